@@ -1,0 +1,162 @@
+// Package judge says what an answer is worth. Its functions are pure: what the
+// student gave and what the question wants go in, a Verdict comes out.
+//
+// A number is right when it lies within the question's tolerance of the wanted
+// value, whatever unit of the right dimension it was given in. When it is not,
+// the judge looks for the reason: a value that follows from the student's own
+// earlier answers (carried), a named slip, a right number with a wrong or
+// missing unit. A verdict says what to do next and never gives the answer away.
+//
+// Uncertainties are standard ones (k = 1). A stated uncertainty u is credible
+// when it lies within a factor CredibleFactor of the judge's own and the value
+// within CoverageFactor times u of the wanted one. A student's own recording is
+// judged by the normalised error of ISO 13528 instead (see Normalised).
+package judge
+
+// Outcome is the word that a verdict leads with.
+type Outcome string
+
+const (
+	Right      Outcome = "right"      // within the tolerance
+	Carried    Outcome = "carried"    // right, given the student's earlier answer
+	Slip       Outcome = "slip"       // a known mistake, which the verdict names
+	Unit       Outcome = "unit"       // right number, wrong or missing unit
+	Off        Outcome = "off"        // not recognised
+	Blank      Outcome = "blank"      // nothing given in yet
+	Unreadable Outcome = "unreadable" // not a number, not an option, a function that fails
+	Waiting    Outcome = "waiting"    // a text that a person will read
+)
+
+// Sign is a mark that stands before the outcome, so that colour never speaks
+// alone.
+func (o Outcome) Sign() string {
+	switch o {
+	case Right, Carried:
+		return "✓"
+	case Slip, Unit:
+		return "△"
+	case Blank, Waiting:
+		return "○"
+	default:
+		return "✗"
+	}
+}
+
+// Kind is how a question is answered.
+type Kind string
+
+const (
+	Number   Kind = "number"   // a number with a unit
+	Measured Kind = "measured" // a number with its standard uncertainty and a unit
+	Choice   Kind = "choice"   // one of the options
+	Function Kind = "function" // a function that the student writes
+	Text     Kind = "text"     // words, read by a person
+)
+
+// An Answer is what a student gave to one question, before anybody has looked
+// at it. Which fields count depends on how it was given.
+type Answer struct {
+	// Value, U and Unit are a number given from code: the value and its
+	// standard uncertainty (0 if none was stated) in Unit.
+	Value float64 `json:"value,omitempty"`
+	U     float64 `json:"u,omitempty"`
+	Unit  string  `json:"unit,omitempty"`
+	// Text is a number as people type it ("8.4(2) µN·m/rad"), the letter of an
+	// option, or words. Typed says that a number came as Text.
+	Text  string `json:"text,omitempty"`
+	Typed bool   `json:"typed,omitempty"`
+	// Values are the results of a function at the judge's calls, in their
+	// order; Fault says what went wrong instead ("panic: …").
+	Values [][]float64 `json:"values,omitempty"`
+	Fault  string      `json:"fault,omitempty"`
+}
+
+// A Verdict is what the judge says about an answer.
+type Verdict struct {
+	Outcome    Outcome `json:"outcome"`
+	Marks      int     `json:"marks"`                // earned
+	Of         int     `json:"of"`                   // that could be earned
+	Understood string  `json:"understood,omitempty"` // how the answer was read: "1.23 ± 0.04 µN·m/rad"
+	Slip       string  `json:"slip,omitempty"`       // the slip's name
+	Message    string  `json:"message"`              // what to do next, at most three lines
+}
+
+// A Tolerance is how far an answer may lie from the wanted value: the larger of
+// Abs and Rel times the size of the wanted value. Why is for the lecturer.
+type Tolerance struct {
+	Abs, Rel float64
+	Why      string
+}
+
+// A WrongValue is a mistake that people make, the value it leads to, and how to
+// put it right.
+type WrongValue struct {
+	Name    string  // "full swing taken for the deflection from the middle"
+	Value   float64 // SI
+	Carried float64 // the same, from the student's own earlier answers; NaN if there are none
+	Fix     string  // what to look at, without the answer
+}
+
+// A NumberTask is what a question for a number wants.
+type NumberTask struct {
+	Marks   int
+	Want    float64 // SI
+	Carried float64 // what follows from the student's own earlier answers, SI; NaN if nothing does
+	From    string  // the questions that Carried rests on, for the message: "kappa, theta"
+	Unit    string  // the unit that a worked answer would use; any other of its dimension is accepted
+	Tol     Tolerance
+	Slips   []WrongValue
+	Hints   [2]string
+	Tries   int // how many answers to this question came before this one
+
+	// For a Measured question: the judge's own standard uncertainty (SI), and
+	// the slips that people make with it. Zero means that no uncertainty is asked.
+	U      float64
+	USlips []WrongValue
+}
+
+// An Option is one choice.
+type Option struct {
+	Letter string // "a"
+	Text   string // Markdown
+	Right  bool
+	Idea   string // for a wrong one: the idea that leads there, and what speaks against it
+}
+
+// A ChoiceTask is what a question with options wants.
+type ChoiceTask struct {
+	Marks   int
+	Options []Option
+}
+
+// Signature is the form of a function that a student may be asked for.
+type Signature string
+
+const (
+	OneToOne    Signature = "func(float64) float64"
+	TwoToOne    Signature = "func(float64, float64) float64"
+	SliceToOne  Signature = "func([]float64) float64"
+	SliceToMany Signature = "func([]float64) []float64"
+)
+
+// A WrongFunction is a mistake that people make in a function and the values
+// that it gives at the task's calls.
+type WrongFunction struct {
+	Name   string
+	Values [][]float64
+	Fix    string
+}
+
+// A FunctionTask is what a question for a function wants: Want[i] at Calls[i].
+// A call holds the arguments one after the other; a result of one number is a
+// slice of one. Some calls stand twice: a function must repeat itself.
+type FunctionTask struct {
+	Marks     int
+	Signature Signature
+	Calls     [][]float64
+	Want      [][]float64
+	Tol       Tolerance
+	Slips     []WrongFunction
+	Hints     [2]string
+	Tries     int
+}
