@@ -34,12 +34,15 @@ const (
 	// At (how many bytes the program has already). Only confined programs send it;
 	// others read the file themselves. The reply is Chunk or Refused.
 	File Kind = "file"
-	// Figure shows a figure: Figure is a description as package
-	// gravlab/draw/figure writes it, whose long columns lie in Numbers, Lengths
-	// saying how they are split. The reply is Recorded or Refused.
+	// Figure shows a figure: Figure and Numbers are the two parts that
+	// figure.Pack makes of it (package gravlab/draw/figure). The reply is Recorded
+	// or Refused.
 	Figure Kind = "figure"
 	// Chart is a Figure to be shown as an interactive chart with its still image.
 	Chart Kind = "chart"
+	// Sketch shows a drawing: Figure is a figure.Sketch as JSON. The reply is
+	// Recorded or Refused.
+	Sketch Kind = "sketch"
 	// Show displays Data of type MIME: text/html, text/markdown, text/plain or
 	// image/png. Text is the plain text beside it. The reply is Recorded or Refused.
 	Show Kind = "show"

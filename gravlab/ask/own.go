@@ -1,0 +1,162 @@
+package ask
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+
+	"gravity.example/gravlab/frame"
+)
+
+// maxFile is the most bytes of a recording file.
+const maxFile = 5_000_000
+
+// OwnRecording reads a recording of your own apparatus: a CSV file (RFC 4180)
+// beside the notebook, whose header gives every column's name and unit:
+//
+//	time (s),angle (mrad)
+//	0.00,12.31
+//	0.05,12.02
+//
+// The columns come back in SI units (here rad), under the names in the header.
+// A pure number has the unit 1. If the file cannot be used it stops the program
+// with a message that names the line. A column called time has to rise; uneven
+// steps are reported and kept, since a fit can use them and a spectrum cannot.
+func (c Copy) OwnRecording(file string) *Record {
+	if file != filepath.Base(file) || file == "" || file == "." || file == ".." || strings.ContainsAny(file, `/\:`) {
+		panic(fmt.Errorf("%q is not the name of a file beside the notebook; put the file there and give its name alone", file))
+	}
+	text, err := readFile(c, file)
+	if err != nil {
+		panic(err)
+	}
+	rec, remark, err := parse(file, strings.NewReader(text))
+	if err != nil {
+		panic(fmt.Errorf("%s: %w", file, err))
+	}
+	if remark != "" {
+		fmt.Printf("%s: %s\n", file, remark)
+	}
+	return rec
+}
+
+// tooLong is the refusal of a file above maxFile.
+func tooLong(file string, size int64) error {
+	return fmt.Errorf("%s has %d bytes; at most %d (5 MB) can be read: cut the recording or take fewer samples a second", file, size, maxFile)
+}
+
+// parse reads a recording. remark says what is odd and yet usable.
+func parse(name string, r io.Reader) (rec *Record, remark string, err error) {
+	in := csv.NewReader(r)
+	in.TrimLeadingSpace = true
+	header, err := in.Read()
+	if err == io.EOF {
+		return nil, "", errors.New("the file is empty; its first line names the columns, like \"time (s),angle (mrad)\"")
+	}
+	if err != nil {
+		return nil, "", plainCSV(err)
+	}
+	rec = &Record{name: name}
+	factors := make([]float64, len(header))
+	for i, h := range header {
+		h = strings.TrimSpace(strings.TrimPrefix(h, "\ufeff"))
+		column, unit, ok := nameAndUnit(h)
+		if !ok {
+			return nil, "", fmt.Errorf("line 1: column %d is %q; write its name and its unit in brackets, like \"angle (mrad)\", or \"(1)\" for a pure number", i+1, h)
+		}
+		if slices.Contains(rec.Names(), column) {
+			return nil, "", fmt.Errorf("line 1: there are two columns %q", column)
+		}
+		factor, si, err := toSI(unit)
+		if err != nil {
+			return nil, "", fmt.Errorf("line 1: column %q: %w", column, err)
+		}
+		factors[i] = factor
+		rec.columns = append(rec.columns, frame.Column{Name: column, Unit: si})
+	}
+	rec.values = make([][]float64, len(header))
+	var lines []int // of each sample, for messages
+	for {
+		row, err := in.Read()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return nil, "", plainCSV(err)
+		}
+		line, _ := in.FieldPos(0)
+		for i, text := range row {
+			v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+			if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+				return nil, "", fmt.Errorf("line %d: %q in column %q is not a number; write it with a point, like 12.31", line, text, rec.columns[i].Name)
+			}
+			rec.values[i] = append(rec.values[i], v*factors[i])
+		}
+		lines = append(lines, line)
+	}
+	if len(lines) == 0 {
+		return nil, "", errors.New("there is no line after the header")
+	}
+	i := slices.Index(rec.Names(), "time")
+	if i < 0 {
+		return rec, "", nil
+	}
+	if rec.columns[i].Unit != "s" {
+		return nil, "", fmt.Errorf("line 1: the column time is in %q; give it in a unit of time, like \"time (s)\"", rec.columns[i].Unit)
+	}
+	remark, err = steps(rec.values[i], lines)
+	return rec, remark, err
+}
+
+// plainCSV says what encoding/csv found in the words of this package.
+func plainCSV(err error) error {
+	var p *csv.ParseError
+	if !errors.As(err, &p) {
+		return err
+	}
+	if errors.Is(p.Err, csv.ErrFieldCount) {
+		return fmt.Errorf("line %d: it has more or fewer columns than the header", p.Line)
+	}
+	return fmt.Errorf("line %d: %w", p.Line, p.Err)
+}
+
+// steps looks at the steps of a column of times, in s.
+func steps(t []float64, lines []int) (remark string, err error) {
+	if len(t) < 3 {
+		return "", nil
+	}
+	d := make([]float64, len(t)-1)
+	for i := range d {
+		d[i] = t[i+1] - t[i]
+		if !(d[i] > 0) {
+			return "", fmt.Errorf("line %d: the time goes from %v s to %v s; it has to rise from line to line", lines[i+1], t[i], t[i+1])
+		}
+	}
+	sorted := slices.Clone(d)
+	slices.Sort(sorted)
+	usual := sorted[len(sorted)/2]
+	for i, step := range d {
+		// A time written to a few digits makes steps uneven by less than that.
+		if math.Abs(step-usual) > 0.25*usual {
+			return fmt.Sprintf("line %d: the time step is %.4g s where most are %.4g s: samples are missing or too many there", lines[i+1], step, usual), nil
+		}
+	}
+	return "", nil
+}
+
+// nameAndUnit takes "angle (mrad)" apart.
+func nameAndUnit(h string) (name, unit string, ok bool) {
+	open := strings.LastIndex(h, "(")
+	if open < 1 || !strings.HasSuffix(h, ")") {
+		return "", "", false
+	}
+	name = strings.TrimSpace(h[:open])
+	unit = strings.TrimSpace(h[open+1 : len(h)-1])
+	return name, unit, name != "" && unit != ""
+}

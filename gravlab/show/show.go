@@ -1,0 +1,145 @@
+// Package show shows figures and tables under a notebook's cell.
+//
+//	show.Plot("Swing of the beam", show.Axis("time", "s"), show.Axis("angle", "mrad"),
+//		show.Points("record", t, angle, u),
+//		show.Line("fit", t, fitted),
+//		show.Residuals("mrad", t, angle, u, fitted),
+//		show.Caption("The fit leaves no pattern behind."))
+//
+// Numbers are in the unit that the axis names. Uncertainties are standard ones;
+// leave u out where there is none. Chart takes the same and shows a figure to
+// zoom into, with a still image beside it.
+//
+// The bench draws and displays; a cell links this package and the plain
+// description of a figure, and no drawing code. Without a bench a figure is
+// one line of text that says what it would show.
+package show
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html"
+	"image"
+	"image/png"
+	"strings"
+
+	"gravity.example/gravlab/draw/figure"
+	"gravity.example/gravlab/frame"
+)
+
+// Plot shows a figure with these axes and items.
+func Plot(title string, x, y figure.Axis, items ...Item) { Figure(build(title, x, y, items)) }
+
+// Chart is Plot as a chart to zoom into.
+func Chart(title string, x, y figure.Axis, items ...Item) {
+	send(frame.Chart, build(title, x, y, items))
+}
+
+// Figure shows a figure that was put together by hand.
+func Figure(f *figure.Figure) { send(frame.Figure, f) }
+
+func build(title string, x, y figure.Axis, items []Item) *figure.Figure {
+	f := &figure.Figure{Title: title, X: x, Y: y}
+	for _, add := range items {
+		add(f)
+	}
+	return f
+}
+
+// send packs a figure into a frame.
+func send(kind frame.Kind, f *figure.Figure) {
+	head, numbers, err := thin(f).Pack()
+	if err != nil {
+		fmt.Println("not shown:", err)
+		return
+	}
+	exchange(frame.Frame{Head: frame.Head{Kind: kind, Figure: head}, Numbers: numbers}, f.AltText())
+}
+
+// Sketch shows a drawing to scale.
+func Sketch(s *figure.Sketch) {
+	head, err := json.Marshal(s)
+	if err != nil {
+		fmt.Println("not shown:", err)
+		return
+	}
+	exchange(frame.Frame{Head: frame.Head{Kind: frame.Sketch, Figure: head}}, s.AltText())
+}
+
+// HTML shows a piece of HTML.
+func HTML(text string) { display("text/html", []byte(text), "(HTML)") }
+
+// Markdown shows text in Markdown, with TeX between dollar signs.
+func Markdown(text string) { display("text/markdown", []byte(text), text) }
+
+// Image shows a picture; alt says what is to be seen in it.
+func Image(picture image.Image, alt string) {
+	var b bytes.Buffer
+	if err := png.Encode(&b, picture); err != nil {
+		fmt.Println("not shown:", err)
+		return
+	}
+	PNG(b.Bytes(), alt)
+}
+
+// PNG shows a picture that is a PNG file already.
+func PNG(file []byte, alt string) { display("image/png", file, alt) }
+
+// Table shows rows below a line of headings. Numbers are written to six
+// digits; other values as fmt.Print writes them.
+func Table(headings []string, rows ...[]any) {
+	var page, plain strings.Builder
+	page.WriteString("<table><thead><tr>")
+	for _, h := range headings {
+		page.WriteString("<th>" + html.EscapeString(h) + "</th>")
+	}
+	page.WriteString("</tr></thead><tbody>")
+	plain.WriteString(strings.Join(headings, "\t"))
+	for _, row := range rows {
+		page.WriteString("<tr>")
+		texts := make([]string, len(row))
+		for i, v := range row {
+			texts[i] = written(v)
+			align := ""
+			if _, ok := v.(float64); ok {
+				align = ` style="text-align:right"`
+			}
+			page.WriteString("<td" + align + ">" + html.EscapeString(texts[i]) + "</td>")
+		}
+		page.WriteString("</tr>")
+		plain.WriteString("\n" + strings.Join(texts, "\t"))
+	}
+	page.WriteString("</tbody></table>")
+	display("text/html", []byte(page.String()), plain.String())
+}
+
+func written(v any) string {
+	if x, ok := v.(float64); ok {
+		return fmt.Sprintf("%.6g", x)
+	}
+	return fmt.Sprint(v)
+}
+
+// display sends bytes of a MIME type; plain is what a reader of text gets.
+func display(mime string, data []byte, plain string) {
+	exchange(frame.Frame{Head: frame.Head{Kind: frame.Show, MIME: mime, Text: plain}, Data: data}, plain)
+}
+
+// exchange sends a frame and prints what there is to say in the cell itself.
+func exchange(f frame.Frame, plain string) {
+	reply, err := frame.Exchange(f)
+	switch {
+	case errors.Is(err, frame.ErrNoBench):
+		fmt.Println(plain)
+	case errors.Is(err, frame.ErrTooLong):
+		fmt.Println("not shown: it is larger than 1 MiB; show a part of it, or fewer points")
+	case err != nil:
+		fmt.Println("not shown:", err)
+	case reply.Kind == frame.Refused:
+		fmt.Println("not shown:", reply.Text)
+	case reply.Text != "":
+		fmt.Println(reply.Text)
+	}
+}
