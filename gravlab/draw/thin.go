@@ -1,0 +1,73 @@
+package draw
+
+import (
+	"math"
+
+	"gonum.org/v1/plot/vg"
+)
+
+// column is the width of a column in which a line is thinned, in points. A
+// figure on a screen has about as many pixels.
+const column = 0.75
+
+// thin keeps of a line, in each column, the first, the last, the lowest and the
+// highest point, in their order. Lines that go back and forth in x stay right:
+// a column begins anew whenever x leaves it.
+func thin(pts []vg.Point) []vg.Point {
+	if len(pts) < 8 {
+		return pts
+	}
+	var out []vg.Point
+	for i := 0; i < len(pts); {
+		col := math.Floor(float64(pts[i].X) / column)
+		lo, hi, j := i, i, i+1
+		for ; j < len(pts) && math.Floor(float64(pts[j].X)/column) == col; j++ {
+			if pts[j].Y < pts[lo].Y {
+				lo = j
+			}
+			if pts[j].Y > pts[hi].Y {
+				hi = j
+			}
+		}
+		last := -1
+		for _, k := range []int{i, min(lo, hi), max(lo, hi), j - 1} {
+			if k > last {
+				out = append(out, pts[k])
+				last = k
+			}
+		}
+		i = j
+	}
+	return out
+}
+
+// mostDots is how many points of a series are drawn one by one.
+const mostDots = 3000
+
+// spread returns the indices of points to be drawn: all, or so many that no two
+// lie in the same cell of a grid which is as coarse as needed. A point that lies
+// apart from the others is always kept.
+func spread(pts []vg.Point) []int {
+	all := make([]int, len(pts))
+	for i := range all {
+		all[i] = i
+	}
+	if len(pts) <= mostDots {
+		return all
+	}
+	for cell := 0.75; ; cell *= 1.5 {
+		type key struct{ x, y int32 }
+		taken := map[key]bool{}
+		kept := all[:0:0]
+		for i, p := range pts {
+			k := key{int32(float64(p.X) / cell), int32(float64(p.Y) / cell)}
+			if !taken[k] {
+				taken[k] = true
+				kept = append(kept, i)
+			}
+		}
+		if len(kept) <= mostDots {
+			return kept
+		}
+	}
+}
