@@ -102,7 +102,7 @@ func plan(f *figure.Figure) (*plot, error) {
 		y += height
 		q.bottom = y
 	}
-	y += 8 + tickSize + 6 + textSize + margin + 3
+	y += 8 + tickSize + 4 + textSize + margin
 	p.h = y
 	for _, q := range p.panels {
 		q.top, q.bottom = y-q.top, y-q.bottom
@@ -194,6 +194,9 @@ func newPanel(f *figure.Figure, d figure.Panel, first bool) *panel {
 	lines, shapes := 0, 0
 	for i, s := range d.Series {
 		st := styled{Series: s, color: palette[i%len(palette)]}
+		if first && f.Map != nil {
+			st.color = ink // stands out on every colour of a map
+		}
 		if s.Link > 0 && s.Link <= len(d.Series) {
 			st.color = palette[(s.Link-1)%len(palette)]
 		}
@@ -337,7 +340,7 @@ func (p *plot) axes(c *vgdraw.Canvas, q *panel, area vg.Rectangle, last bool) {
 		upward.put(c, vg.Point{X: margin + vg.Length(i)*(textSize+2), Y: (area.Min.Y + area.Max.Y) / 2}, 0.5, 1, line)
 	}
 	if last {
-		axisText.put(c, vg.Point{X: (area.Min.X + area.Max.X) / 2, Y: margin + 3}, 0.5, 0, p.x.label)
+		axisText.put(c, vg.Point{X: (area.Min.X + area.Max.X) / 2, Y: margin}, 0.5, 0, p.x.label)
 	}
 }
 
@@ -370,6 +373,7 @@ func (p *plot) lines(c *vgdraw.Canvas, q *panel, area vg.Rectangle) {
 
 // texts writes what the marks say, over the data.
 func (p *plot) texts(c *vgdraw.Canvas, q *panel, area vg.Rectangle) {
+	var taken []vg.Rectangle
 	for _, m := range q.marks {
 		if m.Text == "" {
 			continue
@@ -398,16 +402,35 @@ func (p *plot) texts(c *vgdraw.Canvas, q *panel, area vg.Rectangle) {
 			}
 		}
 		if inRange(at.X, area.Min.X-1, area.Max.X+1) && inRange(at.Y, area.Min.Y-1, area.Max.Y+1) {
-			halo(c, at, ax, ay, w)
+			at.Y = free(&taken, at, ax, ay, w)
+			fill(c, textBox(at, ax, ay, w), white) // legible where it stands on lines
 			markText.put(c, at, ax, ay, m.Text)
 		}
 	}
 }
 
-// halo keeps a text legible where it stands on lines.
-func halo(c *vgdraw.Canvas, at vg.Point, ax, ay float64, w vg.Length) {
+// free lowers a text until it covers none before it, notes its place and returns
+// its height.
+func free(taken *[]vg.Rectangle, at vg.Point, ax, ay float64, w vg.Length) vg.Length {
+	for again := true; again; {
+		again = false
+		box := textBox(at, ax, ay, w)
+		for _, t := range *taken {
+			if box.Min.X < t.Max.X && t.Min.X < box.Max.X && box.Min.Y < t.Max.Y && t.Min.Y < box.Max.Y {
+				at.Y -= box.Max.Y - t.Min.Y + 1
+				again = true
+				break
+			}
+		}
+	}
+	*taken = append(*taken, textBox(at, ax, ay, w))
+	return at.Y
+}
+
+// textBox is the place of a mark's text.
+func textBox(at vg.Point, ax, ay float64, w vg.Length) vg.Rectangle {
 	x, y := at.X-vg.Length(ax)*w, at.Y-vg.Length(ay*rise)*tickSize
-	fill(c, vg.Rectangle{Min: vg.Point{X: x - 2, Y: y - 3}, Max: vg.Point{X: x + w + 2, Y: y + tickSize*rise + 3}}, color.NRGBA{255, 255, 255, 255})
+	return vg.Rectangle{Min: vg.Point{X: x - 2, Y: y - 3}, Max: vg.Point{X: x + w + 2, Y: y + tickSize*rise + 3}}
 }
 
 func inRange(v, lo, hi vg.Length) bool { return v >= lo-0.01 && v <= hi+0.01 }

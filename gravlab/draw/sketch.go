@@ -153,10 +153,18 @@ func (d *drawing) text(c *vgdraw.Canvas, sh figure.Shape) {
 		at = vg.Point{X: (a.X + b.X) / 2, Y: (a.Y + b.Y) / 2}
 	case figure.Segment, figure.Arrow, figure.Length:
 		at = vg.Point{X: (a.X + b.X) / 2, Y: (a.Y + b.Y) / 2}
-		if math.Abs(float64(b.Y-a.Y)) > math.Abs(float64(b.X-a.X)) {
-			at.X, ax = at.X+6, 0
-		} else {
-			at.Y, ay = at.Y+5, 0
+		// Beside the line, on its upper side.
+		nx, ny := float64(a.Y-b.Y), float64(b.X-a.X)
+		if l := math.Hypot(nx, ny); l > 0 {
+			nx, ny = nx/l, ny/l
+		}
+		if ny < 0 || ny == 0 && nx < 0 {
+			nx, ny = -nx, -ny
+		}
+		at.X, at.Y = at.X+vg.Length(6*nx), at.Y+vg.Length(6*ny)
+		ax, ay = (1-nx)/2, (1-ny)/2
+		if math.Abs(nx) > 0.5 {
+			ax = math.Round(ax)
 		}
 	}
 	// Keep the words on the page.

@@ -195,3 +195,6 @@ func printable(s string) string {
 }
 
 func escape(s string) string { return html.EscapeString(printable(s)) }
+
+// escapeKeep is escape for text that has been through printable already.
+func escapeKeep(s string) string { return html.EscapeString(s) }
