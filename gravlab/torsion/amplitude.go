@@ -1,0 +1,111 @@
+package torsion
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/integrate/quad"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/internal/arg"
+)
+
+// PeriodAt returns the period, s, of an undamped swing whose upper turning
+// point lies amplitude (rad, positive) above the equilibrium with the large
+// spheres at the given position, with the exact torque. It comes from the
+// energy integral
+//
+//	T = 2 ∫ dtheta / sqrt(2 W(theta)/I) between the turning points
+//
+// where W is the work of the restoring torque from theta to a turning point.
+// Towards zero amplitude it tends to Period. It is an error if the beam would
+// be caught by the large spheres, or touch something, on the way.
+func (b Balance) PeriodAt(amplitude float64, at Position) (float64, error) {
+	if err := arg.Positive("torsion.Balance.PeriodAt", "amplitude", amplitude, "angle in rad"); err != nil {
+		return 0, err
+	}
+	k, rest, err := b.stiffnessAtRest(at)
+	if err != nil {
+		return 0, err
+	}
+	if at == Removed {
+		return result("torsion.Balance.PeriodAt", 2*math.Pi*math.Sqrt(b.inertia()/k))
+	}
+	x, y, err := b.sphere(at)
+	if err != nil {
+		return 0, err
+	}
+	p, scale := b.pendant(), 2*gravlab.G*b.LargeMass
+	restoring := func(theta float64) float64 {
+		torque, _ := p.torque(x, y, theta)
+		return b.Kappa*theta - scale*torque
+	}
+	// The torque is smooth on the scale of d/b, and a swing is much smaller than
+	// that: 24 points give all digits of the work.
+	work := func(from, to float64) float64 {
+		return quad.Fixed(restoring, from, to, 24, quad.Legendre{}, 0)
+	}
+
+	upper := rest + amplitude
+	lower, err := b.lowerTurn(restoring, work, rest, upper, k)
+	if err != nil {
+		return 0, err
+	}
+	limit, what := b.touchAngle()
+	switch {
+	case at == Plus && upper > limit, at == Minus && lower < -limit,
+		b.Clearance > 0 && math.Max(math.Abs(lower), math.Abs(upper)) > limit:
+		return 0, fmt.Errorf("torsion.Balance: with an amplitude of %g rad %s (at %.4g rad)", amplitude, what, limit)
+	}
+
+	// With theta = middle - half cos(phi) the integrand is smooth and periodic in
+	// phi, so that the midpoint rule converges faster than any power.
+	const points = 64
+	middle, half := (upper+lower)/2, (upper-lower)/2
+	var sum float64
+	for i := range points {
+		phi := math.Pi * (float64(i) + 0.5) / points
+		theta := middle - half*math.Cos(phi)
+		w := work(theta, upper)
+		if theta < rest { // the nearer turning point: nothing cancels
+			w = -work(lower, theta)
+		}
+		sum += half * math.Sin(phi) / math.Sqrt(2*w/b.inertia())
+	}
+	period := 2 * math.Pi / points * sum
+	if !finite(period) {
+		return 0, arg.Bad("torsion.Balance.PeriodAt", "amplitude", amplitude, "a swing that the large spheres do not catch")
+	}
+	return period, nil
+}
+
+// lowerTurn finds the turning point below the equilibrium that belongs to the
+// one above it: no work in all between them.
+func (b Balance) lowerTurn(restoring func(float64) float64, work func(from, to float64) float64, rest, upper, k float64) (float64, error) {
+	caught := fmt.Errorf("torsion.Balance: a swing up to %.4g rad leaves the hollow in which the beam swings: the large spheres catch it", upper)
+	const steps = 64
+	for i := 1; i <= steps; i++ {
+		if !(restoring(rest+(upper-rest)*float64(i)/steps) > 0) {
+			return 0, caught
+		}
+	}
+	lower := rest - (upper - rest)
+	for range 60 {
+		if w := work(lower, upper); w <= 0 {
+			// Newton's method, started on the far side of the root.
+			for range 60 {
+				next := lower + work(lower, upper)/restoring(lower)
+				if !(next < rest) || next == lower || math.Abs(next-lower) < 1e-16*(upper-rest) {
+					return lower, nil
+				}
+				lower = next
+			}
+			return lower, nil
+		}
+		lower -= 0.1 * (upper - rest)
+		if !(restoring(lower) < 0) {
+			return 0, caught
+		}
+	}
+	return 0, caught
+}

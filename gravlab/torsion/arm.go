@@ -1,0 +1,140 @@
+package torsion
+
+import (
+	"fmt"
+	"math"
+
+	"gravity.example/gravlab/internal/arg"
+)
+
+// Held says what stays as it is while BestArm varies the arm. There is no best
+// arm without it.
+type Held int
+
+const (
+	// HeldStress: the fibre carries its load at the same stress. The beam has
+	// the same mass per length, so that a longer one is heavier and needs a
+	// thicker fibre, whose torsion constant grows as the square of the load.
+	HeldStress Held = iota
+	// HeldPeriod: the fibre is chosen for the same period. The moment of
+	// inertia grows as the square of the arm, so the fibre must be stiffer.
+	HeldPeriod
+	// HeldGap: the same fibre and the same gap, Clearance, between the small
+	// spheres and the case. The deflection grows with the arm until the small
+	// spheres touch the case.
+	HeldGap
+)
+
+// BestArm returns a copy of the balance with the arm that gives the largest
+// deflection theta_e, and that deflection in rad; the same masses, the same
+// distance d, the same length of fibre, and what is held as it is. The beam
+// keeps its mass per length and its overhang beyond the small spheres; Kappa of the copy is
+// what the condition asks for.
+//
+// It is an error if there is no best arm, as with a beam without mass at held
+// stress. Arms are tried from the radius of the small spheres, or 0.01 d if that is larger, to 100 d.
+func (b Balance) BestArm(held Held) (best Balance, deflection float64, err error) {
+	if _, err := b.Deflection(); err != nil {
+		return Balance{}, 0, err
+	}
+	if held < HeldStress || held > HeldGap {
+		return Balance{}, 0, arg.Bad("torsion.Balance.BestArm", "held", int(held), "HeldStress, HeldPeriod or HeldGap")
+	}
+	if held == HeldGap && b.Clearance == 0 {
+		return Balance{}, 0, arg.Bad("torsion.Balance", "Clearance", b.Clearance, "a positive gap in m when it is what stays as it is")
+	}
+	at := func(arm float64) (Balance, float64) {
+		v := b.withArm(arm, held)
+		if held == HeldGap {
+			v.Clearance = 0 // the limit that is looked for
+		}
+		theta, err := v.Deflection()
+		if err != nil {
+			return v, math.Inf(-1)
+		}
+		return v, theta
+	}
+	lo, hi := math.Max(1.001*b.SmallRadius, 0.01*b.Distance), 100*b.Distance
+
+	if held == HeldGap {
+		// The travel of the small spheres grows with the arm.
+		room := func(arm float64) float64 {
+			v, theta := at(arm)
+			if math.IsInf(theta, -1) {
+				return -1
+			}
+			return b.Clearance - v.Arm*math.Sin(theta)
+		}
+		if room(lo) <= 0 || room(hi) >= 0 {
+			return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: no arm from %.3g to %.3g m just touches the case", lo, hi)
+		}
+		arm := bisect(room, lo, hi)
+		v, theta := at(arm)
+		if math.IsInf(theta, -1) || math.Abs(room(arm)) > 1e-6*b.Clearance {
+			return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: the beam snaps in at an arm of %.4g m, before it touches the case", arm)
+		}
+		v.Clearance = b.Clearance
+		return v, theta, nil
+	}
+
+	// Walk a grid in the logarithm of the arm, then narrow down by golden section.
+	const steps = 200
+	ratio := math.Pow(hi/lo, 1.0/steps)
+	top, place := math.Inf(-1), -1
+	for i := range steps + 1 {
+		if _, theta := at(lo * math.Pow(ratio, float64(i))); theta > top {
+			top, place = theta, i
+		}
+	}
+	if place <= 0 || place >= steps {
+		return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: the deflection has no maximum for arms from %.3g to %.3g m", lo, hi)
+	}
+	arm := golden(func(arm float64) float64 {
+		_, theta := at(arm)
+		return theta
+	}, lo*math.Pow(ratio, float64(place-1)), lo*math.Pow(ratio, float64(place+1)))
+	v, theta := at(arm)
+	if math.IsInf(theta, -1) {
+		return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: at the best arm, %.4g m, the beam snaps in or touches", arm)
+	}
+	return v, theta, nil
+}
+
+// withArm returns the balance with another arm and the torsion constant that
+// goes with it.
+func (b Balance) withArm(arm float64, held Held) Balance {
+	v := b
+	v.Arm = arm
+	v.InLine = 0 // a position that no longer fits
+	length := 2 * b.halfBeam()
+	v.BeamLength = math.Max(length+2*(arm-b.Arm), 0.1*arm)
+	v.BeamMass = b.BeamMass * v.BeamLength / length
+	switch held {
+	case HeldStress:
+		load := (2*b.SmallMass + v.BeamMass) / (2*b.SmallMass + b.BeamMass)
+		v.Kappa = b.Kappa * load * load
+	case HeldPeriod:
+		v.Kappa = b.Kappa * v.inertia() / b.inertia()
+	}
+	return v
+}
+
+// golden finds the maximum of f between lo and hi by golden section, to about
+// the square root of the rounding.
+func golden(f func(float64) float64, lo, hi float64) float64 {
+	const ratio = 0.6180339887498949
+	a, c := hi-ratio*(hi-lo), lo+ratio*(hi-lo)
+	fa, fc := f(a), f(c)
+	for range 60 {
+		if fa > fc {
+			hi, c, fc = c, a, fa
+			a = hi - ratio*(hi-lo)
+			fa = f(a)
+		} else {
+			lo, a, fa = a, c, fc
+			c = lo + ratio*(hi-lo)
+			fc = f(c)
+		}
+	}
+	return lo + (hi-lo)/2
+}
