@@ -1,0 +1,85 @@
+package kernel
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"time"
+)
+
+// A foreign engine is the kernel of an installed kernelspec.
+type foreign struct {
+	spec   Spec
+	cmd    *exec.Cmd
+	folder string // marks its processes; holds nothing
+	watch  *watcher
+	log    *tail
+	gone   chan struct{}
+	ended  error
+}
+
+func startSpec(spec Spec, file, dir string) (engine, error) {
+	f := &foreign{spec: spec, log: &tail{}, gone: make(chan struct{})}
+	var err error
+	if f.folder, err = os.MkdirTemp("", "gravlab-"); err != nil {
+		return nil, err
+	}
+	if f.watch, err = startWatcher(f.folder); err != nil {
+		os.RemoveAll(f.folder)
+		return nil, err
+	}
+	argv := spec.command(file)
+	f.cmd = exec.Command(argv[0], argv[1:]...)
+	f.cmd.Dir = dir
+	f.cmd.Env = append(os.Environ(), markEnv+"="+f.folder)
+	for name, value := range spec.Env {
+		f.cmd.Env = append(f.cmd.Env, name+"="+os.ExpandEnv(value))
+	}
+	ownGroup(f.cmd)
+	r, w, err := os.Pipe()
+	if err == nil {
+		f.cmd.Stdout, f.cmd.Stderr = w, w
+		if err = f.cmd.Start(); err != nil {
+			r.Close()
+		}
+		w.Close()
+	}
+	if err != nil {
+		f.watch.dismiss()
+		os.RemoveAll(f.folder)
+		return nil, fmt.Errorf("starting the kernel %s: %w", spec.Name, err)
+	}
+	f.watch.group(f.cmd.Process.Pid)
+	read := make(chan struct{})
+	go func() { f.log.readFrom(r); close(read) }()
+	go func() {
+		f.ended = f.cmd.Wait()
+		select {
+		case <-read:
+		case <-time.After(100 * time.Millisecond):
+		}
+		r.Close()
+		close(f.gone)
+	}()
+	return f, nil
+}
+
+// interrupt sends one interrupt; the caller repeats it until the cell is over.
+func (f *foreign) interrupt() { interruptGroup(f.cmd.Process) }
+
+func (f *foreign) stop() {
+	sweep(f.cmd.Process.Pid, f.folder)
+	f.watch.dismiss()
+}
+
+func (f *foreign) settle() string { return "" }
+
+func (f *foreign) over() <-chan struct{} { return f.gone }
+
+func (f *foreign) death() error {
+	<-f.gone
+	if f.ended == nil {
+		return nil
+	}
+	return &deathError{state: f.ended.Error(), words: f.log.lastWords()}
+}

@@ -1,0 +1,54 @@
+package kernel
+
+import (
+	"os"
+	"path/filepath"
+	"sync"
+)
+
+// A keepsake is a copy of the few small files that GoNB makes once, at its
+// start. A cell that removes the temporary folder (os.RemoveAll of TMPDIR is
+// quickly written) would else take the kernel with it.
+type keepsake struct {
+	mu    sync.Mutex
+	dirs  []string
+	files map[string][]byte
+}
+
+func (k *keepsake) take(folder string) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.dirs, k.files = nil, map[string][]byte{}
+	dirs, _ := filepath.Glob(filepath.Join(folder, "gonb_*"))
+	for _, dir := range dirs {
+		info, err := os.Lstat(dir)
+		if err != nil || !info.IsDir() {
+			continue // a pipe
+		}
+		k.dirs = append(k.dirs, dir)
+		for _, name := range []string{"go.mod", "go.sum", "go.work", "go.work.sum"} {
+			path := filepath.Join(dir, name)
+			if data, err := os.ReadFile(path); err == nil {
+				k.files[path] = data
+			}
+		}
+	}
+}
+
+// restore puts back what is missing and says whether anything was.
+func (k *keepsake) restore() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	lost := false
+	for _, dir := range k.dirs {
+		if _, err := os.Stat(dir); err != nil {
+			lost = os.MkdirAll(dir, 0o700) == nil
+		}
+	}
+	for path, data := range k.files {
+		if _, err := os.Stat(path); err != nil {
+			lost = os.WriteFile(path, data, 0o600) == nil || lost
+		}
+	}
+	return lost
+}

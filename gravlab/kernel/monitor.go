@@ -1,0 +1,105 @@
+package kernel
+
+import (
+	"context"
+	"sync"
+	"time"
+)
+
+// A monitor watches a kernel of ours as one more client: it knows which request
+// is being worked on.
+type monitor struct {
+	client *client
+	done   chan struct{}
+
+	mu   sync.Mutex
+	busy string // id of the request, or ""
+}
+
+// startMonitor connects, and on the way turns off GoNB's `go get` before each
+// cell: nothing is fetched, and a cell is 30 to 45 ms quicker. There is no flag
+// for it. atIdle is called after each request.
+func startMonitor(ctx context.Context, conn connection, gone <-chan struct{}, atIdle func()) (*monitor, error) {
+	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
+	defer cancel()
+	// A kernel that cannot bind its ports ends at once: stop dialling then.
+	go func() {
+		select {
+		case <-gone:
+			cancel()
+		case <-ctx.Done():
+		}
+	}()
+	c, err := dial(ctx, conn, iopubChannel, shellChannel)
+	if err != nil {
+		select {
+		case <-gone:
+			return nil, errGone
+		default:
+			return nil, err
+		}
+	}
+	m := &monitor{client: c, done: make(chan struct{})}
+	id, err := c.send(shellChannel, "execute_request", executeRequest("%noautoget", true))
+	if err != nil {
+		c.close()
+		return nil, err
+	}
+	for answered := false; !answered; {
+		select {
+		case msg := <-c.in:
+			m.note(msg)
+			answered = msg.header.MsgType == "execute_reply" && msg.parent.MsgID == id
+		case <-gone:
+			c.close()
+			return nil, errGone
+		case <-ctx.Done():
+			c.close()
+			return nil, ctx.Err()
+		}
+	}
+	go func() {
+		defer close(m.done)
+		for {
+			select {
+			case msg := <-c.in:
+				if m.note(msg) {
+					atIdle()
+				}
+			case <-gone:
+				return
+			case <-m.client.closed:
+				return
+			}
+		}
+	}()
+	return m, nil
+}
+
+// note keeps the state and says whether a request has just ended.
+func (m *monitor) note(msg message) (idle bool) {
+	switch status(msg) {
+	case "busy":
+		m.mu.Lock()
+		m.busy = msg.parent.MsgID
+		m.mu.Unlock()
+	case "idle":
+		m.mu.Lock()
+		m.busy = ""
+		m.mu.Unlock()
+		return true
+	}
+	return false
+}
+
+// busyWith returns the id of the request being worked on, or "".
+func (m *monitor) busyWith() string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.busy
+}
+
+func (m *monitor) close() {
+	m.client.close()
+	<-m.done
+}

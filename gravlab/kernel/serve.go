@@ -1,0 +1,42 @@
+package kernel
+
+import (
+	"errors"
+	"fmt"
+	"io"
+)
+
+// ServeOptions says how a kernel is run. The zero value is good.
+type ServeOptions struct {
+	Clone      string       // folder of the module; empty: FindClone from the current folder
+	Dir        string       // where cells run; empty: the current folder
+	DataDir    string       // where the answers log lies; empty: the user's data folder
+	Completion bool         // let gopls complete and explain code, if there is one
+	Progress   func(string) // told what takes long; may be nil
+	Log        io.Writer    // gets all of GoNB's own log; may be nil
+}
+
+// markEnv names the environment variable by which all processes of one kernel
+// are known, whatever group or session they have moved to. Its value is the
+// kernel's temporary folder.
+const markEnv = "GRAVLAB_KERNEL"
+
+var (
+	errGone    = errors.New("the kernel has ended")
+	errNotHere = errors.New("the Go kernel does not run on this system: GoNB needs the named pipes of Linux or macOS; open labs in the browser page of this program, or use a Linux machine, a container or WSL")
+)
+
+// A deathError says how a kernel died, with its last words.
+type deathError struct {
+	state string
+	words string
+}
+
+func (e *deathError) Error() string {
+	if e.words == "" {
+		return fmt.Sprintf("the kernel died (%s)", e.state)
+	}
+	return fmt.Sprintf("the kernel died (%s); its last words:\n%s", e.state, e.words)
+}
+
+func (e *deathError) Unwrap() error { return errGone }

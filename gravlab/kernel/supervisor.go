@@ -1,0 +1,335 @@
+//go:build unix
+
+package kernel
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"os/signal"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"syscall"
+	"time"
+)
+
+const supported = true
+
+// A supervisor runs GoNB with a bench beside it and ends everything that they
+// have started when they end.
+type supervisor struct {
+	folder  string // the kernel's TMPDIR
+	pid     int    // of GoNB, and its process group
+	log     *tail  // what GoNB wrote to its error output
+	bench   *benchSide
+	watch   *watcher
+	monitor *monitor
+	keep    keepsake
+	mended  atomic.Bool // the folder had to be put back
+
+	gone  chan struct{} // closed when GoNB has ended
+	ended error         // how; read it after gone
+
+	stopping sync.Once
+	breaking sync.Mutex // held while an interrupt is repeated
+}
+
+// supervise starts GoNB on the connection file.
+func supervise(ctx context.Context, file string, o ServeOptions) (s *supervisor, err error) {
+	conn, err := readConnection(file)
+	if err != nil {
+		return nil, err
+	}
+	t, err := tools(ctx, o.Clone, o.Progress)
+	if err != nil {
+		return nil, err
+	}
+	s = &supervisor{log: &tail{to: o.Log}, gone: make(chan struct{})}
+	if s.folder, err = kernelFolder(); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			s.stop()
+		}
+	}()
+	// The watcher comes first, so that there is no moment in which a kill of
+	// this process leaves anything behind.
+	if s.watch, err = startWatcher(s.folder); err != nil {
+		return s, err
+	}
+	if s.bench, err = startBench(s.folder, o); err != nil {
+		return s, err
+	}
+	env, err := kernelEnv(t, s.folder, o)
+	if err != nil {
+		return s, err
+	}
+	clone, err := checkClone(o.Clone)
+	if err != nil {
+		return s, err
+	}
+	cmd := exec.Command(t.gonb, "-raw_error=true", "-go_work="+clone, "--kernel", file)
+	cmd.Dir = o.Dir
+	cmd.Env = append(env, s.bench.env()...)
+	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	// A pipe of our own, not cmd.StderrPipe: Wait must not wait for whoever
+	// else has inherited the other end.
+	r, w, err := os.Pipe()
+	if err != nil {
+		return s, err
+	}
+	cmd.Stdout, cmd.Stderr = w, w
+	err = cmd.Start()
+	w.Close()
+	if err != nil {
+		r.Close()
+		return s, fmt.Errorf("starting the Go kernel: %w", err)
+	}
+	s.pid = cmd.Process.Pid
+	s.watch.group(s.pid)
+	read := make(chan struct{})
+	go func() { s.log.readFrom(r); close(read) }()
+	go func() {
+		s.ended = cmd.Wait()
+		select { // its last words
+		case <-read:
+		case <-time.After(100 * time.Millisecond):
+		}
+		r.Close()
+		close(s.gone)
+	}()
+	if s.monitor, err = startMonitor(ctx, conn, s.gone, s.mend); err != nil {
+		if errors.Is(err, errGone) {
+			err = s.death()
+		}
+		return s, err
+	}
+	s.keep.take(s.folder)
+	return s, nil
+}
+
+// Serve runs the kernel for a front end that has written connectionFile. It
+// returns when the front end has shut the kernel down, when a signal other than
+// an interrupt ends it, or when the front end itself is gone; nothing that the
+// kernel started is left then. An error says why a kernel did not start or died.
+func Serve(ctx context.Context, connectionFile string, o ServeOptions) error {
+	// Before anything is started: a signal must not end this process by itself.
+	signals := make(chan os.Signal, 8)
+	signal.Notify(signals, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP)
+	defer signal.Stop(signals)
+	var err error
+	if o.Clone == "" {
+		if o.Clone, err = FindClone(".", filepath.Dir(connectionFile)); err != nil {
+			return err
+		}
+	}
+	orphaned := frontEndGone(ctx)
+	starting, cancel := context.WithTimeout(ctx, startLimit)
+	defer cancel()
+	type started struct {
+		s   *supervisor
+		err error
+	}
+	up := make(chan started, 1)
+	go func() {
+		s, err := supervise(starting, connectionFile, o)
+		up <- started{s, err}
+	}()
+	var s *supervisor
+	for s == nil {
+		select {
+		case r := <-up:
+			if r.err != nil {
+				return r.err
+			}
+			s = r.s
+		case sig := <-signals:
+			if sig == syscall.SIGINT {
+				continue // nothing runs yet
+			}
+			cancel()
+			if r := <-up; r.err == nil {
+				r.s.stop()
+			}
+			return nil
+		}
+	}
+	defer s.stop()
+	for {
+		select {
+		case sig := <-signals:
+			if sig != syscall.SIGINT {
+				return nil
+			}
+			go s.interrupt()
+		case <-s.gone:
+			return s.death()
+		case <-orphaned:
+			return nil
+		case <-ctx.Done():
+			return nil
+		}
+	}
+}
+
+// startLimit covers the first start after a change of Go, which builds the
+// tools.
+const startLimit = 5 * time.Minute
+
+// kernelFolder makes the kernel's temporary folder under a name so short that
+// the sockets in it fit into an address (104 bytes on some systems).
+func kernelFolder() (string, error) {
+	base := os.TempDir()
+	if len(base) > 40 {
+		base = "/tmp"
+	}
+	folder, err := os.MkdirTemp(base, "gravlab-")
+	if err != nil {
+		return "", fmt.Errorf("no temporary folder for the kernel: %w: set TMPDIR to a folder that can be written", err)
+	}
+	return folder, nil
+}
+
+// kernelEnv is the environment of GoNB and so of all cells.
+func kernelEnv(t toolchain, folder string, o ServeOptions) ([]string, error) {
+	// What a user has set for their own builds (-mod=mod, another target) would
+	// break the cells, which are built in a workspace of their own.
+	env := without(os.Environ(), "GOFLAGS", "GOPROXY", "GOWORK", "GOTOOLCHAIN", "GOTMPDIR", "GOOS", "GOARCH", "GOROOT",
+		"TMPDIR", "PATH", "PWD", "GONB_*", "GRAVLAB_*")
+	path := []string{t.dir, filepath.Join(t.goroot, "bin")}
+	if o.Completion {
+		if dir := goplsDir(); dir != "" {
+			path = append(path, dir)
+		}
+	} else {
+		dir, err := muteGopls()
+		if err != nil {
+			return nil, err
+		}
+		path = append([]string{dir}, path...)
+	}
+	return append(env,
+		"PATH="+strings.Join(append(path, os.Getenv("PATH")), string(os.PathListSeparator)),
+		"TMPDIR="+folder,
+		markEnv+"="+folder,
+		"GOPROXY=off",         // nothing is fetched behind the user's back
+		"GOFLAGS=-ldflags=-s", // linking is most of a cell's time
+		"GOTOOLCHAIN=local",
+	), nil
+}
+
+// death describes how GoNB ended; nil if it was asked to.
+func (s *supervisor) death() error {
+	<-s.gone
+	if s.ended == nil {
+		return nil
+	}
+	return &deathError{state: s.ended.Error(), words: s.log.lastWords()}
+}
+
+// interrupt ends the cell that runs. GoNB loses an interrupt that comes while a
+// cell is compiled and passes on only the first, only to the direct child, so
+// it is repeated until the cell is over, and widened: after a second to all of
+// the kernel's group (the parts of a pipeline), at last by killing what still
+// holds the cell up.
+func (s *supervisor) interrupt() {
+	if !s.breaking.TryLock() {
+		return
+	}
+	defer s.breaking.Unlock()
+	const (
+		grace  = 200 * time.Millisecond // for a request that is on its way
+		repeat = 150 * time.Millisecond
+	)
+	start := time.Now()
+	cell := s.monitor.busyWith()
+	for cell == "" {
+		if time.Since(start) > grace {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+		cell = s.monitor.busyWith()
+	}
+	group, kill := start.Add(time.Second), start.Add(6500*time.Millisecond)
+	for s.monitor.busyWith() == cell {
+		select {
+		case <-s.gone:
+			return
+		default:
+		}
+		now := time.Now()
+		target := s.pid
+		if now.After(group) {
+			target, group = -s.pid, now.Add(time.Second)
+		}
+		syscall.Kill(target, syscall.SIGINT)
+		if now.After(kill) {
+			for _, p := range groupMembers(s.pid) {
+				if p != s.pid {
+					syscall.Kill(p, syscall.SIGKILL)
+				}
+			}
+		}
+		time.Sleep(repeat)
+	}
+}
+
+// stop ends the kernel and everything it has started, and removes its folder.
+func (s *supervisor) stop() {
+	s.stopping.Do(func() {
+		if s.monitor != nil {
+			s.monitor.close()
+		}
+		sweep(s.pid, s.folder)
+		s.bench.close()
+		os.RemoveAll(s.folder)
+		s.watch.dismiss()
+	})
+}
+
+// mend puts the kernel's folder back if a cell has removed it, as far as GoNB
+// needs it to go on.
+func (s *supervisor) mend() {
+	if s.keep.restore() {
+		s.mended.Store(true)
+		s.bench.mend()
+	}
+}
+
+// settle makes the kernel fit for the next cell and says what had to be done.
+func (s *supervisor) settle() string {
+	s.mend()
+	if s.mended.Swap(false) {
+		return "the cell removed the kernel's own temporary folder (TMPDIR); the kernel put back what it needs, what the cells kept there is gone: remove only what the cell itself has made"
+	}
+	return ""
+}
+
+// frontEndGone reports the end of the front end, if it is known: jupyter_client
+// names itself in JPY_PARENT_PID. GoNB would never notice.
+func frontEndGone(ctx context.Context) <-chan struct{} {
+	parent, err := strconv.Atoi(os.Getenv("JPY_PARENT_PID"))
+	if err != nil || parent <= 1 || parent != os.Getppid() {
+		return nil
+	}
+	gone := make(chan struct{})
+	go func() {
+		tick := time.NewTicker(500 * time.Millisecond)
+		defer tick.Stop()
+		for os.Getppid() == parent {
+			select {
+			case <-tick.C:
+			case <-ctx.Done():
+				return
+			}
+		}
+		close(gone)
+	}()
+	return gone
+}
