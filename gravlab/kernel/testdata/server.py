@@ -1,0 +1,69 @@
+"""Drives a notebook server of the classic kind over its REST and websocket
+interface, as its page does: start, run, interrupt, restart, delete a kernel.
+
+Arguments: address, token. Prints one JSON object.
+"""
+import asyncio
+import json
+import sys
+import uuid
+
+from tornado.httpclient import AsyncHTTPClient
+from tornado.websocket import websocket_connect
+
+base, token = sys.argv[1], sys.argv[2]
+
+
+async def call(method, path, body=None):
+    reply = await AsyncHTTPClient().fetch(
+        base + path, method=method, body=json.dumps(body) if body is not None else None,
+        headers={"Authorization": "token " + token}, allow_nonstandard_methods=True, request_timeout=60)
+    return json.loads(reply.body) if reply.body else None
+
+
+async def run(ws, code, after=None):
+    """Runs a cell; returns its printed text and the reply's status."""
+    msg_id = uuid.uuid4().hex
+    await ws.write_message(json.dumps({
+        "header": {"msg_id": msg_id, "msg_type": "execute_request", "username": "", "session": "s", "version": "5.3"},
+        "parent_header": {}, "metadata": {}, "channel": "shell", "buffers": [],
+        "content": {"code": code, "silent": False, "store_history": True, "user_expressions": {},
+                    "allow_stdin": True, "stop_on_error": True}}))
+    text, status, idle = "", None, False
+    if after:
+        await after()
+    while status is None or not idle:
+        m = json.loads(await asyncio.wait_for(ws.read_message(), 60))
+        if m["parent_header"].get("msg_id") != msg_id:
+            continue
+        if m["msg_type"] == "stream":
+            text += m["content"]["text"]
+        if m["msg_type"] == "execute_reply":
+            status = m["content"]["status"]
+        if m["msg_type"] == "status" and m["content"]["execution_state"] == "idle":
+            idle = True
+    return text, status
+
+
+async def main():
+    out = {"specs": sorted((await call("GET", "/api/kernelspecs"))["kernelspecs"])}
+    kernel = await call("POST", "/api/kernels", {"name": "gravlab"})
+    channels = base.replace("http", "ws") + "/api/kernels/" + kernel["id"] + "/channels?token=" + token
+    ws = await websocket_connect(channels)
+    out["first"] = await run(ws, "%%\nfmt.Println(6*7)")
+
+    async def interrupt():
+        # While the cell is compiled: a kernel that only hears it later hangs.
+        await asyncio.sleep(0.05)
+        await call("POST", "/api/kernels/" + kernel["id"] + "/interrupt", {})
+    out["interrupted"] = await run(ws, "%%\nfor {}", interrupt)
+    out["after"] = await run(ws, "%%\nfmt.Println(\"still here\")")
+    await run(ws, "const kept = 1")
+    await call("POST", "/api/kernels/" + kernel["id"] + "/restart", {})
+    out["restarted"] = await run(ws, "%%\nfmt.Println(kept)")
+    await call("DELETE", "/api/kernels/" + kernel["id"])
+    out["left"] = await call("GET", "/api/kernels")
+    print(json.dumps(out))
+
+
+asyncio.run(main())
