@@ -1,0 +1,144 @@
+package bench
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"html"
+	"strings"
+	"unicode/utf8"
+
+	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/draw/figure"
+	"gravity.example/gravlab/frame"
+)
+
+// A Display is something to see, in one or more forms: its content by MIME
+// type. Text is a string, an image/png the bytes of the file, and a type that
+// ends in +json a JSON-like value of maps, lists, strings and float64.
+type Display map[string]any
+
+var errTooMany = errors.New("this program has shown too much")
+
+// put shows a display. Without anybody to show it to, it is counted and dropped.
+func (s *Session) put(d Display) error {
+	s.mu.Lock()
+	s.shown++
+	many := s.shown > s.o.MaxShown
+	s.mu.Unlock()
+	if many {
+		return errTooMany
+	}
+	if s.o.Show == nil {
+		return nil
+	}
+	return s.o.Show(d)
+}
+
+// show draws what the program wants to show.
+func (s *Session) show(f frame.Frame) frame.Frame {
+	s.mu.Lock()
+	many := s.shown >= s.o.MaxShown
+	s.mu.Unlock()
+	if many {
+		return refuse("%v: at most %d displays", errTooMany, s.o.MaxShown)
+	}
+	var d Display
+	var err error
+	switch {
+	case s.o.Show == nil:
+		// Nobody will see it: nothing is drawn, and the program need not know.
+	case f.Kind == frame.Show:
+		d, err = plainDisplay(f)
+	case f.Kind == frame.Sketch:
+		d, err = sketch(f)
+	default:
+		d, err = plot(f)
+	}
+	if err != nil {
+		return refuse("%v", err)
+	}
+	reply := recorded()
+	if err := s.put(d); err != nil {
+		reply.Text, _ = d["text/plain"].(string)
+	}
+	return reply
+}
+
+// plainDisplay shows what came ready.
+func plainDisplay(f frame.Frame) (Display, error) {
+	d := Display{}
+	if f.Text != "" {
+		d["text/plain"] = f.Text
+	}
+	switch f.MIME {
+	case "text/html", "text/markdown", "text/plain":
+		if !utf8.Valid(f.Data) {
+			return nil, errors.New("the text is not UTF-8")
+		}
+		d[f.MIME] = string(f.Data)
+	case "image/png":
+		if !strings.HasPrefix(string(f.Data), "\x89PNG\r\n\x1a\n") {
+			return nil, errors.New("the picture is not a PNG file")
+		}
+		d[f.MIME] = f.Data
+	default:
+		return nil, fmt.Errorf("there is no way to show %q", shorten(f.MIME))
+	}
+	return d, nil
+}
+
+// pixels is the scale of a still image: 840 pixels across, sharp at the width
+// of a notebook.
+const pixels = 1
+
+// plot draws a figure, as a chart with its still image if that is wanted.
+func plot(f frame.Frame) (Display, error) {
+	fig, err := figure.Unpack(f.Figure, f.Numbers)
+	if err != nil {
+		return nil, err
+	}
+	if err := fig.Validate(); err != nil {
+		return nil, err
+	}
+	d := Display{"text/plain": withCaption(fig.AltText(), fig.Caption)}
+	svg, err := draw.SVG(fig)
+	if err != nil {
+		return nil, err
+	}
+	png, err := draw.PNG(fig, pixels)
+	if err != nil {
+		return nil, err
+	}
+	d["image/svg+xml"], d["image/png"] = string(svg), png
+	return d, nil
+}
+
+// sketch draws a sketch.
+func sketch(f frame.Frame) (Display, error) {
+	var sk figure.Sketch
+	if err := json.Unmarshal(f.Figure, &sk); err != nil {
+		return nil, fmt.Errorf("the sketch cannot be read: %w", err)
+	}
+	if err := sk.Validate(); err != nil {
+		return nil, err
+	}
+	svg, err := draw.SketchSVG(&sk)
+	if err != nil {
+		return nil, err
+	}
+	png, err := draw.SketchPNG(&sk, pixels)
+	if err != nil {
+		return nil, err
+	}
+	return Display{"text/plain": withCaption(sk.AltText(), sk.Caption), "image/svg+xml": string(svg), "image/png": png}, nil
+}
+
+func withCaption(alt, caption string) string {
+	if caption == "" || strings.Contains(alt, caption) {
+		return alt
+	}
+	return alt + "\n" + caption
+}
+
+var _ = html.EscapeString

@@ -1,0 +1,394 @@
+package bench
+
+import (
+	"fmt"
+	"hash/fnv"
+	"io"
+	"io/fs"
+	"math/rand/v2"
+	"path"
+	"slices"
+	"strings"
+	"sync"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/judge"
+)
+
+// SessionOptions say how a bench treats one program.
+type SessionOptions struct {
+	// Confined makes every acknowledgement of an answer the same, and the calls of
+	// a function come in the same order each time: same input, same bytes.
+	Confined bool
+	// Show receives what is to be displayed; nil drops it, and nothing is drawn
+	// then. An error means that nobody can see it.
+	Show func(Display) error
+	// MaxShown is how many displays there may be; 0 is 1000.
+	MaxShown int
+	// Files holds the files that were handed in with a notebook, for
+	// ask.OwnRecording in a confined program; nil refuses.
+	Files fs.FS
+}
+
+// A Session is one program at the bench. It may be used from several
+// goroutines.
+type Session struct {
+	bench *Bench
+	o     SessionOptions
+	shelf *shelf
+
+	mu      sync.Mutex
+	shown   int
+	random  *rand.Rand
+	pending map[string]pendingCalls // by token
+	opened  []*sheet
+}
+
+// pendingCalls are the calls of a function whose results are awaited: call k of
+// the program was call order[k] of the question.
+type pendingCalls struct {
+	sheet    *sheet
+	question string
+	order    []int
+}
+
+// Session begins a session.
+func (b *Bench) Session(o SessionOptions) *Session {
+	if o.MaxShown == 0 {
+		o.MaxShown = 1000
+	}
+	s := &Session{bench: b, o: o, shelf: b.shelf, pending: map[string]pendingCalls{}}
+	if b.o.InMemory {
+		s.shelf = newShelf(b.o.Find, "")
+	}
+	seed := rand.Uint64()
+	if o.Confined {
+		seed = 1
+	}
+	s.random = rand.New(rand.NewPCG(seed, 0))
+	return s
+}
+
+// Exchange takes one encoded frame and returns the reply, encoded. It never
+// fails: bytes that are no frame are refused.
+func (s *Session) Exchange(in []byte) []byte {
+	var reply frame.Frame
+	if f, err := frame.Decode(in); err != nil {
+		reply = refuse("%v", err)
+	} else {
+		reply = s.exchange(f)
+	}
+	out, err := reply.Append(nil)
+	if err != nil {
+		out, _ = refuse("%v", err).Append(nil)
+	}
+	return out
+}
+
+// Summaries says where the sheets stand that the program gave answers in to.
+func (s *Session) Summaries() ([]Summary, error) {
+	s.mu.Lock()
+	opened := slices.Clone(s.opened)
+	s.mu.Unlock()
+	var all []Summary
+	for _, sh := range opened {
+		sum, err := sh.summary()
+		if err != nil {
+			return all, err
+		}
+		all = append(all, sum)
+	}
+	return all, nil
+}
+
+func refuse(format string, args ...any) frame.Frame {
+	return frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: fmt.Sprintf(format, args...)}}
+}
+
+func recorded() frame.Frame { return frame.Frame{Head: frame.Head{Kind: frame.Recorded}} }
+
+// exchange answers a frame, whatever is in it.
+func (s *Session) exchange(f frame.Frame) (reply frame.Frame) {
+	defer func() {
+		if r := recover(); r != nil {
+			s.bench.o.Complain(fmt.Sprintf("the bench failed at a frame %q about %q of %q: %v", f.Kind, f.Question, f.Lab, r))
+			reply = refuse("the bench failed at this; please report it: %v", r)
+			if s.o.Confined && isAnswer(f.Kind) {
+				reply = recorded()
+			}
+		}
+	}()
+	switch f.Kind {
+	case frame.Answer, frame.Function, frame.Values:
+		return s.answer(f)
+	case frame.Recording:
+		return s.recording(f)
+	case frame.File:
+		return s.file(f)
+	case frame.Figure, frame.Chart, frame.Sketch, frame.Show:
+		return s.show(f)
+	case frame.Done:
+		return s.done(f)
+	default:
+		return refuse("the bench knows no frame %q", f.Kind)
+	}
+}
+
+func isAnswer(k frame.Kind) bool {
+	return k == frame.Answer || k == frame.Function || k == frame.Values
+}
+
+// place is what an answer is about.
+type place struct {
+	sheet    *sheet
+	question exercises.Question
+	f        frame.Frame
+}
+
+// answer takes an answer of any form.
+func (s *Session) answer(f frame.Frame) frame.Frame {
+	sh, err := s.shelf.open(f.Lab, f.Code)
+	if err != nil {
+		return s.display(f, unreadable(f, err.Error()))
+	}
+	s.mu.Lock()
+	if !slices.Contains(s.opened, sh) {
+		s.opened = append(s.opened, sh)
+	}
+	s.mu.Unlock()
+	q, ok := sh.paper.Question(f.Question)
+	if !ok {
+		return s.display(f, unreadable(f, noQuestion(sh.paper, f.Question)))
+	}
+	p := place{sh, q, f}
+	switch f.Kind {
+	case frame.Function:
+		return s.calls(p)
+	case frame.Values:
+		return s.values(p)
+	}
+	a, problem := readAnswer(q, f)
+	if problem != "" {
+		return s.display(f, viewOf(p, unreadableVerdict(q, problem)))
+	}
+	return s.give(p, a)
+}
+
+// give judges, keeps and displays.
+func (s *Session) give(p place, a judge.Answer) frame.Frame {
+	v, err := p.sheet.give(p.question, a)
+	view := viewOf(p, v)
+	if err != nil {
+		s.bench.o.Complain(err.Error())
+		view.Message += "\nThis answer is not kept beyond this session: " + err.Error()
+	}
+	return s.display(p.f, view)
+}
+
+func noQuestion(p exercises.Paper, id string) string {
+	var ids []string
+	for _, q := range p.Questions {
+		ids = append(ids, q.ID)
+	}
+	like := near(id, ids)
+	if len(like) == 0 {
+		like = ids
+	} else {
+		return fmt.Sprintf("There is no question %q in lab %s.\nDid you mean %s?", shorten(id), p.Lab.ID, strings.Join(like, " or "))
+	}
+	return fmt.Sprintf("There is no question %q in lab %s.\nIts questions are %s.", shorten(id), p.Lab.ID, strings.Join(like, ", "))
+}
+
+// howTo says how to give in an answer of a kind.
+var howTo = map[judge.Kind]string{
+	judge.Number:   `sheet.Number("%s", value, "unit")`,
+	judge.Measured: `sheet.Measured("%s", value, uncertainty, "unit")`,
+	judge.Choice:   `sheet.Choice("%s", "a")`,
+	judge.Function: `sheet.Function("%s", f)`,
+	judge.Text:     `sheet.Words("%s", "...")`,
+}
+
+// readAnswer turns a frame into an answer of the question's kind; problem is
+// for the student.
+func readAnswer(q exercises.Question, f frame.Frame) (a judge.Answer, problem string) {
+	var fits bool
+	switch f.Form {
+	case frame.FormNumber, frame.FormMeasured:
+		fits = q.Kind == judge.Number || q.Kind == judge.Measured
+		if len(f.Numbers) != 2 {
+			return a, "The answer came without its number. Run the cell again."
+		}
+		a.Value, a.U, a.Unit = f.Numbers[0], f.Numbers[1], f.Unit
+	case frame.FormTyped:
+		fits = q.Kind == judge.Number || q.Kind == judge.Measured
+		a.Text, a.Typed = f.Text, true
+	case frame.FormChoice:
+		fits = q.Kind == judge.Choice
+		a.Text = f.Text
+	case frame.FormWords:
+		fits = q.Kind == judge.Text
+		a.Text = f.Text
+	case frame.FormFunction: // one that is not there yet
+		fits = q.Kind == judge.Function
+		if fits {
+			for _, c := range q.Function.Calls {
+				a.Values = append(a.Values, make([]float64, len(q.Function.Right(c))))
+			}
+		}
+	}
+	if !fits {
+		how := howTo[q.Kind]
+		return a, "This question wants another kind of answer.\nGive it in with " + fmt.Sprintf(how, q.ID) + "."
+	}
+	return a, ""
+}
+
+// maxPending is how many functions may be under way in one program.
+const maxPending = 16
+
+// calls names the calls that a function is judged by: the question's, in random
+// order, and some of them again.
+func (s *Session) calls(p place) frame.Frame {
+	q := p.question
+	if q.Kind != judge.Function {
+		_, problem := readAnswer(q, frame.Frame{Head: frame.Head{Form: frame.FormFunction}})
+		return s.display(p.f, viewOf(p, unreadableVerdict(q, problem)))
+	}
+	if p.f.Signature != string(q.Function.Signature) {
+		return s.display(p.f, viewOf(p, unreadableVerdict(q, fmt.Sprintf("Your function is a %s.\nThe question wants a %s.", shorten(p.f.Signature), q.Function.Signature))))
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	random := s.random
+	if s.o.Confined {
+		// From the question, so that the order does not hang on what came before.
+		h := fnv.New64a()
+		fmt.Fprintf(h, "%s\x00%s\x00%s", p.sheet.paper.Lab.ID, p.sheet.paper.Code, q.ID)
+		random = rand.New(rand.NewPCG(h.Sum64(), 0))
+	}
+	n := len(q.Function.Calls)
+	order := random.Perm(n)
+	order = append(order, random.Perm(n)[:min(3, n)]...)
+	random.Shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
+	args := make([][]float64, len(order))
+	for k, i := range order {
+		args[k] = q.Function.Calls[i]
+	}
+	if len(s.pending) >= maxPending {
+		clear(s.pending)
+	}
+	token := fmt.Sprintf("%016x", s.random.Uint64())
+	s.pending[token] = pendingCalls{p.sheet, q.ID, order}
+	reply := frame.Frame{Head: frame.Head{Kind: frame.Calls, Token: token}}
+	reply.Numbers, reply.Lengths = frame.Join(args)
+	return reply
+}
+
+// values takes what a function gave.
+func (s *Session) values(p place) frame.Frame {
+	q := p.question
+	s.mu.Lock()
+	want, ok := s.pending[p.f.Token]
+	delete(s.pending, p.f.Token)
+	s.mu.Unlock()
+	if !ok || want.sheet != p.sheet || want.question != q.ID {
+		return s.display(p.f, viewOf(p, unreadableVerdict(q, "These results belong to no call of the judge. Run the cell again.")))
+	}
+	if p.f.Fault != "" {
+		return s.give(p, judge.Answer{Fault: p.f.Fault})
+	}
+	got, ok := frame.Split(p.f.Numbers, p.f.Lengths)
+	if !ok || len(got) != len(want.order) {
+		return s.give(p, judge.Answer{Fault: fmt.Sprintf("it gave %d results for %d calls", len(p.f.Lengths), len(want.order))})
+	}
+	a := judge.Answer{Values: make([][]float64, len(q.Function.Calls))}
+	for k, i := range want.order {
+		if a.Values[i] != nil && !slices.EqualFunc(a.Values[i], got[k], equal) {
+			return s.give(p, judge.Answer{Fault: fmt.Sprintf("for the same arguments it gave once %.4g and once %.4g", a.Values[i], got[k])})
+		}
+		a.Values[i] = append([]float64{}, got[k]...)
+	}
+	return s.give(p, a)
+}
+
+// maxNumbers is how many numbers travel in one reply.
+const maxNumbers = 120_000
+
+func (s *Session) recording(f frame.Frame) frame.Frame {
+	sh, err := s.shelf.open(f.Lab, f.Code)
+	if err != nil {
+		return refuse("%v", err)
+	}
+	r, ok := sh.paper.Recording(f.Name)
+	if !ok {
+		var ids []string
+		for _, r := range sh.paper.Recordings {
+			ids = append(ids, r.ID)
+		}
+		if len(ids) == 0 {
+			return refuse("lab %s has no recordings", sh.paper.Lab.ID)
+		}
+		return refuse("lab %s has no such recording; its recordings are %s", sh.paper.Lab.ID, strings.Join(ids, ", "))
+	}
+	columns, err := sh.recording(r)
+	if err != nil {
+		s.bench.o.Complain(err.Error())
+		return refuse("the apparatus failed: %v", err)
+	}
+	reply := frame.Frame{Head: frame.Head{Kind: frame.Columns, Name: r.ID, At: f.At}}
+	for _, c := range r.Columns {
+		reply.Columns = append(reply.Columns, frame.Column{Name: c.Name, Unit: c.Unit})
+	}
+	at := 0
+	for _, c := range columns {
+		reply.Total += len(c)
+		from, to := max(f.At-at, 0), min(f.At+maxNumbers-at, len(c))
+		if f.At >= 0 && from < to {
+			reply.Numbers = append(reply.Numbers, c[from:to]...)
+		}
+		at += len(c)
+	}
+	return reply
+}
+
+const (
+	maxFile  = 5_000_000
+	maxBytes = 900_000 // of a file in one reply
+)
+
+func (s *Session) file(f frame.Frame) frame.Frame {
+	if s.o.Files == nil {
+		return refuse("no files were handed in with this notebook")
+	}
+	if f.Name != path.Base(f.Name) || strings.ContainsAny(f.Name, `\:`) || !fs.ValidPath(f.Name) || f.Name == "." {
+		return refuse("%q is not the name of a file beside the notebook", shorten(f.Name))
+	}
+	file, err := s.o.Files.Open(f.Name)
+	if err != nil {
+		return refuse("there is no file %q beside the notebook", shorten(f.Name))
+	}
+	defer file.Close()
+	info, err := file.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return refuse("%q is not a file", shorten(f.Name))
+	}
+	if info.Size() > maxFile {
+		return refuse("%q has %d bytes; at most 5 MB can be read", shorten(f.Name), info.Size())
+	}
+	all, err := io.ReadAll(io.LimitReader(file, maxFile))
+	if err != nil {
+		return refuse("%q cannot be read", shorten(f.Name))
+	}
+	from := max(0, min(f.At, len(all)))
+	to := min(from+maxBytes, len(all))
+	return frame.Frame{Head: frame.Head{Kind: frame.Chunk, Name: f.Name, At: from, Total: len(all)}, Data: all[from:to]}
+}
+
+// shorten keeps what a program says in a message short.
+func shorten(s string) string {
+	if r := []rune(s); len(r) > 60 {
+		return string(r[:59]) + "…"
+	}
+	return s
+}

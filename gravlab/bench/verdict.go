@@ -1,0 +1,172 @@
+package bench
+
+import (
+	"encoding/json"
+	"fmt"
+	"html"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/judge"
+)
+
+// VerdictMIME is the MIME type of a verdict for programs: a JSON object with
+// the fields of View.
+const VerdictMIME = "application/vnd.gravlab.verdict+json"
+
+// Recorded is the outcome that a display shows for an answer to an assessed
+// sheet: it was taken in, and what it is worth comes with the marking.
+const Recorded judge.Outcome = "recorded"
+
+// A View is what the display of a verdict says.
+type View struct {
+	Lab        string        `json:"lab"`      // "01-weighing-the-earth"
+	Code       string        `json:"code"`     // the sheet's code, "" for the default variant
+	Question   string        `json:"question"` // "kappa"
+	Title      string        `json:"title"`    // the question's, "" if there is no such question
+	Outcome    judge.Outcome `json:"outcome"`  // a judge.Outcome, or Recorded
+	Sign       string        `json:"sign"`     // stands before the outcome: ✓ △ ○ ✗ •
+	Marks      int           `json:"marks"`    // 0 if Recorded
+	Of         int           `json:"of"`
+	Understood string        `json:"understood"` // "1.23 ± 0.04 µN·m/rad", may be ""
+	Message    string        `json:"message"`    // lines, may be ""
+	Slip       string        `json:"slip"`       // name of the slip, "" if there is none
+}
+
+// viewOf is the view of a verdict on a question of a sheet.
+func viewOf(p place, v judge.Verdict) View {
+	return View{
+		Lab: p.sheet.paper.Lab.ID, Code: string(p.sheet.paper.Code), Question: p.question.ID, Title: p.question.Title,
+		Outcome: v.Outcome, Sign: v.Outcome.Sign(), Marks: v.Marks, Of: v.Of,
+		Understood: v.Understood, Message: v.Message, Slip: v.Slip,
+	}
+}
+
+// unreadable is the view of an answer to no question.
+func unreadable(f frame.Frame, message string) View {
+	o := judge.Unreadable
+	return View{Lab: shorten(f.Lab), Code: shorten(f.Code), Question: shorten(f.Question), Outcome: o, Sign: o.Sign(), Message: sentence(message)}
+}
+
+func unreadableVerdict(q exercises.Question, message string) judge.Verdict {
+	return judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: message}
+}
+
+// sentence makes a sentence of an error's text.
+func sentence(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:] + "."
+}
+
+// assessed takes out of a view what it is worth. What could not be read stays:
+// the student has to know.
+func (v View) assessed() View {
+	switch v.Outcome {
+	case judge.Unreadable, judge.Blank, judge.Waiting:
+		return v
+	}
+	v.Outcome, v.Sign, v.Marks, v.Message, v.Slip = Recorded, "•", 0, "", ""
+	return v
+}
+
+// maxLines is how long a verdict may be.
+const maxLines = 3
+
+// lines are the lines of a verdict in plain text, at most three.
+func (v View) lines() (head string, rest []string) {
+	head = v.Sign + " " + string(v.Outcome) + ": " + v.Question
+	if v.Understood != "" {
+		head += " = " + v.Understood
+	}
+	if v.Outcome != Recorded && v.Of > 0 {
+		head += fmt.Sprintf(" (%d of %d marks)", v.Marks, v.Of)
+	}
+	for l := range strings.Lines(v.Message) {
+		if l = strings.TrimSpace(l); l != "" {
+			rest = append(rest, l)
+		}
+	}
+	if len(rest) > maxLines-1 {
+		rest = []string{rest[0], strings.Join(rest[1:], " ")}
+	}
+	return head, rest
+}
+
+func (v View) plain() string {
+	head, rest := v.lines()
+	return strings.Join(append([]string{head}, rest...), "\n")
+}
+
+// colours are from a set that all kinds of colour vision can tell apart:
+// M. Okabe and K. Ito, "Color universal design" (2002). They stand at the edge
+// and never speak alone: the sign and the word say the same.
+var colours = map[judge.Outcome]string{
+	judge.Right: "#009E73", judge.Carried: "#0072B2", judge.Slip: "#E69F00", judge.Unit: "#E69F00",
+	judge.Off: "#D55E00", judge.Unreadable: "#D55E00", judge.Blank: "#7f7f7f", judge.Waiting: "#7f7f7f",
+	Recorded: "#56B4E9",
+}
+
+// html is the verdict as a piece of HTML with its style in it. The text keeps
+// the colour of the page, which may be light or dark.
+func (v View) html() string {
+	var b strings.Builder
+	esc := html.EscapeString
+	_, rest := v.lines()
+	fmt.Fprintf(&b, `<div class="gravlab-verdict" role="status" style="border-left:0.35em solid %s;padding:0.15em 0.8em;margin:0.4em 0;line-height:1.45;max-width:46em">`, colours[v.Outcome])
+	fmt.Fprintf(&b, `<span aria-hidden="true">%s</span> <strong>%s</strong>: `, v.Sign, v.Outcome)
+	if v.Title != "" {
+		fmt.Fprintf(&b, `%s <code>%s</code>`, esc(v.Title), esc(v.Question))
+	} else {
+		fmt.Fprintf(&b, `<code>%s</code>`, esc(v.Question))
+	}
+	if v.Understood != "" {
+		fmt.Fprintf(&b, ` = %s`, esc(v.Understood))
+	}
+	if v.Outcome != Recorded && v.Of > 0 {
+		fmt.Fprintf(&b, ` <span style="white-space:nowrap">(%d of %d marks)</span>`, v.Marks, v.Of)
+	}
+	for _, l := range rest {
+		b.WriteString("<br>" + esc(l))
+	}
+	b.WriteString("</div>")
+	return b.String()
+}
+
+// Display is the view in all its forms.
+func (v View) Display() Display {
+	return Display{"text/plain": v.plain(), "text/html": v.html(), VerdictMIME: object(v)}
+}
+
+// object turns a struct into what GoNB's stream can carry: maps of plain
+// values.
+func object(v any) map[string]any {
+	text, err := json.Marshal(v)
+	if err != nil {
+		return nil
+	}
+	var m map[string]any
+	json.Unmarshal(text, &m) // of what json.Marshal wrote
+	return m
+}
+
+// display shows the verdict on an answer and acknowledges the answer.
+func (s *Session) display(f frame.Frame, v View) frame.Frame {
+	if f.Assessed || s.bench.o.Assessed {
+		v = v.assessed()
+	}
+	err := s.put(v.Display())
+	reply := recorded()
+	if s.o.Confined {
+		return reply // always the same
+	}
+	if err != nil {
+		reply.Text = v.Question + ": recorded (there is no notebook to show the verdict in)"
+		if v.Outcome == judge.Unreadable {
+			reply.Text = v.plain()
+		}
+	}
+	return reply
+}
