@@ -63,7 +63,7 @@ func supervise(ctx context.Context, file string, o ServeOptions) (s *supervisor,
 	if s.watch, err = startWatcher(s.folder); err != nil {
 		return s, err
 	}
-	if s.bench, err = startBench(s.folder, o); err != nil {
+	if s.bench, err = startBench(s.folder, o, s.log); err != nil {
 		return s, err
 	}
 	env, err := kernelEnv(t, s.folder, o)
@@ -236,8 +236,8 @@ func (s *supervisor) death() error {
 // interrupt ends the cell that runs. GoNB loses an interrupt that comes while a
 // cell is compiled and passes on only the first, only to the direct child, so
 // it is repeated until the cell is over, and widened: after a second to all of
-// the kernel's group (the parts of a pipeline), at last by killing what still
-// holds the cell up.
+// the kernel's group (the parts of a pipeline), at last by killing whatever
+// could still hold the cell up, jobs of earlier shell lines among it.
 func (s *supervisor) interrupt() {
 	if !s.breaking.TryLock() {
 		return
@@ -270,8 +270,8 @@ func (s *supervisor) interrupt() {
 		}
 		syscall.Kill(target, syscall.SIGINT)
 		if now.After(kill) {
-			for _, p := range groupMembers(s.pid) {
-				if p != s.pid {
+			for _, p := range marked(s.folder) {
+				if p != s.pid && programOf(p) != "gopls" {
 					syscall.Kill(p, syscall.SIGKILL)
 				}
 			}
@@ -298,8 +298,8 @@ func (s *supervisor) stop() {
 func (s *supervisor) mend() {
 	if s.keep.restore() {
 		s.mended.Store(true)
-		s.bench.mend()
 	}
+	s.bench.mend()
 }
 
 // settle makes the kernel fit for the next cell and says what had to be done.

@@ -100,27 +100,14 @@ func markedByPS(folder string) []int {
 	return found
 }
 
-// groupMembers returns the processes in a process group.
-func groupMembers(group int) []int {
-	var found []int
-	if runtime.GOOS != "linux" {
-		out, _ := exec.Command("ps", "axo", "pid=,pgid=").Output()
-		for line := range strings.Lines(string(out)) {
-			f := strings.Fields(line)
-			if len(f) == 2 && f[1] == strconv.Itoa(group) {
-				if pid, err := strconv.Atoi(f[0]); err == nil {
-					found = append(found, pid)
-				}
-			}
-		}
-		return found
+// programOf returns the base name of the program that a process runs.
+func programOf(pid int) string {
+	if runtime.GOOS == "linux" {
+		exe, _ := os.Readlink("/proc/" + strconv.Itoa(pid) + "/exe")
+		return filepath.Base(exe)
 	}
-	for _, pid := range processes() {
-		if g, err := syscall.Getpgid(pid); err == nil && g == group {
-			found = append(found, pid)
-		}
-	}
-	return found
+	out, _ := exec.Command("ps", "-o", "comm=", "-p", strconv.Itoa(pid)).Output()
+	return filepath.Base(strings.TrimSpace(string(out)))
 }
 
 func processes() []int {
