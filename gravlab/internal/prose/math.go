@@ -156,8 +156,30 @@ func (p *texParser) list(until string) (string, error) {
 		if err != nil {
 			return "", err
 		}
+		if sign, ok := strings.CutPrefix(s, "<mo>"); ok && isSign[tok] && wantsOperand(b.String()) {
+			s = `<mo form="prefix">` + sign
+		}
 		b.WriteString(s)
 	}
+}
+
+// isSign holds what is a sign of one number as well as an operator between two.
+// A browser tells them apart only at the start of a row.
+var isSign = map[string]bool{"-": true, "+": true, `\pm`: true, `\mp`: true}
+
+// wantsOperand says whether ml ends with an operator, so that a sign belongs to
+// what follows.
+func wantsOperand(ml string) bool {
+	before, ok := strings.CutSuffix(ml, "</mo>")
+	if !ok {
+		return false
+	}
+	for _, closing := range []string{")", "]", "}", "|", "⟩", "⌋", "⌉", "‖", "!", "′", "…", "⋯"} {
+		if strings.HasSuffix(before, closing) {
+			return false
+		}
+	}
+	return true
 }
 
 // An atom is one piece of math and how scripts attach to it.

@@ -14,6 +14,8 @@ var mathTests = []struct{ tex, want string }{
 	{`x`, `<mi>x</mi>`},
 	{`ab 12.5`, `<mi>a</mi><mi>b</mi><mn>12.5</mn>`},
 	{`a-b`, `<mi>a</mi><mo>−</mo><mi>b</mi>`},
+	{`a=-b`, `<mi>a</mi><mo>=</mo><mo form="prefix">−</mo><mi>b</mi>`},
+	{`(a)-b`, `<mo stretchy="false">(</mo><mi>a</mi><mo stretchy="false">)</mo><mo>−</mo><mi>b</mi>`},
 	{`x_i^2`, `<msubsup><mi>x</mi><mi>i</mi><mn>2</mn></msubsup>`},
 	{`x^2_i`, `<msubsup><mi>x</mi><mi>i</mi><mn>2</mn></msubsup>`},
 	{`x^12`, `<msup><mi>x</mi><mn>1</mn></msup><mn>2</mn>`},
