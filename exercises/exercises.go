@@ -126,7 +126,8 @@ type Question struct {
 }
 
 // A Slip is a mistake that people make: what it is called, the value that it
-// leads to, and how to put it right without giving the answer away.
+// leads to (NaN where it leads nowhere with a sheet's numbers), and how to put it
+// right without giving the answer away.
 type Slip struct {
 	Name  string
 	Value func(k Known) float64

@@ -79,6 +79,9 @@ type Verdict struct {
 	Understood string  `json:"understood,omitempty"` // how the answer was read: "1.23 ± 0.04 µN·m/rad"
 	Slip       string  `json:"slip,omitempty"`       // the slip's name
 	Message    string  `json:"message"`              // what to do next, at most three lines
+	// SI is the number as understood, in SI units, which later questions may
+	// build on; 0 if there is none.
+	SI float64 `json:"si,omitempty"`
 }
 
 // A Tolerance is how far an answer may lie from the wanted value: the larger of

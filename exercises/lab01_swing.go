@@ -1,0 +1,215 @@
+package exercises
+
+import (
+	"fmt"
+	"math"
+	"sync"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/torsion"
+	"gravity.example/testdata"
+)
+
+// swingRecord is the sheet's own recording and what the judge makes of it.
+type swingRecord struct {
+	w     weighing
+	knock float64 // when somebody leans on the bench, s after the switch
+	make  func() (torsion.Recording, error)
+	fit   func() torsion.SwingFit // of the part before the knock
+	whole func() float64          // period by a fit of everything, knock and all, s; NaN where none is found
+}
+
+// The standard uncertainties of the dimensions, as the prompt prints them.
+var dimensions = torsion.Uncertainties{
+	Arm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,
+}
+
+func (w weighing) record(d *Draw) swingRecord {
+	s := swingRecord{w: w, knock: d.Between("knock", 1650, 2350, 10)}
+	zero := d.Between("zero", 380, 620, 1) / 1000 // m on the scale
+	drift := d.Pick("drift sign", -1, 1) * d.Between("drift", 0.6, 1.4, 0.1) * 1e-6
+	balance := w.Balance
+	// The amplitude falls to 1/e in about five periods.
+	balance.Damping = 2 * gravlab.Must(balance.Inertia()) / (2 * w.halfPeriod * d.Between("decay", 4, 6, 0.5))
+	record := func(kick float64) (torsion.Recording, error) {
+		return balance.Record(torsion.Recorder{
+			Interval: 10, Duration: 4800, Before: 300,
+			Lever: torsion.Lever{Distance: scaleDistance},
+			Zero:  zero, Drift: drift, Noise: 0.3e-3, Step: 0.1e-3,
+			Knock: torsion.Knock{Time: s.knock, Speed: kick},
+		}, d.Rand("swing"))
+	}
+	// What came before the knock is the same whatever the knock: so is its fit.
+	s.fit = sync.OnceValue(func() torsion.SwingFit {
+		return gravlab.Must(torsion.FitRecording(gravlab.Must(record(0)), torsion.Window{From: -300, To: s.knock - 10}))
+	})
+	s.make = sync.OnceValues(func() (torsion.Recording, error) {
+		// A knock that happens to leave the phase alone would be no trap: take
+		// the first one that shows in the period.
+		sign, size := d.Pick("kick", -1, 1), d.Between("kick size", 40, 60, 5)
+		for _, try := range []float64{sign * size, -sign * size, sign * (100 - size), -sign * (100 - size), sign * 80} {
+			r, err := record(try * 1e-6)
+			if err != nil {
+				return r, err
+			}
+			if T := s.fit().Period; !(math.Abs(wholePeriod(r)-T.Value) < 10*judge.CoverageFactor*T.U) {
+				return r, nil
+			}
+		}
+		return torsion.Recording{}, fmt.Errorf("lab 01: no knock shows on sheet %s", d.code)
+	})
+	s.whole = sync.OnceValue(func() float64 { return wholePeriod(gravlab.Must(s.make())) })
+	return s
+}
+
+// wholePeriod is the period that a fit of the whole recording gives, knock and
+// all; NaN where it finds none, since a knock can make the swing look as if it
+// grew.
+func wholePeriod(r torsion.Recording) float64 {
+	fit, err := torsion.FitRecording(r, torsion.Window{})
+	if err != nil {
+		return math.NaN()
+	}
+	return fit.Period.Value
+}
+
+func (s swingRecord) recording() Recording {
+	return Recording{
+		ID: "swing", Title: "The light spot after the large spheres were moved at time 0",
+		Columns: []Column{{"time", "s"}, {"spot", "m"}},
+		Make: func() ([][]float64, error) {
+			r, err := s.make()
+			return [][]float64{r.Times, r.Readings}, err
+		},
+	}
+}
+
+// reading is the code with which every worked answer about the recording starts.
+func (s swingRecord) reading() string {
+	return fmt.Sprintf("rec := sheet.Recording(\"swing\")\nswing := torsion.Recording{\n\tTimes: rec.Column(\"time\"), Readings: rec.Column(\"spot\"),\n\tLever: torsion.Lever{Distance: %g},\n}\n// Somebody knocked the bench at about %g s: stop before that.\nfit := gravlab.Must(torsion.FitRecording(swing, torsion.Window{From: -300, To: %g}))\n",
+		scaleDistance, s.knock, s.knock-10)
+}
+
+func (s swingRecord) period() Question {
+	value := func(v func() float64) func(Known) float64 { return func(Known) float64 { return v() } }
+	return Question{
+		ID: "period", Kind: judge.Measured, Marks: 3, Title: "The period, from your own recording",
+		Prompt: fmt.Sprintf("`sheet.Recording(\"swing\")` holds what your balance did: `time` in s, counted from the moment at which the large spheres went from one side to the other, and `spot`, the place of the light spot on the scale %.1f m away, in m. "+
+			"Somebody was careless once while it ran. What is the full period of the swing (as it is, with its damping), and how well do you know it?", scaleDistance),
+		Unit:  "s",
+		Solve: value(func() float64 { return s.fit().Period.Value }),
+		U:     func() float64 { return s.fit().Period.U },
+		Slips: []Slip{
+			{"the time from turning point to turning point taken for the period", value(func() float64 { return s.fit().Period.Value / 2 }), "A period is there and back."},
+			{"the stretch after the knock fitted as well", value(s.whole), "Look at the residuals: something happened on the way.\nStop the fit before it."},
+			{"two periods taken for one", value(func() float64 { return 2 * s.fit().Period.Value }), "Count the turning points again."},
+		},
+		Range: [2]float64{480, 680},
+		Hints: [2]string{"Plot the recording first. Where does the swing lose its step?", "torsion.FitRecording with a Window that ends before the knock gives value and uncertainty."},
+		Worked: "%%\n// A knock changes the phase, so only what came before it has one period.\n" + s.reading() +
+			"sheet.Measured(\"period\", fit.Period.Value, fit.Period.U, \"s\")",
+		Reasoning: "The knock gives the beam a new amplitude and phase; a fit across it forces one sinusoid on two. Before the knock the fit has residuals like the reading noise, and its covariance gives the uncertainty.",
+		Source:    Source{Text: "common practice, no source: least squares on the sheet's own recording, whose noise, drift and knock are not in the fitted model's derivation of the period"},
+	}
+}
+
+func (s swingRecord) deflection() Question {
+	theta := func(factor float64) func(Known) float64 {
+		return func(Known) float64 { return factor * s.fit().Deflection.Value }
+	}
+	return Question{
+		ID: "deflection", Kind: judge.Measured, Marks: 3, Title: "The deflection, from your own recording",
+		Prompt: "From the same recording: by what angle does the beam stand away from its middle position at rest, and how well do you know it? The zero of the scale drifts a little, as zeros do.",
+		Unit:   "mrad",
+		Solve:  theta(1),
+		U:      func() float64 { return s.fit().Deflection.U },
+		Slips: []Slip{
+			{"a factor 2 lost", theta(2), "Two halvings are needed: the mirror turns the light by twice the angle,\nand from side to side is twice the deflection from the middle."},
+			{"two factors of 2 lost", theta(4), "The mirror turns the light by twice the angle of the beam,\nand from side to side is twice the deflection from the middle."},
+			{"halved once too often", theta(0.5), "Two halvings, not three: one for the mirror, one for the two sides."},
+		},
+		Range: [2]float64{1e-3, 1.2e-2},
+		Hints: [2]string{"The rest before time 0 and the rest that the swing closes in on lie 2θ apart, for the beam.", "fit.Deflection has both halvings in it; the Window must begin before time 0 to see the old rest."},
+		Worked: "%%\n// Half of the way between the two rests, as an angle of the beam.\n" + s.reading() +
+			"sheet.Measured(\"deflection\", fit.Deflection.Value*1000, fit.Deflection.U*1000, \"mrad\")",
+		Reasoning: "Switching sides moves the rest by $2\\theta_e$. The fit follows the drift of the zero, so the old rest and the new one are compared at the same moment.",
+		Source:    Source{Text: "common practice, no source: least squares on the sheet's own recording"},
+	}
+}
+
+func (s swingRecord) bigG() Question {
+	g := func(k Known, change func(*torsion.Balance, *float64, *float64)) float64 {
+		b, theta := s.w.Balance, k["deflection"]
+		period := gravlab.Must(torsion.UndampedPeriod(k["period"], s.fit().DecayTime.Value))
+		if change != nil {
+			change(&b, &theta, &period)
+		}
+		v, err := b.GFromSwing(theta, period)
+		if err != nil {
+			return math.NaN()
+		}
+		return v
+	}
+	with := func(change func(b *torsion.Balance, theta, period *float64)) func(Known) float64 {
+		return func(k Known) float64 { return g(k, change) }
+	}
+	u := sync.OnceValue(func() float64 {
+		fit, all := s.fit(), dimensions
+		all.Deflection, all.Period, all.Correlation = fit.Deflection.U, fit.Undamped.U, fit.Correlation
+		return gravlab.Must(s.w.Budget(fit.Deflection.Value, fit.Undamped.Value, all)).U
+	})
+	gap := s.w.Distance - s.w.SmallRadius - s.w.LargeRadius
+	return Question{
+		ID: "g-swing", Kind: judge.Measured, Marks: 4, Title: "G with its uncertainty", Uses: []string{"period", "deflection"},
+		Prompt: fmt.Sprintf("Now all of it, with your own period and deflection: what is $G$, and what is its standard uncertainty? The balance has %s; the beam is a thin rod of 12.0 g from end to end ($2b$), mirror and clamp add $4\\times10^{-6}\\ \\mathrm{kg\\,m^2}$. "+
+			"The standard uncertainties are 0.2 mm of $b$, 0.3 mm of $d$, 0.05 g of $m$, 5 g of $M$ and 0.1 g of the beam's mass.", s.w.apparatus()),
+		Unit:  "m³/(kg s²)",
+		Solve: with(nil),
+		U:     u,
+		Slips: []Slip{
+			{"a factor 2 too many", with(func(_ *torsion.Balance, theta, _ *float64) { *theta *= 2 }), "Is the deflection counted from the middle, and as an angle of the beam?"},
+			{"half a period taken for the period", with(func(_ *torsion.Balance, _, period *float64) { *period /= 2 }), "κ = I (2π/T)² wants the full period, there and back."},
+			{"the gap between the surfaces for the distance of the centres", func(k Known) float64 { return g(k, nil) * gap * gap / (s.w.Distance * s.w.Distance) }, "A sphere pulls as if its mass were in its centre: d is from centre to centre."},
+		},
+		USlips: []Slip{
+			{"only the scatter of the swing counted", func(Known) float64 {
+				return gravlab.Must(s.w.Budget(s.fit().Deflection.Value, s.fit().Undamped.Value, torsion.Uncertainties{Deflection: s.fit().Deflection.U, Period: s.fit().Undamped.U})).U
+			}, "The distance d enters squared, and a ruler is far worse than the fit."},
+		},
+		Range: [2]float64{6.3e-11, 7.1e-11},
+		Hints: [2]string{"Balance.GFromSwing takes the deflection and the undamped period; it counts far spheres and beam.", "Balance.Budget gives G, its uncertainty and the share of each term."},
+		Worked: "%%\n// The balance as it stands on the bench; the budget propagates everything.\n" + s.reading() +
+			fmt.Sprintf("balance := torsion.Balance{\n\tArm: %g, Distance: %g, SmallMass: %g, LargeMass: %g,\n\tBeamMass: 0.012, ExtraInertia: 4e-6, Kappa: 1e-7, // Kappa is not used\n}\nu := torsion.Uncertainties{\n\tArm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,\n\tDeflection: fit.Deflection.U, Period: fit.Undamped.U, Correlation: fit.Correlation,\n}\nbudget := gravlab.Must(balance.Budget(fit.Deflection.Value, fit.Undamped.Value, u))\nsheet.Measured(\"g-swing\", budget.G, budget.U, \"m³/(kg s²)\")", s.w.Arm, s.w.Distance, s.w.SmallMass, s.w.LargeMass),
+		Reasoning: "The distance $d$ enters squared and is known to 0.4 %, so it alone makes about 0.8 % of $G$; the fit of the swing adds far less. Measure $d$ better before you record longer.",
+		Source:    Source{Text: "G. the CODATA 2018 value, 6.674 30(15) × 10⁻¹¹ m³ kg⁻¹ s⁻² (E. Tiesinga et al., Rev. Mod. Phys. 93, 025010, 2021), made the recording; the uncertainty by JCGM 100:2008, 5.1 and 5.2"},
+	}
+}
+
+// earthMass builds on the student's own G.
+func (s swingRecord) earthMass() Question {
+	const g, radius = 9.81, 6.371e6
+	mass := func(g, radius float64) func(Known) float64 {
+		return func(k Known) float64 { return gravlab.Must(torsion.EarthMass(k["g-swing"], g, radius)) }
+	}
+	baily := testdata.Find("worked_examples.csv", "earthmass-06") // cgs: G = 6.48e-8, g = 981, R = 6.371e8
+	return Question{
+		ID: "earth-mass", Kind: judge.Number, Marks: 2, Title: "The Earth on the scales", Uses: []string{"g-swing"},
+		Prompt: "A pendulum gives $g = 9.81\\ \\mathrm{m/s^2}$, surveyors give a radius of 6371 km. With your own $G$, what is the mass of the Earth?",
+		Unit:   "kg", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried; your own G is carried forward"},
+		Solve: mass(g, radius),
+		Slips: []Slip{
+			{"kilometres taken for metres", mass(g, radius/1000), "The radius in metres: 6.371 × 10⁶."},
+			{"the diameter taken for the radius", mass(g, 2*radius), "g = G M/R², with the distance from the centre."},
+			{"the radius not squared", func(k Known) float64 { return mass(g, radius)(k) / radius }, "g falls with the square of the distance: M = g R²/G."},
+		},
+		Range:     [2]float64{5.6e24, 6.4e24},
+		Hints:     [2]string{"The Earth pulls as if its mass were in its centre: g = G M/R².", "M = g R²/G, everything in SI units."},
+		Worked:    "%%\n// g = G M/R², solved for M. G is the one that the swing gave.\n" + s.reading() + fmt.Sprintf("balance := torsion.Balance{\n\tArm: %g, Distance: %g, SmallMass: %g, LargeMass: %g,\n\tBeamMass: 0.012, ExtraInertia: 4e-6,\n}\nG := gravlab.Must(balance.GFromSwing(fit.Deflection.Value, fit.Undamped.Value))\n", s.w.Arm, s.w.Distance, s.w.SmallMass, s.w.LargeMass) + "M := 9.81 * math.Pow(6.371e6, 2) / G\nsheet.Number(\"earth-mass\", M, \"kg\")",
+		Reasoning: "$g = GM/R^2$. The balance gives $G$; the Earth's mass needs $g$ and $R$ from elsewhere too.",
+		Source: Source{Text: baily["source"], Published: true, Check: &SourceCheck{
+			Table: "worked_examples.csv", ID: "earthmass-06",
+			// The printed digits allow for a G of 6.48e-8, rounded by the source.
+			Got: 981 * math.Pow(6.371e8, 2) / 6.48e-8, Want: baily.Float("published_answer"), Within: 0.005e27}},
+	}
+}

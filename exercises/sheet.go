@@ -1,0 +1,176 @@
+package exercises
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"regexp"
+	"strings"
+
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
+)
+
+// The parts of a notebook that come from the bank. Their cells are known by
+// metadata: {"gravlab": {"from": "01/kappa", "part": "text"}}.
+const (
+	TextPart   notebook.Part = "text"   // a question's words
+	AnswerPart notebook.Part = "answer" // the student's
+	SheetPart  notebook.Part = "sheet"  // the declaration of the sheet, from "01"
+)
+
+// FullID is the id that is unique in the bank: "01/kappa".
+func (l Lab) FullID(question string) string { return l.Number() + "/" + question }
+
+// Text is the question as its cell shows it: Markdown.
+func (q Question) Text() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "#### %s\n\n%s\n", q.Title, strings.TrimSpace(q.Prompt))
+	if len(q.Options) > 0 {
+		b.WriteString("\n")
+		for _, o := range q.Options {
+			fmt.Fprintf(&b, "- **%s** %s\n", o.Letter, o.Text)
+		}
+	}
+	marks := "1 mark"
+	if q.Marks != 1 {
+		marks = fmt.Sprintf("%d marks", q.Marks)
+	}
+	fmt.Fprintf(&b, "\n*%s. Give in: %s.*", marks, q.how())
+	return b.String()
+}
+
+func (q Question) how() string {
+	switch q.Kind {
+	case judge.Number:
+		return "a number with its unit"
+	case judge.Measured:
+		return "a number with its standard uncertainty and its unit"
+	case judge.Choice:
+		return "the letter of one option"
+	case judge.Function:
+		return fmt.Sprintf("a function `%s` of type `%s`", q.Function.Name, q.Function.Signature)
+	default:
+		return "a few sentences, which your lecturer reads"
+	}
+}
+
+// AnswerStub is what the answer cell holds before the student comes. Run as it
+// is, it gives in nothing: a number of exactly 0 is a blank.
+func (q Question) AnswerStub() string {
+	if q.Stub != "" {
+		return q.Stub
+	}
+	switch q.Kind {
+	case judge.Number:
+		return fmt.Sprintf("%%%%\nresult := 0.0 // your calculation, in %s\nsheet.Number(%q, result, %q)", q.Unit, q.ID, q.Unit)
+	case judge.Measured:
+		return fmt.Sprintf("%%%%\nresult, u := 0.0, 0.0 // your value and its standard uncertainty, in %s\nsheet.Measured(%q, result, u, %q)", q.Unit, q.ID, q.Unit)
+	case judge.Choice:
+		return fmt.Sprintf("%%%%\nsheet.Choice(%q, \"\") // a letter between the quotes", q.ID)
+	case judge.Function:
+		return q.Function.stub() + fmt.Sprintf("\n\n%%%%\nsheet.Function(%q, %s)", q.ID, q.Function.Name)
+	default:
+		return fmt.Sprintf("%%%%\nsheet.Words(%q, ``) // your text between the backquotes", q.ID)
+	}
+}
+
+func (f Function) stub() string {
+	switch f.Signature {
+	case judge.OneToOne:
+		return fmt.Sprintf("func %s(x float64) float64 {\n\treturn 0 // your formula\n}", f.Name)
+	case judge.TwoToOne:
+		return fmt.Sprintf("func %s(x, y float64) float64 {\n\treturn 0 // your formula\n}", f.Name)
+	case judge.SliceToOne:
+		return fmt.Sprintf("func %s(x []float64) float64 {\n\treturn 0 // your formula\n}", f.Name)
+	default:
+		return fmt.Sprintf("func %s(x []float64) []float64 {\n\ty := make([]float64, len(x))\n\treturn y // your formula for each\n}", f.Name)
+	}
+}
+
+// Fill writes the paper into the cells of a notebook that come from the bank:
+// the sheet's declaration, the words of every question, and the answer cells
+// that nobody has written in. With worked it puts the worked solutions into the
+// answer cells instead, whatever stands there; use it on a copy.
+//
+// It returns the ids of the answer cells that it left alone because somebody
+// had written in them. A question of the bank without a cell, or a cell of a
+// question that the bank does not have, is an error, and nothing is changed.
+func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err error) {
+	seen := map[string]bool{}
+	var problems []string
+	for i, c := range nb.Cells {
+		from, part, ok := c.Question()
+		if !ok || part == SheetPart {
+			continue
+		}
+		if lab, _, _ := strings.Cut(from, "/"); lab != p.Lab.Number() {
+			problems = append(problems, fmt.Sprintf("cell %d comes from %q, which is not a question of lab %s", i+1, from, p.Lab.ID))
+			continue
+		}
+		if _, ok := p.Question(from); !ok {
+			problems = append(problems, fmt.Sprintf("cell %d comes from %q, which the bank does not have", i+1, from))
+		}
+		seen[from+" "+string(part)] = true
+	}
+	for _, q := range p.Questions {
+		for _, part := range []notebook.Part{TextPart, AnswerPart} {
+			if id := p.Lab.FullID(q.ID); !seen[id+" "+string(part)] {
+				problems = append(problems, fmt.Sprintf("no cell holds the %s of question %s", part, id))
+			}
+		}
+	}
+	if len(problems) > 0 {
+		return nil, fmt.Errorf("the notebook and the bank of lab %s do not fit:\n  %s", p.Lab.ID, strings.Join(problems, "\n  "))
+	}
+	for _, c := range nb.Cells {
+		from, part, ok := c.Question()
+		if !ok {
+			continue
+		}
+		q, _ := p.Question(from)
+		switch {
+		case part == SheetPart:
+			c.Source = declare(c.Source, p)
+		case part == TextPart:
+			c.Source = q.Text()
+		case worked:
+			c.Source = q.Worked
+		case untouched(c):
+			c.Source = q.AnswerStub()
+			setStub(c)
+		default:
+			kept = append(kept, from)
+		}
+	}
+	return kept, nil
+}
+
+var declaration = regexp.MustCompile(`ask\.(Sheet|Assessed)\("[^"]*",\s*"[^"]*"\)`)
+
+// declare puts lab and code into the sheet's declaration; the rest of the cell
+// is the notebook's.
+func declare(source string, p Paper) string {
+	return declaration.ReplaceAllString(source, fmt.Sprintf("ask.$1(%q, %q)", p.Lab.ID, string(p.Code)))
+}
+
+// An answer cell remembers a hash of the stub that it was given, so that a
+// student's text is told from an older stub of ours.
+const stubKey = "stub"
+
+func stubHash(source string) string {
+	sum := sha256.Sum256([]byte(strings.TrimSpace(source)))
+	return hex.EncodeToString(sum[:8])
+}
+
+func setStub(c *notebook.Cell) {
+	c.Metadata["gravlab"].(map[string]any)[stubKey] = stubHash(c.Source)
+}
+
+func untouched(c *notebook.Cell) bool {
+	if strings.TrimSpace(c.Source) == "" {
+		return true
+	}
+	m, _ := c.Metadata["gravlab"].(map[string]any)
+	return m[stubKey] == stubHash(c.Source)
+}

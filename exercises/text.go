@@ -1,0 +1,41 @@
+package exercises
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// roundTo rounds to significant digits, as a prompt prints them.
+func roundTo(v float64, digits int) float64 {
+	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	return v
+}
+
+// tex writes a number for TeX: 1.23 \times 10^{-5}.
+func tex(v float64, digits int) string {
+	mantissa, exponent := split(v, digits)
+	if exponent == 0 {
+		return mantissa
+	}
+	return fmt.Sprintf("%s \\times 10^{%d}", mantissa, exponent)
+}
+
+// goFloat writes a number as Go code: 1.23e-05.
+func goFloat(v float64, digits int) string {
+	return strings.Replace(strconv.FormatFloat(v, 'e', digits-1, 64), "e-0", "e-", 1)
+}
+
+// split writes v with significant digits as a mantissa and a power of ten,
+// which is 0 where people would write the number out.
+func split(v float64, digits int) (mantissa string, exponent int) {
+	if v == 0 {
+		return "0", 0
+	}
+	exponent = int(math.Floor(math.Log10(math.Abs(roundTo(v, digits)))))
+	if exponent >= -2 && exponent <= 4 {
+		return strconv.FormatFloat(roundTo(v, digits), 'f', max(0, digits-1-exponent), 64), 0
+	}
+	return strconv.FormatFloat(v/math.Pow(10, float64(exponent)), 'f', digits-1, 64), exponent
+}

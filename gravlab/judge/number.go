@@ -1,0 +1,189 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+const (
+	// CredibleFactor is how far a stated standard uncertainty may lie from the
+	// judge's own, either way.
+	CredibleFactor = 3
+	// CoverageFactor is how many standard uncertainties a value may lie from the
+	// wanted one. With a normal error 3 leave out 0.3 % of honest answers.
+	CoverageFactor = 3
+)
+
+// JudgeNumber judges a number, or a number with its uncertainty.
+//
+// Full marks go to a right or carried answer; half of them, rounded down, to a
+// right number with a wrong or missing unit and to a right value whose
+// uncertainty is missing or not credible.
+func JudgeNumber(t NumberTask, a Answer) Verdict {
+	if a.blank() {
+		return Verdict{Outcome: Blank, Of: t.Marks, Message: "Nothing given in yet."}
+	}
+	r := read(a, t.Unit)
+	v := Verdict{Of: t.Marks, Understood: r.understood}
+	switch {
+	case r.refusal != "":
+		v.Outcome, v.Message = Unreadable, r.refusal
+		return v
+	case r.noUnit || r.otherDimension:
+		return t.withoutUnit(v, r)
+	}
+	v.SI = r.value
+	// A less careful analysis has a larger uncertainty and may lie further off,
+	// as long as it says so.
+	credible := t
+	credible.U = math.Min(math.Max(t.U, r.u), CredibleFactor*t.U)
+	switch {
+	case credible.fits(r.value, t.Want):
+		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Right."
+	case credible.fits(r.value, t.Carried):
+		v.Outcome, v.Marks = Carried, t.Marks
+		v.Message = fmt.Sprintf("Right, given your answer to %s. Look at that one again.", t.From)
+	default:
+		return t.wrong(v, r.value)
+	}
+	if t.U > 0 {
+		return t.uncertainty(v, r)
+	}
+	return v
+}
+
+func (a Answer) blank() bool {
+	if a.Typed {
+		return strings.TrimSpace(a.Text) == ""
+	}
+	return a.Value == 0 && a.U == 0
+}
+
+// Allowed is how far an answer may lie from a value: the tolerance, or, for a
+// measured value without one, CoverageFactor times the judge's own uncertainty.
+func (t NumberTask) Allowed(from float64) float64 {
+	if t.Tol.Abs == 0 && t.Tol.Rel == 0 {
+		return CoverageFactor * t.U
+	}
+	return math.Max(t.Tol.Abs, t.Tol.Rel*math.Abs(from))
+}
+
+// fits is false for a NaN.
+func (t NumberTask) fits(got, value float64) bool {
+	return math.Abs(got-value) <= t.Allowed(value)
+}
+
+// withoutUnit judges a number whose unit is missing or of another dimension:
+// the number may be right in the wanted unit, or in SI units.
+func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
+	problem := "A number needs its unit"
+	if r.otherDimension {
+		problem = fmt.Sprintf("%s is %s; wanted is %s", r.unitText, r.unitMeaning, r.wantMeaning)
+	}
+	for _, value := range []float64{r.asWanted, r.number} {
+		if t.fits(value, t.Want) || t.fits(value, t.Carried) {
+			v.Outcome, v.Marks, v.SI = Unit, t.Marks/2, value
+			v.Message = problem + ".\nThe number is right: give it in again with its unit."
+			return v
+		}
+	}
+	v.Outcome = Unreadable
+	v.Message = fmt.Sprintf("%s.\nGive it in %s or another unit of that kind.", problem, t.Unit)
+	return v
+}
+
+// wrong looks for the reason of a number that is neither right nor carried.
+func (t NumberTask) wrong(v Verdict, got float64) Verdict {
+	for _, s := range t.Slips {
+		if t.fits(got, s.Value) || t.fits(got, s.Carried) {
+			v.Outcome, v.Slip = Slip, s.Name
+			v.Message = capital(s.Name) + "?\n" + s.Fix
+			return v
+		}
+	}
+	for _, right := range []float64{t.Want, t.Carried} {
+		if t.fits(-got, right) {
+			v.Outcome, v.Slip = Slip, "sign reversed"
+			v.Message = "The size is right, the sign is not.\nWhich direction does the question count as positive?"
+			return v
+		}
+		if math.IsNaN(right) || right == 0 {
+			continue
+		}
+		// got/right is a power of ten when the digits are right.
+		k := math.Round(math.Log10(got / right))
+		if !(k >= -12 && k <= 12) || !t.fits(got/math.Pow(10, k), right) {
+			continue
+		}
+		switch {
+		case t.Unit == "%" && math.Abs(k) == 2:
+			v.Outcome, v.Marks = Unit, t.Marks/2
+			v.Message = "The digits are right.\nPer cent or a fraction of one? Give it in again with the unit %."
+		case math.Mod(k, 3) == 0:
+			v.Outcome, v.Marks = Unit, t.Marks/2
+			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano? Give it in again."
+		default:
+			v.Outcome, v.Slip = Slip, "a power of ten lost"
+			v.Message = "The digits are right, the power of ten is not.\nFollow the units through your calculation: cm or m, g or kg?"
+		}
+		return v
+	}
+	v.Outcome = Off
+	v.Message = "Not recognised.\n" + t.Hints[min(t.Tries, 1)]
+	return v
+}
+
+// uncertainty judges the uncertainty of a value that fits.
+func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
+	missed := func(message string) Verdict {
+		v.Outcome, v.Marks = Off, t.Marks/2
+		v.Message = "The value fits. " + message
+		return v
+	}
+	want := t.Want
+	if v.Outcome == Carried {
+		want = t.Carried
+	}
+	switch {
+	case r.u == 0:
+		return missed("State its standard uncertainty too.")
+	case r.u < 0:
+		return missed("An uncertainty is positive.")
+	case r.u <= t.U*CredibleFactor && r.u >= t.U/CredibleFactor && math.Abs(r.value-want) <= CoverageFactor*r.u:
+		return v
+	}
+	for _, s := range t.USlips {
+		// A quarter either way: nobody gets the same digits of an uncertainty.
+		if math.Abs(math.Log(r.u/s.Value)) <= math.Log(1.25) {
+			missed(s.Fix)
+			v.Outcome, v.Slip = Slip, s.Name
+			v.Message = "The value fits. " + capital(s.Name) + "?\n" + s.Fix
+			return v
+		}
+	}
+	switch {
+	case r.u > t.U*CredibleFactor:
+		return missed("Its uncertainty is far larger than this record allows.\n" + t.Hints[1])
+	case r.u < t.U/CredibleFactor:
+		return missed("Its uncertainty is far smaller than this record allows.\n" + t.Hints[1])
+	default:
+		return missed("But it lies more than three of your uncertainties from the wanted one:\nthe uncertainty is too small.")
+	}
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	return strings.ToUpper(string(r[:1])) + string(r[1:])
+}
+
+// Normalised is the normalised error of ISO 13528 (E_n) of a value x with
+// standard uncertainty u against a reference with its standard uncertainty,
+// both expanded with k = 2: (x-ref)/sqrt((2u)² + (2 uRef)²). A result agrees
+// with its reference when the size of E_n is at most 1.
+func Normalised(x, u, ref, uRef float64) float64 {
+	return (x - ref) / math.Hypot(2*u, 2*uRef)
+}

@@ -1,0 +1,167 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"unicode"
+)
+
+// JudgeChoice judges the letter of an option.
+func JudgeChoice(t ChoiceTask, a Answer) Verdict {
+	v := Verdict{Of: t.Marks}
+	letter := strings.ToLower(strings.TrimFunc(a.Text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }))
+	if letter == "" {
+		v.Outcome, v.Message = Blank, "Nothing chosen yet."
+		return v
+	}
+	var letters []string
+	for _, o := range t.Options {
+		letters = append(letters, o.Letter)
+		if o.Letter != letter {
+			continue
+		}
+		v.Understood = "option " + o.Letter
+		if o.Right {
+			v.Outcome, v.Marks, v.Message = Right, t.Marks, "Right."
+			return v
+		}
+		v.Outcome, v.Slip, v.Message = Slip, "option "+o.Letter, o.Idea
+		return v
+	}
+	v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip(a.Text))
+	v.Message = "There is no such option. Give in one of the letters " + strings.Join(letters, ", ") + "."
+	return v
+}
+
+// JudgeText leaves words to a person.
+func JudgeText(marks int, a Answer) Verdict {
+	if strings.TrimSpace(a.Text) == "" {
+		return Verdict{Outcome: Blank, Of: marks, Message: "Nothing written yet."}
+	}
+	return Verdict{Outcome: Waiting, Of: marks, Understood: fmt.Sprintf("%d words", len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
+}
+
+// JudgeFunction judges a function by its results at the task's calls.
+func JudgeFunction(t FunctionTask, a Answer) Verdict {
+	v := Verdict{Of: t.Marks, Understood: string(t.Signature)}
+	unreadable := func(format string, args ...any) Verdict {
+		v.Outcome, v.Message = Unreadable, fmt.Sprintf(format, args...)
+		return v
+	}
+	if a.Fault != "" {
+		return unreadable("Your function failed: %s.\nTry it on a number of your own first.", clip(a.Fault))
+	}
+	if len(a.Values) != len(t.Calls) {
+		return unreadable("Your function gave %d results for %d calls. Run the cell again.", len(a.Values), len(t.Calls))
+	}
+	zero := true
+	for i, got := range a.Values {
+		if len(got) != len(t.Want[i]) {
+			return unreadable("For %s your function gave %d numbers; wanted are %d.", describe(t.Calls[i]), len(got), len(t.Want[i]))
+		}
+		for _, x := range got {
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return unreadable("For %s your function gave %v.\nIs there a division by zero, or the root of a negative number?", describe(t.Calls[i]), x)
+			}
+			zero = zero && x == 0
+		}
+	}
+	if zero {
+		v.Outcome, v.Message = Blank, "The function returns 0 everywhere: nothing written yet."
+		return v
+	}
+	if i, j := contradiction(t.Calls, a.Values); i >= 0 {
+		return unreadable("For %s your function gave once %.4g and once %.4g.\nThe same arguments must give the same result.", describe(t.Calls[i]), a.Values[i], a.Values[j])
+	}
+	if t.agree(a.Values, t.Want) {
+		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Right, at every one of the judge's points."
+		return v
+	}
+	for _, s := range t.Slips {
+		if t.agree(a.Values, s.Values) {
+			v.Outcome, v.Slip, v.Message = Slip, s.Name, capital(s.Name)+"?\n"+s.Fix
+			return v
+		}
+	}
+	v.Outcome = Off
+	v.Message = fmt.Sprintf("Off at %d of the judge's %d points.\n%s", t.misses(a.Values), len(t.Calls), t.Hints[min(t.Tries, 1)])
+	return v
+}
+
+// agree compares result by result. The tolerance is relative to the largest
+// wanted number of a result, so that a zero among them is no trap.
+func (t FunctionTask) agree(got, want [][]float64) bool {
+	return !slices.ContainsFunc(indices(got), func(i int) bool { return !t.near(got[i], want[i]) })
+}
+
+func (t FunctionTask) misses(got [][]float64) int {
+	n := 0
+	for i := range got {
+		if !t.near(got[i], t.Want[i]) {
+			n++
+		}
+	}
+	return n
+}
+
+func (t FunctionTask) near(got, want []float64) bool {
+	if len(got) != len(want) {
+		return false
+	}
+	size := 0.0
+	for _, w := range want {
+		size = math.Max(size, math.Abs(w))
+	}
+	allowed := math.Max(t.Tol.Abs, t.Tol.Rel*size)
+	for i := range got {
+		if !(math.Abs(got[i]-want[i]) <= allowed) {
+			return false
+		}
+	}
+	return true
+}
+
+// contradiction finds two calls with the same arguments and different results.
+func contradiction(calls, values [][]float64) (int, int) {
+	for i := range calls {
+		for j := range i {
+			if slices.Equal(calls[i], calls[j]) && !slices.Equal(values[i], values[j]) {
+				return j, i
+			}
+		}
+	}
+	return -1, -1
+}
+
+func indices(s [][]float64) []int {
+	n := make([]int, len(s))
+	for i := range n {
+		n[i] = i
+	}
+	return n
+}
+
+// describe names a call: its argument, or the first of many.
+func describe(call []float64) string {
+	switch len(call) {
+	case 0:
+		return "an empty list"
+	case 1:
+		return fmt.Sprintf("the argument %.4g", call[0])
+	case 2:
+		return fmt.Sprintf("the arguments %.4g and %.4g", call[0], call[1])
+	default:
+		return fmt.Sprintf("a list of %d numbers that starts with %.4g", len(call), call[0])
+	}
+}
+
+// clip keeps a message short, whatever a student's program says.
+func clip(s string) string {
+	s = strings.Join(strings.Fields(s), " ")
+	if r := []rune(s); len(r) > 120 {
+		return string(r[:119]) + "…"
+	}
+	return s
+}
