@@ -53,8 +53,9 @@ func (b Balance) PeriodAt(amplitude float64, at Position) (float64, error) {
 	}
 	limit, what := b.touchAngle()
 	switch {
-	case at == Plus && upper > limit, at == Minus && lower < -limit,
-		b.Clearance > 0 && math.Max(math.Abs(lower), math.Abs(upper)) > limit:
+	case math.Max(math.Abs(lower), math.Abs(upper)) > b.caseAngle():
+		return 0, fmt.Errorf("torsion.Balance: with an amplitude of %g rad %s (at %.4g rad)", amplitude, touchesCase, b.caseAngle())
+	case at == Plus && upper > limit, at == Minus && lower < -limit:
 		return 0, fmt.Errorf("torsion.Balance: with an amplitude of %g rad %s (at %.4g rad)", amplitude, what, limit)
 	}
 

@@ -156,13 +156,24 @@ func (b Balance) sphere(at Position) (x, y float64, err error) {
 	return 0, 0, arg.Bad("torsion.Balance", "position", int(at), "Plus, Minus, InLine or Removed")
 }
 
+const touchesCase = "a small sphere touches the case"
+
+// caseAngle is the largest turn either way that the case allows, +Inf without
+// one.
+func (b Balance) caseAngle() float64 {
+	if b.Clearance > 0 && b.Clearance < b.Arm {
+		return math.Asin(b.Clearance / b.Arm)
+	}
+	return math.Inf(1)
+}
+
 // touchAngle is the largest turn towards the large spheres in position Plus
 // before something touches, and what touches: the case, or the spheres each
 // other. It is +Inf when nothing is in the way.
 func (b Balance) touchAngle() (angle float64, what string) {
-	angle = math.Inf(1)
-	if b.Clearance > 0 && b.Clearance < b.Arm {
-		angle, what = math.Asin(b.Clearance/b.Arm), "a small sphere touches the case"
+	angle = b.caseAngle()
+	if !math.IsInf(angle, 1) {
+		what = touchesCase
 	}
 	if touch := b.SmallRadius + b.LargeRadius; touch > 0 {
 		// Law of cosines for the triangle axis, small sphere, large sphere.

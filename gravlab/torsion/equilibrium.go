@@ -129,7 +129,8 @@ func (b Balance) Corrections() (Corrections, error) {
 	all, _ := b.pendant().torque(b.Arm, b.Distance, 0)
 	c := Corrections{Exact: exact}
 	c.Simple = scale * b.SmallMass * b.Arm / (b.Distance * b.Distance)
-	c.Far = scale*balls - c.Simple
+	reach := math.Hypot(b.Distance, 2*b.Arm)
+	c.Far = -c.Simple * math.Pow(b.Distance/reach, 3)
 	c.Beam = scale * (all - balls)
 	c.Angle = exact - scale*all
 	return c, nil

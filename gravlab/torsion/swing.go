@@ -184,8 +184,11 @@ func (b Balance) move(at Position, start [2]float64, t0 float64, times []float64
 	}
 	limit, what := b.touchAngle()
 	for i, row := range rows {
-		if math.Abs(row[0]) > limit {
-			return nil, fmt.Errorf("torsion.Balance: %s at %.3g rad; the free swing reaches %.3g rad at %g s", what, limit, row[0], times[i])
+		if theta := row[0]; at == Plus && theta > limit || math.Abs(theta) > b.caseAngle() {
+			if at != Plus || theta < 0 {
+				what = touchesCase
+			}
+			return nil, fmt.Errorf("torsion.Balance: %s: the free swing reaches %.3g rad at %g s", what, theta, times[i])
 		}
 	}
 	return rows, nil

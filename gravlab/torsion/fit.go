@@ -1,0 +1,206 @@
+package torsion
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"gravity.example/gravlab/fit"
+	"gravity.example/gravlab/internal/arg"
+)
+
+// A Window says which part of a recording is fitted, and how well its readings
+// are known. Its zero value takes everything.
+type Window struct {
+	From, To float64 // s after the switch; both zero for the whole recording
+	// Sigma is the standard uncertainty of one reading, in its unit: noise and
+	// step together, sqrt(noise² + step²/12). Zero means equal and unknown: the
+	// uncertainties are then scaled by the scatter of the residuals.
+	Sigma float64
+}
+
+// An Estimate is a value and its standard uncertainty, in the same unit.
+type Estimate struct {
+	Value, U float64
+}
+
+// A SwingFit is what a recording tells about a swing.
+type SwingFit struct {
+	Period      Estimate // T: full period of the damped swing, s
+	Undamped    Estimate // the period it would have without damping, s
+	DecayTime   Estimate // tau: decay time of the amplitude, s
+	Start       Estimate // reading of the rest before the switch, at t = 0, as an angle, rad
+	Equilibrium Estimate // reading of the rest after the switch, at t = 0, as an angle, rad
+	Deflection  Estimate // theta_e, half of the move from Start to Equilibrium, rad
+	Drift       Estimate // of the zero, rad/s
+	Correlation float64  // of Deflection and Undamped
+
+	// Fit has chi², the residuals (rad) and the covariance of the parameters
+	// equilibrium, cosine, sine, period, decay time, drift. Residuals that run
+	// on one side for long say that the model is wrong somewhere: look for a
+	// knock.
+	Fit *fit.Result
+}
+
+// Places of the parameters of the fit.
+const (
+	atEquilibrium = iota
+	atCosine
+	atSine
+	atPeriod
+	atDecay
+	atDrift
+	parameters
+)
+
+var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay time", "drift"}
+
+// FitRecording fits the swing after the switch,
+//
+//	theta(t) = E + drift t + exp(-t/tau) (C cos(2 pi t/T) + S sin(2 pi t/T)),  t >= 0
+//
+// and, where the window holds readings before it, the rest from which it
+// starts, E + C + drift t. The angle -C/2 is the deflection theta_e. The model is
+// that of the linear torque: for swings of a few mrad the exact one differs by
+// less than 1e-6 of the swing.
+//
+// The window must hold at least a third of a period of a swing that oscillates, and
+// nothing must have disturbed the beam between the switch and its end, else
+// Start and Deflection mean nothing (the other estimates still do when the
+// window begins after the disturbance).
+func FitRecording(rec Recording, window Window) (SwingFit, error) {
+	times, angles, sigma, err := window.cut(rec)
+	if err != nil {
+		return SwingFit{}, err
+	}
+	switched := 0
+	for switched < len(times) && times[switched] < 0 {
+		switched++
+	}
+	var swingSigma []float64
+	if sigma != nil {
+		swingSigma = sigma[switched:]
+	}
+	first, err := fit.DampedOscillationDrift(times[switched:], angles[switched:], swingSigma)
+	if err != nil {
+		return SwingFit{}, fmt.Errorf("torsion.FitRecording: no swing found after the switch: %w", err)
+	}
+	sin, cos := math.Sincos(first.P[fit.Phase])
+	amplitude := first.P[fit.Amplitude]
+	result, err := fit.Curve{
+		X: times, Y: angles, Sigma: sigma,
+		Model: swingModel, Jacobian: swingJacobian,
+		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, first.P[fit.Period], first.P[fit.DecayTime], first.P[fit.Drift]},
+		Names: swingNames,
+	}.Fit()
+	if err != nil {
+		return SwingFit{}, fmt.Errorf("torsion.FitRecording: %w", err)
+	}
+	return estimates(result)
+}
+
+// cut returns the part of the recording in the window as angles, with the
+// uncertainty of each, or nil when it is unknown.
+func (w Window) cut(rec Recording) (times, angles, sigma []float64, err error) {
+	const fn = "torsion.FitRecording"
+	if err := arg.SameLength(fn, "Times", len(rec.Times), "Readings", len(rec.Readings)); err != nil {
+		return nil, nil, nil, err
+	}
+	if err := arg.Rising(fn, "Times", rec.Times, "time in s"); err != nil {
+		return nil, nil, nil, err
+	}
+	if err := arg.NonNegative(fn, "Sigma", w.Sigma, "standard uncertainty of a reading"); err != nil {
+		return nil, nil, nil, err
+	}
+	if w.From != 0 || w.To != 0 {
+		if !(w.From < w.To) {
+			return nil, nil, nil, arg.Bad(fn, "From", w.From, fmt.Sprintf("less than To, %g", w.To))
+		}
+	} else {
+		w.From, w.To = math.Inf(-1), math.Inf(1)
+	}
+	all, err := rec.Angles()
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	for i, t := range rec.Times {
+		if t < w.From || t > w.To {
+			continue
+		}
+		times = append(times, t)
+		angles = append(angles, all[i])
+		if w.Sigma > 0 {
+			s := w.Sigma
+			if d := rec.Lever.Distance; d > 0 { // derivative of atan(spot/D)/2
+				x := rec.Readings[i] / d
+				s /= 2 * d * (1 + x*x)
+			}
+			sigma = append(sigma, s)
+		}
+	}
+	if err := arg.AtLeast(fn, "Times", len(times), parameters+2); err != nil {
+		return nil, nil, nil, fmt.Errorf("in the window: %w", err)
+	}
+	return times, angles, sigma, nil
+}
+
+func swingModel(p, times, dst []float64) {
+	omega := 2 * math.Pi / p[atPeriod]
+	for i, t := range times {
+		dst[i] = p[atEquilibrium] + p[atDrift]*t
+		if t < 0 {
+			dst[i] += p[atCosine]
+			continue
+		}
+		sin, cos := math.Sincos(omega * t)
+		dst[i] += math.Exp(-t/p[atDecay]) * (p[atCosine]*cos + p[atSine]*sin)
+	}
+}
+
+func swingJacobian(p, times []float64, dst *mat.Dense) {
+	omega, tau := 2*math.Pi/p[atPeriod], p[atDecay]
+	for i, t := range times {
+		row := dst.RawRowView(i)
+		row[atEquilibrium], row[atDrift] = 1, t
+		if t < 0 {
+			row[atCosine], row[atSine], row[atPeriod], row[atDecay] = 1, 0, 0, 0
+			continue
+		}
+		sin, cos := math.Sincos(omega * t)
+		decay := math.Exp(-t / tau)
+		row[atCosine], row[atSine] = decay*cos, decay*sin
+		row[atPeriod] = decay * (p[atCosine]*sin - p[atSine]*cos) * omega * t / p[atPeriod]
+		row[atDecay] = decay * (p[atCosine]*cos + p[atSine]*sin) * t / (tau * tau)
+	}
+}
+
+// estimates turns the parameters of the fit into what they are for.
+func estimates(r *fit.Result) (SwingFit, error) {
+	period, tau := r.P[atPeriod], r.P[atDecay]
+	if !(period > 0) || !(tau > 0) || len(r.Undetermined) > 0 {
+		return SwingFit{}, fmt.Errorf("torsion.FitRecording: the readings in the window do not determine the swing (period %.4g s, decay time %.4g s): take a longer window", period, tau)
+	}
+	plain := func(i int) Estimate { return Estimate{r.P[i], r.U[i]} }
+	s := SwingFit{
+		Period: plain(atPeriod), DecayTime: plain(atDecay), Equilibrium: plain(atEquilibrium), Drift: plain(atDrift),
+		Fit: r,
+	}
+	c := r.Cov
+	s.Start.Value = r.P[atEquilibrium] + r.P[atCosine]
+	s.Start.U = math.Sqrt(c.At(atEquilibrium, atEquilibrium) + c.At(atCosine, atCosine) + 2*c.At(atEquilibrium, atCosine))
+	s.Deflection = Estimate{-r.P[atCosine] / 2, r.U[atCosine] / 2}
+
+	undamped, err := UndampedPeriod(period, tau)
+	if err != nil {
+		return SwingFit{}, err
+	}
+	// From (2 pi/T0)² = (2 pi/T)² + 1/tau².
+	byPeriod := math.Pow(undamped/period, 3)
+	byDecay := math.Pow(undamped, 3) / (4 * math.Pi * math.Pi * math.Pow(tau, 3))
+	s.Undamped.Value = undamped
+	s.Undamped.U = math.Sqrt(byPeriod*byPeriod*c.At(atPeriod, atPeriod) + byDecay*byDecay*c.At(atDecay, atDecay) +
+		2*byPeriod*byDecay*c.At(atPeriod, atDecay))
+	s.Correlation = -(byPeriod*c.At(atPeriod, atCosine) + byDecay*c.At(atDecay, atCosine)) / (s.Undamped.U * r.U[atCosine])
+	return s, nil
+}
