@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -101,7 +102,6 @@ func plot(f frame.Frame) (Display, error) {
 	if err := fig.Validate(); err != nil {
 		return nil, err
 	}
-	d := Display{"text/plain": withCaption(fig.AltText(), fig.Caption)}
 	svg, err := draw.SVG(fig)
 	if err != nil {
 		return nil, err
@@ -110,8 +110,20 @@ func plot(f frame.Frame) (Display, error) {
 	if err != nil {
 		return nil, err
 	}
-	d["image/svg+xml"], d["image/png"] = string(svg), png
-	return d, nil
+	return still(fig.AltText(), fig.Caption, svg, png), nil
+}
+
+// still is the display of a drawing. Notebooks show SVG or PNG without a
+// caption, so that one with a caption comes as HTML too.
+func still(alt, caption string, svg, png []byte) Display {
+	d := Display{"text/plain": alt, "image/svg+xml": string(svg), "image/png": png}
+	if caption != "" {
+		d["text/plain"] = alt + "\n" + caption
+		d["text/html"] = `<figure style="margin:0.5em 0"><img style="max-width:100%" src="data:image/svg+xml;base64,` +
+			base64.StdEncoding.EncodeToString(svg) + `" alt="` + html.EscapeString(alt) + `"><figcaption style="max-width:46em">` +
+			html.EscapeString(caption) + `</figcaption></figure>`
+	}
+	return d
 }
 
 // sketch draws a sketch.
@@ -131,14 +143,5 @@ func sketch(f frame.Frame) (Display, error) {
 	if err != nil {
 		return nil, err
 	}
-	return Display{"text/plain": withCaption(sk.AltText(), sk.Caption), "image/svg+xml": string(svg), "image/png": png}, nil
+	return still(sk.AltText(), sk.Caption, svg, png), nil
 }
-
-func withCaption(alt, caption string) string {
-	if caption == "" || strings.Contains(alt, caption) {
-		return alt
-	}
-	return alt + "\n" + caption
-}
-
-var _ = html.EscapeString

@@ -1,0 +1,456 @@
+package bench
+
+import (
+	"bytes"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/judge"
+)
+
+const lab01 = "01-weighing-the-earth"
+
+// desk is a session whose displays are kept.
+type desk struct {
+	*Session
+	shown []Display
+}
+
+func newDesk(t testing.TB, o Options, so SessionOptions) *desk {
+	t.Helper()
+	if o.Data == "" && !o.InMemory {
+		o.Data = t.TempDir()
+	}
+	b, err := New(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return deskOf(b, so)
+}
+
+func deskOf(b *Bench, so SessionOptions) *desk {
+	d := &desk{}
+	so.Show = func(x Display) error { d.shown = append(d.shown, x); return nil }
+	d.Session = b.Session(so)
+	return d
+}
+
+// ask sends a frame over the wire format and back.
+func (d *desk) ask(t testing.TB, f frame.Frame) frame.Frame {
+	t.Helper()
+	in, err := f.Append(nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	reply, err := frame.Decode(d.Exchange(in))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return reply
+}
+
+func numberFrame(lab, question string, v, u float64, unit string) frame.Frame {
+	return frame.Frame{Head: frame.Head{Kind: frame.Answer, Lab: lab, Question: question, Form: frame.FormMeasured, Unit: unit}, Numbers: []float64{v, u}}
+}
+
+func textFrame(lab, question string, form frame.Form, text string) frame.Frame {
+	return frame.Frame{Head: frame.Head{Kind: frame.Answer, Lab: lab, Question: question, Form: form, Text: text}}
+}
+
+// last is the view of the last display.
+func (d *desk) last(t testing.TB) map[string]any {
+	t.Helper()
+	if len(d.shown) == 0 {
+		t.Fatal("nothing was displayed")
+	}
+	v, _ := d.shown[len(d.shown)-1][VerdictMIME].(map[string]any)
+	return v
+}
+
+func TestCarriedAnswer(t *testing.T) {
+	l, err := exercises.Find(lab01)
+	if err != nil {
+		t.Fatal(err)
+	}
+	paper := l.Paper("")
+	right := paper.RightAnswers()
+	q, _ := paper.Question("big-g")
+	wrong := exercises.Known{}
+	for id, v := range right {
+		wrong[id] = v
+	}
+	wrong["kappa"] *= 1.37
+	for _, c := range []struct {
+		name  string
+		first float64
+		then  float64
+		want  judge.Outcome
+	}{
+		{"right from right", right["kappa"], right["big-g"], judge.Right},
+		{"carried from wrong", wrong["kappa"], q.Solve(wrong), judge.Carried},
+		{"wrong from right", right["kappa"], 1.21 * right["big-g"], judge.Off},
+	} {
+		d := newDesk(t, Options{}, SessionOptions{})
+		d.ask(t, numberFrame(lab01, "kappa", c.first, 0, "N m/rad"))
+		d.ask(t, numberFrame(lab01, "big-g", c.then, 0, "m3 kg-1 s-2"))
+		if got := d.last(t)["outcome"]; got != string(c.want) {
+			t.Errorf("%s: %v, want %s", c.name, d.last(t), c.want)
+		}
+	}
+}
+
+// The reply to an answer of a confined program says nothing about the answer.
+func TestConfinedRepliesAreTheSame(t *testing.T) {
+	var first []byte
+	for _, f := range []frame.Frame{
+		textFrame("00", "brackets", frame.FormChoice, "a"),
+		textFrame("00", "brackets", frame.FormChoice, "b"),
+		textFrame("00", "brackets", frame.FormChoice, "zz"),
+		textFrame("00", "brackets", frame.FormWords, ""),
+		textFrame("00", "no-such", frame.FormWords, ""),
+		textFrame("99", "brackets", frame.FormChoice, "a"),
+		numberFrame("00", "fall-time", 0.5, 0, "s"),
+		numberFrame("00", "fall-time", math.NaN(), math.Inf(1), "parsec per fortnight"),
+		{Head: frame.Head{Kind: frame.Answer, Lab: "00", Question: "fall-time", Form: frame.FormNumber}},
+		{Head: frame.Head{Kind: frame.Values, Lab: "00", Question: "mean", Token: "made up"}},
+		{Head: frame.Head{Kind: frame.Done, Lab: "00"}},
+	} {
+		d := newDesk(t, Options{InMemory: true}, SessionOptions{Confined: true})
+		in, _ := f.Append(nil)
+		out := d.Exchange(in)
+		if first == nil {
+			first = out
+		}
+		if !bytes.Equal(out, first) {
+			t.Errorf("%+v: reply %q differs from %q", f.Head, out, first)
+		}
+	}
+}
+
+// giveMean answers the function question of lab 00 with f.
+func (d *desk) giveMean(t testing.TB, f func([]float64) []float64) (calls, reply frame.Frame) {
+	t.Helper()
+	head := frame.Head{Kind: frame.Function, Lab: "00-first-steps", Question: "mean", Signature: string(judge.SliceToOne)}
+	calls = d.ask(t, frame.Frame{Head: head})
+	if calls.Kind != frame.Calls {
+		t.Fatalf("reply %+v", calls.Head)
+	}
+	args, ok := frame.Split(calls.Numbers, calls.Lengths)
+	if !ok {
+		t.Fatal("calls cannot be split")
+	}
+	var results [][]float64
+	for _, a := range args {
+		results = append(results, f(a))
+	}
+	back := frame.Frame{Head: head}
+	back.Kind, back.Token = frame.Values, calls.Token
+	back.Numbers, back.Lengths = frame.Join(results)
+	return calls, d.ask(t, back)
+}
+
+func mean(x []float64) []float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return []float64{sum / float64(len(x))}
+}
+
+func TestFunction(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		f       func([]float64) []float64
+		outcome judge.Outcome
+		message string
+	}{
+		{"right", mean, judge.Right, ""},
+		{"slip", func(x []float64) []float64 { return []float64{mean(x)[0] * float64(len(x))} }, judge.Slip, ""},
+		{"not written yet", func(x []float64) []float64 { return []float64{0} }, judge.Blank, ""},
+		{"NaN", func(x []float64) []float64 { return []float64{math.NaN()} }, judge.Unreadable, "NaN"},
+		{"two numbers", func(x []float64) []float64 { return []float64{1, 2} }, judge.Unreadable, "2 numbers"},
+		{"none", func(x []float64) []float64 { return nil }, judge.Unreadable, "0 numbers"},
+	} {
+		d := newDesk(t, Options{}, SessionOptions{})
+		d.giveMean(t, c.f)
+		v := d.last(t)
+		if v["outcome"] != string(c.outcome) || !strings.Contains(v["message"].(string), c.message) {
+			t.Errorf("%s: %v, want %s with %q", c.name, v, c.outcome, c.message)
+		}
+	}
+}
+
+func TestTokenServesOnce(t *testing.T) {
+	d := newDesk(t, Options{}, SessionOptions{})
+	calls, _ := d.giveMean(t, mean)
+	again := frame.Frame{Head: frame.Head{Kind: frame.Values, Lab: "00", Question: "mean", Token: calls.Token, Lengths: make([]int, len(calls.Lengths))}}
+	d.ask(t, again)
+	if v := d.last(t); v["outcome"] != "unreadable" {
+		t.Errorf("a token used twice: %v", v)
+	}
+	if sum, _ := d.bench.Summary("00", ""); sum.Marks != 2 {
+		t.Errorf("marks %d, want 2: a made-up answer replaced the real one", sum.Marks)
+	}
+}
+
+// Calls come in the same order each time when confined, and not otherwise.
+func TestOrderOfCalls(t *testing.T) {
+	order := func(confined bool) string {
+		d := newDesk(t, Options{InMemory: true}, SessionOptions{Confined: confined})
+		calls, _ := d.giveMean(t, mean)
+		return fmt.Sprint(calls.Numbers)
+	}
+	if order(true) != order(true) {
+		t.Error("confined calls differ from run to run")
+	}
+	seen := map[string]bool{}
+	for range 20 {
+		seen[order(false)] = true
+	}
+	if len(seen) < 2 {
+		t.Error("20 runs had the same order of calls")
+	}
+}
+
+func TestAssessedSheet(t *testing.T) {
+	d := newDesk(t, Options{}, SessionOptions{})
+	for _, answer := range []string{"a", "b"} {
+		f := textFrame("00", "brackets", frame.FormChoice, answer)
+		f.Assessed = true
+		d.ask(t, f)
+		v := d.last(t)
+		want := View{Lab: "00-first-steps", Question: "brackets", Title: "What the brackets say", Outcome: Recorded, Sign: "•", Of: 1, Understood: "option " + answer}
+		if fmt.Sprint(v) != fmt.Sprint(object(want)) {
+			t.Errorf("%s: %v, want %v", answer, v, object(want))
+		}
+	}
+	f := frame.Frame{Head: frame.Head{Kind: frame.Done, Lab: "00", Assessed: true}}
+	d.ask(t, f)
+	text := d.shown[len(d.shown)-1]["text/plain"].(string)
+	for _, word := range []string{"right", "slip", "marks"} {
+		if strings.Contains(text, word) {
+			t.Errorf("the summary of an assessed sheet says %q:\n%s", word, text)
+		}
+	}
+	if !strings.Contains(text, "1 of 4 questions given in") {
+		t.Errorf("summary:\n%s", text)
+	}
+}
+
+// The same answer given again is no further try; others are, and too many of
+// them are remarked upon.
+func TestTries(t *testing.T) {
+	d := newDesk(t, Options{}, SessionOptions{})
+	tries := func() Standing {
+		sum, err := d.bench.Summary("00", "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return sum.Standings[0]
+	}
+	for range 3 {
+		d.ask(t, numberFrame("00", "fall-time", 77, 0, "s"))
+	}
+	d.ask(t, numberFrame("00", "fall-time", 0, 0, "s")) // blank
+	if s := tries(); s.Tries != 1 || s.Verdict.Outcome != judge.Blank {
+		t.Errorf("%d tries, %s; want 1, blank", s.Tries, s.Verdict.Outcome)
+	}
+	for i := range maxTries {
+		if s := tries(); s.Remark() != "" {
+			t.Errorf("after %d tries: %q", s.Tries, s.Remark())
+		}
+		d.ask(t, numberFrame("00", "fall-time", float64(100+i), 0, "s"))
+	}
+	if s := tries(); s.Remark() == "" {
+		t.Errorf("no remark after %d tries", s.Tries)
+	}
+}
+
+func TestRecordingComesWhole(t *testing.T) {
+	const samples = 150_000
+	lab := exercises.NewLab(exercises.Lab{ID: "90-trial", Title: "Trial"}, func(*exercises.Draw) exercises.Paper {
+		return exercises.Paper{Recordings: []exercises.Recording{{
+			ID: "long", Columns: []exercises.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
+			Make: func() ([][]float64, error) {
+				t, a := make([]float64, samples), make([]float64, samples)
+				for i := range t {
+					t[i], a[i] = float64(i), -float64(i)
+				}
+				return [][]float64{t, a}, nil
+			},
+		}}}
+	})
+	d := newDesk(t, Options{Find: func(string) (exercises.Lab, error) { return lab, nil }}, SessionOptions{})
+	var all []float64
+	for replies := 1; ; replies++ {
+		r := d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.Recording, Lab: "90", Name: "long", At: len(all)}})
+		if r.Kind != frame.Columns || r.Total != 2*samples || r.Columns[1].Unit != "rad" {
+			t.Fatalf("reply %+v", r.Head)
+		}
+		all = append(all, r.Numbers...)
+		if len(all) >= r.Total {
+			break
+		}
+		if replies > 10 {
+			t.Fatal("the recording does not end")
+		}
+	}
+	for i := range samples {
+		if all[i] != float64(i) || all[samples+i] != -float64(i) {
+			t.Fatalf("sample %d is %v, %v", i, all[i], all[samples+i])
+		}
+	}
+	for _, at := range []int{-1, 2 * samples, math.MaxInt} {
+		if r := d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.Recording, Lab: "90", Name: "long", At: at}}); len(r.Numbers) != 0 {
+			t.Errorf("from %d on there are %d numbers", at, len(r.Numbers))
+		}
+	}
+}
+
+func TestFiles(t *testing.T) {
+	big := bytes.Repeat([]byte("0.5,1\n"), 300_000)
+	files := fstest.MapFS{"swing.csv": {Data: big}, "huge.csv": {Data: make([]byte, maxFile+1)}, "sub/x.csv": {Data: []byte("x")}}
+	d := newDesk(t, Options{InMemory: true}, SessionOptions{Confined: true, Files: files})
+	var all []byte
+	for len(all) < len(big) {
+		r := d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.File, Name: "swing.csv", At: len(all)}})
+		if r.Kind != frame.Chunk || len(r.Data) == 0 {
+			t.Fatalf("reply %+v after %d bytes", r.Head, len(all))
+		}
+		all = append(all, r.Data...)
+	}
+	if !bytes.Equal(all, big) {
+		t.Error("the file arrived changed")
+	}
+	for _, name := range []string{"", ".", "..", "../swing.csv", "sub/x.csv", "/etc/passwd", `c:\x`, "none.csv", "huge.csv", "sub"} {
+		if r := d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.File, Name: name}}); r.Kind != frame.Refused {
+			t.Errorf("%q was read: %+v", name, r.Head)
+		}
+	}
+}
+
+func TestRefusedDisplays(t *testing.T) {
+	d := newDesk(t, Options{InMemory: true}, SessionOptions{MaxShown: 3})
+	for _, f := range []frame.Frame{
+		{Head: frame.Head{Kind: frame.Show, MIME: "application/javascript"}, Data: []byte("alert(1)")},
+		{Head: frame.Head{Kind: frame.Show, MIME: "image/png"}, Data: []byte("no picture")},
+		{Head: frame.Head{Kind: frame.Show, MIME: "text/html"}, Data: []byte{0xff}},
+		{Head: frame.Head{Kind: frame.Figure}},
+		{Head: frame.Head{Kind: frame.Figure, Figure: []byte(`{"counts":[1]}`)}},
+		{Head: frame.Head{Kind: frame.Sketch, Figure: []byte(`{}`)}},
+		{Head: frame.Head{Kind: "nonsense"}},
+	} {
+		if r := d.ask(t, f); r.Kind != frame.Refused || r.Text == "" {
+			t.Errorf("%+v: %+v", f.Head, r.Head)
+		}
+	}
+	for i := range 4 {
+		r := d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.Show, MIME: "text/plain"}, Data: []byte("x")})
+		if want := i < 3; (r.Kind == frame.Recorded) != want {
+			t.Errorf("display %d: %+v", i, r.Head)
+		}
+	}
+}
+
+// What a cell says is text to the page, whatever is in it.
+func TestTextIsEscaped(t *testing.T) {
+	const nasty = `<script>alert("1")</script>`
+	d := newDesk(t, Options{}, SessionOptions{})
+	for _, f := range []frame.Frame{
+		textFrame("00", nasty, frame.FormWords, nasty),
+		textFrame(nasty, nasty, frame.FormWords, nasty),
+		textFrame("00", "brackets", frame.FormChoice, nasty),
+		textFrame("00", "fall-time", frame.FormTyped, nasty),
+		numberFrame("00", "fall-time", 1, 0, nasty),
+	} {
+		d.ask(t, f)
+		if page := d.shown[len(d.shown)-1]["text/html"].(string); strings.Contains(page, "<script") {
+			t.Errorf("%+v: %s", f.Head, page)
+		}
+	}
+	d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.Done, Lab: "00"}})
+	if page := d.shown[len(d.shown)-1]["text/html"].(string); strings.Contains(page, "<script") {
+		t.Error("the summary is not escaped")
+	}
+}
+
+// A log that cannot be written costs no verdict, and the student is told.
+func TestUnwritableLog(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "file")
+	if err := os.WriteFile(file, nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d := newDesk(t, Options{Data: file}, SessionOptions{})
+	d.ask(t, textFrame("00", "brackets", frame.FormChoice, "a"))
+	v := d.last(t)
+	if v["outcome"] != "right" || !strings.Contains(v["message"].(string), "not kept") {
+		t.Errorf("%v", v)
+	}
+}
+
+// Bytes that are no frame, or a frame of nonsense, never harm the bench.
+func FuzzExchange(f *testing.F) {
+	for _, x := range []frame.Frame{
+		numberFrame("00", "fall-time", 1, 0.1, "s"),
+		textFrame("00", "brackets", frame.FormChoice, "a"),
+		{Head: frame.Head{Kind: frame.Function, Lab: "00", Question: "mean", Signature: string(judge.SliceToOne)}},
+		{Head: frame.Head{Kind: frame.Values, Lab: "00", Question: "mean", Lengths: []int{1}}, Numbers: []float64{1}},
+		{Head: frame.Head{Kind: frame.Recording, Lab: "01", Name: "swing", At: 5}},
+		{Head: frame.Head{Kind: frame.File, Name: "x.csv"}},
+		{Head: frame.Head{Kind: frame.Sketch, Figure: []byte(`{"unit":"mm","shapes":[{"kind":"circle","r":1}]}`)}},
+		{Head: frame.Head{Kind: frame.Figure, Figure: []byte(`{"x":{"label":"t","unit":"s"},"y":{"label":"a","unit":"m"},"series":[{"kind":"line"}],"counts":[2,2,0]}`)}, Numbers: []float64{1, 2, 3, 4}},
+		{Head: frame.Head{Kind: frame.Show, MIME: "text/html"}, Data: []byte("<p>")},
+		{Head: frame.Head{Kind: frame.Done, Lab: "00"}},
+	} {
+		b, err := x.Append(nil)
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(b)
+	}
+	var complaints []string
+	o := Options{InMemory: true, Complain: func(m string) { complaints = append(complaints, m) }}
+	f.Fuzz(func(t *testing.T, in []byte) {
+		complaints = nil
+		d := newDesk(t, o, SessionOptions{Confined: true, Files: fstest.MapFS{"x.csv": {Data: []byte("1")}}})
+		if _, err := frame.Decode(d.Exchange(in)); err != nil {
+			t.Fatalf("the reply is no frame: %v", err)
+		}
+		if len(complaints) > 0 {
+			t.Fatalf("the bench failed inside: %v", complaints)
+		}
+	})
+}
+
+func BenchmarkTypedAnswer(b *testing.B) {
+	d := newDesk(b, Options{}, SessionOptions{})
+	in, err := textFrame(lab01, "kappa", frame.FormTyped, "8.4(2) µN·m/rad").Append(nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	d.Exchange(in)
+	d.shown = nil
+	for b.Loop() {
+		d.Exchange(in)
+	}
+}
+
+func BenchmarkTypedAnswerInMemory(b *testing.B) {
+	d := newDesk(b, Options{InMemory: true}, SessionOptions{})
+	in, err := textFrame(lab01, "kappa", frame.FormTyped, "8.4(2) µN·m/rad").Append(nil)
+	if err != nil {
+		b.Fatal(err)
+	}
+	d.Exchange(in)
+	d.shown = nil
+	for b.Loop() {
+		d.Exchange(in)
+	}
+}
