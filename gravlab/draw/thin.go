@@ -11,34 +11,47 @@ import (
 const column = 0.75
 
 // thin keeps of a line, in each column, the first, the last, the lowest and the
-// highest point, in their order. Lines that go back and forth in x stay right:
-// a column begins anew whenever x leaves it.
+// highest point, in their order.
 func thin(pts []vg.Point) []vg.Point {
-	if len(pts) < 8 {
-		return pts
+	kept := thinned(len(pts), func(i int) (x, y float64) { return float64(pts[i].X) / column, float64(pts[i].Y) })
+	out := make([]vg.Point, len(kept))
+	for i, k := range kept {
+		out[i] = pts[k]
 	}
-	var out []vg.Point
-	for i := 0; i < len(pts); {
-		col := math.Floor(float64(pts[i].X) / column)
+	return out
+}
+
+// thinned returns the indices of the points of a line that are kept; x counts
+// columns. Lines that go back and forth in x stay right: a column begins anew
+// whenever x leaves it.
+func thinned(n int, at func(i int) (x, y float64)) []int {
+	var kept []int
+	for i := 0; i < n; {
+		x, lowest := at(i)
+		col, highest := math.Floor(x), lowest
 		lo, hi, j := i, i, i+1
-		for ; j < len(pts) && math.Floor(float64(pts[j].X)/column) == col; j++ {
-			if pts[j].Y < pts[lo].Y {
-				lo = j
+		for ; j < n; j++ {
+			x, y := at(j)
+			if math.Floor(x) != col {
+				break
 			}
-			if pts[j].Y > pts[hi].Y {
-				hi = j
+			if y < lowest || math.IsNaN(lowest) {
+				lo, lowest = j, y
+			}
+			if y > highest || math.IsNaN(highest) {
+				hi, highest = j, y
 			}
 		}
 		last := -1
 		for _, k := range []int{i, min(lo, hi), max(lo, hi), j - 1} {
 			if k > last {
-				out = append(out, pts[k])
+				kept = append(kept, k)
 				last = k
 			}
 		}
 		i = j
 	}
-	return out
+	return kept
 }
 
 // mostDots is how many points of a series are drawn one by one.

@@ -1,0 +1,270 @@
+package draw
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"html"
+	"math"
+	"strings"
+
+	"github.com/go-echarts/go-echarts/v2/charts"
+	"github.com/go-echarts/go-echarts/v2/opts"
+	"github.com/go-echarts/go-echarts/v2/types"
+
+	"gravity.example/gravlab/draw/figure"
+)
+
+// ChartMIME is the media type of a chart's option, as ChartOption returns it.
+const ChartMIME = "application/vnd.gravlab.chart+json"
+
+// Chart returns a piece of HTML with a figure's still image and, where that is
+// possible, an interactive chart under it.
+//
+// js is the text of ECharts 5 (the file dist/echarts.min.js of the npm package
+// echarts), which this package does not contain and never loads from anywhere;
+// if it is empty, or the figure is a map, there is the still image alone. The
+// chart runs in a frame that cannot reach the page around it. still is the SVG
+// of the figure; nil has it drawn.
+func Chart(f *figure.Figure, js string, still []byte) (string, error) {
+	if still == nil {
+		var err error
+		if still, err = SVG(f); err != nil {
+			return "", err
+		}
+	}
+	option, ok, err := ChartOption(f)
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	b.WriteString(`<figure style="margin:0.5em 0"><img style="max-width:100%" src="data:image/svg+xml;base64,`)
+	b.WriteString(base64.StdEncoding.EncodeToString(still))
+	fmt.Fprintf(&b, `" alt="%s">`, escape(f.AltText()))
+	if f.Caption != "" {
+		fmt.Fprintf(&b, `<figcaption style="max-width:46em">%s</figcaption>`, escape(f.Caption))
+	}
+	b.WriteString("</figure>")
+	if ok && js != "" {
+		head, tail := ChartPage(option)
+		fmt.Fprintf(&b, `<details><summary>interactive chart</summary><iframe sandbox="allow-scripts" title="interactive chart" style="width:100%%;height:26em;border:0" srcdoc="%s"></iframe></details>`,
+			html.EscapeString(head+ScriptText(js)+tail))
+	}
+	return b.String(), nil
+}
+
+// StartScript is the script that a chart's page runs after ECharts itself.
+const StartScript = `var c=echarts.init(document.getElementById("chart"),null,{renderer:"svg"});` +
+	`c.setOption(JSON.parse(document.getElementById("option").textContent));` +
+	`addEventListener("resize",function(){c.resize()})`
+
+// ChartPage returns a complete page for a chart in two halves, between which the
+// text of ECharts belongs (through ScriptText).
+func ChartPage(option json.RawMessage) (head, tail string) {
+	head = `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>chart</title>` +
+		`<style>html,body,#chart{height:100%;margin:0;background:#fff}</style></head><body><div id="chart"></div>` +
+		`<script type="application/json" id="option">` + strings.ReplaceAll(string(option), "<", `\u003c`) + `</script><script>`
+	tail = `</script><script>` + StartScript + `</script></body></html>`
+	return head, tail
+}
+
+// ScriptText makes the text of a script safe inside a script element, where the
+// letters of its end tag would end it.
+func ScriptText(js string) string {
+	js = strings.ReplaceAll(strings.ReplaceAll(js, "\r\n", "\n"), "\x00", "")
+	return strings.NewReplacer("</script", `<\/script`, "<!--", `<\!--`).Replace(js)
+}
+
+// chartColumns is how many columns a line in a chart is thinned to: enough to
+// zoom in on a fifth of it.
+const chartColumns = 2500
+
+// ChartOption returns the option object of ECharts for a figure. ok is false for a
+// map, which is shown as a still image only.
+func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) {
+	if err := f.Validate(); err != nil {
+		return nil, false, err
+	}
+	if f.Map != nil {
+		return nil, false, nil
+	}
+	chart := charts.NewLine()
+	panels := f.Panels()
+	var xs []opts.XAxis
+	var ys []opts.YAxis
+	var grids []opts.Grid
+	var all []int
+	names := []string{}
+	chart.MultiSeries = nil
+	top, room := 12.0, 74.0 // per cent
+	shares := 0.0
+	for _, p := range panels {
+		shares += share(p)
+	}
+	x := newPlotScale(f)
+	for i, p := range panels {
+		height := (room - 5*float64(len(panels)-1)) * share(p) / shares
+		grids = append(grids, opts.Grid{Left: "14%", Right: "5%", Top: percent(top), Height: percent(height)})
+		top += height + 5
+		xs = append(xs, opts.XAxis{Type: axisType(f.X), GridIndex: i, NameLocation: "middle", NameGap: 28, Scale: opts.Bool(true), Inverse: opts.Bool(f.X.Flip)})
+		ys = append(ys, opts.YAxis{Type: axisType(p.Y), GridIndex: i, Name: chartLabel(p.Y), NameLocation: "middle", NameGap: 52, Scale: opts.Bool(true), Inverse: opts.Bool(p.Y.Flip)})
+		limit(f.X, &xs[i].Min, &xs[i].Max)
+		limit(p.Y, &ys[i].Min, &ys[i].Max)
+		all = append(all, i)
+		q := newPanel(f, p, i == 0)
+		for _, s := range q.series {
+			name := printable(s.Name)
+			if name == "" {
+				name = printable(p.Y.Label)
+			}
+			if i == 0 {
+				names = append(names, name)
+			}
+			chart.MultiSeries = append(chart.MultiSeries, chartSeries(s, name, i, x)...)
+		}
+		chart.MultiSeries = append(chart.MultiSeries, chartMarks(q, i, f)...)
+	}
+	xs[len(xs)-1].Name = chartLabel(f.X)
+	chart.XAxisList, chart.YAxisList = xs, ys
+	chart.GridList = grids
+	chart.Animation = opts.Bool(false)
+	chart.Tooltip = opts.Tooltip{Show: opts.Bool(true), Trigger: "axis"}
+	chart.Legend = opts.Legend{Show: opts.Bool(len(names) > 1), Data: names, Top: "0"}
+	chart.Toolbox = opts.Toolbox{Show: opts.Bool(false)}
+	chart.DataZoomList = []opts.DataZoom{
+		{Type: "inside", XAxisIndex: all, FilterMode: "none"},
+		{Type: "slider", XAxisIndex: all, FilterMode: "none"},
+	}
+	data, err := json.Marshal(chart.JSON())
+	if err != nil {
+		return nil, false, fmt.Errorf("draw: chart: %w", err)
+	}
+	return data, true, nil
+}
+
+func share(p figure.Panel) float64 {
+	if p.Share == 0 {
+		return 0.45
+	}
+	return p.Share
+}
+
+// newPlotScale is the scale by which lines are thinned.
+func newPlotScale(f *figure.Figure) *scale { return (&plot{}).xScale(f) }
+
+func percent(v float64) string { return fmt.Sprintf("%.4g%%", v) }
+
+func axisType(a figure.Axis) string {
+	if a.Log {
+		return "log"
+	}
+	return "value"
+}
+
+func limit(a figure.Axis, lo, hi *any) {
+	if a.Min < a.Max {
+		*lo, *hi = a.Min, a.Max
+	}
+}
+
+// chartLabel names an axis; a chart numbers its axes itself.
+func chartLabel(a figure.Axis) string { return printable(axisLabel(a, 0, 1, 0)) }
+
+// gap is ECharts' sign for no value.
+const gap = "-"
+
+// chartSeries is a series and, on points, its bars of uncertainty, or around a
+// line its limits.
+func chartSeries(s styled, name string, panel int, x *scale) []charts.SingleSeries {
+	col := fmt.Sprintf("#%02x%02x%02x", s.color.R, s.color.G, s.color.B)
+	kept := thinned(len(s.X), func(i int) (float64, float64) {
+		return x.norm(s.X[i]) * chartColumns, s.Y[i]
+	})
+	base := func(kind string) charts.SingleSeries {
+		return charts.SingleSeries{Name: name, Type: kind, XAxisIndex: panel, YAxisIndex: panel, Color: col, ShowSymbol: opts.Bool(false)}
+	}
+	values := func(shift func(i int) float64) []any {
+		var out []any
+		for _, i := range kept {
+			out = append(out, point(s.X[i], s.Y[i]+shift(i)))
+		}
+		return out
+	}
+	none := func(int) float64 { return 0 }
+	main := base(types.ChartLine)
+	main.Data = values(none)
+	switch s.Kind {
+	case figure.Points:
+		main = base(types.ChartScatter)
+		main.Data, main.SymbolSize, main.Symbol = values(none), 6, symbols[s.shape%len(symbols)]
+	case figure.Steps:
+		main.Step = "end"
+		main.LineStyle = &opts.LineStyle{Width: 2, Type: lineType(s)}
+	default:
+		main.LineStyle = &opts.LineStyle{Width: 2, Type: lineType(s)}
+	}
+	out := []charts.SingleSeries{main}
+	if len(s.U) == 0 {
+		return out
+	}
+	if s.Kind == figure.Points {
+		bars := base(types.ChartLine)
+		bars.LineStyle = &opts.LineStyle{Width: 1}
+		var data []any
+		for _, i := range kept {
+			data = append(data, point(s.X[i], s.Y[i]-s.U[i]), point(s.X[i], s.Y[i]+s.U[i]), []any{s.X[i], gap})
+		}
+		bars.Data = data
+		return append(out, bars)
+	}
+	for _, sign := range []float64{-1, 1} {
+		edge := base(types.ChartLine)
+		edge.LineStyle = &opts.LineStyle{Width: 1, Opacity: opts.Float(0.5)}
+		edge.Data = values(func(i int) float64 { return sign * s.U[i] })
+		out = append(out, edge)
+	}
+	if s.Kind == figure.Band {
+		out = out[1:]
+	}
+	return out
+}
+
+func point(x, y float64) []any {
+	if math.IsNaN(y) {
+		return []any{x, gap}
+	}
+	return []any{x, y}
+}
+
+// symbols are ECharts' names for the shapes of points.
+var symbols = []string{"circle", "rect", "triangle", "diamond", "pin", "arrow", "roundRect"}
+
+func lineType(s styled) string {
+	switch {
+	case len(s.dash) == 0:
+		return "solid"
+	case s.dash[0] < 2:
+		return "dotted"
+	}
+	return "dashed"
+}
+
+// chartMarks draws the lines that point something out.
+func chartMarks(q *panel, panel int, f *figure.Figure) []charts.SingleSeries {
+	var out []charts.SingleSeries
+	x := newPlotScale(f)
+	for _, m := range q.marks {
+		s := charts.SingleSeries{Name: printable(m.Text), Type: types.ChartLine, XAxisIndex: panel, YAxisIndex: panel,
+			Color: "#666666", ShowSymbol: opts.Bool(false), LineStyle: &opts.LineStyle{Width: 1, Type: "dashed"}}
+		switch m.Kind {
+		case figure.Vertical:
+			s.Data = []any{point(m.X, q.y.lo), point(m.X, q.y.hi)}
+		case figure.Horizontal:
+			s.Data = []any{point(x.lo, m.Y), point(x.hi, m.Y)}
+		default:
+			continue
+		}
+		out = append(out, s)
+	}
+	return out
+}
