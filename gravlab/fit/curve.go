@@ -28,7 +28,8 @@ type Curve struct {
 	// two calls of Model for each parameter.
 	Jacobian func(p, x []float64, dst *mat.Dense)
 	// Start are the first guesses. With central differences a parameter that
-	// starts at 0 is first moved by 6e-6: give it its size if that is large.
+	// starts at 0 is first moved by 6e-6, and never by more than 1 % of the
+	// larger of its start (1 for a start at 0) and its value.
 	Start []float64
 	// Lower and Upper are the bounds of the parameters, ends included; nil
 	// means none, ±Inf none for one parameter. Equal bounds fix a parameter.
@@ -36,15 +37,6 @@ type Curve struct {
 	// Names are the names of the parameters for messages. Optional.
 	Names []string
 }
-
-// Central differences: the step h = cbrt(eps) |p| balances truncation, which
-// grows as h², with rounding, which grows as 1/h. A parameter that happens to
-// lie near zero needs a longer one: at least the step that changes the model
-// by minChange of the size of the data.
-const (
-	relativeStep = 6.0554544523933395e-06 // cbrt(2^-52)
-	minChange    = 2e-8
-)
 
 // Below these shares of the largest singular value a direction counts as not
 // determined: rounding of the Jacobian (times the number of points that add
@@ -90,6 +82,9 @@ func (c Curve) Fit() (*Result, error) {
 		lower: boundsOf(c.Lower, n, math.Inf(-1)),
 		upper: boundsOf(c.Upper, n, math.Inf(1)),
 		chi2:  residuals,
+		// Where the residuals are large, steps shrink only slowly towards the
+		// end, and the steps left out add up: far below what is visible.
+		enough: 1e-25,
 	}
 	if v := residuals(s.p); math.IsNaN(v) || math.IsInf(v, 0) {
 		for i := range f {
@@ -101,8 +96,7 @@ func (c Curve) Fit() (*Result, error) {
 	}
 	jf := mat.NewDense(m, n+1, nil)
 	columns := jf.Slice(0, m, 0, n).(*mat.Dense)
-	d := differences{model: model, lower: s.lower, upper: s.upper, weights: weights, size: weightedNorm(c.Y, weights),
-		high: make([]float64, m), low: make([]float64, m), norms: make([]float64, n)}
+	d := newDifferences(c, s, weights, model)
 	s.linearise = func(p []float64) (*mat.Dense, []float64, error) {
 		if c.Jacobian != nil {
 			columns.Zero()
@@ -228,13 +222,53 @@ func boundsOf(given []float64, n int, none float64) []float64 {
 }
 
 // differences fills a weighted Jacobian by central differences.
+//
+// The best step h balances truncation, about (h/s)²/6 of the derivative where s
+// is the way over which the model changes by its own size, with rounding, about
+// eps (size of y)/(variation of y) s/h. A step relative to the parameter would
+// be far too long for a place given in a large coordinate or a late time, so s
+// is taken from the variation of y over the length of the column.
 type differences struct {
 	model        func(p, dst []float64)
 	lower, upper []float64
 	weights      []float64
-	size         float64   // length of the weighted data
-	norms        []float64 // of the columns last time, 0 at first
+	variation    float64 // length of the weighted data less their mean
+	relative     float64 // best h/s
+	scale        []float64
+	norms        []float64 // lengths of the columns last time, 0 at first
 	high, low    []float64
+}
+
+// firstStep is the step relative to the start, cbrt(eps), before anything is
+// known of the model; longestStep is the longest one allowed.
+const (
+	firstStep   = 6e-6
+	longestStep = 1e-2
+)
+
+func newDifferences(c Curve, s *search, weights []float64, model func(p, dst []float64)) *differences {
+	m, n := len(c.Y), len(c.Start)
+	d := &differences{model: model, lower: s.lower, upper: s.upper, weights: weights,
+		scale: make([]float64, n), norms: make([]float64, n), high: make([]float64, m), low: make([]float64, m)}
+	for j, p := range c.Start {
+		if d.scale[j] = math.Abs(p); p == 0 {
+			d.scale[j] = 1
+		}
+	}
+	mean := 0.0
+	for _, y := range c.Y {
+		mean += y / float64(m)
+	}
+	size := 0.0
+	for i, y := range c.Y {
+		size = math.Hypot(size, y*weights[i])
+		d.variation = math.Hypot(d.variation, (y-mean)*weights[i])
+	}
+	d.relative = longestStep
+	if d.variation > 0 {
+		d.relative = math.Min(longestStep, math.Cbrt(3*0x1p-52*size/d.variation))
+	}
+	return d
 }
 
 func (d *differences) fill(p []float64, dst *mat.Dense) {
@@ -246,27 +280,45 @@ func (d *differences) fill(p []float64, dst *mat.Dense) {
 			}
 			continue
 		}
-		h := relativeStep * math.Abs(p[j])
-		if p[j] == 0 {
-			h = relativeStep
+		first := d.norms[j] == 0
+		h := d.step(j, p[j])
+		d.column(q, j, h, dst)
+		// The first steps only find out how long a step should be.
+		for range 3 {
+			better := d.step(j, p[j])
+			if !first || better > h/4 && better < 4*h {
+				break
+			}
+			h = better
+			d.column(q, j, h, dst)
 		}
-		if d.norms[j] > 0 {
-			h = math.Max(h, minChange*d.size/d.norms[j])
-		}
-		// Within bounds, at the price of a lopsided difference beside one.
-		up := math.Min(p[j]+h, d.upper[j])
-		down := math.Max(p[j]-h, d.lower[j])
-		q[j] = up
-		d.model(q, d.high)
-		q[j] = down
-		d.model(q, d.low)
-		q[j] = p[j]
-		d.norms[j] = 0
-		for i, w := range d.weights {
-			v := (d.high[i] - d.low[i]) / (up - down) * w
-			d.norms[j] = math.Hypot(d.norms[j], v)
-			dst.Set(i, j, v)
-		}
+	}
+}
+
+func (d *differences) step(j int, p float64) float64 {
+	size := math.Max(d.scale[j], math.Abs(p))
+	if d.norms[j] == 0 || d.variation == 0 {
+		return firstStep * size
+	}
+	// Never so short that p + h is rounded.
+	return math.Max(math.Min(d.relative*d.variation/d.norms[j], longestStep*size), 1e-11*math.Abs(p))
+}
+
+// column writes column j of the Jacobian at q, from two points h to either
+// side or, beside a bound, as far as it allows.
+func (d *differences) column(q []float64, j int, h float64, dst *mat.Dense) {
+	p := q[j]
+	up, down := math.Min(p+h, d.upper[j]), math.Max(p-h, d.lower[j])
+	q[j] = up
+	d.model(q, d.high)
+	q[j] = down
+	d.model(q, d.low)
+	q[j] = p
+	d.norms[j] = 0
+	for i, w := range d.weights {
+		v := (d.high[i] - d.low[i]) / (up - down) * w
+		d.norms[j] = math.Hypot(d.norms[j], v)
+		dst.Set(i, j, v)
 	}
 }
 

@@ -31,6 +31,10 @@ type search struct {
 	// linearise returns R and q with |J step + f|² = |R step + q|² + constant
 	// around p, where f = (model - y)/sigma and J its Jacobian.
 	linearise func(p []float64) (r *mat.Dense, q []float64, err error)
+	// enough is the share of chi² below which a further gain is not looked
+	// for. A step that gains it moves the parameters by about
+	// sqrt(enough × degrees of freedom) of their standard uncertainties.
+	enough float64
 }
 
 // minimum runs Levenberg–Marquardt steps until they change nothing. A step
@@ -73,7 +77,7 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 			}
 			gain := predictedGain(r, q, step)
 			length := scaledLength(scale, step)
-			if gain <= 1e-20*chi2 || negligible(s.p, step) {
+			if gain <= s.enough*chi2 || negligible(s.p, step) {
 				return r, chi2, iterations, nil
 			}
 			trial := make([]float64, n)

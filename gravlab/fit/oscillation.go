@@ -66,7 +66,7 @@ func dampedOscillation(fn string, t, y, sigma []float64, n int) (*Result, error)
 		return nil, arg.Bad(fn, "t, y/sigma", "too large", "values whose differences and squares a float64 can hold")
 	}
 	s := newSwing(t, y, weights, n)
-	found := &search{p: s.start(), chi2: s.chi2, linearise: s.linearise,
+	found := &search{p: s.start(), chi2: s.chi2, linearise: s.linearise, enough: 1e-20,
 		lower: boundsOf(nil, n, math.Inf(-1)), upper: boundsOf(nil, n, math.Inf(1))}
 	r, chi2, iterations, err := found.minimum()
 	if r == nil {
