@@ -26,78 +26,80 @@ const (
 )
 
 // BestArm returns a copy of the balance with the arm that gives the largest
-// deflection theta_e, and that deflection in rad; the same masses, the same
-// distance d, the same length of fibre, and what is held as it is. The beam
-// keeps its mass per length and its overhang beyond the small spheres; Kappa of the copy is
-// what the condition asks for.
+// deflection: the same masses, the same distance d, the same length of fibre,
+// and what is held as it is. The beam keeps its mass per length and its
+// overhang beyond the small spheres; Kappa of the copy is what the condition
+// asks for. InLine and Clearance belong to the old arm and are zero in the
+// copy, but for the gap that is held.
+//
+// At held stress and period the deflection is that of a weak pull, the torque
+// at theta = 0 over kappa. Ask Deflection and SnapIn of the copy whether the
+// pull is weak there: a long arm may bring the small spheres to the large ones.
+// At held gap it is the exact deflection.
 //
 // It is an error if there is no best arm, as with a beam without mass at held
-// stress. Arms are tried from the radius of the small spheres, or 0.01 d if that is larger, to 100 d.
-func (b Balance) BestArm(held Held) (best Balance, deflection float64, err error) {
-	if _, err := b.Deflection(); err != nil {
-		return Balance{}, 0, err
-	}
-	if held < HeldStress || held > HeldGap {
-		return Balance{}, 0, arg.Bad("torsion.Balance.BestArm", "held", int(held), "HeldStress, HeldPeriod or HeldGap")
-	}
-	if held == HeldGap && b.Clearance == 0 {
-		return Balance{}, 0, arg.Bad("torsion.Balance", "Clearance", b.Clearance, "a positive gap in m when it is what stays as it is")
-	}
-	at := func(arm float64) (Balance, float64) {
-		v := b.withArm(arm, held)
-		if held == HeldGap {
-			v.Clearance = 0 // the limit that is looked for
-		}
-		theta, err := v.Deflection()
-		if err != nil {
-			return v, math.Inf(-1)
-		}
-		return v, theta
+// stress. Arms are tried from the radius of the small spheres, or 0.01 d if
+// that is larger, to 100 d.
+func (b Balance) BestArm(held Held) (Balance, error) {
+	if err := b.validateSwing(); err != nil {
+		return Balance{}, err
 	}
 	lo, hi := math.Max(1.001*b.SmallRadius, 0.01*b.Distance), 100*b.Distance
-
-	if held == HeldGap {
-		// The travel of the small spheres grows with the arm.
-		room := func(arm float64) float64 {
-			v, theta := at(arm)
-			if math.IsInf(theta, -1) {
-				return -1
-			}
-			return b.Clearance - v.Arm*math.Sin(theta)
+	switch held {
+	case HeldStress, HeldPeriod:
+		return b.mostSensitive(held, lo, hi)
+	case HeldGap:
+		if b.Clearance == 0 {
+			return Balance{}, arg.Bad("torsion.Balance", "Clearance", b.Clearance, "a positive gap in m when it is what stays as it is")
 		}
-		if room(lo) <= 0 || room(hi) >= 0 {
-			return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: no arm from %.3g to %.3g m just touches the case", lo, hi)
-		}
-		arm := bisect(room, lo, hi)
-		v, theta := at(arm)
-		if math.IsInf(theta, -1) || math.Abs(room(arm)) > 1e-6*b.Clearance {
-			return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: the beam snaps in at an arm of %.4g m, before it touches the case", arm)
-		}
-		v.Clearance = b.Clearance
-		return v, theta, nil
+		return b.longest(lo, hi)
 	}
+	return Balance{}, arg.Bad("torsion.Balance.BestArm", "held", int(held), "HeldStress, HeldPeriod or HeldGap")
+}
 
-	// Walk a grid in the logarithm of the arm, then narrow down by golden section.
+// mostSensitive walks a grid in the logarithm of the arm and narrows down by
+// golden section.
+func (b Balance) mostSensitive(held Held, lo, hi float64) (Balance, error) {
+	sensitivity := func(arm float64) float64 {
+		v := b.withArm(arm, held)
+		torque, _ := v.pendant().torque(v.Arm, v.Distance, 0)
+		return torque / v.Kappa
+	}
 	const steps = 200
 	ratio := math.Pow(hi/lo, 1.0/steps)
 	top, place := math.Inf(-1), -1
 	for i := range steps + 1 {
-		if _, theta := at(lo * math.Pow(ratio, float64(i))); theta > top {
-			top, place = theta, i
+		if s := sensitivity(lo * math.Pow(ratio, float64(i))); s > top {
+			top, place = s, i
 		}
 	}
 	if place <= 0 || place >= steps {
-		return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: the deflection has no maximum for arms from %.3g to %.3g m", lo, hi)
+		return Balance{}, fmt.Errorf("torsion.Balance.BestArm: the deflection has no maximum for arms from %.3g to %.3g m", lo, hi)
 	}
-	arm := golden(func(arm float64) float64 {
-		_, theta := at(arm)
-		return theta
-	}, lo*math.Pow(ratio, float64(place-1)), lo*math.Pow(ratio, float64(place+1)))
-	v, theta := at(arm)
-	if math.IsInf(theta, -1) {
-		return Balance{}, 0, fmt.Errorf("torsion.Balance.BestArm: at the best arm, %.4g m, the beam snaps in or touches", arm)
+	arm := golden(sensitivity, lo*math.Pow(ratio, float64(place-1)), lo*math.Pow(ratio, float64(place+1)))
+	return b.withArm(arm, held), nil
+}
+
+// longest finds the arm at which the small spheres, at rest in position Plus,
+// just reach the case.
+func (b Balance) longest(lo, hi float64) (Balance, error) {
+	room := func(arm float64) float64 {
+		theta, err := b.withArm(arm, HeldGap).Deflection()
+		if err != nil {
+			return -1
+		}
+		return b.Clearance - arm*math.Sin(theta)
 	}
-	return v, theta, nil
+	if room(lo) <= 0 || room(hi) >= 0 {
+		return Balance{}, fmt.Errorf("torsion.Balance.BestArm: no arm from %.3g to %.3g m just touches the case", lo, hi)
+	}
+	arm := bisect(room, lo, hi)
+	if math.Abs(room(arm)) > 1e-6*b.Clearance {
+		return Balance{}, fmt.Errorf("torsion.Balance.BestArm: at an arm of %.4g m the beam snaps in or the spheres touch before it reaches the case", arm)
+	}
+	v := b.withArm(arm*(1-1e-9), HeldGap)
+	v.Clearance = b.Clearance
+	return v, nil
 }
 
 // withArm returns the balance with another arm and the torsion constant that
@@ -105,7 +107,7 @@ func (b Balance) BestArm(held Held) (best Balance, deflection float64, err error
 func (b Balance) withArm(arm float64, held Held) Balance {
 	v := b
 	v.Arm = arm
-	v.InLine = 0 // a position that no longer fits
+	v.InLine, v.Clearance = 0, 0 // they belong to the old arm
 	length := 2 * b.halfBeam()
 	v.BeamLength = math.Max(length+2*(arm-b.Arm), 0.1*arm)
 	v.BeamMass = b.BeamMass * v.BeamLength / length

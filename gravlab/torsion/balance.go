@@ -49,23 +49,25 @@ func Skelmire() Balance {
 }
 
 // Validate returns an error that names every field that cannot be used. Every
-// method calls it.
+// method calls it. Beside signs it looks at sizes: lengths of 1e-9 to 1e9 m, masses
+// of 1e-15 to 1e30 kg and what goes with them, so that no power of them is
+// beyond float64.
 func (b Balance) Validate() error {
 	const fn = "torsion.Balance"
 	if err := errors.Join(
-		arg.Positive(fn, "Arm", b.Arm, "length in m"),
-		arg.Positive(fn, "Distance", b.Distance, "length in m"),
-		arg.Positive(fn, "SmallMass", b.SmallMass, "mass in kg"),
-		arg.Positive(fn, "LargeMass", b.LargeMass, "mass in kg"),
-		arg.NonNegative(fn, "SmallRadius", b.SmallRadius, "radius in m"),
-		arg.NonNegative(fn, "LargeRadius", b.LargeRadius, "radius in m"),
-		arg.NonNegative(fn, "BeamMass", b.BeamMass, "mass in kg"),
-		arg.NonNegative(fn, "BeamLength", b.BeamLength, "length in m (zero means twice the arm)"),
-		arg.NonNegative(fn, "ExtraInertia", b.ExtraInertia, "moment of inertia in kg m²"),
-		arg.NonNegative(fn, "Kappa", b.Kappa, "torsion constant in N m/rad (zero means not yet known)"),
-		arg.NonNegative(fn, "Damping", b.Damping, "damping in N m s/rad"),
-		arg.NonNegative(fn, "InLine", b.InLine, "distance in m (zero means no such position)"),
-		arg.NonNegative(fn, "Clearance", b.Clearance, "distance in m (zero means no case)"),
+		within(fn, "Arm", b.Arm, 1e-9, 1e9, "length in m"),
+		within(fn, "Distance", b.Distance, 1e-9, 1e9, "length in m"),
+		within(fn, "SmallMass", b.SmallMass, 1e-15, 1e30, "mass in kg"),
+		within(fn, "LargeMass", b.LargeMass, 1e-15, 1e30, "mass in kg"),
+		optional(fn, "SmallRadius", b.SmallRadius, 1e9, "radius in m"),
+		optional(fn, "LargeRadius", b.LargeRadius, 1e9, "radius in m"),
+		optional(fn, "BeamMass", b.BeamMass, 1e30, "mass in kg"),
+		optional(fn, "BeamLength", b.BeamLength, 1e9, "length in m (zero means twice the arm)"),
+		optional(fn, "ExtraInertia", b.ExtraInertia, 1e30, "moment of inertia in kg m²"),
+		optional(fn, "Kappa", b.Kappa, 1e30, "torsion constant in N m/rad (zero means not yet known)"),
+		optional(fn, "Damping", b.Damping, 1e30, "damping in N m s/rad"),
+		optional(fn, "InLine", b.InLine, 1e9, "distance in m (zero means no such position)"),
+		optional(fn, "Clearance", b.Clearance, 1e9, "distance in m (zero means no case)"),
 	); err != nil {
 		return err
 	}
@@ -82,12 +84,29 @@ func (b Balance) Validate() error {
 	return nil
 }
 
+// within refuses what a required field cannot be.
+func within(fn, name string, v, lo, hi float64, what string) error {
+	if v >= lo && v <= hi {
+		return nil
+	}
+	return arg.Bad(fn, name, v, fmt.Sprintf("a positive %s, %g to %g", what, lo, hi))
+}
+
+// optional refuses what an optional field cannot be: a value that is neither
+// zero nor of a size that float64 can work with.
+func optional(fn, name string, v, hi float64, what string) error {
+	if v == 0 || v >= 1e-30 && v <= hi {
+		return nil
+	}
+	return arg.Bad(fn, name, v, fmt.Sprintf("a %s, zero or more, at most %g", what, hi))
+}
+
 // validateSwing also asks for what only a balance that can swing has.
 func (b Balance) validateSwing() error {
 	if err := b.Validate(); err != nil {
 		return err
 	}
-	return arg.Positive("torsion.Balance", "Kappa", b.Kappa, "torsion constant in N m/rad")
+	return within("torsion.Balance", "Kappa", b.Kappa, 1e-30, 1e30, "torsion constant in N m/rad")
 }
 
 func (b Balance) halfBeam() float64 {
