@@ -320,9 +320,12 @@ func squares(terms []float64) float64 {
 func densities1798() Recording {
 	return Recording{
 		ID: "densities-1798", Title: "The 29 densities of the Earth of 1798, as printed",
-		Columns: []Column{{"density", "g/cm³"}},
+		Columns: []Column{{"density", "kg/m³"}},
 		Make: func() ([][]float64, error) {
 			printed, _ := densities()
+			for i := range printed {
+				printed[i] = clean(printed[i] * 1000)
+			}
 			return [][]float64{printed}, nil
 		},
 	}
@@ -353,7 +356,7 @@ func meanOf1798() Question {
 	const gcm3 = 1000
 	return Question{
 		ID: "mean-1798", Kind: judge.Measured, Marks: 3, Title: "The density of the Earth, 1798",
-		Prompt: "`sheet.Recording(\"densities-1798\")` holds the 29 results of 1798, in the column `density` in g/cm³, the third as it was printed. Taking them as equally good and independent, what is their mean, and what is the standard uncertainty of that mean?",
+		Prompt: "`sheet.Recording(\"densities-1798\")` holds the 29 results of 1798, in the column `density` in kg/m³, the third as it was printed. Taking them as equally good and independent, what is their mean, and what is the standard uncertainty of that mean?",
 		Unit:   "g/cm³",
 		// The mean is known to every digit: the tolerance is that of a value typed
 		// with two decimals.
@@ -369,7 +372,7 @@ func meanOf1798() Question {
 		},
 		Range:     [2]float64{5440, 5455},
 		Hints:     [2]string{"Mean: the sum over n. Scatter: the root of the sum of squared deviations over n − 1.", "The mean of n independent results is known √n times better than one of them."},
-		Worked:    "%%\n// Mean, scatter of one result, and from it the uncertainty of the mean.\nx := sheet.Recording(\"densities-1798\").Column(\"density\")\nn := float64(len(x))\nmean, s := 0.0, 0.0\nfor _, v := range x {\n\tmean += v / n\n}\nfor _, v := range x {\n\ts += (v - mean) * (v - mean) / (n - 1)\n}\nsheet.Measured(\"mean-1798\", mean, math.Sqrt(s/n), \"g/cm³\")",
+		Worked:    "%%\n// Mean, scatter of one result, and from it the uncertainty of the mean.\nx := sheet.Recording(\"densities-1798\").Column(\"density\")\nn := float64(len(x))\nmean, s := 0.0, 0.0\nfor _, v := range x {\n\tmean += v / n\n}\nfor _, v := range x {\n\ts += (v - mean) * (v - mean) / (n - 1)\n}\nsheet.Measured(\"mean-1798\", mean, math.Sqrt(s/n), \"kg/m³\")",
 		Reasoning: fmt.Sprintf("The mean is 5.448 g/cm³, one result scatters by 0.22 g/cm³, and the mean is known $\\sqrt{29}$ times better, 0.041 g/cm³. The mean printed in 1798 is 5.48: it needs %.2f where %.2f is printed in the third place. His own time of vibration and movement for that experiment give 4.88, so the slip was in the addition.", alternative[2], printed[2]),
 		Source: Source{Text: published["source"], Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "cavendish-01", Got: mean, Want: published.Float("published_answer"), Within: 0.0005}},

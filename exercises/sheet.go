@@ -11,14 +11,6 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// The parts of a notebook that come from the bank. Their cells are known by
-// metadata: {"gravlab": {"from": "01/kappa", "part": "text"}}.
-const (
-	TextPart   notebook.Part = "text"   // a question's words
-	AnswerPart notebook.Part = "answer" // the student's
-	SheetPart  notebook.Part = "sheet"  // the declaration of the sheet, from "01"
-)
-
 // FullID is the id that is unique in the bank: "01/kappa".
 func (l Lab) FullID(question string) string { return l.Number() + "/" + question }
 
@@ -101,7 +93,7 @@ func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 	var problems []string
 	for i, c := range nb.Cells {
 		from, part, ok := c.Question()
-		if !ok || part == SheetPart {
+		if !ok || part == notebook.Sheet {
 			continue
 		}
 		if lab, _, _ := strings.Cut(from, "/"); lab != p.Lab.Number() {
@@ -114,7 +106,7 @@ func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 		seen[from+" "+string(part)] = true
 	}
 	for _, q := range p.Questions {
-		for _, part := range []notebook.Part{TextPart, AnswerPart} {
+		for _, part := range []notebook.Part{notebook.QuestionText, notebook.Answer} {
 			if id := p.Lab.FullID(q.ID); !seen[id+" "+string(part)] {
 				problems = append(problems, fmt.Sprintf("no cell holds the %s of question %s", part, id))
 			}
@@ -130,9 +122,9 @@ func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 		}
 		q, _ := p.Question(from)
 		switch {
-		case part == SheetPart:
+		case part == notebook.Sheet:
 			c.Source = declare(c.Source, p)
-		case part == TextPart:
+		case part == notebook.QuestionText:
 			c.Source = q.Text()
 		case worked:
 			c.Source = q.Worked
@@ -146,7 +138,7 @@ func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 	return kept, nil
 }
 
-var declaration = regexp.MustCompile(`ask\.(Sheet|Assessed)\("[^"]*",\s*"[^"]*"\)`)
+var declaration = regexp.MustCompile(`ask\.(Sheet|Assessed)\("([^"]*)",\s*"([^"]*)"\)`)
 
 // declare puts lab and code into the sheet's declaration; the rest of the cell
 // is the notebook's.
@@ -173,4 +165,29 @@ func untouched(c *notebook.Cell) bool {
 	}
 	m, _ := c.Metadata["gravlab"].(map[string]any)
 	return m[stubKey] == stubHash(c.Source)
+}
+
+// SheetOf returns the paper of the sheet that a notebook declares; ok is false
+// when no cell from the bank declares one.
+func SheetOf(nb *notebook.Notebook) (p Paper, ok bool, err error) {
+	for i, c := range nb.Cells {
+		from, part, is := c.Question()
+		if !is || part != notebook.Sheet {
+			continue
+		}
+		lab, err := Find(from)
+		if err != nil {
+			return Paper{}, false, fmt.Errorf("cell %d: %w", i+1, err)
+		}
+		m := declaration.FindStringSubmatch(c.Source)
+		if m == nil {
+			return Paper{}, false, fmt.Errorf("cell %d should declare the sheet: var sheet = ask.Sheet(%q, \"\")", i+1, lab.ID)
+		}
+		code, err := ParseCode(m[3])
+		if err != nil {
+			return Paper{}, false, fmt.Errorf("cell %d: %w", i+1, err)
+		}
+		return lab.Paper(code), true, nil
+	}
+	return Paper{}, false, nil
 }

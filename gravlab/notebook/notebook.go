@@ -101,10 +101,11 @@ func (b Bundle) Text(mime string) (string, bool) {
 // Part says what a cell made from the bank of questions holds.
 type Part string
 
-// The parts of a question.
+// The parts.
 const (
-	QuestionText Part = "text"   // rendered from the bank
+	QuestionText Part = "text"   // a question's words, rendered from the bank
 	Answer       Part = "answer" // the student's own
+	Sheet        Part = "sheet"  // the declaration of the sheet; from is the lab's number
 )
 
 // New returns an empty notebook for the kernel of that name.
@@ -196,7 +197,7 @@ func (c *Cell) Clone() *Cell {
 	return &d
 }
 
-// Question tells which part of which question of the bank a cell holds; ok is
+// Question tells which part of which question, or of which lab, of the bank a cell holds; ok is
 // false for any other cell. It is kept in the cell's metadata:
 // {"gravlab": {"from": "01/kappa", "part": "answer"}}.
 func (c *Cell) Question() (from string, part Part, ok bool) {
@@ -204,7 +205,7 @@ func (c *Cell) Question() (from string, part Part, ok bool) {
 	from, _ = own["from"].(string)
 	p, _ := own["part"].(string)
 	part = Part(p)
-	if from == "" || part != QuestionText && part != Answer {
+	if from == "" || part != QuestionText && part != Answer && part != Sheet {
 		return "", "", false
 	}
 	return from, part, true
