@@ -142,8 +142,9 @@ func steps(t []float64, lines []int) (remark string, err error) {
 	slices.Sort(sorted)
 	usual := sorted[len(sorted)/2]
 	for i, step := range d {
-		// A time written to a few digits makes steps uneven by less than that.
-		if math.Abs(step-usual) > 0.25*usual {
+		// A missing sample doubles a step, one too many halves it; times written to
+		// a few digits make steps uneven by less.
+		if math.Abs(step-usual) > 0.45*usual {
 			return fmt.Sprintf("line %d: the time step is %.4g s where most are %.4g s: samples are missing or too many there", lines[i+1], step, usual), nil
 		}
 	}

@@ -9,9 +9,9 @@ import (
 // room is how many numbers fit into one frame beside the head.
 const room = 120_000
 
-// keep is how many points a long series keeps when a figure has to be thinned:
-// several for each dot across a screen.
-const keep = 8_000
+// mostPoints is how many points a long series keeps at most when a figure has to
+// be thinned: several for each dot across a screen.
+const mostPoints = 8_000
 
 // thin returns f, or a copy that fits into a frame: of each stretch of a long
 // series only the lowest and the highest point are kept, which looks the same.
@@ -19,11 +19,16 @@ func thin(f *figure.Figure) *figure.Figure {
 	if count(f) <= room {
 		return f
 	}
+	n := 0
+	for _, p := range f.Panels() {
+		n += len(p.Series)
+	}
+	keep := min(mostPoints, room/3/n) // X, Y and U
 	g := *f
-	g.Series = thinned(f.Series)
+	g.Series = thinned(f.Series, keep)
 	g.Under = append([]figure.Panel(nil), f.Under...)
 	for i := range g.Under {
-		g.Under[i].Series = thinned(g.Under[i].Series)
+		g.Under[i].Series = thinned(g.Under[i].Series, keep)
 	}
 	return &g
 }
@@ -38,7 +43,7 @@ func count(f *figure.Figure) int {
 	return n
 }
 
-func thinned(list []figure.Series) []figure.Series {
+func thinned(list []figure.Series, keep int) []figure.Series {
 	list = append([]figure.Series(nil), list...)
 	for i, s := range list {
 		n := len(s.X)
