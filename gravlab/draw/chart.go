@@ -53,9 +53,15 @@ func Chart(f *figure.Figure, js string, still []byte) (string, error) {
 	return b.String(), nil
 }
 
-// StartScript is the script that a chart's page runs after ECharts itself.
-const StartScript = `var c=echarts.init(document.getElementById("chart"),null,{renderer:"svg"});` +
-	`c.setOption(JSON.parse(document.getElementById("option").textContent));` +
+// StartScript is the script that a chart's page runs after ECharts itself. It
+// also writes very large and very small numbers on axes as powers of ten.
+const StartScript = `function axis(v){var a=Math.abs(v);if(v===0||a>=1e-3&&a<1e5)return String(+v.toPrecision(12)).replace("-","\u2212");` +
+	`var p=v.toExponential(6).split("e"),m=String(+p[0]).replace("-","\u2212"),e="";` +
+	`String(+p[1]).split("").forEach(function(d){e+=d==="-"?"\u207b":"\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"[+d]});` +
+	`return(m==="1"?"":m+"\u00b7")+"10"+e}` +
+	`var o=JSON.parse(document.getElementById("option").textContent);` +
+	`o.xAxis.concat(o.yAxis).forEach(function(a){a.axisLabel={formatter:axis}});` +
+	`var c=echarts.init(document.getElementById("chart"),null,{renderer:"svg"});c.setOption(o);` +
 	`addEventListener("resize",function(){c.resize()})`
 
 // ChartPage returns a complete page for a chart in two halves, between which the
@@ -96,7 +102,7 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 	var all []int
 	names := []string{}
 	chart.MultiSeries = nil
-	top, room := 12.0, 74.0 // per cent
+	top, room := 12.0, 70.0 // per cent
 	shares := 0.0
 	for _, p := range panels {
 		shares += share(p)
@@ -106,7 +112,7 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 		height := (room - 5*float64(len(panels)-1)) * share(p) / shares
 		grids = append(grids, opts.Grid{Left: "14%", Right: "5%", Top: percent(top), Height: percent(height)})
 		top += height + 5
-		xs = append(xs, opts.XAxis{Type: axisType(f.X), GridIndex: i, NameLocation: "middle", NameGap: 28, Scale: opts.Bool(true), Inverse: opts.Bool(f.X.Flip)})
+		xs = append(xs, opts.XAxis{Type: axisType(f.X), GridIndex: i, NameLocation: "middle", NameGap: 24, Scale: opts.Bool(true), Inverse: opts.Bool(f.X.Flip), AxisLine: &opts.AxisLine{OnZero: opts.Bool(false)}})
 		ys = append(ys, opts.YAxis{Type: axisType(p.Y), GridIndex: i, Name: chartLabel(p.Y), NameLocation: "middle", NameGap: 52, Scale: opts.Bool(true), Inverse: opts.Bool(p.Y.Flip)})
 		limit(f.X, &xs[i].Min, &xs[i].Max)
 		limit(p.Y, &ys[i].Min, &ys[i].Max)
@@ -252,13 +258,21 @@ func lineType(s styled) string {
 // chartMarks draws the lines that point something out.
 func chartMarks(q *panel, panel int, f *figure.Figure) []charts.SingleSeries {
 	var out []charts.SingleSeries
-	x := newPlotScale(f)
+	var x, y bounds
+	for _, d := range f.Panels() {
+		for _, s := range d.Series {
+			x.add(figure.Range(s.X))
+		}
+	}
+	for _, s := range q.series {
+		y.add(figure.Range(s.Y))
+	}
 	for _, m := range q.marks {
 		s := charts.SingleSeries{Name: printable(m.Text), Type: types.ChartLine, XAxisIndex: panel, YAxisIndex: panel,
 			Color: "#666666", ShowSymbol: opts.Bool(false), LineStyle: &opts.LineStyle{Width: 1, Type: "dashed"}}
 		switch m.Kind {
 		case figure.Vertical:
-			s.Data = []any{point(m.X, q.y.lo), point(m.X, q.y.hi)}
+			s.Data = []any{point(m.X, y.lo), point(m.X, y.hi)}
 		case figure.Horizontal:
 			s.Data = []any{point(x.lo, m.Y), point(x.hi, m.Y)}
 		default:
