@@ -13,6 +13,8 @@ import (
 
 func thousandfold(d float64) string { return strconv.FormatFloat(1000*d, 'g', 6, 64) }
 
+func formatMetres(z float64) string { return strconv.FormatFloat(z, 'g', 6, 64) + " m" }
+
 // A Point is an excess mass without size. At the point itself nothing is
 // defined: every method returns an error there.
 //

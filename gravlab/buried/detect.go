@@ -1,0 +1,379 @@
+package buried
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"gravity.example/gravlab/internal/arg"
+)
+
+// freeAir is the vertical gradient of gravity in free air, 1/s²: common
+// practice, 0.3086 mGal/m.
+const freeAir = 3.086e-6
+
+// A Plan is a set of stations and what disturbs the readings there. It says
+// what could be detected before anybody goes out. A base level and a slope (to
+// the north, to the east, as far as the stations extend that way) are always
+// taken to be fitted, because no survey knows them: what of the signal looks
+// like them is lost.
+type Plan struct {
+	Stations []r3.Vec // in the order in which they are measured, m
+	Noise    float64  // standard uncertainty of one reading, m/s²
+	Height   float64  // standard uncertainty of a station's height, m; costs 3086 E times it
+	Place    float64  // standard uncertainty of a station's place, each way, m; costs the body's own gradient times it
+	Drift    float64  // random walk of the instrument: standard deviation from one station to the next, m/s²
+	Clutter  *Clutter // rocks; nil for none. Depths are below the stations' mean level
+}
+
+// Line is a profile of n stations on z = 0 along north, centred on x = 0.
+func Line(n int, spacing float64) ([]r3.Vec, error) {
+	const fn = "buried.Line"
+	if n < 1 || n > 1e6 {
+		return nil, arg.Bad(fn, "n", n, "1 to 1000000 stations")
+	}
+	if err := arg.Between(fn, "spacing", spacing, 1e-9, 1e9, "spacing in m"); err != nil {
+		return nil, err
+	}
+	stations := make([]r3.Vec, n)
+	for i := range stations {
+		stations[i].X = (float64(i) - float64(n-1)/2) * spacing
+	}
+	return stations, nil
+}
+
+// Validate reports every field that cannot be used.
+func (p Plan) Validate() error {
+	const fn = "buried.Plan"
+	if err := arg.AtLeast(fn, "Stations", len(p.Stations), 2); err != nil {
+		return err
+	}
+	if len(p.Stations) > 5000 {
+		return arg.Bad(fn, "Stations", len(p.Stations), "at most 5000 stations")
+	}
+	for i, s := range p.Stations {
+		if !finite3(s) || math.Abs(s.X)+math.Abs(s.Y)+math.Abs(s.Z) > 1e9 {
+			return arg.Bad(fn, fmt.Sprintf("Stations[%d]", i), s, "three finite coordinates in m")
+		}
+	}
+	err := errors.Join(
+		arg.Between(fn, "Noise", p.Noise, 1e-20, 1, "standard uncertainty in m/s²"),
+		arg.Between(fn, "Height", p.Height, 0, 1e4, "standard uncertainty in m"),
+		arg.Between(fn, "Place", p.Place, 0, 1e4, "standard uncertainty in m"),
+		arg.Between(fn, "Drift", p.Drift, 0, 1, "standard deviation in m/s²"))
+	if err == nil && p.Clutter != nil {
+		err = p.Clutter.Validate()
+	}
+	return err
+}
+
+// whitened returns the Cholesky factor of the readings' covariance; place are
+// the body's horizontal gradients, nil for none.
+func (p *Plan) covariance(place []Tensor) *mat.SymDense {
+	n := len(p.Stations)
+	c := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			v := p.Drift * p.Drift * float64(min(i, j))
+			if p.Clutter != nil {
+				d := r3.Sub(p.Stations[i], p.Stations[j])
+				v += p.Clutter.covariance(math.Hypot(d.X, d.Y))
+			}
+			if i == j {
+				h := freeAir * p.Height
+				v += p.Noise*p.Noise + h*h
+				if place != nil {
+					g := p.Place * math.Hypot(place[i].XZ, place[i].YZ)
+					v += g * g
+				}
+			}
+			c.SetSym(i, j, v)
+		}
+	}
+	return c
+}
+
+// regional returns the columns that are fitted beside any body: one, and the
+// coordinates that vary, centred and scaled.
+func regional(stations []r3.Vec) [][]float64 {
+	columns := [][]float64{make([]float64, len(stations))}
+	for i := range stations {
+		columns[0][i] = 1
+	}
+	for _, coordinate := range []func(r3.Vec) float64{func(v r3.Vec) float64 { return v.X }, func(v r3.Vec) float64 { return v.Y }} {
+		lo, hi := math.Inf(1), math.Inf(-1)
+		for _, s := range stations {
+			lo, hi = min(lo, coordinate(s)), max(hi, coordinate(s))
+		}
+		if hi <= lo {
+			continue
+		}
+		column := make([]float64, len(stations))
+		for i, s := range stations {
+			column[i] = (coordinate(s) - (lo+hi)/2) / (hi - lo)
+		}
+		columns = append(columns, column)
+	}
+	return columns
+}
+
+// without takes from v, in place, its parts along the orthonormal basis, twice
+// over so that nothing is left to rounding.
+func without(v []float64, basis [][]float64) {
+	for range 2 {
+		for _, b := range basis {
+			d := dot(v, b)
+			for i := range v {
+				v[i] -= d * b[i]
+			}
+		}
+	}
+}
+
+// extend adds the direction of v to an orthonormal basis, unless v lies in it.
+func extend(basis [][]float64, v []float64) [][]float64 {
+	w := append([]float64(nil), v...)
+	before := math.Sqrt(dot(w, w))
+	without(w, basis)
+	n := math.Sqrt(dot(w, w))
+	if !(n > 1e-9*before) {
+		return basis
+	}
+	for i := range w {
+		w[i] /= n
+	}
+	return append(basis, w)
+}
+
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	for i := range a {
+		sum += a[i] * b[i]
+	}
+	return sum
+}
+
+// SNR is the signal-to-noise ratio with which the plan sees a body: the matched
+// filter's mean output over its standard deviation, for the known shape and
+// place, all correlations of the noise included, after base level and slope
+// were fitted. It is also the body's excess mass over the standard uncertainty
+// that the readings leave it when everything else about the body is known.
+//
+// Source: generalised least squares, S² = s' (C^-1 - C^-1 A (A' C^-1 A)^-1 A'
+// C^-1) s; S. M. Kay, Fundamentals of Statistical Signal Processing II (1998),
+// chapter 4 (from memory).
+func (p Plan) SNR(b Body) (float64, error) {
+	const fn = "buried.Plan.SNR"
+	if err := p.Validate(); err != nil {
+		return 0, err
+	}
+	signal, err := GZAt(b, p.Stations)
+	if err != nil {
+		return 0, err
+	}
+	var place []Tensor
+	if p.Place > 0 {
+		if place, err = GradientAt(b, p.Stations); err != nil {
+			return 0, err
+		}
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(p.covariance(place)) {
+		return 0, arg.Bad(fn, "Noise", p.Noise, "noise that is not lost beside drift and clutter (the covariance is singular)")
+	}
+	var lower mat.TriDense
+	factor.LTo(&lower)
+	whiten := func(v []float64) ([]float64, error) {
+		var w mat.VecDense
+		if err := w.SolveVec(&lower, mat.NewVecDense(len(v), v)); err != nil {
+			return nil, arg.Bad(fn, "Noise", p.Noise, "noise that is not lost beside drift and clutter")
+		}
+		return w.RawVector().Data, nil
+	}
+	var basis [][]float64
+	for _, column := range regional(p.Stations) {
+		w, err := whiten(column)
+		if err != nil {
+			return 0, err
+		}
+		basis = extend(basis, w)
+	}
+	s, err := whiten(signal)
+	if err != nil {
+		return 0, err
+	}
+	without(s, basis)
+	snr := math.Sqrt(dot(s, s))
+	if !isFinite(snr) {
+		return 0, arg.Bad(fn, "b", snr, "a body whose signal stays within the range of float64")
+	}
+	return snr, nil
+}
+
+// DetectionProbability is the chance that a body seen with a signal-to-noise
+// ratio passes the threshold that noise alone passes with the probability
+// falseAlarm, for one trial: place, shape and sign known (one-sided).
+//
+// Source: Pd = Q(Q^-1(Pf) - S); Kay (1998), chapter 4 (from memory).
+func DetectionProbability(snr, falseAlarm float64) (float64, error) {
+	const fn = "buried.DetectionProbability"
+	if err := errors.Join(arg.NonNegative(fn, "snr", snr, "signal-to-noise ratio"), checkProbability(fn, "falseAlarm", falseAlarm)); err != nil {
+		return 0, err
+	}
+	return distuv.UnitNormal.Survival(threshold(falseAlarm) - snr), nil
+}
+
+// SNRForDetection is the signal-to-noise ratio that is detected with a wanted
+// probability: the inverse of DetectionProbability. It is negative when less is
+// wanted than false alarms give.
+func SNRForDetection(wanted, falseAlarm float64) (float64, error) {
+	const fn = "buried.SNRForDetection"
+	if err := errors.Join(checkProbability(fn, "wanted", wanted), checkProbability(fn, "falseAlarm", falseAlarm)); err != nil {
+		return 0, err
+	}
+	return threshold(falseAlarm) - threshold(wanted), nil
+}
+
+// threshold is Q^-1(p), exact for small p.
+func threshold(p float64) float64 { return -distuv.UnitNormal.Quantile(p) }
+
+func checkProbability(fn, name string, p float64) error {
+	if !(p > 0 && p < 1) {
+		return arg.Bad(fn, name, p, "a probability above 0 and below 1")
+	}
+	return nil
+}
+
+// FalseAlarmOfTrials is the probability of at least one false alarm in n
+// independent trials: 1 - (1 - p)^n. Looking for a body at any of n places is
+// about n trials, n counted in units of the anomaly's width. FalseAlarmPerTrial
+// undoes it.
+func FalseAlarmOfTrials(perTrial float64, n int) (float64, error) {
+	const fn = "buried.FalseAlarmOfTrials"
+	if err := errors.Join(checkProbability(fn, "perTrial", perTrial), checkTrials(fn, n)); err != nil {
+		return 0, err
+	}
+	return -math.Expm1(float64(n) * math.Log1p(-perTrial)), nil
+}
+
+// FalseAlarmPerTrial is the probability per trial that keeps n independent
+// trials at a total probability of false alarm.
+func FalseAlarmPerTrial(total float64, n int) (float64, error) {
+	const fn = "buried.FalseAlarmPerTrial"
+	if err := errors.Join(checkProbability(fn, "total", total), checkTrials(fn, n)); err != nil {
+		return 0, err
+	}
+	return -math.Expm1(math.Log1p(-total) / float64(n)), nil
+}
+
+func checkTrials(fn string, n int) error {
+	if n < 1 {
+		return arg.Bad(fn, "n", n, "one trial or more")
+	}
+	return nil
+}
+
+// A Detection is what a plan can promise about one body.
+type Detection struct {
+	SNR         float64
+	Threshold   float64 // of the matched filter's output, in its standard deviations
+	PerTrial    float64 // false-alarm probability of each trial
+	Probability float64 // of detecting the body
+}
+
+// Detect says how likely the plan is to detect a body when the search over
+// trials independent places (1 if the place is known) may raise a false alarm
+// with the probability falseAlarm in all.
+func (p Plan) Detect(b Body, falseAlarm float64, trials int) (Detection, error) {
+	perTrial, err := FalseAlarmPerTrial(falseAlarm, trials)
+	if err != nil {
+		return Detection{}, err
+	}
+	snr, err := p.SNR(b)
+	if err != nil {
+		return Detection{}, err
+	}
+	d := Detection{SNR: snr, Threshold: threshold(perTrial), PerTrial: perTrial}
+	d.Probability, err = DetectionProbability(snr, perTrial)
+	return d, err
+}
+
+// PlanFor returns the profile (Line) with the fewest stations over a given
+// length (m) that detects the body with the wanted probability; noise holds
+// everything but the stations. The search stops at most stations, with an error
+// that says what probability those reach: with correlated clutter more stations
+// soon stop helping.
+func PlanFor(b Body, noise Plan, length, wanted, falseAlarm float64, trials, most int) (Plan, Detection, error) {
+	const fn = "buried.PlanFor"
+	if err := errors.Join(arg.Between(fn, "length", length, 1e-6, 1e9, "length in m"), checkProbability(fn, "wanted", wanted)); err != nil {
+		return Plan{}, Detection{}, err
+	}
+	if most < 3 || most > 2000 {
+		return Plan{}, Detection{}, arg.Bad(fn, "most", most, "3 to 2000 stations")
+	}
+	try := func(n int) (Plan, Detection, error) {
+		p := noise
+		var err error
+		if p.Stations, err = Line(n, length/float64(n-1)); err != nil {
+			return p, Detection{}, err
+		}
+		d, err := p.Detect(b, falseAlarm, trials)
+		return p, d, err
+	}
+	// Double until it is enough, then look one by one: between odd and even
+	// numbers the ratio need not rise.
+	low := 3
+	for n := 3; ; n = min(2*n, most) {
+		_, d, err := try(n)
+		if err != nil {
+			return Plan{}, d, err
+		}
+		if d.Probability >= wanted {
+			break
+		}
+		if n == most {
+			return Plan{}, d, arg.Bad(fn, "wanted", wanted, fmt.Sprintf("at most %.3f, which %d stations reach here", d.Probability, most))
+		}
+		low = n + 1
+	}
+	for n := low; ; n++ {
+		p, d, err := try(n)
+		if err != nil || d.Probability >= wanted || n >= most {
+			return p, d, err
+		}
+	}
+}
+
+// SmallestRadius is the radius (m) of the smallest body that the plan detects
+// with the wanted probability. body makes the body of a radius; it must grow
+// with it. The search goes from 1 mm to largest. A nil body panics.
+func (p Plan) SmallestRadius(body func(radius float64) Body, largest, wanted, falseAlarm float64, trials int) (float64, error) {
+	const fn = "buried.Plan.SmallestRadius"
+	if err := errors.Join(arg.Between(fn, "largest", largest, 1e-3, 1e9, "radius in m"), checkProbability(fn, "wanted", wanted)); err != nil {
+		return 0, err
+	}
+	lo, hi := 1e-3, largest
+	d, err := p.Detect(body(hi), falseAlarm, trials)
+	if err != nil {
+		return 0, err
+	}
+	if d.Probability < wanted {
+		return 0, arg.Bad(fn, "wanted", wanted, fmt.Sprintf("at most %.3f, which the largest radius of %g m reaches", d.Probability, largest))
+	}
+	for hi/lo > 1+1e-12 {
+		middle := math.Sqrt(lo * hi)
+		if d, err = p.Detect(body(middle), falseAlarm, trials); err != nil {
+			return 0, err
+		}
+		if d.Probability >= wanted {
+			hi = middle
+		} else {
+			lo = middle
+		}
+	}
+	return hi, nil
+}

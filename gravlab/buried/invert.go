@@ -1,0 +1,496 @@
+package buried
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/fit"
+	"gravity.example/gravlab/internal/arg"
+)
+
+// An Anomaly is a measured set of gz values, with or without a regional.
+type Anomaly struct {
+	Stations []r3.Vec  // m
+	GZ       []float64 // m/s²
+	Sigma    []float64 // standard uncertainties, m/s²; nil: equal and unknown
+}
+
+// Validate reports what cannot be used.
+func (a Anomaly) Validate() error {
+	const fn = "buried.Anomaly"
+	err := errors.Join(
+		arg.AtLeast(fn, "Stations", len(a.Stations), 3),
+		arg.SameLength(fn, "Stations", len(a.Stations), "GZ", len(a.GZ)),
+		arg.AllFinite(fn, "GZ", a.GZ, "gravity in m/s²"))
+	if err != nil {
+		return err
+	}
+	for i, s := range a.Stations {
+		if !finite3(s) || math.Abs(s.X)+math.Abs(s.Y)+math.Abs(s.Z) > 1e9 {
+			return arg.Bad(fn, fmt.Sprintf("Stations[%d]", i), s, "three finite coordinates in m")
+		}
+	}
+	if a.Sigma != nil {
+		if err := arg.SameLength(fn, "Stations", len(a.Stations), "Sigma", len(a.Sigma)); err != nil {
+			return err
+		}
+		for i, s := range a.Sigma {
+			if err := arg.Positive(fn, fmt.Sprintf("Sigma[%d]", i), s, "standard uncertainty in m/s²"); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// A Source is one fitted body: a point or a line along y. X, Y, Z say where (m;
+// a line has no Y), Mass is its excess mass (kg, or kg/m for a line).
+type Source struct {
+	Shape      Shape
+	X, Y, Z    float64
+	Mass       float64
+	UX, UY, UZ float64 // standard uncertainties, m
+	UMass      float64 // kg or kg/m
+	DepthMass  float64 // correlation of Z and Mass: the trade-off between the two
+}
+
+// An Inversion is the outcome of Invert.
+type Inversion struct {
+	Sources []Source
+	// Offset is the base level at the middle of the stations, m/s²; North and
+	// East the slopes of the regional, 1/s².
+	Offset, North, East    float64
+	UOffset, UNorth, UEast float64
+	// Fit holds the parameters in the order of its names, with covariance,
+	// correlations, residuals, chi², and what is not determined.
+	Fit *fit.Result
+
+	problem *inversion
+}
+
+// inversion is the problem in the form that fit wants.
+type inversion struct {
+	data     Anomaly
+	shapes   []Shape
+	planar   bool // all stations on one line of equal Y: a point's Y is held there
+	regional [][]float64
+	scale    []float64 // lengths by which the slope columns were divided
+	level    float64   // deepest station: the sources stay below it
+	reach    float64   // extent of the stations
+	middle   r3.Vec
+}
+
+// Invert fits one source for each shape (PointShape or LineShape) to an anomaly,
+// together with a base level and a slope in the directions in which the
+// stations extend. start are first guesses; nil lets a search find them. When
+// all stations have one Y, a point is taken to lie below the profile: its Y is
+// held there, and a mass off to the side would come out too deep.
+//
+// The covariance is that of a linear model at the solution. Depth and mass
+// always trade against each other (DepthMass); where the correlation is near 1
+// or u is not small beside the depth itself, look at the posterior (LogPosterior
+// and Sample) instead. A good fit does not show that the shape is right.
+func Invert(data Anomaly, shapes []Shape, start []Source) (*Inversion, error) {
+	const fn = "buried.Invert"
+	if err := errors.Join(data.Validate(), arg.AtLeast(fn, "shapes", len(shapes), 1)); err != nil {
+		return nil, err
+	}
+	p := newInversion(data, shapes)
+	for i, s := range shapes {
+		if s != PointShape && s != LineShape {
+			return nil, arg.Bad(fn, fmt.Sprintf("shapes[%d]", i), s, "PointShape or LineShape")
+		}
+	}
+	if !(p.reach > 0) {
+		return nil, arg.Bad(fn, "Stations", "at one place", "stations at several places")
+	}
+	names, lower, upper := p.names()
+	if len(data.GZ) < len(names) {
+		return nil, arg.Bad(fn, "Stations", len(data.GZ), fmt.Sprintf("at least %d, one for each of %v", len(names), names))
+	}
+	if start == nil {
+		start = p.search()
+	}
+	if err := arg.SameLength(fn, "shapes", len(shapes), "start", len(start)); err != nil {
+		return nil, err
+	}
+	for i, s := range start {
+		if !finite3(r3.Vec{X: s.X, Y: s.Y, Z: s.Z}) || !(s.Z > p.level) || !isFinite(s.Mass) {
+			return nil, arg.Bad(fn, fmt.Sprintf("start[%d]", i), s, fmt.Sprintf("finite numbers and a depth below the stations (Z > %g)", p.level))
+		}
+	}
+	x := make([]float64, len(data.GZ))
+	for i := range x {
+		x[i] = float64(i)
+	}
+	result, err := fit.Curve{
+		X: x, Y: data.GZ, Sigma: data.Sigma,
+		Model:    func(par, _, dst []float64) { p.model(par, dst) },
+		Jacobian: func(par, _ []float64, dst *mat.Dense) { p.jacobian(par, dst) },
+		Start:    p.parameters(start), Lower: lower, Upper: upper, Names: names,
+	}.Fit()
+	if result == nil {
+		return nil, err
+	}
+	return p.inversion(result), err
+}
+
+func newInversion(data Anomaly, shapes []Shape) *inversion {
+	p := &inversion{data: data, shapes: shapes, planar: true, regional: regional(data.Stations), level: math.Inf(-1)}
+	lo, hi := data.Stations[0], data.Stations[0]
+	for _, s := range data.Stations {
+		lo = r3.Vec{X: min(lo.X, s.X), Y: min(lo.Y, s.Y)}
+		hi = r3.Vec{X: max(hi.X, s.X), Y: max(hi.Y, s.Y)}
+		p.level = max(p.level, s.Z)
+	}
+	p.planar = hi.Y == lo.Y
+	p.middle = r3.Scale(0.5, r3.Add(lo, hi))
+	p.reach = math.Hypot(hi.X-lo.X, hi.Y-lo.Y)
+	p.scale = []float64{1}
+	if hi.X > lo.X {
+		p.scale = append(p.scale, hi.X-lo.X)
+	}
+	if hi.Y > lo.Y {
+		p.scale = append(p.scale, hi.Y-lo.Y)
+	}
+	return p
+}
+
+// names lists the parameters with their bounds: for each source X, Y (points on
+// a map), Z and Mass, then the regional.
+func (p *inversion) names() (names []string, lower, upper []float64) {
+	add := func(name string, lo, hi float64) {
+		names, lower, upper = append(names, name), append(lower, lo), append(upper, hi)
+	}
+	inf := math.Inf(1)
+	for i, s := range p.shapes {
+		n := fmt.Sprintf("%d", i+1)
+		add("X"+n, p.middle.X-3*p.reach, p.middle.X+3*p.reach)
+		if s == PointShape && !p.planar {
+			add("Y"+n, p.middle.Y-3*p.reach, p.middle.Y+3*p.reach)
+		}
+		add("Z"+n, p.level+1e-4*p.reach, p.level+100*p.reach)
+		add("Mass"+n, -inf, inf)
+	}
+	regional := []string{"offset", "slope", "second slope"}
+	for i := range p.regional {
+		add(regional[i], -inf, inf)
+	}
+	return names, lower, upper
+}
+
+// effect is gz of a unit source at a station and its derivatives by X, Y, Z of
+// the source.
+func effect(s Shape, x, y, z float64) (g, gx, gy, gz float64) {
+	if s == LineShape {
+		r2 := x*x + z*z
+		g = 2 * gravlab.G * z / r2
+		return g, -2 * g * x / r2, 0, 2 * gravlab.G * (x*x - z*z) / (r2 * r2)
+	}
+	r2 := x*x + y*y + z*z
+	f := gravlab.G / (r2 * math.Sqrt(r2))
+	return f * z, -3 * f * z * x / r2, -3 * f * z * y / r2, f * (1 - 3*z*z/r2)
+}
+
+// sources calls f for each source with its first parameter's place in par.
+func (p *inversion) sources(par []float64, f func(s Shape, first int, x, y, z, mass float64)) int {
+	k := 0
+	for _, s := range p.shapes {
+		first, x, y := k, par[k], p.middle.Y
+		k++
+		if s == PointShape && !p.planar {
+			y = par[k]
+			k++
+		}
+		f(s, first, x, y, par[k], par[k+1])
+		k += 2
+	}
+	return k
+}
+
+func (p *inversion) model(par, dst []float64) {
+	for i, at := range p.data.Stations {
+		sum := 0.0
+		k := p.sources(par, func(s Shape, _ int, x, y, z, mass float64) {
+			g, _, _, _ := effect(s, x-at.X, y-at.Y, z-at.Z)
+			sum += mass * g
+		})
+		for j, column := range p.regional {
+			sum += par[k+j] * column[i]
+		}
+		dst[i] = sum
+	}
+}
+
+func (p *inversion) jacobian(par []float64, dst *mat.Dense) {
+	for i, at := range p.data.Stations {
+		k := p.sources(par, func(s Shape, first int, x, y, z, mass float64) {
+			g, gx, gy, gz := effect(s, x-at.X, y-at.Y, z-at.Z)
+			dst.Set(i, first, mass*gx)
+			first++
+			if s == PointShape && !p.planar {
+				dst.Set(i, first, mass*gy)
+				first++
+			}
+			dst.Set(i, first, mass*gz)
+			dst.Set(i, first+1, g)
+		})
+		for j, column := range p.regional {
+			dst.Set(i, k+j, column[i])
+		}
+	}
+}
+
+// search looks for starting places on a grid, one source after the other, each
+// again with the others in place.
+func (p *inversion) search() []Source {
+	n := len(p.data.GZ)
+	sigma := func(i int) float64 {
+		if p.data.Sigma != nil {
+			return p.data.Sigma[i]
+		}
+		return 1
+	}
+	scaled := func(v []float64) []float64 {
+		w := make([]float64, n)
+		for i := range w {
+			w[i] = v[i] / sigma(i)
+		}
+		return w
+	}
+	column := func(s Source) []float64 {
+		c := make([]float64, n)
+		for i, at := range p.data.Stations {
+			g, _, _, _ := effect(s.Shape, s.X-at.X, s.Y-at.Y, s.Z-at.Z)
+			c[i] = g / gravlab.G / sigma(i)
+		}
+		return c
+	}
+	var xs, ys, zs []float64
+	for i := range 33 {
+		xs = append(xs, p.middle.X+(float64(i)/32-0.5)*p.reach)
+	}
+	ys = []float64{p.middle.Y}
+	if !p.planar {
+		ys = nil
+		for i := range 17 {
+			ys = append(ys, p.middle.Y+(float64(i)/16-0.5)*p.reach)
+		}
+	}
+	for i := range 16 {
+		zs = append(zs, p.level+p.reach*0.01*math.Pow(100, float64(i)/15))
+	}
+	found := make([]Source, len(p.shapes))
+	best := func(k, known int) {
+		var basis [][]float64
+		for _, c := range p.regional {
+			basis = extend(basis, scaled(c))
+		}
+		for j := range known {
+			if j != k {
+				basis = extend(basis, column(found[j]))
+			}
+		}
+		d := scaled(p.data.GZ)
+		without(d, basis)
+		most := -1.0
+		for _, x := range xs {
+			for _, y := range ys {
+				if p.shapes[k] == LineShape {
+					y = 0
+				}
+				for _, z := range zs {
+					s := Source{Shape: p.shapes[k], X: x, Y: y, Z: z}
+					c := column(s)
+					before := dot(c, c)
+					without(c, basis)
+					after := dot(c, c)
+					if !(after > 1e-12*before) {
+						continue
+					}
+					if gain := dot(c, d) * dot(c, d) / after; gain > most {
+						most, found[k] = gain, s
+					}
+				}
+				if p.shapes[k] == LineShape {
+					break
+				}
+			}
+		}
+		if most < 0 {
+			found[k] = Source{Shape: p.shapes[k], X: p.middle.X, Y: p.middle.Y, Z: p.level + p.reach/4}
+		}
+	}
+	for k := range found {
+		best(k, k)
+	}
+	if len(found) > 1 {
+		for range 2 {
+			for k := range found {
+				best(k, len(found))
+			}
+		}
+	}
+	return found
+}
+
+// parameters turns guesses into a vector, with the masses and the regional that
+// fit the data best at those places.
+func (p *inversion) parameters(guess []Source) []float64 {
+	names, lower, upper := p.names()
+	par := make([]float64, len(names))
+	k := 0
+	var masses []int
+	for i, s := range p.shapes {
+		par[k] = guess[i].X
+		k++
+		if s == PointShape && !p.planar {
+			par[k] = guess[i].Y
+			k++
+		}
+		par[k] = guess[i].Z
+		masses = append(masses, k+1)
+		k += 2
+	}
+	for i := range par {
+		par[i] = min(max(par[i], lower[i]), upper[i])
+	}
+	linear := append(masses, make([]int, len(p.regional))...)
+	for j := range p.regional {
+		linear[len(masses)+j] = k + j
+	}
+	full := mat.NewDense(len(p.data.GZ), len(names), nil)
+	p.jacobian(par, full)
+	a := mat.NewDense(len(p.data.GZ), len(linear), nil)
+	for j, c := range linear {
+		for i := range p.data.GZ {
+			a.Set(i, j, full.At(i, c))
+		}
+	}
+	if r, err := fit.Linear(a, p.data.GZ, p.data.Sigma); err == nil {
+		for j, c := range linear {
+			par[c] = r.P[j]
+		}
+	}
+	// A mass of zero has no depth: give it a trace of the anomaly.
+	for i, c := range masses {
+		if par[c] == 0 {
+			par[c] = math.Copysign(1e-12/gravlab.G, guess[i].Mass)
+		}
+	}
+	return par
+}
+
+func (p *inversion) inversion(r *fit.Result) *Inversion {
+	out := &Inversion{Fit: r, problem: p}
+	k := p.sources(r.P, func(s Shape, first int, x, y, z, mass float64) {
+		src := Source{Shape: s, X: x, Y: y, Z: z, Mass: mass, UX: r.U[first]}
+		at := first + 1
+		if s == LineShape {
+			src.Y = 0
+		} else if !p.planar {
+			src.UY = r.U[at]
+			at++
+		}
+		src.UZ, src.UMass = r.U[at], r.U[at+1]
+		src.DepthMass = r.Correlation(at, at+1)
+		out.Sources = append(out.Sources, src)
+	})
+	out.Offset, out.UOffset = r.P[k], r.U[k]
+	for j := 1; j < len(p.scale); j++ {
+		slope, u := r.P[k+j]/p.scale[j], r.U[k+j]/p.scale[j]
+		if j == 1 && p.regionalIsNorth() {
+			out.North, out.UNorth = slope, u
+		} else {
+			out.East, out.UEast = slope, u
+		}
+	}
+	return out
+}
+
+// regionalIsNorth reports whether the first slope column runs north.
+func (p *inversion) regionalIsNorth() bool {
+	for _, s := range p.data.Stations {
+		if s.X != p.data.Stations[0].X {
+			return true
+		}
+	}
+	return false
+}
+
+// Body returns the fitted sources as bodies: points, and tunnels drawn as lines
+// of 1 kg/m³ times their mass would be of no use, so lines come as thin tunnels
+// of a contrast of 1000 kg/m³ in size.
+func (v *Inversion) Body() (Sum, error) {
+	var sum Sum
+	for _, s := range v.Sources {
+		if s.Shape == PointShape {
+			sum = append(sum, Point{At: r3.Vec{X: s.X, Y: s.Y, Z: s.Z}, Mass: s.Mass})
+			continue
+		}
+		contrast := math.Copysign(1000, s.Mass)
+		radius, err := RadiusOfTunnel(s.Mass, contrast)
+		if err != nil {
+			return nil, err
+		}
+		sum = append(sum, Tunnel{X: s.X, Z: s.Z, Radius: radius, Contrast: contrast})
+	}
+	return sum, sum.Validate()
+}
+
+// Radius is the radius (m) of a sphere or tunnel of a contrast (kg/m³) with the
+// source's mass, and its standard uncertainty when the contrast is exact.
+func (s Source) Radius(contrast float64) (radius, u float64, err error) {
+	exponent := 1.0 / 3
+	if s.Shape == LineShape {
+		exponent = 0.5
+		radius, err = RadiusOfTunnel(s.Mass, contrast)
+	} else {
+		radius, err = RadiusOfSphere(s.Mass, contrast)
+	}
+	if err != nil {
+		return 0, 0, err
+	}
+	return radius, math.Abs(radius * exponent * s.UMass / s.Mass), nil
+}
+
+// LogPosterior is the logarithm of the posterior density of the fit's
+// parameters, in their order, up to a constant: normal errors of the stated
+// Sigma, flat priors between the fit's bounds (depth: from the stations to 100
+// times their extent). Without Sigma it takes the scatter of the best fit.
+// Outside the bounds it is -Inf; a vector of another length has -Inf too.
+func (v *Inversion) LogPosterior(par []float64) float64 {
+	p := v.problem
+	names, lower, upper := p.names()
+	if len(par) != len(names) {
+		return math.Inf(-1)
+	}
+	for i, x := range par {
+		if !(x >= lower[i] && x <= upper[i]) {
+			return math.Inf(-1)
+		}
+	}
+	dst := make([]float64, len(p.data.GZ))
+	p.model(par, dst)
+	sigma := 1.0
+	if p.data.Sigma == nil {
+		sigma = math.Sqrt(v.Fit.Chi2 / float64(max(v.Fit.DoF, 1)))
+	}
+	sum := 0.0
+	for i, m := range dst {
+		if p.data.Sigma != nil {
+			sigma = p.data.Sigma[i]
+		}
+		d := (p.data.GZ[i] - m) / sigma
+		sum += d * d
+	}
+	if math.IsNaN(sum) {
+		return math.Inf(-1)
+	}
+	return -sum / 2
+}
