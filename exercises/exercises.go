@@ -23,7 +23,9 @@ type Lab struct {
 	Tracks   []Track  // empty: for everybody
 	BuildsOn []string // ids of other labs
 	Graded   bool     // marked in a class
-	build    func(d *Draw) Paper
+	// Build makes the lab with the numbers of one sheet. It is cheap: whatever takes
+	// time waits until it is asked for (sync.OnceValue).
+	Build func(d *Draw) Paper
 }
 
 // Number is the lab's number, the part of the id before the first hyphen.
@@ -189,7 +191,7 @@ func Find(id string) (Lab, error) {
 
 // Paper returns the lab with the numbers of a sheet's code.
 func (l Lab) Paper(code Code) Paper {
-	p := l.build(&Draw{lab: l.ID, code: code})
+	p := l.Build(&Draw{lab: l.ID, code: code})
 	p.Lab, p.Code = l, code
 	return p
 }

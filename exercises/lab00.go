@@ -11,7 +11,7 @@ import (
 
 var firstSteps = Lab{
 	ID: "00-first-steps", Title: "First steps", Minutes: 30,
-	build: buildFirstSteps,
+	Build: buildFirstSteps,
 }
 
 func buildFirstSteps(d *Draw) Paper {
@@ -55,7 +55,7 @@ func buildFirstSteps(d *Draw) Paper {
 			},
 			Range:     [2]float64{1e-10, 1e-7},
 			Hints:     [2]string{"Newton: F = G m₁ m₂/r², r from centre to centre.", "Everything in SI: millimetres into metres first."},
-			Worked:    fmt.Sprintf("%%%%\n// Newton's law: F = G m1 m2/r², r between the centres, in metres.\nm1, m2, r := %g, %g, %g // kg, kg, m\nF := gravlab.G * m1 * m2 / (r * r)\nsheet.Number(\"pull\", F, \"N\")", m1, m2, r),
+			Worked:    fmt.Sprintf("%%%%\n// Newton's law: F = G m1 m2/r², r between the centres, in metres.\nm1, m2, r := %s, %s, %s // kg, kg, m\nF := gravlab.G * m1 * m2 / (r * r)\nsheet.Number(\"pull\", F, \"N\")", lit(m1), lit(m2), lit(r)),
 			Reasoning: "$F = G m_1 m_2/r^2$ with $r$ from centre to centre: a sphere pulls as if its mass were in its centre.",
 			Source: Source{Text: newton["source"], Published: true, Check: &SourceCheck{
 				Table: "worked_examples.csv", ID: "newton-01", Got: pull(6.67e-11, 9000, 9000, 10), Want: newton.Float("published_answer"), Within: 0.05e-5}},

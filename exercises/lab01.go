@@ -13,7 +13,7 @@ import (
 var weighingTheEarth = Lab{
 	ID: "01-weighing-the-earth", Title: "Weighing the Earth", Minutes: 80,
 	Tracks: []Track{LaboratoryClass}, BuildsOn: []string{"00-first-steps"}, Graded: true,
-	build: buildWeighingTheEarth,
+	Build: buildWeighingTheEarth,
 }
 
 // scaleDistance is from the mirror to the scale on the wall of the basement
@@ -109,10 +109,9 @@ func (w weighing) fibreConstant() Question {
 			{"the beam's own moment of inertia left out", kappa(2*w.SmallMass*w.Arm*w.Arm, 2*w.halfPeriod), "Beam, mirror and clamp turn as well: add I₀."},
 			{"one sphere only in the moment of inertia", kappa(w.SmallMass*w.Arm*w.Arm+roundTo(w.beamInertia, 3), 2*w.halfPeriod), "There is a small sphere at both ends of the beam."},
 		},
-		Range: [2]float64{3e-8, 6e-7},
-		Hints: [2]string{"Moment of inertia first: I = 2 m b² + I₀. Then κ = I (2π/T)².", "How long is a full period, there and back?"},
-		Worked: fmt.Sprintf("%%%%\n// There and back is a full period. The moment of inertia is that of both\n// spheres and of the beam, and kappa = I (2 pi/T)².\nT := 2 * %g // s\nI := 2*%g*%g*%g + %s // kg m²\nkappa := I * math.Pow(2*math.Pi/T, 2)\nsheet.Number(\"kappa\", kappa, \"N m/rad\")",
-			w.halfPeriod, w.SmallMass, w.Arm, w.Arm, goFloat(w.beamInertia, 3)),
+		Range:     [2]float64{3e-8, 6e-7},
+		Hints:     [2]string{"Moment of inertia first: I = 2 m b² + I₀. Then κ = I (2π/T)².", "How long is a full period, there and back?"},
+		Worked:    fmt.Sprintf("%%%%\n// There and back is a full period. The moment of inertia is that of both\n// spheres and of the beam, and kappa = I (2 pi/T)².\nT := 2 * %s // s\nI := 2*%s*%s*%s + %s // kg m²\nkappa := I * math.Pow(2*math.Pi/T, 2)\nsheet.Number(\"kappa\", kappa, \"N m/rad\")", lit(w.halfPeriod), lit(w.SmallMass), lit(w.Arm), lit(w.Arm), goFloat(w.beamInertia, 3)),
 		Reasoning: "The free swing obeys $I\\ddot\\theta = -\\kappa\\theta$, so $\\omega^2 = \\kappa/I$ and $\\kappa = I(2\\pi/T)^2$. The time from turning point to turning point is half a period.",
 		Source: Source{Text: stick["source"], Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "torsion-02", Got: torsionConstant(2.0*1*1/12, 180), Want: stick.Float("published_answer"), Within: 0.005e-4}},
@@ -139,7 +138,7 @@ func (w weighing) lightSpot() Question {
 		},
 		Range:     [2]float64{1e-3, 1.2e-2},
 		Hints:     [2]string{"How far does the spot move from the middle to one side?", "The light turns by twice the angle of the beam: θ = s/(2D), with s from the middle."},
-		Worked:    fmt.Sprintf("%%%%\n// From the middle to one side the spot moves half of the whole way, and the\n// light turns by twice the angle of the beam.\ns, D := %g/2, %.1f // m\ntheta := math.Atan(s/D) / 2\nsheet.Number(\"theta\", theta, \"rad\")", movement/1000, scaleDistance),
+		Worked:    fmt.Sprintf("%%%%\n// From the middle to one side the spot moves half of the whole way, and the\n// light turns by twice the angle of the beam.\ns, D := %s/2, %.1f // m\ntheta := math.Atan(s/D) / 2\nsheet.Number(\"theta\", theta, \"rad\")", lit(movement/1000), scaleDistance),
 		Reasoning: "Switching sides moves the equilibrium by $2\\theta_e$, and the mirror doubles the angle, so the spot moves by $D\\tan 2\\theta_e$ either way from the middle.",
 		Source:    Source{Text: "common practice, no source: law of reflection. Cavendish's own scale was read directly; the factor of the mirror is checked against ray geometry in package torsion"},
 	}
@@ -164,10 +163,9 @@ func (w weighing) bigG() Question {
 			{"the gap between the surfaces for the distance of the centres", g(gap, 1), "A sphere pulls as if its mass were in its centre: d is from centre to centre."},
 			{"distance not squared", func(k Known) float64 { return g(w.Distance, 1)(k) / w.Distance }, "The force falls with the square of the distance."},
 		},
-		Range: [2]float64{6e-11, 7.4e-11},
-		Hints: [2]string{"At rest the torque of the fibre, κ θ, balances the torque of both pairs, 2 F b.", "F = G m M/d². Solve 2 G m M b/d² = κ θ for G."},
-		Worked: fmt.Sprintf("%%%%\n// At rest kappa theta = 2 F b with F = G m M/d².\nT, I := 2*%g, 2*%g*%g*%g+%s // s, kg m²\nkappa := I * math.Pow(2*math.Pi/T, 2)\ntheta := %.8g // rad, from the light spot\nm, M, b, d := %g, %g, %g, %g // kg, kg, m, m\nG := kappa * theta * d * d / (2 * m * M * b)\nsheet.Number(\"big-g\", G, \"m³/(kg s²)\")",
-			w.halfPeriod, w.SmallMass, w.Arm, w.Arm, goFloat(w.beamInertia, 3), w.theta(), w.SmallMass, w.LargeMass, w.Arm, w.Distance),
+		Range:     [2]float64{6e-11, 7.4e-11},
+		Hints:     [2]string{"At rest the torque of the fibre, κ θ, balances the torque of both pairs, 2 F b.", "F = G m M/d². Solve 2 G m M b/d² = κ θ for G."},
+		Worked:    fmt.Sprintf("%%%%\n// At rest kappa theta = 2 F b with F = G m M/d².\nT, I := 2*%s, 2*%s*%s*%s+%s // s, kg m²\nkappa := I * math.Pow(2*math.Pi/T, 2)\ntheta := %.8g // rad, from the light spot\nm, M, b, d := %s, %s, %s, %s // kg, kg, m, m\nG := kappa * theta * d * d / (2 * m * M * b)\nsheet.Number(\"big-g\", G, \"m³/(kg s²)\")", lit(w.halfPeriod), lit(w.SmallMass), lit(w.Arm), lit(w.Arm), goFloat(w.beamInertia, 3), w.theta(), lit(w.SmallMass), lit(w.LargeMass), lit(w.Arm), lit(w.Distance)),
 		Reasoning: "At rest the fibre's torque $\\kappa\\theta_e$ equals that of both near pairs, $2 G m M b/d^2$, so $G = \\kappa\\theta_e d^2/(2 m M b)$.",
 		Source: Source{Text: example["source"], Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "cavendish-07", Got: staticG(4.8e-8, 0.007, 0.100, 0.02, 5, 0.25), Want: example.Float("published_answer"), Within: 0.005e-11}},
@@ -193,7 +191,7 @@ func (w weighing) farSpheres() Question {
 		},
 		Range:     [2]float64{0.01, 0.06},
 		Hints:     [2]string{"How far is it from a large sphere to the far small one? Pythagoras with d and 2b.", "The pull falls with the square of that distance, and only its part across the beam turns it."},
-		Worked:    fmt.Sprintf("%%%%\n// The far distance is sqrt(d² + 4b²). The pull is weaker by the square of\n// the ratio, and one more factor is the cosine of its direction.\nb, d := %g, %g // m\nfar := math.Hypot(d, 2*b)\nshare := math.Pow(d/far, 3)\nsheet.Number(\"far-spheres\", 100*share, \"%%\")", w.Arm, w.Distance),
+		Worked:    fmt.Sprintf("%%%%\n// The far distance is sqrt(d² + 4b²). The pull is weaker by the square of\n// the ratio, and one more factor is the cosine of its direction.\nb, d := %s, %s // m\nfar := math.Hypot(d, 2*b)\nshare := math.Pow(d/far, 3)\nsheet.Number(\"far-spheres\", 100*share, \"%%\")", lit(w.Arm), lit(w.Distance)),
 		Reasoning: "Near: $GmM/d^2$ at the arm $b$. Far: $GmM/(d^2+4b^2)$, of which only the part $d/\\sqrt{d^2+4b^2}$ lies across the beam. The ratio is $(d/\\sqrt{d^2+4b^2})^3$.",
 		Source: Source{Text: "independently computed: " + exact["route"], Check: &SourceCheck{
 			// The exact geometry turns with the beam by 2.6 mrad, which moves the ratio by some of its third digit.
@@ -235,9 +233,8 @@ func (w weighing) torque(d *Draw) Question {
 				{"sign reversed", one(func(theta float64) float64 { return -right(theta) }), "Positive turns towards the large sphere at (b, d): at θ = 0 the torque is positive."},
 			},
 		},
-		Hints: [2]string{"For one small sphere at (x, y): force components of both large spheres, then torque = x F_y − y F_x.", "By symmetry the other small sphere gives the same torque again."},
-		Worked: fmt.Sprintf("// One small sphere feels both large ones; the torque of a force about the\n// origin is x Fy - y Fx; the other end of the beam gives the same again.\nfunc torque(theta float64) float64 {\n\tm, M, b, d := %g, %g, %g, %g // kg, kg, m, m\n\tx, y := b*math.Cos(theta), b*math.Sin(theta)\n\tpull := func(X, Y float64) float64 {\n\t\tdx, dy := X-x, Y-y\n\t\tr := math.Hypot(dx, dy)\n\t\treturn gravlab.G * m * M * (x*dy - y*dx) / (r * r * r)\n\t}\n\treturn 2 * (pull(b, d) + pull(-b, -d))\n}\n\n%%%%\nsheet.Function(\"torque\", torque)",
-			w.SmallMass, w.LargeMass, w.Arm, w.Distance),
+		Hints:     [2]string{"For one small sphere at (x, y): force components of both large spheres, then torque = x F_y − y F_x.", "By symmetry the other small sphere gives the same torque again."},
+		Worked:    fmt.Sprintf("// One small sphere feels both large ones; the torque of a force about the\n// origin is x Fy - y Fx; the other end of the beam gives the same again.\nfunc torque(theta float64) float64 {\n\tm, M, b, d := %s, %s, %s, %s // kg, kg, m, m\n\tx, y := b*math.Cos(theta), b*math.Sin(theta)\n\tpull := func(X, Y float64) float64 {\n\t\tdx, dy := X-x, Y-y\n\t\tr := math.Hypot(dx, dy)\n\t\treturn gravlab.G * m * M * (x*dy - y*dx) / (r * r * r)\n\t}\n\treturn 2 * (pull(b, d) + pull(-b, -d))\n}\n\n%%%%\nsheet.Function(\"torque\", torque)", lit(w.SmallMass), lit(w.LargeMass), lit(w.Arm), lit(w.Distance)),
 		Reasoning: "The torque of a force $\\vec F$ at $(x, y)$ is $x F_y - y F_x$. For one small sphere add the pulls of both large ones; the other end gives the same by symmetry.",
 		Source: Source{Text: "independently computed: " + exact["route"], Check: &SourceCheck{
 			// At the equilibrium of the reference the torque equals kappa theta = 6.4e-8 × 2.6096842e-3.
@@ -400,7 +397,7 @@ func experimentOf1798(d *Draw) Question {
 		},
 		Range:     [2]float64{4800, 6100},
 		Hints:     [2]string{"N in seconds first, then half of the movement for B.", "Density = N²/(10844 B) in units of the density of water, 1 g/cm³."},
-		Worked:    fmt.Sprintf("%%%%\n// N is the vibration in seconds, B half of the movement from side to side.\nN, B := 60*%g.0+%g, %.2f/2\nsheet.Number(\"experiment-1798\", N*N/(10844*B), \"g/cm³\")", minutes, seconds, movement),
+		Worked:    fmt.Sprintf("%%%%\n// N is the vibration in seconds, B half of the movement from side to side.\nN, B := 60*%s+%s, %.2f/2\nsheet.Number(\"experiment-1798\", N*N/(10844*B), \"g/cm³\")", lit(minutes), lit(seconds), movement),
 		Reasoning: "Half of the movement from side to side is the deflection from the middle; $N$ is a half-period, which his constant 10844 allows for.",
 		Source: Source{Text: published["source"], Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "cavendish-04", Got: density(421, 6.18/2) / 1000, Want: published.Float("published_answer"), Within: 0.005}},

@@ -87,8 +87,7 @@ func (s swingRecord) recording() Recording {
 
 // reading is the code with which every worked answer about the recording starts.
 func (s swingRecord) reading() string {
-	return fmt.Sprintf("rec := sheet.Recording(\"swing\")\nswing := torsion.Recording{\n\tTimes: rec.Column(\"time\"), Readings: rec.Column(\"spot\"),\n\tLever: torsion.Lever{Distance: %g},\n}\n// Somebody knocked the bench at about %g s: stop before that.\nfit := gravlab.Must(torsion.FitRecording(swing, torsion.Window{From: -300, To: %g}))\n",
-		scaleDistance, s.knock, s.knock-10)
+	return fmt.Sprintf("rec := sheet.Recording(\"swing\")\nswing := torsion.Recording{\n\tTimes: rec.Column(\"time\"), Readings: rec.Column(\"spot\"),\n\tLever: torsion.Lever{Distance: %s},\n}\n// Somebody knocked the bench at about %s s: stop before that.\nfit := gravlab.Must(torsion.FitRecording(swing, torsion.Window{From: -300, To: %s}))\n", lit(scaleDistance), lit(s.knock), lit(s.knock-10))
 }
 
 func (s swingRecord) period() Question {
@@ -180,7 +179,7 @@ func (s swingRecord) bigG() Question {
 		Range: [2]float64{6.3e-11, 7.1e-11},
 		Hints: [2]string{"Balance.GFromSwing takes the deflection and the undamped period; it counts far spheres and beam.", "Balance.Budget gives G, its uncertainty and the share of each term."},
 		Worked: "%%\n// The balance as it stands on the bench; the budget propagates everything.\n" + s.reading() +
-			fmt.Sprintf("balance := torsion.Balance{\n\tArm: %g, Distance: %g, SmallMass: %g, LargeMass: %g,\n\tBeamMass: 0.012, ExtraInertia: 4e-6, Kappa: 1e-7, // Kappa is not used\n}\nu := torsion.Uncertainties{\n\tArm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,\n\tDeflection: fit.Deflection.U, Period: fit.Undamped.U, Correlation: fit.Correlation,\n}\nbudget := gravlab.Must(balance.Budget(fit.Deflection.Value, fit.Undamped.Value, u))\nsheet.Measured(\"g-swing\", budget.G, budget.U, \"m³/(kg s²)\")", s.w.Arm, s.w.Distance, s.w.SmallMass, s.w.LargeMass),
+			fmt.Sprintf("balance := torsion.Balance{\n\tArm: %s, Distance: %s, SmallMass: %s, LargeMass: %s,\n\tBeamMass: 0.012, ExtraInertia: 4e-6, Kappa: 1e-7, // Kappa is not used\n}\nu := torsion.Uncertainties{\n\tArm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,\n\tDeflection: fit.Deflection.U, Period: fit.Undamped.U, Correlation: fit.Correlation,\n}\nbudget := gravlab.Must(balance.Budget(fit.Deflection.Value, fit.Undamped.Value, u))\nsheet.Measured(\"g-swing\", budget.G, budget.U, \"m³/(kg s²)\")", lit(s.w.Arm), lit(s.w.Distance), lit(s.w.SmallMass), lit(s.w.LargeMass)),
 		Reasoning: "The distance $d$ enters squared and is known to 0.4 %, so it alone makes about 0.8 % of $G$; the fit of the swing adds far less. Measure $d$ better before you record longer.",
 		Source:    Source{Text: "G. the CODATA 2018 value, 6.674 30(15) × 10⁻¹¹ m³ kg⁻¹ s⁻² (E. Tiesinga et al., Rev. Mod. Phys. 93, 025010, 2021), made the recording; the uncertainty by JCGM 100:2008, 5.1 and 5.2"},
 	}
@@ -205,7 +204,7 @@ func (s swingRecord) earthMass() Question {
 		},
 		Range:     [2]float64{5.6e24, 6.4e24},
 		Hints:     [2]string{"The Earth pulls as if its mass were in its centre: g = G M/R².", "M = g R²/G, everything in SI units."},
-		Worked:    "%%\n// g = G M/R², solved for M. G is the one that the swing gave.\n" + s.reading() + fmt.Sprintf("balance := torsion.Balance{\n\tArm: %g, Distance: %g, SmallMass: %g, LargeMass: %g,\n\tBeamMass: 0.012, ExtraInertia: 4e-6,\n}\nG := gravlab.Must(balance.GFromSwing(fit.Deflection.Value, fit.Undamped.Value))\n", s.w.Arm, s.w.Distance, s.w.SmallMass, s.w.LargeMass) + "M := 9.81 * math.Pow(6.371e6, 2) / G\nsheet.Number(\"earth-mass\", M, \"kg\")",
+		Worked:    "%%\n// g = G M/R², solved for M. G is the one that the swing gave.\n" + s.reading() + fmt.Sprintf("balance := torsion.Balance{\n\tArm: %s, Distance: %s, SmallMass: %s, LargeMass: %s,\n\tBeamMass: 0.012, ExtraInertia: 4e-6,\n}\nG := gravlab.Must(balance.GFromSwing(fit.Deflection.Value, fit.Undamped.Value))\n", lit(s.w.Arm), lit(s.w.Distance), lit(s.w.SmallMass), lit(s.w.LargeMass)) + "M := 9.81 * math.Pow(6.371e6, 2) / G\nsheet.Number(\"earth-mass\", M, \"kg\")",
 		Reasoning: "$g = GM/R^2$. The balance gives $G$; the Earth's mass needs $g$ and $R$ from elsewhere too.",
 		Source: Source{Text: baily["source"], Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "earthmass-06",

@@ -39,3 +39,13 @@ func split(v float64, digits int) (mantissa string, exponent int) {
 	}
 	return strconv.FormatFloat(v/math.Pow(10, float64(exponent)), 'f', digits-1, 64), exponent
 }
+
+// lit writes a number as Go code that is a float64 also where it is whole:
+// 9 as 9.0, so that 2*9.0/4 is no division of whole numbers.
+func lit(v float64) string {
+	s := strconv.FormatFloat(v, 'g', -1, 64)
+	if !strings.ContainsAny(s, ".e") {
+		s += ".0"
+	}
+	return s
+}

@@ -275,7 +275,7 @@ func TestTries(t *testing.T) {
 
 func TestRecordingComesWhole(t *testing.T) {
 	const samples = 150_000
-	lab := exercises.NewLab(exercises.Lab{ID: "90-trial", Title: "Trial"}, func(*exercises.Draw) exercises.Paper {
+	lab := exercises.Lab{ID: "90-trial", Title: "Trial", Build: func(*exercises.Draw) exercises.Paper {
 		return exercises.Paper{Recordings: []exercises.Recording{{
 			ID: "long", Columns: []exercises.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
 			Make: func() ([][]float64, error) {
@@ -286,7 +286,7 @@ func TestRecordingComesWhole(t *testing.T) {
 				return [][]float64{t, a}, nil
 			},
 		}}}
-	})
+	}}
 	d := newDesk(t, Options{Find: func(string) (exercises.Lab, error) { return lab, nil }}, SessionOptions{})
 	var all []float64
 	for replies := 1; ; replies++ {
