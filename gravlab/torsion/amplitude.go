@@ -40,8 +40,8 @@ func (b Balance) PeriodAt(amplitude float64, at Position) (float64, error) {
 		torque, _ := p.torque(x, y, theta)
 		return b.Kappa*theta - scale*torque
 	}
-	// The torque is smooth on the scale of d/b, and a swing is much smaller than
-	// that: 24 points give all digits of the work.
+	// The torque is smooth on the scale of d/b, and a swing is much smaller
+	// than that: 24 points give all digits of the work.
 	work := func(from, to float64) float64 {
 		return quad.Fixed(restoring, from, to, 24, quad.Legendre{}, 0)
 	}
@@ -59,8 +59,8 @@ func (b Balance) PeriodAt(amplitude float64, at Position) (float64, error) {
 		return 0, fmt.Errorf("torsion.Balance: with an amplitude of %g rad %s (at %.4g rad)", amplitude, what, limit)
 	}
 
-	// With theta = middle - half cos(phi) the integrand is smooth and periodic in
-	// phi, so that the midpoint rule converges faster than any power.
+	// With theta = middle - half cos(phi) the integrand is smooth and periodic
+	// in phi, so that the midpoint rule converges faster than any power.
 	const points = 64
 	middle, half := (upper+lower)/2, (upper-lower)/2
 	var sum float64

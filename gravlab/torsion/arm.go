@@ -25,6 +25,18 @@ const (
 	HeldGap
 )
 
+func (h Held) String() string {
+	switch h {
+	case HeldStress:
+		return "same stress"
+	case HeldPeriod:
+		return "same period"
+	case HeldGap:
+		return "same gap"
+	}
+	return "nothing known"
+}
+
 // BestArm returns a copy of the balance with the arm that gives the largest
 // deflection: the same masses, the same distance d, the same length of fibre,
 // and what is held as it is. The beam keeps its mass per length and its

@@ -49,9 +49,9 @@ func Skelmire() Balance {
 }
 
 // Validate returns an error that names every field that cannot be used. Every
-// method calls it. Beside signs it looks at sizes: lengths of 1e-9 to 1e9 m, masses
-// of 1e-15 to 1e30 kg and what goes with them, so that no power of them is
-// beyond float64.
+// method calls it. Beside signs it looks at sizes: lengths of 1e-9 to 1e9 m,
+// masses of 1e-15 to 1e30 kg and what goes with them, so that no power of them
+// is beyond float64.
 func (b Balance) Validate() error {
 	const fn = "torsion.Balance"
 	if err := errors.Join(
@@ -211,10 +211,10 @@ func (b Balance) touchAngle() (angle float64, what string) {
 // at angle theta (rad, any) and the large spheres at the given position, N m.
 // It counts all four pairs of spheres and the pull on the beam, for any angle.
 //
-// The spheres are exact as points (Newton, Principia, book I, propositions
-// LXXI and LXXIV). The beam is a line; its torque is the integral of
-// Newton's law along it in closed form. An error says where spheres would
-// overlap, or where the beam would pass through a large one.
+// The spheres are exact as points (Newton, Principia, book I, propositions LXXI
+// and LXXIV). The beam is a line; its torque is the integral of Newton's law
+// along it in closed form. An error says where spheres would overlap, or where
+// the beam would pass through a large one.
 func (b Balance) Torque(theta float64, at Position) (float64, error) {
 	torque, _, err := b.torqueAndSlope(theta, at)
 	return torque, err

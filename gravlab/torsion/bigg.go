@@ -24,8 +24,8 @@ func (b Balance) GSimple(theta float64) (float64, error) {
 	return result("torsion.Balance.GSimple", b.Kappa*theta*b.Distance*b.Distance/(2*b.SmallMass*b.LargeMass*b.Arm))
 }
 
-// GFromDeflection returns G, m³ kg⁻¹ s⁻², from the deflection theta_e (rad, from
-// the middle, position Plus) and the torsion constant of the fibre:
+// GFromDeflection returns G, m³ kg⁻¹ s⁻², from the deflection theta_e (rad,
+// from the middle, position Plus) and the torsion constant of the fibre:
 //
 //	G = kappa theta_e / (torque(theta_e)/G)
 //
@@ -43,10 +43,10 @@ func (b Balance) GFromDeflection(theta float64) (float64, error) {
 }
 
 // GFromSwing returns G, m³ kg⁻¹ s⁻², from the deflection theta_e (rad, from the
-// middle, position Plus) and the period of small swings about it, T in s, corrected
-// for damping (UndampedPeriod). It needs no torsion constant and is what most
-// class experiments use. From kappa theta = torque and (2 pi/T)² I = kappa -
-// slope of the torque,
+// middle, position Plus) and the period of small swings about it, T in s,
+// corrected for damping (UndampedPeriod). It needs no torsion constant and is
+// what most class experiments use. From kappa theta = torque and (2 pi/T)² I =
+// kappa - slope of the torque,
 //
 //	G = I (2 pi/T)² theta_e / ((torque - theta_e slope)/G)
 //
@@ -98,8 +98,8 @@ func (b Balance) GFromAcceleration(theta, alpha float64) (float64, error) {
 
 // StartAcceleration returns the angular acceleration at the start, rad/s², of a
 // beam that has moved by moved (rad) from rest in the first t seconds. With
-// period zero it is 2 moved/t², which is too small by about (omega t)²/12 of itself
-// because the fibre slackens as the beam moves: 6 % after a seventh of a
+// period zero it is 2 moved/t², which is too small by about (omega t)²/12 of
+// itself because the fibre slackens as the beam moves: 6 % after a seventh of a
 // period. With the undamped period in s that is counted:
 //
 //	alpha = moved omega² / (1 - cos(omega t))
@@ -156,8 +156,8 @@ func (b Balance) GFromPeriods(inLine, away float64) (float64, error) {
 }
 
 // UndampedPeriod returns the period, s, that a damped swing of full period T
-// and decay time tau would have without its damping:
-// 2 pi / sqrt((2 pi/T)² + 1/tau²). tau may be +Inf.
+// and decay time tau would have without its damping: 2 pi / sqrt((2 pi/T)² +
+// 1/tau²). tau may be +Inf.
 func UndampedPeriod(period, tau float64) (float64, error) {
 	k, err := KappaFromPeriod(1, period, tau)
 	if err != nil {

@@ -40,8 +40,8 @@ type Budget struct {
 	G, U  float64 // G and its standard uncertainty, m³ kg⁻¹ s⁻²
 	Terms []Term
 	// Correlated is the share of the variance that the correlation of
-	// deflection and period adds; it may be negative. With those of the terms the
-	// shares add up to one.
+	// deflection and period adds; it may be negative. With those of the terms
+	// the shares add up to one.
 	Correlated float64
 }
 

@@ -11,17 +11,19 @@ import (
 // A Reading1798 says which of the 29 results of 1798 are taken, and how the
 // third is read. Its zero value takes all of them as they were printed.
 type Reading1798 struct {
-	// ThirdAs588 takes 5.88 for the third result, which is printed 4.88. The mean that
-	// was printed, 5.48, needs 5.88; but the time of vibration and the deflection of
-	// that experiment give 4.88, so that the mean was the slip.
+	// ThirdAs588 takes 5.88 for the third result, which is printed 4.88. The
+	// mean that was printed, 5.48, needs 5.88; but the time of vibration and
+	// the deflection of that experiment give 4.88, so that the mean was the
+	// slip.
 	ThirdAs588 bool
-	// StifferWire takes results 7 to 29 only, made with the second, stiffer wire.
+	// StifferWire takes results 7 to 29 only, made with the second, stiffer
+	// wire.
 	StifferWire bool
 }
 
 // Densities returns the mean density of the Earth over that of water from each
-// experiment, in the order of the paper: H. Cavendish, Phil. Trans. R. Soc.
-// 88, 469 (1798).
+// experiment, in the order of the paper: H. Cavendish, Phil. Trans. R. Soc. 88,
+// 469 (1798).
 func (r Reading1798) Densities() []float64 {
 	densities := []float64{
 		5.50, 5.61, 4.88, 5.07, 5.26, 5.55, // first wire
@@ -82,9 +84,9 @@ func Summarise(results []float64) (Summary, error) {
 //
 //	N²/(10844 B)
 //
-// where N is the time of one vibration in seconds and B the motion of the arm from
-// its middle position, in divisions of 1/20 inch. N is half a period by today's
-// count: from one end of the swing to the other.
+// where N is the time of one vibration in seconds and B the motion of the arm
+// from its middle position, in divisions of 1/20 inch. N is half a period by
+// today's count: from one end of the swing to the other.
 func Density1798(n, b float64) (float64, error) {
 	const fn = "torsion.Density1798"
 	if err := errors.Join(

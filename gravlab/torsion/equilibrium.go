@@ -49,8 +49,8 @@ func (b Balance) Deflection() (float64, error) {
 // A SnapIn says up to which mass of each large sphere the balance has an
 // equilibrium, if everything else stays as it is. The gravitational torque
 // grows ever faster towards the large spheres, the fibre's only in proportion:
-// beyond the fold the fibre never holds. In a real balance something usually touches
-// before that, so both are here; the smaller mass counts.
+// beyond the fold the fibre never holds. In a real balance something usually
+// touches before that, so both are here; the smaller mass counts.
 type SnapIn struct {
 	FoldMass  float64 // largest mass with an equilibrium if nothing were in the way, kg; +Inf if there is always one
 	FoldAngle float64 // its angle, rad; +Inf if there is no fold
@@ -61,8 +61,8 @@ type SnapIn struct {
 }
 
 // SnapIn returns the limit of stability in position Plus. LargeMass does not
-// enter, nor does the radius of the large sphere change with its mass here. The fold
-// is where the mass that a given equilibrium needs,
+// enter, nor does the radius of the large sphere change with its mass here. The
+// fold is where the mass that a given equilibrium needs,
 //
 //	M(theta) = kappa theta / (torque(theta)/M),
 //
@@ -151,7 +151,8 @@ func (b Balance) Period(at Position) (float64, error) {
 	return result("torsion.Balance.Period", 2*math.Pi*math.Sqrt(b.inertia()/k))
 }
 
-// stiffnessAtRest returns the stiffness at the equilibrium, and the equilibrium.
+// stiffnessAtRest returns the stiffness at the equilibrium, and the
+// equilibrium.
 func (b Balance) stiffnessAtRest(at Position) (k, theta float64, err error) {
 	if err := b.validateSwing(); err != nil {
 		return 0, 0, err
@@ -173,8 +174,9 @@ func (b Balance) stiffnessAtRest(at Position) (k, theta float64, err error) {
 	return k, theta, nil
 }
 
-// root finds the zero of a function that is at most zero at lo and at least zero at hi, from
-// its value and derivative: Newton's method, kept between the ends by bisection.
+// root finds the zero of a function that is at most zero at lo and at least
+// zero at hi, from its value and derivative: Newton's method, kept between the
+// ends by bisection.
 func root(f func(float64) (value, slope float64), lo, hi float64) float64 {
 	x := lo
 	for range 200 {

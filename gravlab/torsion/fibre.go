@@ -19,8 +19,9 @@ type Fibre struct {
 //	kappa = pi n r⁴ / (2 l)
 //
 // It holds within the elastic range for a uniform fibre (Saint-Venant 1855; A.
-// E. H. Love, Mathematical Theory of Elasticity, chapter XIV, from memory). A load of
-// m g adds m g r²/(2 l) by its tension; see Ribbon, where that matters more.
+// E. H. Love, Mathematical Theory of Elasticity, chapter XIV, from memory). A
+// load of m g adds m g r²/(2 l) by its tension; see Ribbon, where that matters
+// more.
 func (f Fibre) Kappa() (float64, error) {
 	const fn = "torsion.Fibre"
 	if err := errors.Join(
@@ -48,9 +49,10 @@ type Ribbon struct {
 //	kappa = n w t³/(3 l) (1 - 192 t/(pi⁵ w) sum tanh(j pi w/(2 t))/j⁵) + F (w² + t²)/(12 l), j = 1, 3, 5...
 //
 // The bracket is the end correction: without it the constant comes out 19 % too
-// large at w = 4 t. The last term is the weight F that a twisted ribbon lifts. Sources: S. P. Timoshenko and J. N. Goodier, Theory of
-// Elasticity, 3rd ed., section 109 (from memory) for the series; the tension
-// term is the tilt of the stress F/(w t) over the section.
+// large at w = 4 t. The last term is the weight F that a twisted ribbon lifts.
+// Sources: S. P. Timoshenko and J. N. Goodier, Theory of Elasticity, 3rd ed.,
+// section 109 (from memory) for the series; the tension term is the tilt of the
+// stress F/(w t) over the section.
 func (r Ribbon) Kappa() (float64, error) {
 	const fn = "torsion.Ribbon"
 	if err := errors.Join(
@@ -73,14 +75,15 @@ func (r Ribbon) Kappa() (float64, error) {
 	return result(fn, r.ShearModulus*w*t*t*t/(3*r.Length)*shape+r.Load*(w*w+t*t)/(12*r.Length))
 }
 
-// KappaFromPeriod returns the torsion constant, N m/rad, of a pendulum of moment of
-// inertia I (kg m²) with the period T of a full swing, there and back (s):
+// KappaFromPeriod returns the torsion constant, N m/rad, of a pendulum of
+// moment of inertia I (kg m²) with the period T of a full swing, there and back
+// (s):
 //
 //	kappa = I ((2 pi/T)² + 1/tau²)
 //
-// where tau is the decay time of the amplitude, s, and +Inf for a swing
-// that does not decay. With the large spheres beside the balance the value
-// holds the gradient of their pull; take the period with them removed, or use
+// where tau is the decay time of the amplitude, s, and +Inf for a swing that
+// does not decay. With the large spheres beside the balance the value holds the
+// gradient of their pull; take the period with them removed, or use
 // Balance.GFromSwing, which needs no torsion constant.
 func KappaFromPeriod(inertia, period, tau float64) (float64, error) {
 	const fn = "torsion.KappaFromPeriod"

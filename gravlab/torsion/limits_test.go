@@ -136,8 +136,8 @@ func TestBestArm(t *testing.T) {
 	near(t, "fibre", best.Kappa, b.Kappa, 1e-15)
 }
 
-// TestBestArmOfPoints: points on a beam without mass at a held period deflect by
-// (1 - (1 + 4 x²)^(-3/2))/x, x = b/d, whose maximum is a pure number.
+// TestBestArmOfPoints: points on a beam without mass at a held period deflect
+// by (1 - (1 + 4 x²)^(-3/2))/x, x = b/d, whose maximum is a pure number.
 func TestBestArmOfPoints(t *testing.T) {
 	b := Balance{Arm: 0.1, Distance: 0.1, SmallMass: 0.02, LargeMass: 1, Kappa: 1e-6}
 	best := gravlab.Must(b.BestArm(HeldPeriod))

@@ -163,8 +163,8 @@ func TestSwingFulfilsItsEquation(t *testing.T) {
 			h := 0.5
 			speed := (angle(x+h) - angle(x-h)) / (2 * h)
 			acceleration := (angle(x+h) - 2*angle(x) + angle(x-h)) / (h * h)
-			// Differences leave (omega h)²/12 = 5e-6 of each term, and overdamped
-			// motion has faster parts that have died by then.
+			// Differences leave (omega h)²/12 = 5e-6 of each term, and
+			// overdamped motion has faster parts that have died by then.
 			sum := s.Inertia*acceleration + s.Damping*speed + s.Kappa*(angle(x)-s.Equilibrium)
 			size := s.Inertia*math.Abs(acceleration) + s.Damping*math.Abs(speed) + s.Kappa*math.Abs(angle(x)-s.Equilibrium)
 			if math.Abs(sum) > 1e-4*size {

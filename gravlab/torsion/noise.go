@@ -9,15 +9,15 @@ import (
 )
 
 // ThermalTorque returns the thermal torque noise of a pendulum with viscous
-// damping (gas, eddy currents), as a one-sided amplitude spectral density,
-// N m/√Hz, the same at every frequency:
+// damping (gas, eddy currents), as a one-sided amplitude spectral density, N
+// m/√Hz, the same at every frequency:
 //
 //	sqrt(4 k_B T I omega0/Q), omega0 = sqrt(kappa/I)
 //
 // for the stiffness kappa (N m/rad), the moment of inertia I (kg m²), the
 // quality factor Q and the temperature T (K). Source: the
-// fluctuation–dissipation theorem, H. B. Callen and T. A. Welton, Phys. Rev. 83,
-// 34 (1951).
+// fluctuation–dissipation theorem, H. B. Callen and T. A. Welton, Phys. Rev.
+// 83, 34 (1951).
 func ThermalTorque(kappa, inertia, q, temperature float64) (float64, error) {
 	const fn = "torsion.ThermalTorque"
 	if err := errors.Join(
@@ -37,8 +37,8 @@ func ThermalTorque(kappa, inertia, q, temperature float64) (float64, error) {
 //
 //	sqrt(4 k_B T kappa/(Q omega)), omega = 2 pi f
 //
-// It equals ThermalTorque at the resonance only, and is larger below. Source: P. R. Saulson,
-// Phys. Rev. D 42, 2437 (1990), from memory.
+// It equals ThermalTorque at the resonance only, and is larger below. Source:
+// P. R. Saulson, Phys. Rev. D 42, 2437 (1990), from memory.
 func ThermalTorqueStructural(kappa, q, temperature, f float64) (float64, error) {
 	const fn = "torsion.ThermalTorqueStructural"
 	if err := errors.Join(
@@ -52,13 +52,14 @@ func ThermalTorqueStructural(kappa, q, temperature, f float64) (float64, error) 
 	return result(fn, math.Sqrt(4*gravlab.BoltzmannK*temperature*kappa/(q*2*math.Pi*f)))
 }
 
-// ThermalAngle returns the root mean square of the angle by thermal motion, rad:
+// ThermalAngle returns the root mean square of the angle by thermal motion,
+// rad:
 //
 //	sqrt(k_B T/kappa)
 //
 // whatever the damping, by equipartition. It is the spread of single readings
-// over a time much longer than the decay time, all frequencies together; it is not
-// the uncertainty of a measurement. AveragedThermalAngle is.
+// over a time much longer than the decay time, all frequencies together; it is
+// not the uncertainty of a measurement. AveragedThermalAngle is.
 func ThermalAngle(kappa, temperature float64) (float64, error) {
 	const fn = "torsion.ThermalAngle"
 	if err := errors.Join(
@@ -96,18 +97,19 @@ func AveragedThermalAngle(kappa, inertia, q, temperature, t float64) (float64, e
 }
 
 // PatchStiffness returns what a potential difference between one small flat
-// face of the pendant and the grounded plates on either side of it adds to the torsion
-// constant, N m/rad. It is negative: the face is pulled to whichever plate is nearer.
+// face of the pendant and the grounded plates on either side of it adds to the
+// torsion constant, N m/rad. It is negative: the face is pulled to whichever
+// plate is nearer.
 //
 //	-2 eps0 A V² b²/gap³
 //
-// Model: a face of the area A (m²) at the arm b (m), half-way between two plates at the
-// distance gap (m) each, plane and much larger than the gap; displacement b theta;
-// potentials held. C = eps0 A (1/(gap-x) + 1/(gap+x)), energy -C V²/2. For
-// patches V² is the mean of the square over the face, V (volt) its root, as
-// long as patches are much wider than the gap; smaller ones pull less.
-// Several faces add. A constant stiffness only changes the period; V that drifts or
-// fluctuates makes a false signal.
+// Model: a face of the area A (m²) at the arm b (m), half-way between two
+// plates at the distance gap (m) each, plane and much larger than the gap;
+// displacement b theta; potentials held. C = eps0 A (1/(gap-x) + 1/(gap+x)),
+// energy -C V²/2. For patches V² is the mean of the square over the face, V
+// (volt) its root, as long as patches are much wider than the gap; smaller ones
+// pull less. Several faces add. A constant stiffness only changes the period; V
+// that drifts or fluctuates makes a false signal.
 func PatchStiffness(area, gap, arm, volts float64) (float64, error) {
 	const fn = "torsion.PatchStiffness"
 	if err := errors.Join(
@@ -123,12 +125,13 @@ func PatchStiffness(area, gap, arm, volts float64) (float64, error) {
 
 // A Tilt says how the support of the balance leans and what that does.
 //
-// Model: the pendant stays plumb below the head of the fibre, while everything that
-// stands on the support, large spheres and scale, leans with it. So the axis of
-// the beam moves by Height times the angle relative to the large spheres, along
-// the beam and across. In addition the head of the fibre, which is never perfectly round,
-// turns the beam in proportion to the tilt: the feed-through, which has to be
-// measured on each fibre (a few per cent is common practice, no source).
+// Model: the pendant stays plumb below the head of the fibre, while everything
+// that stands on the support, large spheres and scale, leans with it. So the
+// axis of the beam moves by Height times the angle relative to the large
+// spheres, along the beam and across. In addition the head of the fibre, which
+// is never perfectly round, turns the beam in proportion to the tilt: the
+// feed-through, which has to be measured on each fibre (a few per cent is
+// common practice, no source).
 type Tilt struct {
 	Along       float64 // angle of the tilt that moves the axis along the beam, rad
 	Across      float64 // angle of the tilt that moves the axis across the beam, towards positive y, rad
@@ -137,11 +140,11 @@ type Tilt struct {
 }
 
 // TiltEffect returns what the tilt adds to the turn of the beam in position
-// Plus, rad: direct is the feed-through, the same in both positions of the large
-// spheres, so that it cancels from the difference of the two if the tilt does
-// not change between them; pull is the change of the gravitational torque over
-// the stiffness, of second order in the tilt because one pair comes nearer when the
-// other one recedes.
+// Plus, rad: direct is the feed-through, the same in both positions of the
+// large spheres, so that it cancels from the difference of the two if the tilt
+// does not change between them; pull is the change of the gravitational torque
+// over the stiffness, of second order in the tilt because one pair comes nearer
+// when the other one recedes.
 func (b Balance) TiltEffect(tilt Tilt) (direct, pull float64, err error) {
 	const fn = "torsion.Tilt"
 	if err := errors.Join(

@@ -118,7 +118,8 @@ func TestNeverPanics(t *testing.T) {
 	})
 }
 
-// TestMotionNeverPanics: the slower calls, with times and recorders of any kind.
+// TestMotionNeverPanics: the slower calls, with times and recorders of any
+// kind.
 func TestMotionNeverPanics(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b := Skelmire()

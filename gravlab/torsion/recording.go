@@ -15,8 +15,8 @@ import (
 //	signal + Zero + Drift t + noise, rounded to Step
 //
 // where the signal is the turn of the beam (rad), or the place of the spot (m)
-// when the lever has a distance. Zero, Drift, Noise and Step have the unit of the
-// reading.
+// when the lever has a distance. Zero, Drift, Noise and Step have the unit of
+// the reading.
 type Recorder struct {
 	Interval float64 // between readings, s
 	Duration float64 // of the recording from the switch on, s

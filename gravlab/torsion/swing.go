@@ -40,9 +40,9 @@ func (b Balance) Swing() (Swing, error) {
 func (s Swing) Validate() error {
 	const fn = "torsion.Swing"
 	return errors.Join(
-		arg.Positive(fn, "Inertia", s.Inertia, "moment of inertia in kg m²"),
-		arg.Positive(fn, "Kappa", s.Kappa, "stiffness in N m/rad"),
-		arg.NonNegative(fn, "Damping", s.Damping, "damping in N m s/rad"),
+		within(fn, "Inertia", s.Inertia, 1e-30, 1e30, "moment of inertia in kg m²"),
+		within(fn, "Kappa", s.Kappa, 1e-30, 1e30, "stiffness in N m/rad"),
+		optional(fn, "Damping", s.Damping, 1e30, "damping in N m s/rad"),
 		arg.Finite(fn, "Start", s.Start, "angle in rad"),
 		arg.Finite(fn, "Speed", s.Speed, "angular speed in rad/s"),
 		arg.Finite(fn, "Equilibrium", s.Equilibrium, "angle in rad"),
@@ -58,8 +58,8 @@ func (s Swing) rates() (omega0, gamma, excess float64) {
 }
 
 // Angle returns the angle at time t >= 0 in s, rad, in closed form: oscillating
-// (c² < 4 I kappa), critical or creeping. It loses no digits near the
-// critical case.
+// (c² < 4 I kappa), critical or creeping. It loses no digits near the critical
+// case.
 func (s Swing) Angle(t float64) (float64, error) {
 	if err := s.Validate(); err != nil {
 		return 0, err

@@ -15,9 +15,9 @@ func (b Balance) pendant() pendant {
 	return pendant{arm: b.Arm, ball: b.SmallMass, half: half, line: b.BeamMass / (2 * half)}
 }
 
-// torque returns the torque on the pendant at angle theta from a point at
-// (x, y), per G and mass of the point (kg/m), and its derivative with respect
-// to theta.
+// torque returns the torque on the pendant at angle theta from a point at (x,
+// y), per G and mass of the point (kg/m), and its derivative with respect to
+// theta.
 //
 // In the frame of the beam the point lies at u along and v across, and every
 // pull turns the beam by its component across. Both parts are written so that
@@ -50,8 +50,8 @@ func (p pendant) torque(x, y, theta float64) (torque, slope float64) {
 	return torque, slope
 }
 
-// lineTorque returns v ∫ w dw / ((w-u)² + v²)^(3/2) over w from -h to h, and its
-// derivative as the line turns (du = v, dv = -u).
+// lineTorque returns v ∫ w dw / ((w-u)² + v²)^(3/2) over w from -h to h, and
+// its derivative as the line turns (du = v, dv = -u).
 //
 // With the ends at a = h-u and c = -h-u along and s, q their distances from the
 // point, the integral is v K with

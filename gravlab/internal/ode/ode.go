@@ -222,8 +222,8 @@ func (s *solver) scale(i int, v float64) float64 {
 }
 
 // firstStep guesses a step from the sizes of y and of its derivative (Hairer,
-// Nørsett and Wanner, section II.4, without their second trial: the first
-// steps are rejected until they fit).
+// Nørsett and Wanner, section II.4, without their second trial: the first steps
+// are rejected until they fit).
 func (s *solver) firstStep() float64 {
 	var d0, d1 float64
 	for i, y := range s.y {
@@ -311,8 +311,8 @@ func finite(v []float64) bool {
 }
 
 // Coefficients of the pair: c the times of stages 2 to 7, a their weights (the
-// last row is also the solution of order 5), e the weights of the error, d those of
-// the continuous extension.
+// last row is also the solution of order 5), e the weights of the error, d
+// those of the continuous extension.
 var (
 	c = [6]float64{1. / 5, 3. / 10, 4. / 5, 8. / 9, 1, 1}
 	a = [6][6]float64{

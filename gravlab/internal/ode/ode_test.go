@@ -86,8 +86,8 @@ func TestErrorFollowsTolerance(t *testing.T) {
 		for i, x := range times {
 			// A step is longer than 0.05 at each of these tolerances except the
 			// last, where it is longer than 0.01, so at most 10⁴ errors of one
-			// step add up; they do so with changing sign, and a tenth of that is
-			// already far too much.
+			// step add up; they do so with changing sign, and a tenth of that
+			// is already far too much.
 			if e := math.Abs(rows[i][0] - math.Cos(x)); e > 1e3*rel {
 				t.Errorf("Rel %g: error at t = %g is %g", rel, x, e)
 				break

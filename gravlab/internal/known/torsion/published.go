@@ -44,10 +44,47 @@ func published() []check.Case {
 		example("earthmass-07", "mean density of the Earth after Baily", "kg/m³", 1e3, func() (float64, error) {
 			return torsion.EarthDensity(6.48e-11, 9.81, 6.371e6)
 		}),
+		example("earthmass-02", "gravity of a Moon as dense as the Earth", "m/s²", 1, func() (float64, error) {
+			perG, err := torsion.EarthMass(6.67e-11, 1, 1.7e6)
+			return 1.1e23 / perG, err
+		}),
+		example("earthmass-05", "gravity of Saturn from its density", "m/s²", 1, func() (float64, error) {
+			perG, err := torsion.EarthDensity(6.67e-11, 1, 1.2e8/2)
+			return 690 / perG, err
+		}),
+		example("damping-05", "Q from period and halving time", "1", 1, func() (float64, error) {
+			tau := 100 / math.Ln2
+			kappa, err := torsion.KappaFromPeriod(1, 5, tau)
+			if err != nil {
+				return 0, err
+			}
+			return torsion.Swing{Inertia: 1, Kappa: kappa, Damping: 2 / tau, Start: 1}.Q()
+		}),
 		loose(example("earthmass-03", "mass of the Earth from the orbit of the Moon", "kg", 1, func() (float64, error) {
 			return torsion.MassFromOrbit(6.67e-11, 3.84e8, 2.36e6)
 		}), 0.0015, "the published 6.01 should round to 6.02: it was computed from rounded intermediates, off by 0.12 %"),
 	}
+}
+
+// ribbons returns the torsion constants of rectangular sections that handbooks
+// print: kappa = k1 n w t³/l.
+func ribbons() []check.Case {
+	var cases []check.Case
+	for _, row := range []struct {
+		ratio float64
+		k1    string
+	}{{1, "0.1406"}, {1.5, "0.196"}, {2, "0.229"}, {3, "0.263"}, {4, "0.281"}, {10, "0.312"}} {
+		cases = append(cases, check.Case{
+			ID:       fmt.Sprintf("ribbon-k1-%g", row.ratio),
+			Quantity: fmt.Sprintf("torsion of a rectangle %g times as wide as thick: kappa l/(n w t³)", row.ratio), Unit: "1",
+			Want: number(row.k1), Tol: check.Digits(row.k1), Known: check.Memory, Published: true,
+			Source: "S. P. Timoshenko, J. N. Goodier, Theory of Elasticity, 3rd ed. (McGraw-Hill 1970), table of section 109",
+			Got: func() (float64, error) {
+				return torsion.Ribbon{Width: row.ratio * 1e-3, Thickness: 1e-3, Length: 1, ShearModulus: 1e12 / row.ratio}.Kappa()
+			},
+		})
+	}
+	return cases
 }
 
 // example is a row of worked_examples.csv; factor turns its unit into ours.
@@ -70,7 +107,8 @@ func loose(c check.Case, rel float64, why string) check.Case {
 	return c
 }
 
-// cavendish returns what the 29 results of 1798 give today, and what was printed.
+// cavendish returns what the 29 results of 1798 give today, and what was
+// printed.
 func cavendish() []check.Case {
 	summary := func(r torsion.Reading1798, pick func(torsion.Summary) float64) func() (float64, error) {
 		return func() (float64, error) {

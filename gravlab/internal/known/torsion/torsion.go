@@ -19,6 +19,7 @@ import (
 func Cases() []check.Case {
 	cases := computed()
 	cases = append(cases, published()...)
+	cases = append(cases, ribbons()...)
 	cases = append(cases, cavendish()...)
 	return cases
 }
