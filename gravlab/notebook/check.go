@@ -2,7 +2,9 @@ package notebook
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
+	"slices"
 )
 
 // Validate checks nb against format 4.5 and returns an *Error, or nil. What was
@@ -84,8 +86,8 @@ func (c *Cell) check(ps *problems, at string) {
 		if len(c.Outputs) > 0 || c.Run != 0 {
 			ps.add(at, "has outputs but is not a code cell", "remove them")
 		}
-		for name, b := range c.Attachments {
-			b.check(ps, fmt.Sprintf("%s, attachment %q", at, name))
+		for _, name := range slices.Sorted(maps.Keys(c.Attachments)) {
+			c.Attachments[name].check(ps, fmt.Sprintf("%s, attachment %q", at, name))
 		}
 	default:
 		ps.add(at, fmt.Sprintf("has the unknown kind %q", c.Kind), "make it code, markdown or raw")
@@ -99,7 +101,8 @@ func (c *Cell) checkMetadata(ps *problems, at string) {
 			ps.add(at, fmt.Sprintf("has the metadata %s %v", key, v), "make it "+want)
 		}
 	}
-	for key, v := range c.Metadata {
+	for _, key := range slices.Sorted(maps.Keys(c.Metadata)) {
+		v := c.Metadata[key]
 		switch key {
 		case "tags":
 			ok(v, key, "a list of different texts without commas", goodTags(v))
@@ -172,8 +175,8 @@ func (o *Output) check(ps *problems, at string) {
 }
 
 func (b Bundle) check(ps *problems, at string) {
-	for mime, v := range b {
-		if _, ok := v.(string); !ok && !isJSON(mime) {
+	for _, mime := range slices.Sorted(maps.Keys(b)) {
+		if _, ok := b[mime].(string); !ok && !isJSON(mime) {
 			ps.add(at, fmt.Sprintf("has data of type %q that is not text", mime), "make it a string (images as base64)")
 		}
 	}
