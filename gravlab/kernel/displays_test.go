@@ -133,7 +133,7 @@ func benchmarkCell(b *testing.B, imports, body string) {
 	}
 	defer side.Close()
 	dir := b.TempDir()
-	env, err := kernelEnv(t, dir, ServeOptions{})
+	env, err := kernelEnv(t, dir, ServeOptions{mute: true})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -1,7 +1,6 @@
 package kernel
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"testing"
@@ -11,7 +10,7 @@ import (
 // `PROGRAM kernel serve FILE`.
 func TestMain(m *testing.M) {
 	if len(os.Args) == 4 && os.Args[1] == "kernel" && os.Args[2] == "serve" {
-		if err := Serve(context.Background(), os.Args[3], ServeOptions{}); err != nil {
+		if err := Serve(os.Args[3], ServeOptions{}); err != nil {
 			fmt.Fprintln(os.Stderr, "gravlab:", err)
 			os.Exit(1)
 		}

@@ -141,8 +141,9 @@ func (s *session) interrupt(mode string) {
 
 // Run executes the notebook's code cells in order and puts the outputs into nb.
 // A cell that fails is no error of Run: see Result. An error says that the
-// kernel could not be started or died too often, or that ctx has ended; what
-// was run until then is in nb and in the result, which is never nil.
+// kernel could not be started (nb is then as it was, and the result has no
+// cells) or died too often, or that ctx has ended; what was run until then is in
+// nb and in the result, which is never nil.
 func Run(ctx context.Context, nb *notebook.Notebook, o RunOptions) (*Result, error) {
 	r := &runner{nb: nb, o: o, result: &Result{}, displays: displays{}, uses: map[string]bool{}}
 	if err := r.prepare(); err != nil {
@@ -152,7 +153,7 @@ func Run(ctx context.Context, nb *notebook.Notebook, o RunOptions) (*Result, err
 	if err := r.start(ctx); err != nil {
 		return r.result, err
 	}
-	r.nb.Metadata["language_info"] = r.session.lang.metadata()
+	r.lay()
 	return r.result, r.all(ctx)
 }
 
@@ -201,9 +202,15 @@ func (r *runner) prepare() error {
 		}
 		r.spec = &spec
 	}
+	return nil
+}
+
+// lay lists the cells to run and takes the old outputs away.
+func (r *runner) lay() {
 	if r.nb.Metadata == nil {
 		r.nb.Metadata = map[string]any{}
 	}
+	r.nb.Metadata["language_info"] = r.session.lang.metadata()
 	for i, c := range r.nb.Cells {
 		if c.Kind != notebook.Code {
 			continue
@@ -213,7 +220,6 @@ func (r *runner) prepare() error {
 			r.result.Cells = append(r.result.Cells, CellResult{Cell: c, Index: i, Outcome: NotRun})
 		}
 	}
-	return nil
 }
 
 func (r *runner) goCode() bool { return r.spec == nil || strings.EqualFold(r.session.lang.Name, "go") }
@@ -257,7 +263,7 @@ func (r *runner) startOnce(ctx context.Context) (*session, error) {
 	}
 	var e engine
 	if r.spec == nil {
-		e, err = startOwn(ctx, file, ServeOptions{Clone: r.o.Clone, Dir: r.o.Dir, DataDir: r.o.DataDir, Progress: r.o.Say})
+		e, err = startOwn(ctx, file, ServeOptions{Clone: r.o.Clone, Dir: r.o.Dir, DataDir: r.o.DataDir, Progress: r.o.Say, mute: true})
 	} else {
 		e, err = startSpec(*r.spec, file, r.o.Dir)
 	}

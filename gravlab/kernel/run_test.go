@@ -331,8 +331,8 @@ func TestRunRefusals(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: error %v, want %q in it", c.name, err, c.want)
 		}
-		if result == nil {
-			t.Errorf("%s: no result", c.name)
+		if result == nil || len(result.Cells) != 0 {
+			t.Errorf("%s: result %+v, want one without cells", c.name, result)
 		}
 	}
 }

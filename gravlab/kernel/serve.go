@@ -8,12 +8,13 @@ import (
 
 // ServeOptions says how a kernel is run. The zero value is good.
 type ServeOptions struct {
-	Clone      string       // folder of the module; empty: FindClone from the current folder
-	Dir        string       // where cells run; empty: the current folder
-	DataDir    string       // where the answers log lies; empty: the user's data folder
-	Completion bool         // let gopls complete and explain code, if there is one
-	Progress   func(string) // told what takes long; may be nil
-	Log        io.Writer    // gets all of GoNB's own log; may be nil
+	Clone    string       // folder of the module; empty: FindClone from the current folder
+	Dir      string       // where cells run; empty: the current folder
+	DataDir  string       // where the answers log lies; empty: the user's data folder
+	Progress func(string) // told what takes long; may be nil
+	Log      io.Writer    // gets all of GoNB's own log; may be nil
+
+	mute bool // no gopls: nobody completes code in a run without a front end
 }
 
 // markEnv names the environment variable by which all processes of one kernel

@@ -118,7 +118,11 @@ func supervise(ctx context.Context, file string, o ServeOptions) (s *supervisor,
 // returns when the front end has shut the kernel down, when a signal other than
 // an interrupt ends it, or when the front end itself is gone; nothing that the
 // kernel started is left then. An error says why a kernel did not start or died.
-func Serve(ctx context.Context, connectionFile string, o ServeOptions) error {
+//
+// There is no context to end it by: the usual one is cancelled by an interrupt,
+// which here ends a cell and not the kernel.
+func Serve(connectionFile string, o ServeOptions) error {
+	ctx := context.Background()
 	// Before anything is started: a signal must not end this process by itself.
 	signals := make(chan os.Signal, 8)
 	signal.Notify(signals, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP)
@@ -129,7 +133,7 @@ func Serve(ctx context.Context, connectionFile string, o ServeOptions) error {
 			return err
 		}
 	}
-	orphaned := frontEndGone(ctx)
+	orphaned := frontEndGone()
 	starting, cancel := context.WithTimeout(ctx, startLimit)
 	defer cancel()
 	type started struct {
@@ -172,8 +176,6 @@ func Serve(ctx context.Context, connectionFile string, o ServeOptions) error {
 			return s.death()
 		case <-orphaned:
 			return nil
-		case <-ctx.Done():
-			return nil
 		}
 	}
 }
@@ -203,16 +205,14 @@ func kernelEnv(t toolchain, folder string, o ServeOptions) ([]string, error) {
 	env := without(os.Environ(), "GOFLAGS", "GOPROXY", "GOWORK", "GOTOOLCHAIN", "GOTMPDIR", "GOOS", "GOARCH", "GOROOT",
 		"TMPDIR", "PATH", "PWD", "GONB_*", "GRAVLAB_*")
 	path := []string{t.dir, filepath.Join(t.goroot, "bin")}
-	if o.Completion {
-		if dir := goplsDir(); dir != "" {
-			path = append(path, dir)
-		}
-	} else {
+	if o.mute {
 		dir, err := muteGopls()
 		if err != nil {
 			return nil, err
 		}
 		path = append([]string{dir}, path...)
+	} else if dir := goplsDir(); dir != "" {
+		path = append(path, dir)
 	}
 	return append(env,
 		"PATH="+strings.Join(append(path, os.Getenv("PATH")), string(os.PathListSeparator)),
@@ -313,21 +313,15 @@ func (s *supervisor) settle() string {
 
 // frontEndGone reports the end of the front end, if it is known: jupyter_client
 // names itself in JPY_PARENT_PID. GoNB would never notice.
-func frontEndGone(ctx context.Context) <-chan struct{} {
+func frontEndGone() <-chan struct{} {
 	parent, err := strconv.Atoi(os.Getenv("JPY_PARENT_PID"))
 	if err != nil || parent <= 1 || parent != os.Getppid() {
 		return nil
 	}
 	gone := make(chan struct{})
 	go func() {
-		tick := time.NewTicker(500 * time.Millisecond)
-		defer tick.Stop()
 		for os.Getppid() == parent {
-			select {
-			case <-tick.C:
-			case <-ctx.Done():
-				return
-			}
+			time.Sleep(500 * time.Millisecond)
 		}
 		close(gone)
 	}()

@@ -17,7 +17,7 @@ const supported = false
 const startLimit = time.Minute
 
 // Serve says that the kernel does not run on this system.
-func Serve(ctx context.Context, connectionFile string, o ServeOptions) error { return errNotHere }
+func Serve(connectionFile string, o ServeOptions) error { return errNotHere }
 
 func startOwn(ctx context.Context, file string, o ServeOptions) (engine, error) {
 	return nil, errNotHere
