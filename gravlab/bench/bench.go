@@ -32,6 +32,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"time"
 
@@ -45,14 +46,17 @@ type Options struct {
 	Socket string
 	// Data is the folder that holds the answers logs; empty is DataFolder().
 	Data string
-	// InMemory writes no log: every session has answers of its own, which end with
-	// it.
+	// InMemory writes no log: the answers end with the bench. A confined session
+	// has answers of its own then, which end with it.
 	InMemory bool
 	// Find finds a lab; nil is exercises.Find.
 	Find func(id string) (exercises.Lab, error)
 	// Assessed treats every sheet as ask.Assessed declares it: displays say how an
 	// answer was understood and no more.
 	Assessed bool
+	// ChartScript is the text of ECharts that charts carry with them (draw.Chart);
+	// without it a chart is its still image.
+	ChartScript string
 	// Complain receives what goes wrong behind the scenes, one line each; nil
 	// drops it.
 	Complain func(message string)
@@ -108,9 +112,18 @@ func Start(o Options) (*Bench, error) {
 			return nil, fmt.Errorf("a folder for the bench's socket: %w", err)
 		}
 		path = filepath.Join(b.temp, "bench")
+		if len(path) > maxSocketPath && runtime.GOOS != "windows" {
+			os.Remove(b.temp)
+			if b.temp, err = os.MkdirTemp("/tmp", "gravlab-"); err != nil {
+				return nil, fmt.Errorf("a folder for the bench's socket: %w", err)
+			}
+			path = filepath.Join(b.temp, "bench")
+		}
 	}
 	if b.listener, err = listen(path); err != nil {
-		os.RemoveAll(b.temp)
+		if b.temp != "" {
+			os.RemoveAll(b.temp)
+		}
 		return nil, err
 	}
 	b.running.Add(1)
@@ -228,7 +241,7 @@ func (b *Bench) serve(c net.Conn) {
 	}()
 	for f := range frames {
 		page.pipe, page.back = f.Pipe, f.PipeBack
-		if err := frame.Write(c, s.exchange(f)); err != nil {
+		if _, err := c.Write(encode(s.exchange(f))); err != nil {
 			return
 		}
 	}

@@ -16,6 +16,8 @@ import (
 	"time"
 
 	"github.com/janpfeifer/gonb/gonbui/protocol"
+
+	"gravity.example/gravlab/draw"
 )
 
 // buildCell compiles testdata/cell once.
@@ -227,6 +229,25 @@ func TestFigure(t *testing.T) {
 	}
 	if plain, _ := d[protocol.MIMETextPlain].(string); !strings.Contains(plain, "A straight line.") {
 		t.Errorf("plain text %q lacks the caption", plain)
+	}
+}
+
+// A chart comes with its still image, and with what it is made from.
+func TestChart(t *testing.T) {
+	b := start(t, Options{ChartScript: "var echarts = null"})
+	printed, displays := run(t, b, "chart")
+	if printed != "" || len(displays) != 1 {
+		t.Fatalf("printed %q, %d displays", printed, len(displays))
+	}
+	d := displays[0].Data
+	if page, _ := d[protocol.MIMETextHTML].(string); !strings.Contains(page, "<img") || !strings.Contains(page, "echarts") {
+		t.Errorf("HTML %q", page)
+	}
+	if option, _ := d[draw.ChartMIME].(map[string]any); len(option) == 0 {
+		t.Error("no option")
+	}
+	if png, _ := d[protocol.MIMEImagePNG].([]byte); len(png) == 0 {
+		t.Error("no PNG")
 	}
 }
 

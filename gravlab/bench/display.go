@@ -54,7 +54,7 @@ func (s *Session) show(f frame.Frame) frame.Frame {
 	case f.Kind == frame.Sketch:
 		d, err = sketch(f)
 	default:
-		d, err = plot(f)
+		d, err = s.bench.plot(f)
 	}
 	if err != nil {
 		return refuse("%v", err)
@@ -94,7 +94,7 @@ func plainDisplay(f frame.Frame) (Display, error) {
 const pixels = 1
 
 // plot draws a figure, as a chart with its still image if that is wanted.
-func plot(f frame.Frame) (Display, error) {
+func (b *Bench) plot(f frame.Frame) (Display, error) {
 	fig, err := figure.Unpack(f.Figure, f.Numbers)
 	if err != nil {
 		return nil, err
@@ -110,7 +110,22 @@ func plot(f frame.Frame) (Display, error) {
 	if err != nil {
 		return nil, err
 	}
-	return still(fig.AltText(), fig.Caption, svg, png), nil
+	d := still(fig.AltText(), fig.Caption, svg, png)
+	if f.Kind != frame.Chart {
+		return d, nil
+	}
+	if d["text/html"], err = draw.Chart(fig, b.o.ChartScript, svg); err != nil {
+		return nil, err
+	}
+	// A report holds the script once, and each chart's own part of it.
+	option, ok, err := draw.ChartOption(fig)
+	if err != nil {
+		return nil, err
+	}
+	if ok {
+		d[draw.ChartMIME] = object(option)
+	}
+	return d, nil
 }
 
 // still is the display of a drawing. Notebooks show SVG or PNG without a

@@ -42,7 +42,6 @@ type Session struct {
 	shown   int
 	random  *rand.Rand
 	pending map[string]pendingCalls // by token
-	opened  []*sheet
 }
 
 // pendingCalls are the calls of a function whose results are awaited: call k of
@@ -59,7 +58,7 @@ func (b *Bench) Session(o SessionOptions) *Session {
 		o.MaxShown = 1000
 	}
 	s := &Session{bench: b, o: o, shelf: b.shelf, pending: map[string]pendingCalls{}}
-	if b.o.InMemory {
+	if b.o.InMemory && o.Confined {
 		s.shelf = newShelf(b.o.Find, "")
 	}
 	seed := rand.Uint64()
@@ -73,37 +72,33 @@ func (b *Bench) Session(o SessionOptions) *Session {
 // Exchange takes one encoded frame and returns the reply, encoded. It never
 // fails: bytes that are no frame are refused.
 func (s *Session) Exchange(in []byte) []byte {
-	var reply frame.Frame
-	if f, err := frame.Decode(in); err != nil {
-		reply = refuse("%v", err)
-	} else {
-		reply = s.exchange(f)
+	f, err := frame.Decode(in)
+	if err != nil {
+		return encode(refuse("%v", err))
 	}
+	return encode(s.exchange(f))
+}
+
+// encode encodes a reply, or the refusal of one that is too long.
+func encode(reply frame.Frame) []byte {
 	out, err := reply.Append(nil)
 	if err != nil {
-		out, _ = refuse("%v", err).Append(nil)
+		out, _ = refuse("%v", err).Append(nil) // a short text always fits
 	}
 	return out
 }
 
-// Summaries says where the sheets stand that the program gave answers in to.
-func (s *Session) Summaries() ([]Summary, error) {
-	s.mu.Lock()
-	opened := slices.Clone(s.opened)
-	s.mu.Unlock()
-	var all []Summary
-	for _, sh := range opened {
-		sum, err := sh.summary()
-		if err != nil {
-			return all, err
-		}
-		all = append(all, sum)
-	}
-	return all, nil
-}
+// Summaries says where the sheets stand that answers were given in to. Sessions
+// that share their answers share these too.
+func (s *Session) Summaries() ([]Summary, error) { return s.shelf.summaries() }
 
+// refuse makes a refusal; what is wrong with a figure may be a long list.
 func refuse(format string, args ...any) frame.Frame {
-	return frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: fmt.Sprintf(format, args...)}}
+	text := fmt.Sprintf(format, args...)
+	if len(text) > 2000 {
+		text = strings.ToValidUTF8(text[:2000], "") + " …"
+	}
+	return frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: text}}
 }
 
 func recorded() frame.Frame { return frame.Frame{Head: frame.Head{Kind: frame.Recorded}} }
@@ -152,11 +147,7 @@ func (s *Session) answer(f frame.Frame) frame.Frame {
 	if err != nil {
 		return s.display(f, unreadable(f, err.Error()))
 	}
-	s.mu.Lock()
-	if !slices.Contains(s.opened, sh) {
-		s.opened = append(s.opened, sh)
-	}
-	s.mu.Unlock()
+	s.shelf.use(sh)
 	q, ok := sh.paper.Question(f.Question)
 	if !ok {
 		return s.display(f, unreadable(f, noQuestion(sh.paper, f.Question)))

@@ -4,6 +4,7 @@ package main
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"strconv"
 
@@ -47,6 +48,9 @@ func main() {
 		x := []float64{0, 1, 2}
 		show.Plot("Swing", show.Axis("time", "s"), show.Axis("angle", "mrad"),
 			show.Points("record", x, x, []float64{0.1, 0.1, 0.1}), show.Line("fit", x, x), show.Caption("A straight line."))
+	case "chart":
+		x := []float64{0, 1, 2}
+		show.Chart("Swing", show.Axis("time", "s"), show.Axis("angle", "mrad"), show.Line("fit", x, []float64{1, math.NaN(), 2}))
 	case "record":
 		rec := ask.Sheet("01-weighing-the-earth", "").Recording(os.Args[2])
 		fmt.Println(rec.Names(), rec.Len())
