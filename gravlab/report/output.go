@@ -1,0 +1,239 @@
+package report
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"html"
+	"regexp"
+	"strings"
+	"unicode"
+
+	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
+)
+
+// verdictMIME is the media type of a verdict, as the bench shows it.
+const verdictMIME = "application/vnd.gravlab.verdict+json"
+
+// imageTypes are the images that are shown, the sharpest first.
+var imageTypes = []string{"image/svg+xml", "image/png", "image/jpeg", "image/gif"}
+
+func (p *page) output(cell int, o *notebook.Output) {
+	switch o.Kind {
+	case notebook.Stream:
+		class, label := "printed", ""
+		if o.Name == "stderr" {
+			class, label = "printed messages", "<p class=\"label\">messages of the program</p>\n"
+		}
+		p.printf("%s<pre class=\"%s\" tabindex=\"0\">%s</pre>\n", label, class, esc(shorten(terminal(o.Text))))
+	case notebook.Failure:
+		p.failure(o)
+	case notebook.Display, notebook.Result:
+		p.bundle(cell, o.Data)
+	}
+}
+
+// failure says in plain words that a cell did not run through.
+func (p *page) failure(o *notebook.Output) {
+	what := strings.TrimSpace(terminal(o.ErrValue))
+	if name := strings.TrimSpace(o.ErrName); name != "" && !strings.EqualFold(name, "error") {
+		what = name + ": " + what
+	}
+	p.printf("<div class=\"failure\"><p><strong>This cell stopped with an error.</strong></p>\n<pre tabindex=\"0\">%s</pre>\n", esc(shorten(what)))
+	trace := strings.TrimSpace(terminal(strings.Join(o.Traceback, "\n")))
+	if trace != "" && trace != what {
+		p.printf("<details><summary>where it happened</summary><pre tabindex=\"0\">%s</pre></details>\n", esc(shorten(trace)))
+	}
+	p.printf("</div>\n")
+}
+
+// bundle shows one thing in the best of its forms.
+func (p *page) bundle(cell int, b notebook.Bundle) {
+	if v, ok := readVerdict(b[verdictMIME]); ok {
+		p.verdict(v)
+		return
+	}
+	plain, _ := b.Text("text/plain")
+	for _, mime := range imageTypes {
+		if data, ok := b.Text(mime); ok && p.image(mime, data, plain, b[draw.ChartMIME]) {
+			return
+		}
+	}
+	if s, ok := b.Text("text/html"); ok {
+		p.html(s)
+		return
+	}
+	for _, mime := range []string{"text/markdown", "text/latex"} {
+		if s, ok := b.Text(mime); ok {
+			p.printf("<div class=\"shown\">\n")
+			p.prose(fmt.Sprintf("an output of cell %d", cell+1), s, nil)
+			p.printf("</div>\n")
+			return
+		}
+	}
+	if plain == "" {
+		if v, ok := b["application/json"]; ok {
+			if text, err := json.MarshalIndent(v, "", "  "); err == nil {
+				plain = string(text)
+			}
+		}
+	}
+	if plain != "" {
+		p.printf("<pre class=\"printed\" tabindex=\"0\">%s</pre>\n", esc(shorten(terminal(plain))))
+		return
+	}
+	p.problems = append(p.problems, fmt.Sprintf("an output of cell %d has no form that a page can show", cell+1))
+}
+
+var notBase64 = regexp.MustCompile(`[^A-Za-z0-9+/=]`)
+
+// image shows a picture. The first line of its plain form describes it for those
+// who do not see it, the others are its caption.
+func (p *page) image(mime, data, plain string, option any) bool {
+	if mime == "image/svg+xml" {
+		data = inBase64(data)
+	} else if data = strings.Join(strings.Fields(data), ""); notBase64.MatchString(data) || data == "" {
+		return false
+	}
+	alt, caption, _ := strings.Cut(strings.TrimSpace(plain), "\n")
+	if alt == "" {
+		alt = "picture without a description"
+	}
+	p.printf("<figure>\n<img src=\"data:%s;base64,%s\" alt=\"%s\">\n", mime, data, esc(alt))
+	p.chart(option)
+	if caption != "" {
+		p.printf("<figcaption>%s</figcaption>\n", esc(caption))
+	}
+	p.printf("</figure>\n")
+	return true
+}
+
+// chart puts the makings of an interactive chart beside its still image; a
+// script of the page (charts.js) turns them into a button.
+func (p *page) chart(option any) {
+	if option == nil || p.options.Charts == "" {
+		return
+	}
+	text, err := json.Marshal(option)
+	if err != nil {
+		return
+	}
+	head, tail := draw.ChartPage(text)
+	parts, err := json.Marshal([]string{head, tail})
+	if err != nil {
+		return
+	}
+	p.charts++
+	p.printf("<script type=\"application/json\" class=\"chart\">%s</script>\n", parts)
+}
+
+func inBase64(s string) string { return base64.StdEncoding.EncodeToString([]byte(s)) }
+
+// html shows HTML that came from a cell: rebuilt if it is simple, else in a
+// frame that runs nothing and reaches nothing.
+func (p *page) html(s string) {
+	if safe, ok := simple(s); ok {
+		p.printf("<div class=\"shown\">%s</div>\n", safe)
+		return
+	}
+	inner := `<!DOCTYPE html><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:"><style>body{font:16px sans-serif;background:#fff;color:#222;margin:.5em}</style>` + s
+	p.printf("<iframe class=\"foreign\" sandbox=\"\" title=\"output of this cell\" srcdoc=\"%s\"></iframe>\n", html.EscapeString(inner))
+}
+
+// A verdict is what the bench says about an answer. Fields that are not there
+// stay empty.
+type verdict struct {
+	Question   string `json:"question"`
+	Title      string `json:"title"`
+	Outcome    string `json:"outcome"`
+	Sign       string `json:"sign"`
+	Marks      int    `json:"marks"`
+	Of         int    `json:"of"`
+	Understood string `json:"understood"`
+	Message    string `json:"message"`
+}
+
+func readVerdict(v any) (verdict, bool) {
+	var out verdict
+	if v == nil {
+		return out, false
+	}
+	text, err := json.Marshal(v)
+	if err != nil || json.Unmarshal(text, &out) != nil {
+		return out, false
+	}
+	return out, out.Outcome != ""
+}
+
+func (p *page) verdict(v verdict) {
+	class, ok := looks[judge.Outcome(v.Outcome)]
+	if !ok {
+		class = "quiet"
+	}
+	name := v.Title
+	if name == "" {
+		name = v.Question
+	}
+	p.printf("<div class=\"verdict %s\">\n<p>%s: %s", class, outcome(v.Outcome, v.Sign, ""), esc(name))
+	if v.Understood != "" {
+		p.printf(" = %s", esc(v.Understood))
+	}
+	if v.Of > 0 && v.Outcome != "recorded" {
+		p.printf(" <span class=\"of\">%d of %d marks</span>", v.Marks, v.Of)
+	}
+	p.printf("</p>\n")
+	for line := range strings.Lines(v.Message) {
+		if line = strings.TrimSpace(line); line != "" {
+			p.printf("<p>%s</p>\n", esc(line))
+		}
+	}
+	p.printf("</div>\n")
+}
+
+// mostText is how much of one printed text is shown.
+const mostText = 60_000
+
+// shorten leaves out the middle of a very long text.
+func shorten(s string) string {
+	if len(s) <= mostText {
+		return s
+	}
+	half := mostText / 2
+	left := strings.ToValidUTF8(s[:half], "")
+	right := strings.ToValidUTF8(s[len(s)-half:], "")
+	return fmt.Sprintf("%s\n\n… %d bytes are left out here …\n\n%s", left, len(s)-len(left)-len(right), right)
+}
+
+// escapes are the sequences by which programs colour a terminal.
+var escapes = regexp.MustCompile("\x1b\\[[0-?]*[ -/]*[@-~]|\x1b\\][^\x07\x1b]*(?:\x07|\x1b\\\\)?|\x1b[ -/]*[0-~]")
+
+// terminal is what a terminal would show in the end: without colours, each
+// line as it was last written after a carriage return.
+func terminal(s string) string {
+	s = escapes.ReplaceAllString(s, "")
+	s = strings.ReplaceAll(s, "\r\n", "\n")
+	if strings.Contains(s, "\r") {
+		lines := strings.Split(s, "\n")
+		for i, l := range lines {
+			l = strings.TrimRight(l, "\r")
+			lines[i] = l[strings.LastIndexByte(l, '\r')+1:]
+		}
+		s = strings.Join(lines, "\n")
+	}
+	return strings.TrimRight(s, "\n")
+}
+
+// printable drops what HTML cannot hold.
+func printable(s string) string {
+	return strings.Map(func(r rune) rune {
+		if r == '\n' || r == '\t' {
+			return r
+		}
+		if unicode.IsControl(r) || r == '\ufffe' || r == '\uffff' {
+			return -1
+		}
+		return r
+	}, strings.ToValidUTF8(s, "\ufffd"))
+}
