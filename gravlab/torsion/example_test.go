@@ -154,17 +154,19 @@ func ExampleBalance_Budget() {
 		Arm: 0.3e-3, Distance: 0.5e-3, LargeMass: 5e-3, SmallMass: 1e-5, BeamMass: 1e-4,
 		Deflection: 12e-6, Period: 0.4,
 	}))
-	fmt.Println(budget)
+	for _, line := range budget.Lines {
+		fmt.Printf("%-11s %5.1f %%\n", line.Name, 100*line.Share)
+	}
+	fmt.Printf("u(G)/G = %.1f %%\n", 100*budget.U/budget.Value)
 	// Output:
-	// quantity              value          u unit    exponent    u(G)/G   share
-	// arm                    0.12     0.0003 m          0.930     0.23%    2.6%
-	// distance              0.075     0.0005 m          2.059      1.4%   90.3%
-	// small mass             0.05      1e-05 kg        -0.003  5.4e-05%    0.0%
-	// large mass                4      0.005 kg        -1.000     0.13%    0.7%
-	// beam mass             0.012     0.0001 kg         0.000  1.9e-05%    0.0%
-	// deflection          0.00353    1.2e-05 rad        1.000     0.34%    5.5%
-	// period                603.6        0.4 s         -2.000     0.13%    0.8%
-	// G = 6.6690e-11 m³ kg⁻¹ s⁻², u = 9.6e-13 (1.4%)
+	// deflection    5.5 %
+	// period        0.8 %
+	// arm           2.6 %
+	// distance     90.3 %
+	// small mass    0.0 %
+	// large mass    0.7 %
+	// beam mass     0.0 %
+	// u(G)/G = 1.4 %
 }
 
 // The mass of the Earth needs g and the radius from elsewhere.
