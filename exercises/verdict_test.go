@@ -1,0 +1,220 @@
+package exercises
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"gravity.example/gravlab/judge"
+)
+
+// TestVerdicts gives answers to lab 01's default sheet as students do, and says
+// which verdict each must get. The right values of that sheet, to four digits:
+// kappa 1.570e-7 N m/rad, theta 3.125 mrad, G 6.791e-11 by the simple formula and
+// 6.61(6)e-11 from the swing, far spheres 3.05 %, period 578.04(8) s, deflection
+// 3.0976(28) mrad, budget 3.03 %, Earth 6.02e24 kg, mean 5.448(41) and one
+// experiment 5.230 g/cm³.
+func TestVerdicts(t *testing.T) {
+	number := func(v float64, unit string) judge.Answer { return judge.Answer{Value: v, Unit: unit} }
+	measured := func(v, u float64, unit string) judge.Answer { return judge.Answer{Value: v, U: u, Unit: unit} }
+	typed := func(text string) judge.Answer { return judge.Answer{Text: text, Typed: true} }
+	option := func(text string) judge.Answer { return judge.Answer{Text: text} }
+	nan, inf := math.NaN(), math.Inf(1)
+
+	type row struct {
+		question string
+		answer   judge.Answer
+		own      Known // the student's earlier answers
+		outcome  judge.Outcome
+		marks    int
+		says     string // part of the message or of what was understood
+	}
+	rows := []row{
+		// Right: rounded, in other units, typed in every way.
+		{"kappa", number(1.5697e-7, "N m/rad"), nil, judge.Right, 2, ""},
+		{"kappa", number(1.57e-7, "N·m/rad"), nil, judge.Right, 2, ""},
+		{"kappa", number(1.6e-7, "N m/rad"), nil, judge.Off, 0, "Moment of inertia first"},
+		{"kappa", number(0.157, "µN m/rad"), nil, judge.Right, 2, ""},
+		{"kappa", number(157, "nN m/rad"), nil, judge.Right, 2, "157"},
+		{"kappa", number(1.57e-7, "J/rad"), nil, judge.Right, 2, ""},
+		{"kappa", number(1.57e-7, "N m"), nil, judge.Right, 2, ""},
+		{"kappa", number(1.57e-7, "kg m²/s²"), nil, judge.Right, 2, ""},
+		{"kappa", typed("1.57e-7 N m/rad"), nil, judge.Right, 2, ""},
+		{"kappa", typed("1,57e-7 N·m/rad"), nil, judge.Right, 2, "comma"},
+		{"kappa", typed("1.57 × 10⁻⁷ N·m·rad⁻¹"), nil, judge.Right, 2, ""},
+		{"kappa", typed("1.57*10^-7 N m rad^-1"), nil, judge.Right, 2, ""},
+		{"kappa", typed("0.1570(12) µN·m/rad"), nil, judge.Right, 2, "0.0012"},
+		{"kappa", typed("157 ± 2 nN·m/rad"), nil, judge.Right, 2, "157"},
+		{"theta", number(3.125, "mrad"), nil, judge.Right, 2, ""},
+		{"theta", number(0.17905, "deg"), nil, judge.Right, 2, ""},
+		{"theta", number(10.743, "arcmin"), nil, judge.Right, 2, ""},
+		{"theta", number(644.6, "arcsec"), nil, judge.Right, 2, ""},
+		{"far-spheres", number(3.05, "%"), nil, judge.Right, 2, ""},
+		{"far-spheres", number(0.0305, "1"), nil, judge.Right, 2, ""},
+		{"far-spheres", typed("3.05 %"), nil, judge.Right, 2, ""},
+		{"earth-mass", number(6.02e24, "kg"), nil, judge.Right, 2, ""},
+		{"earth-mass", number(6.02e21, "t"), nil, judge.Right, 2, ""},
+		{"earth-mass", number(6.02e27, "g"), nil, judge.Right, 2, ""},
+		{"experiment-1798", number(5.23, "g/cm³"), nil, judge.Right, 2, ""},
+		{"experiment-1798", number(5230, "kg/m³"), nil, judge.Right, 2, ""},
+
+		// Each slip by its value.
+		{"kappa", number(6.279e-7, "N m/rad"), nil, judge.Slip, 0, "turning point"},
+		{"kappa", number(2.498e-8, "N m/rad"), nil, judge.Slip, 0, "2π"},
+		{"kappa", number(3.976e-9, "N m/rad"), nil, judge.Slip, 0, "ω = 2π/T"},
+		{"kappa", number(1.506e-7, "N m/rad"), nil, judge.Slip, 0, "add I₀"},
+		{"kappa", number(8.168e-8, "N m/rad"), nil, judge.Slip, 0, "both ends"},
+		{"theta", number(6.25, "mrad"), nil, judge.Slip, 0, "Two halvings"},
+		{"theta", number(12.5, "mrad"), nil, judge.Slip, 0, "mirror"},
+		{"theta", number(1.5625, "mrad"), nil, judge.Slip, 0, "not three"},
+		{"theta", number(0.17905, "rad"), nil, judge.Slip, 0, "radians"},
+		{"big-g", number(1.358e-10, "m³/(kg s²)"), nil, judge.Slip, 0, "Both pairs"},
+		{"big-g", number(3.395e-11, "m³/(kg s²)"), nil, judge.Slip, 0, "halved twice"},
+		{"big-g", number(5.757e-12, "m³/(kg s²)"), nil, judge.Slip, 0, "centre to centre"},
+		{"big-g", number(9.302e-10, "m³/(kg s²)"), nil, judge.Slip, 0, "square of the distance"},
+		{"far-spheres", number(9.76, "%"), nil, judge.Slip, 0, "across the beam"},
+		{"far-spheres", number(16.59, "%"), nil, judge.Slip, 0, "not b"},
+		{"far-spheres", number(96.95, "%"), nil, judge.Slip, 0, "taken back"},
+		{"budget", number(1.945, "%"), nil, judge.Slip, 0, "counts twice"},
+		{"budget", number(5.15, "%"), nil, judge.Slip, 0, "squares"},
+		{"budget", number(6.06, "%"), nil, judge.Slip, 0, "k = 1"},
+		{"earth-mass", number(6.02e18, "kg"), nil, judge.Slip, 0, "in metres"},
+		{"earth-mass", number(2.408e25, "kg"), nil, judge.Slip, 0, "from the centre"},
+		{"earth-mass", number(9.448e17, "kg"), nil, judge.Slip, 0, "square"},
+		{"experiment-1798", number(2.615, "g/cm³"), nil, judge.Slip, 0, "from the middle"},
+		{"experiment-1798", number(20.92, "g/cm³"), nil, judge.Slip, 0, "his vibration"},
+		{"experiment-1798", number(5.735, "g/cm³"), nil, judge.Slip, 0, "421 s"},
+		{"theta", number(-3.125, "mrad"), nil, judge.Slip, 0, "sign"},
+		{"theta", number(0.03125, "rad"), nil, judge.Slip, 0, "power of ten"},
+
+		// Unit missing, of another dimension, or with another prefix.
+		{"kappa", number(1.57e-7, ""), nil, judge.Unit, 1, "The number is right"},
+		{"kappa", typed("1.57e-7"), nil, judge.Unit, 1, "The number is right"},
+		{"kappa", number(1.57e-7, "N/m"), nil, judge.Unit, 1, "The number is right"},
+		{"kappa", typed("1.57e-7 kg"), nil, judge.Unit, 1, "mass"},
+		{"kappa", number(0.157, "mN m/rad"), nil, judge.Unit, 1, "prefix"},
+		{"theta", number(3.125, "rad"), nil, judge.Unit, 1, "prefix"},
+		{"far-spheres", number(0.0305, "%"), nil, judge.Unit, 1, "Per cent"},
+		{"kappa", number(9.9e-7, ""), nil, judge.Unreadable, 0, "needs its unit"},
+		{"kappa", number(9.9e-7, "kg"), nil, judge.Unreadable, 0, "mass"},
+
+		// Carried: right, given a wrong earlier answer.
+		{"big-g", number(2.716e-10, "m³/(kg s²)"), Known{"kappa": 6.279e-7}, judge.Carried, 3, "kappa"},
+		{"big-g", number(1.358e-10, "m³/(kg s²)"), Known{"theta": 0.00625}, judge.Carried, 3, "theta"},
+		{"big-g", number(6.79e-11, "m³/(kg s²)"), Known{"kappa": 6.279e-7}, judge.Right, 3, ""},
+		{"big-g", number(5.432e-10, "m³/(kg s²)"), Known{"kappa": 6.279e-7}, judge.Slip, 0, "Both pairs"},
+		{"earth-mass", number(5.43e24, "kg"), Known{"g-swing": 7.333e-11}, judge.Carried, 2, "g-swing"},
+
+		// Measured: value and uncertainty.
+		{"period", measured(578.04, 0.08, "s"), nil, judge.Right, 3, ""},
+		{"period", measured(578.2, 0.1, "s"), nil, judge.Right, 3, ""},
+		{"period", measured(9.634, 0.0013, "min"), nil, judge.Right, 3, ""},
+		{"period", measured(578.04, 0, "s"), nil, judge.Off, 1, "State its standard uncertainty"},
+		{"period", measured(578.04, 2, "s"), nil, judge.Off, 1, "far larger"},
+		{"period", measured(578.04, 0.001, "s"), nil, judge.Off, 1, "far smaller"},
+		{"period", measured(578.04, -0.08, "s"), nil, judge.Off, 1, "positive"},
+		{"period", measured(578.17, 0.03, "s"), nil, judge.Off, 1, "three of your uncertainties"},
+		{"period", measured(289.02, 0.04, "s"), nil, judge.Slip, 0, "there and back"},
+		{"period", measured(600.6, 0.5, "s"), nil, judge.Slip, 0, "residuals"},
+		{"period", measured(590, 0.1, "s"), nil, judge.Off, 0, "Plot the recording"},
+		{"deflection", typed("3.0976(28) mrad"), nil, judge.Right, 3, ""},
+		{"deflection", typed("3.098 ± 0.003 mrad"), nil, judge.Right, 3, ""},
+		{"deflection", typed("6.195(6) mrad"), nil, judge.Slip, 0, "Two halvings"},
+		{"mean-1798", measured(5.448, 0.041, "g/cm³"), nil, judge.Right, 3, ""},
+		{"mean-1798", measured(5.45, 0.04, "g/cm3"), nil, judge.Right, 3, ""},
+		{"mean-1798", measured(5.448, 0.221, "g/cm³"), nil, judge.Slip, 1, "divide by √n"},
+		{"mean-1798", measured(5.482, 0.04, "g/cm³"), nil, judge.Slip, 0, "as they are printed"},
+		{"g-swing", measured(6.61e-11, 0.06e-11, "m³/(kg s²)"), nil, judge.Right, 4, ""},
+		{"g-swing", measured(6.61e-11, 0.006e-11, "m³/(kg s²)"), nil, judge.Slip, 2, "ruler"},
+
+		// Choices.
+		{"why-lead", option("b"), nil, judge.Right, 1, ""},
+		{"why-lead", option(" B) "), nil, judge.Right, 1, ""},
+		{"why-lead", option("a"), nil, judge.Slip, 0, "kilogram"},
+		{"why-lead", option("e"), nil, judge.Unreadable, 0, "a, b, c, d"},
+		{"why-lead", option(""), nil, judge.Blank, 0, ""},
+
+		// Blank and nonsense.
+		{"kappa", number(0, "N m/rad"), nil, judge.Blank, 0, ""},
+		{"kappa", typed("  "), nil, judge.Blank, 0, ""},
+		{"kappa", number(nan, "N m/rad"), nil, judge.Unreadable, 0, "NaN"},
+		{"kappa", number(inf, "N m/rad"), nil, judge.Unreadable, 0, "Inf"},
+		{"kappa", number(1.57e-7, "furlong"), nil, judge.Unreadable, 0, "furlong"},
+		{"kappa", typed("about a seventh"), nil, judge.Unreadable, 0, ""},
+		{"kappa", typed("NaN N m/rad"), nil, judge.Unreadable, 0, ""},
+		{"kappa", typed("1e400 N m/rad"), nil, judge.Unreadable, 0, ""},
+		{"earth-mass", typed("1,234 kg"), nil, judge.Unreadable, 0, ""},
+		{"kappa", number(42, "N m/rad"), nil, judge.Off, 0, "Not recognised"},
+	}
+	if len(rows) < 80 {
+		t.Fatalf("only %d answers", len(rows))
+	}
+	p := weighingTheEarth.Paper("")
+	for _, r := range rows {
+		q, ok := p.Question(r.question)
+		if !ok {
+			t.Fatalf("there is no question %q", r.question)
+		}
+		v := p.Judge(q, r.answer, r.own, 0)
+		if v.Outcome != r.outcome || v.Marks != r.marks || !strings.Contains(v.Message+" "+v.Understood, r.says) {
+			t.Errorf("%s, answer %+v, own %v:\n got %s, %d marks, %q, understood %q\nwant %s, %d marks, with %q",
+				r.question, r.answer, r.own, v.Outcome, v.Marks, v.Message, v.Understood, r.outcome, r.marks, r.says)
+		}
+		if strings.Count(v.Message, "\n") > 2 {
+			t.Errorf("%s, answer %+v: the message has more than three lines: %q", r.question, r.answer, v.Message)
+		}
+		if v.Of != q.Marks {
+			t.Errorf("%s: of %d marks, want %d", r.question, v.Of, q.Marks)
+		}
+	}
+}
+
+// TestHintsFollowTries: the second wrong answer gets the second hint.
+func TestHintsFollowTries(t *testing.T) {
+	p := weighingTheEarth.Paper("")
+	q, _ := p.Question("kappa")
+	wrong := judge.Answer{Value: 42, Unit: "N m/rad"}
+	for tries, hint := range []string{q.Hints[0], q.Hints[1], q.Hints[1]} {
+		if v := p.Judge(q, wrong, nil, tries); !strings.Contains(v.Message, hint) {
+			t.Errorf("after %d tries the message is %q, want the hint %q", tries, v.Message, hint)
+		}
+	}
+}
+
+// TestFunctionVerdicts calls a few functions as students write them.
+func TestFunctionVerdicts(t *testing.T) {
+	p := weighingTheEarth.Paper("")
+	q, _ := p.Question("torque")
+	results := func(f func(float64) float64) judge.Answer {
+		var a judge.Answer
+		for _, c := range q.Function.Calls {
+			a.Values = append(a.Values, []float64{f(c[0])})
+		}
+		return a
+	}
+	right := func(theta float64) float64 { return q.Function.Right([]float64{theta})[0] }
+	calls := 0
+	tests := []struct {
+		name    string
+		answer  judge.Answer
+		outcome judge.Outcome
+		says    string
+	}{
+		{"right", results(right), judge.Right, "every one"},
+		{"G of a book", results(func(x float64) float64 { return right(x) * 6.67 / 6.6743 }), judge.Right, ""},
+		{"one end", results(func(x float64) float64 { return right(x) / 2 }), judge.Slip, "twice the torque"},
+		{"sign", results(func(x float64) float64 { return -right(x) }), judge.Slip, "positive"},
+		{"constant", results(func(float64) float64 { return right(0) }), judge.Slip, "work them out"},
+		{"stub", results(func(float64) float64 { return 0 }), judge.Blank, ""},
+		{"NaN", results(func(float64) float64 { return math.NaN() }), judge.Unreadable, "NaN"},
+		{"off", results(func(x float64) float64 { return right(x) + 1e-9*x }), judge.Off, "Off at"},
+		{"changes its mind", results(func(x float64) float64 { calls++; return right(x) * (1 + 1e-4*float64(calls)) }), judge.Unreadable, "same result"},
+		{"panics", judge.Answer{Fault: "panic: index out of range"}, judge.Unreadable, "index out of range"},
+		{"too few", judge.Answer{Values: [][]float64{{1}}}, judge.Unreadable, "1 results"},
+	}
+	for _, test := range tests {
+		if v := p.Judge(q, test.answer, nil, 0); v.Outcome != test.outcome || !strings.Contains(v.Message, test.says) {
+			t.Errorf("%s: %s, %q; want %s with %q", test.name, v.Outcome, v.Message, test.outcome, test.says)
+		}
+	}
+}
