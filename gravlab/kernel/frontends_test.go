@@ -193,19 +193,27 @@ func TestNBClient(t *testing.T) {
 
 func TestKernelHarness(t *testing.T) {
 	l := install(t, "jupyter_kernel_test")
+	l.harness(t, nil, "test_display_data", "test_error", "test_execute_stderr", "test_execute_stdout", "test_kernel_info")
+}
+
+func TestCompletion(t *testing.T) {
+	if goplsDir() == "" {
+		t.Skip("needs gopls, which is optional: `gravlab kernel install --complete` builds it")
+	}
+	l := install(t, "jupyter_kernel_test")
+	l.harness(t, []string{"completion"}, "test_completion", "test_inspect")
+}
+
+// harness runs the kernel harness; the tests named must pass, and none may fail.
+func (l *lobby) harness(t *testing.T, args []string, want ...string) {
+	t.Helper()
 	var got struct {
 		Run     int
 		Passed  []string
 		Failed  map[string]string
 		Skipped []string
 	}
-	args := []string{abs(t, "testdata/harness.py")}
-	want := []string{"test_display_data", "test_error", "test_execute_stderr", "test_execute_stdout", "test_kernel_info"}
-	if goplsDir() != "" {
-		args = append(args, "completion")
-		want = append(want, "test_completion")
-	}
-	l.object(t, &got, debianPython, args...)
+	l.object(t, &got, debianPython, append([]string{abs(t, "testdata/harness.py")}, args...)...)
 	for name, why := range got.Failed {
 		t.Errorf("%s failed:\n%s", name, why)
 	}
