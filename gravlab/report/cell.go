@@ -22,7 +22,11 @@ func (p *page) cell(i int, c *notebook.Cell) {
 	}
 	switch c.Kind {
 	case notebook.Markdown:
-		p.prose(fmt.Sprintf("cell %d", i+1), c.Source, c.Attachments)
+		text := c.Source
+		if i == p.first {
+			text = p.rest
+		}
+		p.prose(fmt.Sprintf("cell %d", i+1), text, c.Attachments)
 	case notebook.Raw:
 		p.printf("<pre class=\"raw\">%s</pre>\n", esc(c.Source))
 	case notebook.Code:

@@ -26,6 +26,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/internal/prose"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
@@ -63,7 +64,7 @@ var openCharts string
 
 // Write writes the report on nb to w.
 func Write(w io.Writer, nb *notebook.Notebook, o Options) error {
-	p := &page{options: o, notebook: nb, shift: 1}
+	p := &page{options: o, notebook: nb, shift: 1, first: -1}
 	p.findTitle()
 	for i, c := range nb.Cells {
 		p.cell(i, c)
@@ -83,8 +84,10 @@ type page struct {
 	options  Options
 	notebook *notebook.Notebook
 	title    string
-	shift    int // of headings: 1 if the page's own title stands above them
-	charts   int // that can be opened
+	shift    int    // of headings: 0 if the page's title is the notebook's own
+	first    int    // the cell that the title was taken from, -1 if none
+	rest     string // of that cell, without the title
+	charts   int    // that can be opened
 	problems []string
 	body     bytes.Buffer
 }
@@ -95,20 +98,20 @@ func (p *page) printf(format string, args ...any) { fmt.Fprintf(&p.body, format,
 func esc(s string) string { return html.EscapeString(printable(s)) }
 
 // findTitle takes the title from the options or from the first heading. A
-// notebook that begins with its own first-level heading needs no other.
+// notebook that begins with a first-level heading of its own needs no other: it
+// becomes the page's, and is left out of its cell.
 func (p *page) findTitle() {
 	p.title = p.options.Title
-	for _, c := range p.notebook.Cells {
+	for i, c := range p.notebook.Cells {
 		if c.Kind != notebook.Markdown {
 			continue
 		}
-		heading, ok := strings.CutPrefix(strings.TrimSpace(c.Source), "# ")
-		if ok {
-			heading, _, _ = strings.Cut(heading, "\n")
-			p.shift = 0
-			if p.title == "" {
-				p.title = strings.TrimSpace(heading)
-			}
+		heading, rest, _ := strings.Cut(strings.TrimSpace(c.Source), "\n")
+		heading, ok := strings.CutPrefix(heading, "# ")
+		heading = strings.TrimSpace(heading)
+		if ok && (p.title == "" || p.title == heading) {
+			p.title, p.shift = heading, 0
+			p.first, p.rest = i, rest
 		}
 		break
 	}
@@ -122,7 +125,10 @@ func (p *page) head() {
 	p.printf("<meta http-equiv=\"Content-Security-Policy\" content=\"%s\">\n", p.policy())
 	p.printf("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<meta name=\"color-scheme\" content=\"light dark\">\n")
 	p.printf("<title>%s</title>\n<style>\n%s</style>\n</head>\n<body>\n<main>\n", esc(p.title), style)
-	if p.shift == 1 {
+	if p.shift == 0 { // it may hold math
+		heading, _ := prose.HTML("# "+printable(p.title), prose.Options{})
+		p.body.WriteString(heading)
+	} else {
 		p.printf("<h1>%s</h1>\n", esc(p.title))
 	}
 	if p.options.Remark != "" {

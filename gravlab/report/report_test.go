@@ -116,10 +116,10 @@ func TestStructure(t *testing.T) {
 	got := render(t, Options{Questions: rows, Remark: "Sheet K7QF-3M2P, <default>"})
 	// In this order:
 	for _, want := range []string{
-		`<html lang="en">`, `default-src 'none'`, "<title>Weighing the Earth</title>",
+		`<html lang="en">`, `default-src 'none'`, "<title>Weighing the Earth</title>", "<h1>Weighing the Earth</h1>",
 		"Sheet K7QF-3M2P, &lt;default&gt;",
 		"marks <strong>4</strong> of 11", `<a href="#cell-ce">constant of the fibre</a>`, "full swing", "carried", `<span class="quiet">none</span>`,
-		"<h1>Weighing the Earth</h1>", "<h2>The fibre</h2>", `<math display="block"><mi>κ</mi>`, "<table>",
+		"A laboratory class", "<h2>The fibre</h2>", `<math display="block"><mi>κ</mi>`, "<table>",
 		`<span class="comment">// The swing as it was recorded.</span>`, `<span class="string">&#34;swing&#34;</span>`,
 		"240 points\n100%</pre>", "<figure>\n<img src=\"data:image/svg+xml;base64,", `alt="The beam comes to rest off zero.`, "<figcaption>Deflection of the beam",
 		"question", "your answer to <code>01/kappa</code>", `<div class="verdict right">`, "2 of 2 marks", "Next: what does",
@@ -136,6 +136,9 @@ func TestStructure(t *testing.T) {
 			continue
 		}
 		got = got[i+len(want):]
+	}
+	if n := strings.Count(render(t, Options{}), "<h1"); n != 1 {
+		t.Errorf("%d headings of the first level, want 1", n)
 	}
 }
 

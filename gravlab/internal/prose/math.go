@@ -23,7 +23,7 @@ func (e *MathError) Error() string {
 	if near == "" {
 		near = "the end"
 	} else {
-		near = fmt.Sprintf("%q", near)
+		near = "\"" + near + "\"" // no %q: it would double the backslashes
 	}
 	return fmt.Sprintf("math: %s at character %d, near %s", e.What, 1+utf8.RuneCountInString(e.TeX[:min(e.At, len(e.TeX))]), near)
 }
