@@ -33,6 +33,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"sync"
 	"time"
 
@@ -49,7 +50,8 @@ type Options struct {
 	// InMemory writes no log: the answers end with the bench. A confined session
 	// has answers of its own then, which end with it.
 	InMemory bool
-	// Find finds a lab; nil is exercises.Find.
+	// Find finds a lab; nil is exercises.Find, which knows the
+	// project's own.
 	Find func(id string) (exercises.Lab, error)
 	// Assessed treats every sheet as ask.Assessed declares it: displays say how an
 	// answer was understood and no more.
@@ -78,7 +80,7 @@ type Bench struct {
 // New makes a bench without a socket.
 func New(o Options) (*Bench, error) {
 	if o.Find == nil {
-		o.Find = exercises.Find
+		o.Find = findLab
 	}
 	if o.Complain == nil {
 		o.Complain = func(string) {}
@@ -93,6 +95,22 @@ func New(o Options) (*Bench, error) {
 		o.Data = ""
 	}
 	return &Bench{o: o, shelf: newShelf(o.Find, o.Data), pipes: map[string]*notebook{}, conns: map[net.Conn]bool{}}, nil
+}
+
+// findLab is exercises.Find with a guess at what a mistyped id means.
+func findLab(id string) (exercises.Lab, error) {
+	l, err := exercises.Find(id)
+	if err == nil {
+		return l, nil
+	}
+	var ids []string
+	for _, l := range exercises.Labs() {
+		ids = append(ids, l.ID)
+	}
+	if like := near(id, ids); len(like) > 0 {
+		return l, fmt.Errorf("there is no lab %q; did you mean %s?", shorten(id), strings.Join(like, " or "))
+	}
+	return l, fmt.Errorf("there is no lab %q; the labs are %s", shorten(id), strings.Join(ids, ", "))
 }
 
 // maxSocketPath is what every system allows for the path of a Unix socket

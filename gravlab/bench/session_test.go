@@ -134,6 +134,32 @@ func TestConfinedRepliesAreTheSame(t *testing.T) {
 	}
 }
 
+// A mistyped lab, code or question is named, with what it may have been.
+func TestMistyped(t *testing.T) {
+	good := string(exercises.NumberedCode(lab01, 1))
+	wrong := "0"
+	if good[0] == '0' {
+		wrong = "1"
+	}
+	for _, c := range []struct{ lab, code, question, want string }{
+		{"01-weighing-the-erth", "", "kappa", "did you mean 01-weighing-the-earth?"},
+		{"wholly-other", "", "kappa", "the labs are 00-first-steps"},
+		{lab01, wrong + good[1:], "kappa", "is mistyped"},
+		{lab01, "my sheet", "kappa", "is not a sheet code"},
+		{lab01, good, "kapa", "Did you mean kappa"},
+		{lab01, good, "wholly-other", "Its questions are kappa"},
+	} {
+		d := newDesk(t, Options{InMemory: true}, SessionOptions{})
+		f := numberFrame(c.lab, c.question, 1, 0, "s")
+		f.Code = c.code
+		d.ask(t, f)
+		v := d.last(t)
+		if v["outcome"] != "unreadable" || !strings.Contains(v["message"].(string), c.want) {
+			t.Errorf("%+v: %v", c, v)
+		}
+	}
+}
+
 // giveMean answers the function question of lab 00 with f.
 func (d *desk) giveMean(t testing.TB, f func([]float64) []float64) (calls, reply frame.Frame) {
 	t.Helper()

@@ -58,7 +58,11 @@ func unreadableVerdict(q exercises.Question, message string) judge.Verdict {
 // sentence makes a sentence of an error's text.
 func sentence(s string) string {
 	first, size := utf8.DecodeRuneInString(s)
-	return string(unicode.ToUpper(first)) + s[size:] + "."
+	s = string(unicode.ToUpper(first)) + s[size:]
+	if strings.HasSuffix(s, "?") {
+		return s
+	}
+	return s + "."
 }
 
 // assessed takes out of a view what it is worth. What could not be read stays:
@@ -79,10 +83,10 @@ const maxLines = 3
 func (v View) lines() (head string, rest []string) {
 	head = v.Sign + " " + string(v.Outcome) + ": " + v.Question
 	if v.Understood != "" {
-		head += " = " + v.Understood
+		head += ", read as " + v.Understood
 	}
 	if v.Outcome != Recorded && v.Of > 0 {
-		head += fmt.Sprintf(" (%d of %d marks)", v.Marks, v.Of)
+		head += fmt.Sprintf(" (marks %d of %d)", v.Marks, v.Of)
 	}
 	for l := range strings.Lines(v.Message) {
 		if l = strings.TrimSpace(l); l != "" {
@@ -123,10 +127,10 @@ func (v View) html() string {
 		fmt.Fprintf(&b, `<code>%s</code>`, esc(v.Question))
 	}
 	if v.Understood != "" {
-		fmt.Fprintf(&b, ` = %s`, esc(v.Understood))
+		fmt.Fprintf(&b, `, read as %s`, esc(v.Understood))
 	}
 	if v.Outcome != Recorded && v.Of > 0 {
-		fmt.Fprintf(&b, ` <span style="white-space:nowrap">(%d of %d marks)</span>`, v.Marks, v.Of)
+		fmt.Fprintf(&b, ` <span style="white-space:nowrap">(marks %d of %d)</span>`, v.Marks, v.Of)
 	}
 	for _, l := range rest {
 		b.WriteString("<br>" + esc(l))

@@ -38,7 +38,7 @@ func TestVerdictForms(t *testing.T) {
 			t.Errorf("no colour for %s", v.Outcome)
 		}
 	}
-	if got, want := views[0].plain(), "✓ right: kappa = 8.4 µN·m/rad (2 of 2 marks)\nRight."; got != want {
+	if got, want := views[0].plain(), "✓ right: kappa, read as 8.4 µN·m/rad (marks 2 of 2)\nRight."; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 	if got := views[4].plain(); strings.Contains(got, "marks") {

@@ -1,0 +1,35 @@
+package bench_test
+
+import (
+	"fmt"
+
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/frame"
+)
+
+// A confined program's frames go to a session; what it says about an answer
+// goes to Show, and the program is told nothing.
+func ExampleBench_Session() {
+	b, err := bench.New(bench.Options{InMemory: true})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	s := b.Session(bench.SessionOptions{
+		Confined: true,
+		Show:     func(d bench.Display) error { fmt.Println(d["text/plain"]); return nil },
+	})
+
+	answer := frame.Frame{Head: frame.Head{Kind: frame.Answer, Lab: "00-first-steps", Question: "brackets", Form: frame.FormChoice, Text: "a"}}
+	in, _ := answer.Append(nil)
+	reply, _ := frame.Decode(s.Exchange(in))
+	fmt.Println("the program learns:", reply.Kind)
+
+	sheets, _ := s.Summaries()
+	fmt.Printf("marks %d of %d, left: %v\n", sheets[0].Marks, sheets[0].Of, sheets[0].Left())
+	// Output:
+	// ✓ right: brackets, read as option a (marks 1 of 1)
+	// Right.
+	// the program learns: recorded
+	// marks 1 of 5, left: [fall-time pull mean]
+}
