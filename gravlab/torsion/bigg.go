@@ -60,10 +60,12 @@ func (b Balance) GFromSwing(theta, period float64) (float64, error) {
 	); err != nil {
 		return 0, err
 	}
-	if _, _, err := b.torqueAndSlope(theta, Plus); err != nil {
+	torque, slope, err := b.torqueAndSlope(theta, Plus)
+	if err != nil {
 		return 0, err
 	}
-	return positiveG(b.swingG(theta, period, 0))
+	omega := 2 * math.Pi / period
+	return positiveG(b.inertia() * omega * omega * theta / (torque - theta*slope) * gravlab.G)
 }
 
 // GFromAcceleration returns G, m³ kg⁻¹ s⁻², from the angular acceleration
@@ -151,11 +153,6 @@ func (b Balance) GFromPeriods(inLine, away float64) (float64, error) {
 	// The difference of the squares, without cancellation.
 	fast, slow := 2*math.Pi/inLine, 2*math.Pi/away
 	return positiveG(b.inertia() * (fast - slow) * (fast + slow) / -slope * gravlab.G)
-}
-
-func omegaSquared(period float64) float64 {
-	omega := 2 * math.Pi / period
-	return omega * omega
 }
 
 // UndampedPeriod returns the period, s, that a damped swing of full period T

@@ -11,8 +11,9 @@
 //
 // Most people need [Balance] and four of its methods: Deflection (where the
 // beam comes to rest), Period, Motion (how it swings after the switch) and
-// Record (a recording of that, with noise, from a seed). FitRecording reads a
-// recording, Balance.GFromSwing makes G of it, Balance.Budget its uncertainty.
+// Record (a recording of that, with noise, from a seed). Package reduction
+// beside this one fits recordings and states the uncertainty of G; GFromSwing
+// makes G of a fitted swing.
 //
 // # Symbols
 //

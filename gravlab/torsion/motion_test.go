@@ -252,3 +252,13 @@ func BenchmarkMotionHour(b *testing.B) {
 		}
 	}
 }
+
+// TestIntegral: 8 points integrate a polynomial of degree 15 without error, so
+// that a wrong digit in a node or weight shows.
+func TestIntegral(t *testing.T) {
+	for power := 0; power <= 15; power++ {
+		f := func(x float64) float64 { return math.Pow(x, float64(power)) }
+		near(t, "integral of a power", integral(f, 0, 2), math.Pow(2, float64(power+1))/float64(power+1), 1e-14)
+	}
+	near(t, "integral of a sine", integral(math.Sin, 0, 3), 1-math.Cos(3), 1e-14)
+}

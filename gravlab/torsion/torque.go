@@ -42,7 +42,7 @@ func (p pendant) torque(x, y, theta float64) (torque, slope float64) {
 	// du/dtheta = v, dv/dtheta = -u, d(D1²) = -2 b v, d(D2²) = +2 b v.
 	slope = p.ball * b * (3*b*v*v*(i1*i1*i1*i1*i1+i2*i2*i2*i2*i2) - u*cubes)
 
-	if p.line != 0 {
+	if p.line > 0 {
 		t, s := lineTorque(u, v, p.half)
 		torque += p.line * t
 		slope += p.line * s

@@ -1,4 +1,4 @@
-package torsion
+package reduction
 
 import (
 	"fmt"
@@ -8,6 +8,7 @@ import (
 
 	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/internal/arg"
+	"gravity.example/gravlab/torsion"
 )
 
 // A Window says which part of a recording is fitted, and how well its readings
@@ -25,8 +26,8 @@ type Estimate struct {
 	Value, U float64
 }
 
-// A SwingFit is what a recording tells about a swing.
-type SwingFit struct {
+// A Swing is what a recording tells about a swing.
+type Swing struct {
 	Period      Estimate // T: full period of the damped swing, s
 	Undamped    Estimate // the period it would have without damping, s
 	DecayTime   Estimate // tau: decay time of the amplitude, s
@@ -56,7 +57,7 @@ const (
 
 var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay time", "drift"}
 
-// FitRecording fits the swing after the switch,
+// Fit fits the swing after the switch,
 //
 //	theta(t) = E + drift t + exp(-t/tau) (C cos(2 pi t/T) + S sin(2 pi t/T)),  t >= 0
 //
@@ -70,10 +71,10 @@ var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay time
 // and nothing must have disturbed the beam between the switch and its end, else
 // Start and Deflection mean nothing (the other estimates still do when the
 // window begins after the disturbance).
-func FitRecording(rec Recording, window Window) (SwingFit, error) {
+func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	times, angles, sigma, err := window.cut(rec)
 	if err != nil {
-		return SwingFit{}, err
+		return Swing{}, err
 	}
 	switched := 0
 	for switched < len(times) && times[switched] < 0 {
@@ -85,7 +86,7 @@ func FitRecording(rec Recording, window Window) (SwingFit, error) {
 	}
 	first, err := fit.DampedOscillationDrift(times[switched:], angles[switched:], swingSigma)
 	if err != nil {
-		return SwingFit{}, fmt.Errorf("torsion.FitRecording: no swing found after the switch: %w", err)
+		return Swing{}, fmt.Errorf("reduction.Fit: no swing found after the switch: %w", err)
 	}
 	sin, cos := math.Sincos(first.P[fit.Phase])
 	amplitude := first.P[fit.Amplitude]
@@ -96,15 +97,15 @@ func FitRecording(rec Recording, window Window) (SwingFit, error) {
 		Names: swingNames,
 	}.Fit()
 	if err != nil {
-		return SwingFit{}, fmt.Errorf("torsion.FitRecording: %w", err)
+		return Swing{}, fmt.Errorf("reduction.Fit: %w", err)
 	}
 	return estimates(result)
 }
 
 // cut returns the part of the recording in the window as angles, with the
 // uncertainty of each, or nil when it is unknown.
-func (w Window) cut(rec Recording) (times, angles, sigma []float64, err error) {
-	const fn = "torsion.FitRecording"
+func (w Window) cut(rec torsion.Recording) (times, angles, sigma []float64, err error) {
+	const fn = "reduction.Fit"
 	if err := arg.SameLength(fn, "Times", len(rec.Times), "Readings", len(rec.Readings)); err != nil {
 		return nil, nil, nil, err
 	}
@@ -177,13 +178,13 @@ func swingJacobian(p, times []float64, dst *mat.Dense) {
 }
 
 // estimates turns the parameters of the fit into what they are for.
-func estimates(r *fit.Result) (SwingFit, error) {
+func estimates(r *fit.Result) (Swing, error) {
 	period, tau := r.P[atPeriod], r.P[atDecay]
 	if !(period > 0) || !(tau > 0) || len(r.Undetermined) > 0 {
-		return SwingFit{}, fmt.Errorf("torsion.FitRecording: the readings in the window do not determine the swing (period %.4g s, decay time %.4g s): take a longer window", period, tau)
+		return Swing{}, fmt.Errorf("reduction.Fit: the readings in the window do not determine the swing (period %.4g s, decay time %.4g s): take a longer window", period, tau)
 	}
 	plain := func(i int) Estimate { return Estimate{r.P[i], r.U[i]} }
-	s := SwingFit{
+	s := Swing{
 		Period: plain(atPeriod), DecayTime: plain(atDecay), Equilibrium: plain(atEquilibrium), Drift: plain(atDrift),
 		Fit: r,
 	}
@@ -192,9 +193,9 @@ func estimates(r *fit.Result) (SwingFit, error) {
 	s.Start.U = math.Sqrt(c.At(atEquilibrium, atEquilibrium) + c.At(atCosine, atCosine) + 2*c.At(atEquilibrium, atCosine))
 	s.Deflection = Estimate{-r.P[atCosine] / 2, r.U[atCosine] / 2}
 
-	undamped, err := UndampedPeriod(period, tau)
+	undamped, err := torsion.UndampedPeriod(period, tau)
 	if err != nil {
-		return SwingFit{}, err
+		return Swing{}, err
 	}
 	// From (2 pi/T0)² = (2 pi/T)² + 1/tau².
 	byPeriod := math.Pow(undamped/period, 3)
