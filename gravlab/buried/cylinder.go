@@ -140,7 +140,7 @@ func (c *Cylinder) at(fn string, at r3.Vec) (frame, around, error) {
 	if d > 3*h {
 		return f, farAround(c.Radius, half, f.s, f.z, math.Pi*c.Radius*c.Radius*c.Length), nil
 	}
-	return f, cylinderAround(c.Radius, f.s, -half-f.z, half-f.z), nil
+	return f, cylinderAround(c.Radius, f.s, f.z, half), nil
 }
 
 // GZ is the downward gravity, m/s².

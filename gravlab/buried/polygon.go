@@ -164,15 +164,17 @@ func (p Polygon) GZ(at r3.Vec) (float64, error) {
 		g, err := p.distant(where, sign, at)
 		return g.Z, err
 	}
-	last := p.Vertices[len(p.Vertices)-1]
-	x1, z1 := last.X-at.X, last.Z-at.Z
+	prev := p.Vertices[len(p.Vertices)-1]
+	x1, z1 := prev.X-at.X, prev.Z-at.Z
 	q1 := x1*x1 + z1*z1
 	sum := 0.0
 	for _, v := range p.Vertices {
 		x2, z2 := v.X-at.X, v.Z-at.Z
 		q2 := x2*x2 + z2*z2
-		if c := x1*z2 - x2*z1; c != 0 {
-			dx, dz := x2-x1, z2-z1
+		// The edge from its own ends, and c from it, keep their digits far away.
+		dx, dz := v.X-prev.X, v.Z-prev.Z
+		prev = v
+		if c := x1*dz - z1*dx; c != 0 && q1 > 0 && q2 > 0 {
 			sum += c / (dx*dx + dz*dz) * (dz*0.5*math.Log(q2/q1) - dx*math.Atan2(c, x1*x2+z1*z2))
 		}
 		x1, z1, q1 = x2, z2, q2
@@ -213,10 +215,13 @@ type edge struct {
 }
 
 func edgeFrom(at r3.Vec, a, b XZ) edge {
-	e := edge{x1: a.X - at.X, z1: a.Z - at.Z, x2: b.X - at.X, z2: b.Z - at.Z}
-	e.dx, e.dz = e.x2-e.x1, e.z2-e.z1
+	// The edge from its own ends, and c from it, keep their digits far away.
+	e := edge{x1: a.X - at.X, z1: a.Z - at.Z, x2: b.X - at.X, z2: b.Z - at.Z, dx: b.X - a.X, dz: b.Z - a.Z}
 	e.d2 = e.dx*e.dx + e.dz*e.dz
-	e.c = e.x1*e.z2 - e.x2*e.z1
+	e.c = e.x1*e.dz - e.z1*e.dx
+	if e.x1 == 0 && e.z1 == 0 || e.x2 == 0 && e.z2 == 0 {
+		e.c = 0 // at a vertex
+	}
 	return e
 }
 

@@ -111,8 +111,7 @@ func (p Prism) GZ(at r3.Vec) (float64, error) {
 		e := p.expand(at)
 		return gravlab.G * p.Contrast * e.gz(), nil
 	case points:
-		b := p.seen(at)
-		return gravlab.G * p.Contrast * b.scatter().g.Z, nil
+		return gravlab.G * p.Contrast * p.scatter(at).g.Z, nil
 	}
 	return 0, p.refuse("buried.Prism.GZ", at)
 }
@@ -132,7 +131,7 @@ func (p Prism) Gravity(at r3.Vec) (r3.Vec, error) {
 		e := p.expand(at)
 		g = e.gravity()
 	case points:
-		g = b.scatter().g
+		g = p.scatter(at).g
 	default:
 		return r3.Vec{}, p.refuse("buried.Prism.Gravity", at)
 	}
@@ -150,7 +149,7 @@ func (p Prism) Potential(at r3.Vec) (float64, error) {
 		e := p.expand(at)
 		u = e.potential()
 	case points:
-		u = b.scatter().u
+		u = p.scatter(at).u
 	default:
 		return 0, p.refuse("buried.Prism.Potential", at)
 	}
@@ -172,7 +171,7 @@ func (p Prism) Gradient(at r3.Vec) (Tensor, error) {
 		e := p.expand(at)
 		t = e.tensor()
 	case points:
-		t = b.scatter().t
+		t = p.scatter(at).t
 	default:
 		return Tensor{}, p.refuse(fn, at)
 	}
@@ -296,8 +295,10 @@ type field struct {
 	t Tensor
 }
 
-// scatter replaces the block by Gauss points.
-func (b *block) scatter() field {
+// scatter replaces the prism by Gauss points. Its sides are taken from its own
+// corners, not from differences of distances to the station.
+func (p *Prism) scatter(at r3.Vec) field {
+	b := p.seen(at)
 	d := math.Sqrt((b.x1+b.x2)*(b.x1+b.x2)+(b.y1+b.y2)*(b.y1+b.y2)+(b.z1+b.z2)*(b.z1+b.z2)) / 2
 	rule := func(side float64) *gaussRule {
 		switch h := side / 2 / d; {
@@ -308,7 +309,7 @@ func (b *block) scatter() field {
 		}
 		return &gauss8
 	}
-	dx, dy, dz := b.x2-b.x1, b.y2-b.y1, b.z2-b.z1
+	dx, dy, dz := p.Max.X-p.Min.X, p.Max.Y-p.Min.Y, p.Max.Z-p.Min.Z
 	rx, ry, rz := rule(dx), rule(dy), rule(dz)
 	var f field
 	for i, s := range rx.at {

@@ -55,9 +55,6 @@ func overRim(a, s, z float64, f func(rimPoint)) {
 	}
 }
 
-// nearest is the smaller of two distances along the axis.
-func nearest(a, b float64) float64 { return min(math.Abs(a), math.Abs(b)) }
-
 // discAround works out a thin disc at the distance z along the axis.
 func discAround(a, s, z float64) around {
 	var r around
@@ -90,66 +87,90 @@ func discAround(a, s, z float64) around {
 	return r
 }
 
-// cylinderAround works out a cylinder whose ends lie at z1 < z2 along the axis,
-// seen from the station.
-func cylinderAround(a, s, z1, z2 float64) around {
+// cylinderAround works out a cylinder of radius a and half length half, for a
+// station at the distance s from the axis and z along it from the centre.
+//
+// Every difference between the two ends is written with the differences of
+// their distances along the axis, which are known exactly: 2 half where the
+// station lies beyond an end, 2 z where it lies between them.
+func cylinderAround(a, s, z, half float64) around {
 	var r around
-	length := z2 - z1
-	same := z1 >= 0 || z2 <= 0 // the station is not between the ends
+	z1, z2 := -half-z, half-z
 	n1, n2 := math.Abs(z1), math.Abs(z2)
-	// The flux through a disc changes its sign from one side to the other.
-	sgn1, sgn2 := math.Copysign(1, z1), math.Copysign(1, z2)
-	overRim(a, s, nearest(z1, z2), func(p rimPoint) {
+	between := math.Abs(z) < half
+	// dn = n2 - n1 and sn = n1 + n2; side is the sign of z1 and z2 beyond an end.
+	dn, sn, side := 2*half, 2*math.Abs(z), 1.0
+	switch {
+	case between:
+		dn, sn = -2*z, 2*half
+	case z > 0:
+		dn, side = -dn, -1
+	}
+	overRim(a, s, min(n1, n2), func(p rimPoint) {
 		S1, S2 := math.Sqrt(p.p2+z1*z1), math.Sqrt(p.p2+z2*z2)
 		if S1 == 0 || S2 == 0 || p.p2 == 0 {
 			return
 		}
-		flux := p.w * a * (a - s + s*p.versine)
+		b1, b2 := 1/S1, 1/S2
 		t1, t2 := 1/(S1+n1), 1/(S2+n2)
-		// U: half the flux of asinh(z/p) + z/(S + |z|) between the ends.
-		var ends float64
-		if same {
-			lo, hi, Slo, Shi := n1, n2, S1, S2
-			if n1 > n2 {
-				lo, hi, Slo, Shi = n2, n1, S2, S1
+		db := -dn * sn / (S1 + S2) * b1 * b2        // b2 - b1
+		dt := -dn * (1 + sn/(S1+S2)) * t1 * t2      // t2 - t1
+		lean := dn * sn * b1 * b2 / (n2*S1 + n1*S2) // (n2/S2 - n1/S1)/p²
+
+		// logs is asinh(z/p) between the ends, turns z/(S+|z|), across z/S over p².
+		var logs, turns, across float64
+		if between {
+			logs = math.Log((n1 + S1) * (n2 + S2) / p.p2)
+			turns = n2*t2 + n1*t1
+			across = (n2*b2 + n1*b1) / p.p2
+		} else {
+			if dn > 0 {
+				logs = math.Log1p(dn * (1 + sn/(S1+S2)) * t1)
+			} else {
+				logs = math.Log1p(-dn * (1 + sn/(S1+S2)) * t2)
 			}
-			// ln((hi+Shi)/(lo+Slo)) by the difference of the two.
-			grow := (hi - lo) * (1 + (hi+lo)/(Shi+Slo)) / (lo + Slo)
-			ends = math.Log1p(grow)
-		} else {
-			ends = math.Log((n1 + S1) * (n2 + S2) / p.p2)
+			// side times a difference of distances is positive in what follows.
+			turns = side * p.p2 * dn * sn / (n2*S1 + n1*S2) * t1 * t2
+			across = side * lean
 		}
-		r.u += flux / 2 * (ends + z2*t2 - z1*t1)
-		// U_z: the disc potential of end 1 less that of end 2.
-		diff := (n1 - n2) * (1 + (n1+n2)/(S1+S2)) * t1 * t2 // = t2 - t1
+		H := (logs + turns) / 2
+		area := p.w * a * a
 		if s > 2*a {
+			// By parts: a factor a - s cos would lose the digits of a/s.
 			q := s * s * p.sin2
-			// v2 - v1 = (t2-t1)(t2+t1)/S2 + t1² (S1-S2)/(S1 S2)
-			vdiff := diff*(t1+t2)/S2 + t1*t1*(n1-n2)*(n1+n2)/((S1+S2)*S1*S2)
-			r.uz -= p.w * a * a * (diff - q*vdiff)
-			k1 := t1 / S1 * (1 - q*t1*(n1+2*S1)/(S1*S1))
-			k2 := t2 / S2 * (1 - q*t2*(n2+2*S2)/(S2*S2))
-			r.uzz -= p.w * a * a * (sgn2*k2 - sgn1*k1)
+			var tails, k float64 // z t²/S, and the same for U_zz
+			kernel := func(n, b, t float64) float64 { return t * b * (1 - q*t*b*b*(n+2/b)) }
+			if between {
+				tails = n2*t2*t2*b2 + n1*t1*t1*b1
+				k = kernel(n2, b2, t2) + kernel(n1, b1, t1)
+			} else {
+				tails = side * (n2*b2*dt*(t1+t2) + t1*t1*p.p2*lean)
+				// t b - q (n b³ + 2 b²) t², by differences of its factors.
+				three := b1*b1 + b1*b2 + b2*b2
+				dk := dt*b2 + t1*db
+				dk -= q * ((n2*b2*b2*b2+2*b2*b2)*dt*(t1+t2) + t1*t1*(dn*b2*b2*b2+n1*db*three+2*db*(b1+b2)))
+				k = side * dk
+			}
+			r.u += area * (H - q/2*(across+tails))
+			dv := dt*(t1+t2)*b2 + t1*t1*db // t²/S
+			r.uz -= area * (dt - q*dv)
+			r.uzz -= area * k
 		} else {
-			r.uz -= flux * diff
-			r.uzz -= flux * (sgn2*t2/S2 - sgn1*t1/S1)
+			flux := p.w * a * (a - s + s*p.versine)
+			r.u += flux * H
+			r.uz -= flux * dt
+			if between {
+				r.uzz -= flux * (t2*b2 + t1*b1)
+			} else {
+				r.uzz -= flux * side * (dt*b2 + t1*db)
+			}
 		}
-		// U_s / s.
-		var across float64
-		if same {
-			across = length * math.Abs(z1+z2) / (S1 * S2 * (n2*S1 + n1*S2))
-		} else {
-			across = (z2/S2 - z1/S1) / p.p2
-		}
-		w := p.w * a * a * p.sin2
-		r.over -= w * across
-		// U_sz: 1/S2³ - 1/S1³ by the difference of the two.
-		d := (n1 - n2) * (n1 + n2) / ((S1 + S2) * S1 * S2) // 1/S2 - 1/S1
-		r.usz += w * s * d * (1/(S2*S2) + 1/(S1*S2) + 1/(S1*S1))
+		r.over -= area * p.sin2 * across
+		r.usz += area * p.sin2 * s * db * (b1*b1 + b1*b2 + b2*b2)
 	})
 	r.us = s * r.over
 	r.uss = -r.uzz - r.over
-	if z1 < 0 && z2 > 0 && s < a {
+	if between && s < a {
 		r.uss -= 4 * math.Pi
 	}
 	return r
