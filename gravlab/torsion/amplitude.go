@@ -41,7 +41,7 @@ func (b Balance) PeriodAt(amplitude float64, at Position) (float64, error) {
 	work := func(from, to float64) float64 { return integral(restoring, from, to) }
 
 	upper := rest + amplitude
-	lower, err := b.lowerTurn(restoring, work, rest, upper, k)
+	lower, err := lowerTurn(restoring, work, rest, upper)
 	if err != nil {
 		return 0, err
 	}
@@ -76,7 +76,7 @@ func (b Balance) PeriodAt(amplitude float64, at Position) (float64, error) {
 
 // lowerTurn finds the turning point below the equilibrium that belongs to the
 // one above it: no work in all between them.
-func (b Balance) lowerTurn(restoring func(float64) float64, work func(from, to float64) float64, rest, upper, k float64) (float64, error) {
+func lowerTurn(restoring func(float64) float64, work func(from, to float64) float64, rest, upper float64) (float64, error) {
 	caught := fmt.Errorf("torsion.Balance: a swing up to %.4g rad leaves the hollow in which the beam swings: the large spheres catch it", upper)
 	const steps = 64
 	for i := 1; i <= steps; i++ {

@@ -35,7 +35,7 @@ func ExampleWindow() {
 	balance := torsion.Skelmire()
 	recorder := torsion.Recorder{Interval: 15, Duration: 3600, Before: 600, Noise: 3e-5, Knock: torsion.Knock{Time: 1800, Speed: 2e-5}}
 	recording := gravlab.Must(balance.Record(recorder, rand.New(rand.NewPCG(1, 2))))
-	for _, window := range []reduction.Window{{Sigma: 3e-5}, {Sigma: 3e-5, From: -600, To: 1800}} {
+	for _, window := range []reduction.Window{{Sigma: 3e-5}, {Sigma: 3e-5, To: 1800}} {
 		swing := gravlab.Must(reduction.Fit(recording, window))
 		fmt.Printf("chi²/nu = %.1f\n", swing.Fit.ReducedChi2())
 	}

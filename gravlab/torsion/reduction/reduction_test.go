@@ -45,9 +45,30 @@ func TestFitRecovers(t *testing.T) {
 	near(t, "G", gravlab.Must(b.GFromSwing(f.Deflection.Value, f.Undamped.Value)), gravlab.G, 1e-4)
 }
 
+// TestFitOfWeakDamping: without damping, and without readings before the
+// switch, the rate of decay is zero within its uncertainty and all else is as
+// good.
+func TestFitOfWeakDamping(t *testing.T) {
+	b, r := torsion.Skelmire(), recorder()
+	b.Damping, r.Before = 0, 0
+	theta := gravlab.Must(b.Deflection())
+	for seed := range uint64(20) {
+		f := gravlab.Must(Fit(gravlab.Must(b.Record(r, rand.New(rand.NewPCG(4, seed)))), Window{}))
+		if rate := f.DecayRate; math.Abs(rate.Value) > 4*rate.U {
+			t.Errorf("seed %d: decay rate %g, u = %g", seed, rate.Value, rate.U)
+		}
+		if infinite := math.IsInf(f.DecayTime.Value, 1); infinite != (f.DecayRate.Value <= 0) {
+			t.Errorf("seed %d: decay time %g for the rate %g", seed, f.DecayTime.Value, f.DecayRate.Value)
+		}
+		if e := math.Abs(f.Deflection.Value - theta); e > 4*f.Deflection.U {
+			t.Errorf("seed %d: deflection off by %g, u = %g", seed, e, f.Deflection.U)
+		}
+	}
+}
+
 // TestFitJacobian against differences, away from any symmetric point.
 func TestFitJacobian(t *testing.T) {
-	p := []float64{0.002, -0.006, 0.001, 590, 2100, 3e-8}
+	p := []float64{0.002, -0.006, 0.001, 590, 1.0 / 2100, 3e-8}
 	const rounding = 2e-18 // of a model of about 0.01
 	times := []float64{-200, -1, 0, 13, 444, 2222}
 	jacobian := mat.NewDense(len(times), parameters, nil)

@@ -3,6 +3,7 @@ package reduction
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -14,7 +15,7 @@ import (
 // A Window says which part of a recording is fitted, and how well its readings
 // are known. Its zero value takes everything.
 type Window struct {
-	From, To float64 // s after the switch; both zero for the whole recording
+	From, To float64 // s after the switch (negative before it). From zero means from the beginning of the recording, To zero to its end
 	// Sigma is the standard uncertainty of one reading, in its unit: noise and
 	// step together, sqrt(noise² + step²/12). Zero means equal and unknown: the
 	// uncertainties are then scaled by the scatter of the residuals.
@@ -30,7 +31,8 @@ type Estimate struct {
 type Swing struct {
 	Period      Estimate // T: full period of the damped swing, s
 	Undamped    Estimate // the period it would have without damping, s
-	DecayTime   Estimate // tau: decay time of the amplitude, s
+	DecayTime   Estimate // tau: decay time of the amplitude, s; +Inf if no decay is seen
+	DecayRate   Estimate // 1/tau, 1/s; of a weak damping it may come out below zero by chance
 	Start       Estimate // reading of the rest before the switch, at t = 0, as an angle, rad
 	Equilibrium Estimate // reading of the rest after the switch, at t = 0, as an angle, rad
 	Deflection  Estimate // theta_e, half of the move from Start to Equilibrium, rad
@@ -38,7 +40,7 @@ type Swing struct {
 	Correlation float64  // of Deflection and Undamped
 
 	// Fit has chi², the residuals (rad) and the covariance of the parameters
-	// equilibrium, cosine, sine, period, decay time, drift. Residuals that run
+	// equilibrium, cosine, sine, period, decay rate, drift. Residuals that run
 	// on one side for long say that the model is wrong somewhere: look for a
 	// knock.
 	Fit *fit.Result
@@ -50,12 +52,12 @@ const (
 	atCosine
 	atSine
 	atPeriod
-	atDecay
+	atRate
 	atDrift
 	parameters
 )
 
-var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay time", "drift"}
+var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay rate", "drift"}
 
 // Fit fits the swing after the switch,
 //
@@ -93,7 +95,7 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	result, err := fit.Curve{
 		X: times, Y: angles, Sigma: sigma,
 		Model: swingModel, Jacobian: swingJacobian,
-		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, first.P[fit.Period], first.P[fit.DecayTime], first.P[fit.Drift]},
+		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, first.P[fit.Period], 1 / first.P[fit.DecayTime], first.P[fit.Drift]},
 		Names: swingNames,
 	}.Fit()
 	if err != nil {
@@ -115,12 +117,14 @@ func (w Window) cut(rec torsion.Recording) (times, angles, sigma []float64, err 
 	if err := arg.NonNegative(fn, "Sigma", w.Sigma, "standard uncertainty of a reading"); err != nil {
 		return nil, nil, nil, err
 	}
-	if w.From != 0 || w.To != 0 {
-		if !(w.From < w.To) {
-			return nil, nil, nil, arg.Bad(fn, "From", w.From, fmt.Sprintf("less than To, %g", w.To))
-		}
-	} else {
-		w.From, w.To = math.Inf(-1), math.Inf(1)
+	if w.From == 0 {
+		w.From = math.Inf(-1)
+	}
+	if w.To == 0 {
+		w.To = math.Inf(1)
+	}
+	if !(w.From < w.To) {
+		return nil, nil, nil, arg.Bad(fn, "From", w.From, fmt.Sprintf("less than To, %g", w.To))
 	}
 	all, err := rec.Angles()
 	if err != nil {
@@ -156,36 +160,37 @@ func swingModel(p, times, dst []float64) {
 			continue
 		}
 		sin, cos := math.Sincos(omega * t)
-		dst[i] += math.Exp(-t/p[atDecay]) * (p[atCosine]*cos + p[atSine]*sin)
+		dst[i] += math.Exp(-t*p[atRate]) * (p[atCosine]*cos + p[atSine]*sin)
 	}
 }
 
 func swingJacobian(p, times []float64, dst *mat.Dense) {
-	omega, tau := 2*math.Pi/p[atPeriod], p[atDecay]
+	omega, rate := 2*math.Pi/p[atPeriod], p[atRate]
 	for i, t := range times {
 		row := dst.RawRowView(i)
 		row[atEquilibrium], row[atDrift] = 1, t
 		if t < 0 {
-			row[atCosine], row[atSine], row[atPeriod], row[atDecay] = 1, 0, 0, 0
+			row[atCosine], row[atSine], row[atPeriod], row[atRate] = 1, 0, 0, 0
 			continue
 		}
 		sin, cos := math.Sincos(omega * t)
-		decay := math.Exp(-t / tau)
+		decay := math.Exp(-t * rate)
 		row[atCosine], row[atSine] = decay*cos, decay*sin
 		row[atPeriod] = decay * (p[atCosine]*sin - p[atSine]*cos) * omega * t / p[atPeriod]
-		row[atDecay] = decay * (p[atCosine]*cos + p[atSine]*sin) * t / (tau * tau)
+		row[atRate] = -decay * (p[atCosine]*cos + p[atSine]*sin) * t
 	}
 }
 
 // estimates turns the parameters of the fit into what they are for.
 func estimates(r *fit.Result) (Swing, error) {
-	period, tau := r.P[atPeriod], r.P[atDecay]
-	if !(period > 0) || !(tau > 0) || len(r.Undetermined) > 0 {
-		return Swing{}, fmt.Errorf("reduction.Fit: the readings in the window do not determine the swing (period %.4g s, decay time %.4g s): take a longer window", period, tau)
+	period, rate := r.P[atPeriod], r.P[atRate]
+	if !(period > 0) || len(r.Undetermined) > 0 {
+		return Swing{}, fmt.Errorf("reduction.Fit: the readings in the window do not determine the swing (%s): take a longer window",
+			strings.Join(append([]string{fmt.Sprintf("period %.4g s", period)}, r.Undetermined...), ", "))
 	}
 	plain := func(i int) Estimate { return Estimate{r.P[i], r.U[i]} }
 	s := Swing{
-		Period: plain(atPeriod), DecayTime: plain(atDecay), Equilibrium: plain(atEquilibrium), Drift: plain(atDrift),
+		Period: plain(atPeriod), DecayRate: plain(atRate), Equilibrium: plain(atEquilibrium), Drift: plain(atDrift),
 		Fit: r,
 	}
 	c := r.Cov
@@ -193,16 +198,19 @@ func estimates(r *fit.Result) (Swing, error) {
 	s.Start.U = math.Sqrt(c.At(atEquilibrium, atEquilibrium) + c.At(atCosine, atCosine) + 2*c.At(atEquilibrium, atCosine))
 	s.Deflection = Estimate{-r.P[atCosine] / 2, r.U[atCosine] / 2}
 
-	undamped, err := torsion.UndampedPeriod(period, tau)
-	if err != nil {
-		return Swing{}, err
+	s.DecayTime = Estimate{math.Inf(1), math.Inf(1)}
+	if rate > 0 {
+		s.DecayTime = Estimate{1 / rate, r.U[atRate] / (rate * rate)}
 	}
-	// From (2 pi/T0)² = (2 pi/T)² + 1/tau².
+
+	// From (2 pi/T0)² = (2 pi/T)² + rate².
+	omega := 2 * math.Pi / period
+	undamped := 2 * math.Pi / math.Hypot(omega, rate)
 	byPeriod := math.Pow(undamped/period, 3)
-	byDecay := math.Pow(undamped, 3) / (4 * math.Pi * math.Pi * math.Pow(tau, 3))
+	byRate := -math.Pow(undamped, 3) * rate / (4 * math.Pi * math.Pi)
 	s.Undamped.Value = undamped
-	s.Undamped.U = math.Sqrt(byPeriod*byPeriod*c.At(atPeriod, atPeriod) + byDecay*byDecay*c.At(atDecay, atDecay) +
-		2*byPeriod*byDecay*c.At(atPeriod, atDecay))
-	s.Correlation = -(byPeriod*c.At(atPeriod, atCosine) + byDecay*c.At(atDecay, atCosine)) / (s.Undamped.U * r.U[atCosine])
+	s.Undamped.U = math.Sqrt(byPeriod*byPeriod*c.At(atPeriod, atPeriod) + byRate*byRate*c.At(atRate, atRate) +
+		2*byPeriod*byRate*c.At(atPeriod, atRate))
+	s.Correlation = -(byPeriod*c.At(atPeriod, atCosine) + byRate*c.At(atRate, atCosine)) / (s.Undamped.U * r.U[atCosine])
 	return s, nil
 }
