@@ -1,0 +1,478 @@
+package survey
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"gravity.example/gravlab/fit"
+	"gravity.example/gravlab/internal/arg"
+)
+
+// A Tie is a station of known gravity.
+type Tie struct {
+	Station string
+	Value   float64 // m/s², at the epoch
+	U       float64 // standard uncertainty; 0 holds the station fixed
+	// Epoch is when the value held, and Rate (m/s² per s) with URate how it
+	// changes since. A zero epoch means that the value holds now.
+	Epoch       time.Time
+	Rate, URate float64
+}
+
+// at brings the tie to a moment.
+func (t Tie) at(now time.Time) (value, u float64) {
+	if t.Epoch.IsZero() || now.IsZero() {
+		return t.Value, t.U
+	}
+	age := now.Sub(t.Epoch).Seconds()
+	return t.Value + t.Rate*age, math.Hypot(t.U, t.URate*age)
+}
+
+// A Drift says how the meter's zero wanders during the day: a polynomial of
+// this degree, made a spline by the knots, with steps at the tares.
+type Drift struct {
+	// Degree is 0 for none, 1 for a line, up to 3 for a cubic.
+	Degree int
+	// Knots make it a spline: at each the highest derivative may change. With
+	// degree 1 that is a broken line, with degree 3 the cubic spline. Wanted:
+	// several base readings between knots.
+	Knots []time.Time
+	// Tares are moments at which the zero jumps. A tare is not drift: it needs
+	// a cause in the field book.
+	Tares []time.Time
+}
+
+// An Adjusted station.
+type Adjusted struct {
+	Name     string
+	Value, U float64 // m/s²
+}
+
+// A Residual is observed less adjusted.
+type Residual struct {
+	Label string
+	Value float64
+	// W is the residual over its own standard deviation (the normalised
+	// residual). It is NaN for an observation that nothing checks.
+	W float64
+	// Redundancy is how much of an error of this observation shows in its
+	// residual: 0 none, 1 all of it.
+	Redundancy float64
+	// Smallest is the blunder that the test at 0.1 % finds with 80 %
+	// probability, 4.13 u/√redundancy; +Inf for an unchecked one.
+	Smallest float64
+}
+
+// An Adjustment is the outcome of [Adjust] or [AdjustNetwork].
+type Adjustment struct {
+	Stations  []Adjusted
+	Residuals []Residual // in the order of the observations, ties after them
+	Chi2      float64
+	DoF       int
+	// Rate is the drift at the middle of the record, m/s² per s, with a spline
+	// or polynomial its slope there.
+	Rate, URate float64
+	// Steps are the sizes of the tares, m/s², in their order.
+	Steps, USteps []float64
+
+	parameters *fit.Result
+	index      map[string]int // of free stations among the parameters
+}
+
+// PValue is the probability of a chi² this large or larger if the stated
+// uncertainties are right. NaN without degrees of freedom.
+func (a *Adjustment) PValue() float64 { return a.parameters.PValue() }
+
+// Station returns the value of a station.
+func (a *Adjustment) Station(name string) (Adjusted, error) {
+	for _, s := range a.Stations {
+		if s.Name == name {
+			return s, nil
+		}
+	}
+	return Adjusted{}, arg.Bad("survey.Adjustment.Station", "name", name, "a station of the adjustment")
+}
+
+// Between is the difference of two stations, to less from, with the standard
+// uncertainty that their correlation leaves.
+func (a *Adjustment) Between(from, to string) (difference, u float64, err error) {
+	f, err := a.Station(from)
+	if err != nil {
+		return 0, 0, err
+	}
+	t, err := a.Station(to)
+	if err != nil {
+		return 0, 0, err
+	}
+	if from == to {
+		return 0, 0, nil
+	}
+	variance := f.U*f.U + t.U*t.U
+	if i, ok := a.index[from]; ok {
+		if j, ok := a.index[to]; ok {
+			variance -= 2 * a.parameters.Cov.At(i, j)
+		}
+	}
+	return t.Value - f.Value, math.Sqrt(math.Max(0, variance)), nil
+}
+
+// Worst is the observation with the largest normalised residual, and the
+// critical value that the largest of all of them passes with probability alpha
+// (0.05, say) when there is no blunder: two-sided, shared among the checked
+// observations (Bonferroni). Take out one observation at a time and adjust
+// again: a blunder drags its neighbours along.
+func (a *Adjustment) Worst(alpha float64) (worst Residual, critical float64, err error) {
+	if err := arg.Between("survey.Adjustment.Worst", "alpha", alpha, 1e-12, 0.5, "probability"); err != nil {
+		return Residual{}, 0, err
+	}
+	n := 0
+	for _, r := range a.Residuals {
+		if math.IsNaN(r.W) {
+			continue
+		}
+		n++
+		if n == 1 || math.Abs(r.W) > math.Abs(worst.W) {
+			worst = r
+		}
+	}
+	if n == 0 {
+		return Residual{}, 0, errors.New("survey.Adjustment.Worst: no observation is checked by another; repeat some")
+	}
+	return worst, distuv.UnitNormal.Quantile(1 - alpha/2/float64(n)), nil
+}
+
+// Adjust finds stations, drift and tares from the reduced readings of one meter
+// on one day, rising in time, in one least squares fit. Without a tie the first
+// station read is held at zero and the values are differences from it.
+//
+// The uncertainty of each reading must be given (Reduced.UValue); the
+// covariance is not scaled by chi², so look at chi² first. The uncertainty of
+// the scale factor is not in it: see [ScaleShare].
+func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
+	const fn = "survey.Adjust"
+	if err := arg.AtLeast(fn, "readings", len(readings), 2); err != nil {
+		return nil, err
+	}
+	if drift.Degree < 0 || drift.Degree > 3 {
+		return nil, arg.Bad(fn, "drift.Degree", drift.Degree, "from 0 to 3")
+	}
+	if len(drift.Knots) > 0 && drift.Degree == 0 {
+		return nil, arg.Bad(fn, "drift.Degree", 0, "from 1 to 3 where knots are given")
+	}
+	start, end := readings[0].Time, readings[len(readings)-1].Time
+	half := end.Sub(start).Seconds() / 2
+	if !(half > 0) {
+		return nil, arg.Bad(fn, "readings", "over no time", "readings whose times rise")
+	}
+	middle := start.Add(end.Sub(start) / 2)
+	scaled := func(t time.Time) float64 { return t.Sub(middle).Seconds() / half }
+	for _, list := range []struct {
+		name  string
+		times []time.Time
+	}{{"drift.Knots", drift.Knots}, {"drift.Tares", drift.Tares}} {
+		for i, t := range list.times {
+			if !t.After(start) || !t.Before(end) || i > 0 && !t.After(list.times[i-1]) {
+				return nil, arg.Bad(fn, list.name, t.UTC().Format(time.RFC3339), "rising times between the first and the last reading")
+			}
+		}
+	}
+	var drifts []func(t time.Time) float64
+	drifts = append(drifts, func(time.Time) float64 { return 1 }) // the zero of the meter
+	for k := 1; k <= drift.Degree; k++ {
+		drifts = append(drifts, func(t time.Time) float64 { return math.Pow(scaled(t), float64(k)) })
+	}
+	for _, knot := range drift.Knots {
+		drifts = append(drifts, func(t time.Time) float64 {
+			return math.Pow(math.Max(0, scaled(t)-scaled(knot)), float64(drift.Degree))
+		})
+	}
+	firstTare := len(drifts)
+	for _, tare := range drift.Tares {
+		drifts = append(drifts, func(t time.Time) float64 {
+			if t.Before(tare) {
+				return 0
+			}
+			return 1
+		})
+	}
+	observations := make([]observation, len(readings))
+	for i, r := range readings {
+		if i > 0 && !r.Time.After(readings[i-1].Time) {
+			return nil, arg.Bad(fn, fmt.Sprintf("readings[%d].Time", i), r.Time.UTC().Format(time.RFC3339), "a time after the reading before it")
+		}
+		o := observation{label: fmt.Sprintf("%s %s", r.Station, r.Time.UTC().Format("15:04")), to: r.Station, value: r.Value, u: r.UValue}
+		for _, d := range drifts {
+			o.other = append(o.other, d(r.Time))
+		}
+		observations[i] = o
+	}
+	a, others, err := solve(fn, observations, ties, middle)
+	if err != nil {
+		return nil, err
+	}
+	if drift.Degree > 0 {
+		// The slope at the middle, where every power but the first has none;
+		// knots before the middle add theirs.
+		slope := make([]float64, len(drifts))
+		slope[1] = 1 / half
+		for k, knot := range drift.Knots {
+			if x := -scaled(knot); x > 0 {
+				slope[1+drift.Degree+k] = float64(drift.Degree) * math.Pow(x, float64(drift.Degree-1)) / half
+			}
+		}
+		variance := 0.0
+		for i := range slope {
+			a.Rate += slope[i] * a.parameters.P[others+i]
+			for j := range slope {
+				variance += slope[i] * slope[j] * a.parameters.Cov.At(others+i, others+j)
+			}
+		}
+		a.URate = math.Sqrt(math.Max(0, variance))
+	}
+	for i := range drift.Tares {
+		a.Steps = append(a.Steps, a.parameters.P[others+firstTare+i])
+		a.USteps = append(a.USteps, a.parameters.U[others+firstTare+i])
+	}
+	return a, nil
+}
+
+// A Difference is an observed difference of gravity between two stations.
+type Difference struct {
+	From, To string
+	Value, U float64 // g(To) − g(From), m/s²
+}
+
+// AdjustNetwork adjusts differences of gravity to values of stations, with the
+// ties as they are or, where U is 0, held fixed. Without a tie the first
+// station named is held at zero.
+func AdjustNetwork(differences []Difference, ties []Tie) (*Adjustment, error) {
+	const fn = "survey.AdjustNetwork"
+	if err := arg.AtLeast(fn, "differences", len(differences), 1); err != nil {
+		return nil, err
+	}
+	observations := make([]observation, len(differences))
+	for i, d := range differences {
+		if d.From == d.To || d.From == "" {
+			return nil, arg.Bad(fn, fmt.Sprintf("differences[%d]", i), d.From+" to "+d.To, "two stations of unlike name")
+		}
+		observations[i] = observation{label: d.From + " to " + d.To, from: d.From, to: d.To, value: d.Value, u: d.U}
+	}
+	a, _, err := solve(fn, observations, ties, time.Time{})
+	return a, err
+}
+
+// An observation is value = g(to) − g(from) + other·parameters, from "" for
+// none.
+type observation struct {
+	label    string
+	from, to string
+	value, u float64
+	other    []float64
+}
+
+// solve adjusts observations and ties; others is the place of the first
+// parameter that is no station.
+func solve(fn string, observations []observation, ties []Tie, now time.Time) (a *Adjustment, others int, err error) {
+	var names []string
+	seen := map[string]bool{}
+	note := func(name string) {
+		if name != "" && !seen[name] {
+			seen[name] = true
+			names = append(names, name)
+		}
+	}
+	for i, o := range observations {
+		if o.to == "" {
+			return nil, 0, arg.Bad(fn, fmt.Sprintf("observation %d", i), `""`, "the name of a station")
+		}
+		if err := errors.Join(
+			arg.Between(fn, "value of "+o.label, o.value, -1e12, 1e12, "gravity"),
+			arg.Between(fn, "uncertainty of "+o.label, o.u, 1e-30, 1e12, "standard uncertainty above zero"),
+		); err != nil {
+			return nil, 0, err
+		}
+		note(o.from)
+		note(o.to)
+	}
+	fixed := map[string]float64{}
+	tied := map[string]bool{}
+	var loose []observation
+	for i, t := range ties {
+		value, u := t.at(now)
+		if !seen[t.Station] || tied[t.Station] {
+			return nil, 0, arg.Bad(fn, fmt.Sprintf("ties[%d].Station", i), t.Station, "a station that was observed, once")
+		}
+		tied[t.Station] = true
+		if err := errors.Join(
+			arg.Between(fn, "value of the tie at "+t.Station, value, -1e12, 1e12, "gravity"),
+			arg.Between(fn, "uncertainty of the tie at "+t.Station, u, 0, 1e12, "standard uncertainty"),
+		); err != nil {
+			return nil, 0, err
+		}
+		if u == 0 {
+			fixed[t.Station] = value
+		} else {
+			loose = append(loose, observation{label: "tie " + t.Station, to: t.Station, value: value, u: u})
+		}
+	}
+	if len(ties) == 0 {
+		fixed[names[0]] = 0
+	}
+	index := map[string]int{}
+	for _, name := range names {
+		if _, ok := fixed[name]; !ok {
+			index[name] = len(index)
+		}
+	}
+	others = len(index)
+	parameters := others + len(observations[0].other)
+	if parameters == 0 {
+		return nil, 0, fmt.Errorf("%s: every station is fixed; nothing is left to adjust", fn)
+	}
+	all := append(append([]observation(nil), observations...), loose...)
+	if len(all) < parameters {
+		return nil, 0, fmt.Errorf("%s: %d observations do not determine %d stations and %d terms of drift", fn, len(all), others, parameters-others)
+	}
+	// Values near 9.8 m/s² and residuals of nm/s²: a rounded value is taken off
+	// each free station first.
+	reference := 0.0
+	if len(loose) > 0 {
+		reference = loose[0].value
+	}
+	for _, name := range names {
+		if v, ok := fixed[name]; ok {
+			reference = v
+			break
+		}
+	}
+	m := mat.NewDense(len(all), parameters, nil)
+	y, sigma := make([]float64, len(all)), make([]float64, len(all))
+	for i, o := range all {
+		y[i], sigma[i] = o.value, o.u
+		for _, end := range []struct {
+			name string
+			sign float64
+		}{{o.to, 1}, {o.from, -1}} {
+			if end.name == "" {
+				continue
+			}
+			if v, ok := fixed[end.name]; ok {
+				y[i] -= end.sign * v
+			} else {
+				m.Set(i, index[end.name], end.sign)
+				y[i] -= end.sign * reference
+			}
+		}
+		for k, v := range o.other {
+			m.Set(i, others+k, v)
+		}
+	}
+	// The zero of the meter takes the size off the readings themselves.
+	zero := 0.0
+	if len(observations[0].other) > 0 {
+		zero = y[0]
+		for i := range observations {
+			y[i] -= zero
+		}
+	}
+	r, err := fit.Linear(m, y, sigma)
+	if err != nil {
+		return nil, 0, fmt.Errorf("%s: %w", fn, err)
+	}
+	if len(r.Undetermined) > 0 {
+		return nil, 0, fmt.Errorf("%s: the observations do not determine everything: a station hangs on nothing that is tied, or the drift has more terms than repeats (%d of %d parameters)", fn, len(r.Undetermined), parameters)
+	}
+	if len(observations[0].other) > 0 {
+		r.P[others] += zero
+	}
+	a = &Adjustment{Chi2: r.Chi2, DoF: r.DoF, parameters: r, index: index}
+	for _, name := range names {
+		s := Adjusted{Name: name}
+		if v, ok := fixed[name]; ok {
+			s.Value = v
+		} else {
+			s.Value, s.U = r.P[index[name]]+reference, r.U[index[name]]
+		}
+		a.Stations = append(a.Stations, s)
+	}
+	for i, o := range all {
+		row := m.RawRowView(i)
+		leverage := 0.0
+		for j, x := range row {
+			if x == 0 {
+				continue
+			}
+			for k, z := range row {
+				leverage += x * z * r.Cov.At(j, k)
+			}
+		}
+		res := Residual{Label: o.label, Value: r.Residuals[i], Redundancy: math.Max(0, 1-leverage/(o.u*o.u)), W: math.NaN(), Smallest: math.Inf(1)}
+		if res.Redundancy > 1e-9 {
+			root := math.Sqrt(res.Redundancy)
+			res.W = res.Value / (o.u * root)
+			res.Smallest = 4.13 * o.u / root
+		}
+		a.Residuals = append(a.Residuals, res)
+	}
+	return a, others, nil
+}
+
+// ScaleShare is the uncertainty that the scale factor (relative standard
+// uncertainty uScale) adds to a difference of gravity (m/s²): it grows with the
+// difference, and repeats do not reduce it.
+func ScaleShare(difference, uScale float64) (float64, error) {
+	const fn = "survey.ScaleShare"
+	if err := errors.Join(
+		arg.Between(fn, "difference", difference, -100, 100, "gravity in m/s²"),
+		arg.Between(fn, "uScale", uScale, 0, 1, "relative uncertainty"),
+	); err != nil {
+		return 0, err
+	}
+	return math.Abs(difference) * uScale, nil
+}
+
+// A TareGuess is a step between two readings.
+type TareGuess struct {
+	After   int // the index of the reading before it
+	At      time.Time
+	Size, U float64 // m/s²
+	// W is Size over U: how many standard uncertainties the step is away from
+	// none. Among n places the largest passes 3 by chance about once in 370/n
+	// days.
+	W float64
+}
+
+// FindTare tries a step between each reading and the next, adjusts each time,
+// and returns the likeliest one. It is an error when no place can be tried. A
+// step is a guess until the field book names its cause.
+func FindTare(readings []Reduced, ties []Tie, drift Drift) (TareGuess, error) {
+	if _, err := Adjust(readings, ties, drift); err != nil {
+		return TareGuess{}, err
+	}
+	if len(drift.Tares) > 0 {
+		return TareGuess{}, arg.Bad("survey.FindTare", "drift.Tares", len(drift.Tares), "none: they are what is looked for")
+	}
+	best := TareGuess{After: -1}
+	for i := 0; i+1 < len(readings); i++ {
+		from, to := readings[i].Time, readings[i+1].Time
+		at := from.Add(to.Sub(from) / 2)
+		trial := drift
+		trial.Tares = []time.Time{at}
+		a, err := Adjust(readings, ties, trial)
+		if err != nil {
+			continue // a step here cannot be told from the station or the drift
+		}
+		if w := a.Steps[0] / a.USteps[0]; best.After < 0 || math.Abs(w) > math.Abs(best.W) {
+			best = TareGuess{After: i, At: at, Size: a.Steps[0], U: a.USteps[0], W: w}
+		}
+	}
+	if best.After < 0 {
+		return best, errors.New("survey.FindTare: the day has too few repeats to tell a step anywhere")
+	}
+	return best, nil
+}

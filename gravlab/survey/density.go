@@ -1,0 +1,78 @@
+package survey
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/fit"
+	"gravity.example/gravlab/internal/arg"
+)
+
+// A TopographyDensity is the density with which a profile correlates least
+// with its heights.
+type TopographyDensity struct {
+	Density, U float64 // kg/m³
+	Slope      float64 // of the free-air values by height, 1/s²
+	Offset     float64 // m/s²
+}
+
+// DensityOfTopography finds the density (kg/m³) for which the Bouguer values
+// along a profile do not correlate with height: the slope of the free-air values
+// (m/s², terrain corrected) by height (m), over 2πG (L. L. Nettleton, Geophysics
+// 4, 176–183, 1939; from memory). U comes from the scatter about the line.
+//
+// It fails, without a sign of it, where geology follows the hills.
+func DensityOfTopography(heights, freeAir []float64) (TopographyDensity, error) {
+	const fn = "survey.DensityOfTopography"
+	if err := checkProfile(fn, heights, freeAir); err != nil {
+		return TopographyDensity{}, err
+	}
+	a := mat.NewDense(len(heights), 2, nil)
+	mean := stat.Mean(heights, nil)
+	for i, h := range heights {
+		a.Set(i, 0, h-mean)
+		a.Set(i, 1, 1)
+	}
+	r, err := fit.Linear(a, freeAir, nil)
+	if err != nil {
+		return TopographyDensity{}, fmt.Errorf("%s: %w", fn, err)
+	}
+	if len(r.Undetermined) > 0 {
+		return TopographyDensity{}, arg.Bad(fn, "heights", heights[0], "heights that differ")
+	}
+	plate := 2 * math.Pi * gravlab.G
+	return TopographyDensity{Density: r.P[0] / plate, U: r.U[0] / plate, Slope: r.P[0], Offset: r.P[1] - r.P[0]*mean}, nil
+}
+
+// Correlation is the correlation coefficient between heights (m) and the
+// Bouguer values that a density (kg/m³) makes of free-air values (m/s²): the
+// curve to draw over density. It is NaN where one of them does not vary.
+func Correlation(heights, freeAir []float64, density float64) (float64, error) {
+	const fn = "survey.Correlation"
+	if err := errors.Join(checkProfile(fn, heights, freeAir), checkRock(fn, "density", density)); err != nil {
+		return 0, err
+	}
+	bouguer := make([]float64, len(heights))
+	for i := range bouguer {
+		bouguer[i] = freeAir[i] - 2*math.Pi*gravlab.G*density*heights[i]
+	}
+	return stat.Correlation(heights, bouguer, nil), nil
+}
+
+func checkProfile(fn string, heights, freeAir []float64) error {
+	err := errors.Join(arg.AtLeast(fn, "heights", len(heights), 3), arg.SameLength(fn, "heights", len(heights), "freeAir", len(freeAir)))
+	if err != nil {
+		return err
+	}
+	for i := range heights {
+		err = errors.Join(err,
+			arg.Between(fn, fmt.Sprintf("heights[%d]", i), heights[i], -1e5, 1e5, "height in m"),
+			arg.Between(fn, fmt.Sprintf("freeAir[%d]", i), freeAir[i], -1, 1, "anomaly in m/s² (mGal are too large by 1e5)"))
+	}
+	return err
+}

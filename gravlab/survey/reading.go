@@ -1,0 +1,256 @@
+package survey
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/earth"
+	"gravity.example/gravlab/internal/arg"
+)
+
+// A Reading is one line of the field book.
+type Reading struct {
+	Station      string
+	Time         time.Time // UTC; local time is the commonest slip
+	Counter      float64   // counter units
+	U            float64   // standard uncertainty, counter units
+	Level        float64   // off level, rad
+	CrossLevel   float64   // rad
+	SensorHeight float64   // of the sensor above the mark, m
+	Pressure     float64   // Pa; 0 where it was not logged
+	Settled      float64   // s since the meter was set down
+}
+
+// A Station is a mark on the ground.
+type Station struct {
+	Name     string
+	Site     earth.Site
+	Gradient float64 // of gravity by height at the mark, 1/s², measured (about -3.086e-6)
+	// WaterRise is how far the water table stands above its reference, m, and
+	// Porosity the share of the ground that it fills.
+	WaterRise, Porosity float64
+}
+
+// A Meter turns counter units into m/s².
+type Meter struct {
+	// Table holds gravity (m/s²) at rising counter values, by the maker; values
+	// between are interpolated, values outside refused. Nil means that a unit
+	// is one m/s² times Scale.
+	Table []TableRow
+	// Scale is the factor of the calibration line and UScale its standard
+	// uncertainty; see [Calibrate].
+	Scale, UScale float64
+	// RecoveryAmplitude (m/s²) and RecoveryTime (s) describe how the meter
+	// settles: after transport it reads too much by A exp(−t/τ). A zero time
+	// means that it does not.
+	RecoveryAmplitude, RecoveryTime float64
+}
+
+// A TableRow is one line of a counter table.
+type TableRow struct{ Counter, Gravity float64 }
+
+// Validate reports what cannot be used.
+func (m Meter) Validate() error {
+	const fn = "survey.Meter"
+	err := errors.Join(
+		arg.Between(fn, "Scale", m.Scale, 1e-9, 1e3, "scale factor"),
+		arg.Between(fn, "UScale", m.UScale, 0, m.Scale, "standard uncertainty of the scale factor"),
+		arg.Between(fn, "RecoveryAmplitude", m.RecoveryAmplitude, -1e-3, 1e-3, "acceleration in m/s²"),
+		arg.Between(fn, "RecoveryTime", m.RecoveryTime, 0, 1e6, "time in s"),
+	)
+	for i, row := range m.Table {
+		err = errors.Join(err,
+			arg.Between(fn, fmt.Sprintf("Table[%d].Counter", i), row.Counter, -1e9, 1e9, "counter value"),
+			arg.Between(fn, fmt.Sprintf("Table[%d].Gravity", i), row.Gravity, -1e3, 1e3, "gravity in m/s²"))
+		if i > 0 && row.Counter <= m.Table[i-1].Counter {
+			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Table[%d].Counter", i), row.Counter, "values that rise"))
+		}
+	}
+	if len(m.Table) == 1 {
+		err = errors.Join(err, arg.Bad(fn, "Table", "one row", "two rows or more, or none"))
+	}
+	return err
+}
+
+// Gravity turns a counter value into m/s², and says how much one unit is there.
+func (m Meter) Gravity(counter float64) (value, perUnit float64, err error) {
+	const fn = "survey.Meter.Gravity"
+	if err := errors.Join(m.Validate(), arg.Between(fn, "counter", counter, -1e9, 1e9, "counter value")); err != nil {
+		return 0, 0, err
+	}
+	if len(m.Table) == 0 {
+		return m.Scale * counter, m.Scale, nil
+	}
+	first, last := m.Table[0].Counter, m.Table[len(m.Table)-1].Counter
+	if counter < first || counter > last {
+		return 0, 0, arg.Bad(fn, "counter", counter, fmt.Sprintf("a value within the table, %g to %g", first, last))
+	}
+	i := 1
+	for m.Table[i].Counter < counter {
+		i++
+	}
+	a, b := m.Table[i-1], m.Table[i]
+	factor := (b.Gravity - a.Gravity) / (b.Counter - a.Counter)
+	return m.Scale * (a.Gravity + factor*(counter-a.Counter)), m.Scale * factor, nil
+}
+
+// WaitFor is how long, s, a meter must stand before its recovery is below
+// residual (m/s²).
+func (m Meter) WaitFor(residual float64) (float64, error) {
+	if err := errors.Join(m.Validate(), arg.Between("survey.Meter.WaitFor", "residual", residual, 1e-15, 1, "acceleration in m/s²")); err != nil {
+		return 0, err
+	}
+	return math.Max(0, m.RecoveryTime*math.Log(math.Max(math.Abs(m.RecoveryAmplitude)/residual, 1))), nil
+}
+
+// A Job is what all readings of a survey have in common.
+type Job struct {
+	Meter    Meter
+	Stations []Station
+	// Factor is the gravimetric factor, usually earth.GravimetricFactor.
+	Factor    float64
+	Permanent earth.PermanentTide
+	// Admittance is gravity per pressure, m/s² per Pa, usually
+	// earth.PressureAdmittance; 0 leaves air pressure alone.
+	Admittance float64
+}
+
+// A Reduced reading stands beside the corrections that were added to it, all
+// in m/s².
+type Reduced struct {
+	Reading
+	Raw      float64 // by table and scale factor
+	Tide     float64
+	Tilt     float64
+	Height   float64 // from the sensor down to the mark
+	Air      float64
+	Water    float64
+	Recovery float64
+	Value    float64 // Raw and all corrections
+	UValue   float64 // of the reading alone, not of the scale factor
+}
+
+// TiltCorrection is what a meter off level by level and crossLevel (rad) has
+// lost, g (1 − cos ε cos χ), m/s².
+func TiltCorrection(g, level, crossLevel float64) (float64, error) {
+	const fn = "survey.TiltCorrection"
+	if err := errors.Join(
+		arg.Between(fn, "g", g, 0, 100, "gravity in m/s²"),
+		arg.Between(fn, "level", level, -0.2, 0.2, "angle in rad"),
+		arg.Between(fn, "crossLevel", crossLevel, -0.2, 0.2, "angle in rad"),
+	); err != nil {
+		return 0, err
+	}
+	a, b := math.Sin(level/2), math.Sin(crossLevel/2)
+	// 1 − cos ε cos χ without the loss of digits.
+	return g * 2 * (a*a + b*b - 2*a*a*b*b), nil
+}
+
+// WaterCorrection is minus the attraction of a water table that has risen by
+// rise (m) in ground of this porosity (a share) beneath the sensor, m/s²:
+// −2πG 1000 porosity × rise, −4.2 nm/s² for 1 cm at 100 %.
+func WaterCorrection(rise, porosity float64) (float64, error) {
+	const fn = "survey.WaterCorrection"
+	if err := errors.Join(
+		arg.Between(fn, "rise", rise, -1000, 1000, "height in m"),
+		arg.Between(fn, "porosity", porosity, 0, 1, "share (per cent are too large by 100)"),
+	); err != nil {
+		return 0, err
+	}
+	return -2 * math.Pi * gravlab.G * 1000 * porosity * rise, nil
+}
+
+func (j Job) station(name string) (Station, bool) {
+	for _, s := range j.Stations {
+		if s.Name == name {
+			return s, true
+		}
+	}
+	return Station{}, false
+}
+
+// Validate reports what cannot be used.
+func (j Job) Validate() error {
+	const fn = "survey.Job"
+	err := errors.Join(j.Meter.Validate(),
+		arg.AtLeast(fn, "Stations", len(j.Stations), 1),
+		arg.Between(fn, "Factor", j.Factor, 0, 2, "gravimetric factor"),
+		arg.Between(fn, "Admittance", j.Admittance, -1e-9, 1e-9, "admittance in m/s² per Pa"))
+	for i, s := range j.Stations {
+		name := fmt.Sprintf("Stations[%d]", i)
+		if s.Name == "" {
+			err = errors.Join(err, arg.Bad(fn, name+".Name", `""`, "a name"))
+		}
+		if other, _ := j.station(s.Name); other != s {
+			err = errors.Join(err, arg.Bad(fn, name+".Name", s.Name, "no name twice"))
+		}
+		err = errors.Join(err, s.Site.Validate(),
+			arg.Between(fn, name+".Gradient", s.Gradient, -1e-5, 0, "gradient in 1/s², negative (mGal/m are too large by 1e5)"))
+	}
+	return err
+}
+
+// Reduce turns readings, in any order of stations but rising in time, into
+// m/s² at the marks with every correction beside them. An unknown station, a
+// time out of order and a reading without uncertainty are errors.
+func (j Job) Reduce(readings []Reading) ([]Reduced, error) {
+	const fn = "survey.Job.Reduce"
+	if err := errors.Join(j.Validate(), arg.AtLeast(fn, "readings", len(readings), 1)); err != nil {
+		return nil, err
+	}
+	reduced := make([]Reduced, len(readings))
+	for i, r := range readings {
+		name := fmt.Sprintf("readings[%d]", i)
+		s, known := j.station(r.Station)
+		if !known {
+			return nil, arg.Bad(fn, name+".Station", r.Station, "the name of a station of the job")
+		}
+		if i > 0 && !r.Time.After(readings[i-1].Time) {
+			return nil, arg.Bad(fn, name+".Time", r.Time.UTC().Format(time.RFC3339), "a time after the reading before it")
+		}
+		if err := errors.Join(
+			arg.Between(fn, name+".U", r.U, 1e-12, 1e6, "standard uncertainty in counter units"),
+			arg.Between(fn, name+".SensorHeight", r.SensorHeight, -2, 10, "height of the sensor above the mark in m"),
+			arg.Between(fn, name+".Settled", r.Settled, 0, 1e9, "time in s"),
+		); err != nil {
+			return nil, err
+		}
+		raw, perUnit, err := j.Meter.Gravity(r.Counter)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		out := Reduced{Reading: r, Raw: raw, UValue: r.U * math.Abs(perUnit)}
+		g, err := earth.GRS80.NormalGravity(s.Site.Lat, s.Site.Height)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		if out.Tilt, err = TiltCorrection(g, r.Level, r.CrossLevel); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		if out.Tide, err = s.Site.TideCorrection(r.Time, j.Factor, j.Permanent); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		if r.Pressure != 0 && j.Admittance != 0 {
+			normal, err := earth.NormalPressure(math.Min(math.Max(s.Site.Height, -2000), 11000))
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", name, err)
+			}
+			if out.Air, err = earth.PressureCorrection(r.Pressure, normal, j.Admittance); err != nil {
+				return nil, fmt.Errorf("%s: %w", name, err)
+			}
+		}
+		if out.Water, err = WaterCorrection(s.WaterRise, s.Porosity); err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		out.Height = -s.Gradient * r.SensorHeight
+		if j.Meter.RecoveryTime > 0 {
+			out.Recovery = -j.Meter.RecoveryAmplitude * math.Exp(-r.Settled/j.Meter.RecoveryTime)
+		}
+		out.Value = out.Raw + out.Tide + out.Tilt + out.Height + out.Air + out.Water + out.Recovery
+		reduced[i] = out
+	}
+	return reduced, nil
+}
