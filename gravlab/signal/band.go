@@ -23,7 +23,7 @@ func BandRMS(psd func(f float64) float64, f1, f2 float64) (rms, uncertain float6
 	at := func(u float64) float64 {
 		f := math.Exp(u)
 		s := psd(f)
-		if !(s >= 0 && s*f <= math.MaxFloat64) {
+		if !(s >= 0 && s*f <= 1e300) {
 			bad = f
 			return 0
 		}

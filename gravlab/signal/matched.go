@@ -178,7 +178,7 @@ func WhiteSNR(template []float64, rate, psd float64) (float64, error) {
 	for _, h := range template {
 		s += h * h
 	}
-	return math.Sqrt(2 * s / rate / psd), nil
+	return math.Sqrt(2*s/rate) / math.Sqrt(psd), nil
 }
 
 // Threshold returns what Statistic must exceed so that noise alone does so in

@@ -42,7 +42,7 @@ func Subtract(record, reference []float64, lags, split int) (Subtraction, error)
 		return Subtraction{}, arg.Bad(fn, "lags", lags, "0 to 2000 samples")
 	}
 	taps := 2*lags + 1
-	if split-lags < 2*(taps+1) || n-lags-split < 2 {
+	if split < lags+2*(taps+1) || split > n-lags-2 {
 		return Subtraction{}, arg.Bad(fn, "split", split, fmt.Sprintf("a sample from %d to %d, so that both parts can be used with %d taps (the record has %d samples)", lags+2*(taps+1), n-lags-2, taps, n))
 	}
 	if err := checkRecord(fn, "record", record); err != nil {

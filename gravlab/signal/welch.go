@@ -363,11 +363,11 @@ func (w Welch) DOF(segments int) (float64, error) {
 // ENBW, bins between the ends.
 func (s Spectrum) Limits(p float64) (lo, hi float64, err error) {
 	const fn = "signal.Spectrum.Limits"
-	if !(p > 0 && p < 1) {
-		return 0, 0, arg.Bad(fn, "p", p, "a probability between 0 and 1")
+	if err := arg.Between(fn, "p", p, 1e-9, 1-1e-9, "probability"); err != nil {
+		return 0, 0, err
 	}
-	if !(s.DOF > 0 && s.DOF < 1e9) {
-		return 0, 0, arg.Bad(fn, "DOF", s.DOF, "positive degrees of freedom below 1e9, as PSD sets them")
+	if err := arg.Between(fn, "DOF", s.DOF, 1, 1e8, "number of degrees of freedom, as PSD sets it"); err != nil {
+		return 0, 0, err
 	}
 	lo = s.DOF / (2 * mathext.GammaIncRegInv(s.DOF/2, (1+p)/2))
 	hi = s.DOF / (2 * mathext.GammaIncRegInv(s.DOF/2, (1-p)/2))

@@ -297,7 +297,7 @@ func periods() []check.Case {
 			cases = append(cases, check.Case{
 				ID: fmt.Sprintf("pendulum-ratio-%g", degrees), Quantity: fmt.Sprintf("period at %g° over that of a small swing", degrees), Unit: "1",
 				Want: r.Float("published_T_over_T0"), Tol: check.Digits(printed),
-				Source: "published table of period ratios (see testdata, pendulum_period.csv)", Known: check.Read, Published: true, Got: ratio,
+				Source: "table of period ratios printed on a public web page (pendulum_period.csv)", Known: check.Read, Published: true, Got: ratio,
 			})
 		}
 		cases = append(cases, check.Case{
@@ -324,7 +324,7 @@ func elliptic() []check.Case {
 			cases = append(cases, check.Case{
 				ID: fmt.Sprintf("pendulum-K-%g", m), Quantity: fmt.Sprintf("complete elliptic integral K(m = %g) by the period", m), Unit: "1",
 				Want: r.Float("K_read_elsewhere"), Tol: tol,
-				Source: "published table of K(m) (see testdata, elliptic_K.csv)", Known: check.Read, Published: true, Got: k,
+				Source: "table of K(m) printed elsewhere (elliptic_K.csv)", Known: check.Read, Published: true, Got: k,
 			})
 			continue
 		}
