@@ -83,6 +83,7 @@ type inversion struct {
 	level    float64   // deepest station: the sources stay below it
 	reach    float64   // extent of the stations
 	middle   r3.Vec
+	extent   r3.Vec
 }
 
 // Invert fits one source for each shape (PointShape or LineShape) to an anomaly,
@@ -109,35 +110,55 @@ func Invert(data Anomaly, shapes []Shape, start []Source) (*Inversion, error) {
 	if !(p.reach > 0) {
 		return nil, arg.Bad(fn, "Stations", "at one place", "stations at several places")
 	}
-	names, lower, upper := p.names()
-	if len(data.GZ) < len(names) {
+	if names, _, _ := p.names(); len(data.GZ) < len(names) {
 		return nil, arg.Bad(fn, "Stations", len(data.GZ), fmt.Sprintf("at least %d, one for each of %v", len(names), names))
 	}
+	guesses := [][]Source{start}
 	if start == nil {
-		start = p.search()
+		guesses = p.search()
 	}
-	if err := arg.SameLength(fn, "shapes", len(shapes), "start", len(start)); err != nil {
-		return nil, err
-	}
-	for i, s := range start {
-		if !finite3(r3.Vec{X: s.X, Y: s.Y, Z: s.Z}) || !(s.Z > p.level) || !isFinite(s.Mass) {
-			return nil, arg.Bad(fn, fmt.Sprintf("start[%d]", i), s, fmt.Sprintf("finite numbers and a depth below the stations (Z > %g)", p.level))
+	var best *fit.Result
+	var bestErr error
+	for _, guess := range guesses {
+		if err := p.checkGuess(guess); err != nil {
+			return nil, err
+		}
+		result, err := p.fit(guess)
+		if result == nil {
+			return nil, err
+		}
+		if best == nil || err == nil && (bestErr != nil || result.Chi2 < best.Chi2) {
+			best, bestErr = result, err
 		}
 	}
-	x := make([]float64, len(data.GZ))
+	return p.inversion(best), bestErr
+}
+
+func (p *inversion) checkGuess(guess []Source) error {
+	const fn = "buried.Invert"
+	if err := arg.SameLength(fn, "shapes", len(p.shapes), "start", len(guess)); err != nil {
+		return err
+	}
+	for i, s := range guess {
+		if !finite3(r3.Vec{X: s.X, Y: s.Y, Z: s.Z}) || !(s.Z > p.level) || !isFinite(s.Mass) {
+			return arg.Bad(fn, fmt.Sprintf("start[%d]", i), s, fmt.Sprintf("finite numbers and a depth below the stations (Z > %g)", p.level))
+		}
+	}
+	return nil
+}
+
+func (p *inversion) fit(guess []Source) (*fit.Result, error) {
+	names, lower, upper := p.names()
+	x := make([]float64, len(p.data.GZ))
 	for i := range x {
 		x[i] = float64(i)
 	}
-	result, err := fit.Curve{
-		X: x, Y: data.GZ, Sigma: data.Sigma,
+	return fit.Curve{
+		X: x, Y: p.data.GZ, Sigma: p.data.Sigma,
 		Model:    func(par, _, dst []float64) { p.model(par, dst) },
 		Jacobian: func(par, _ []float64, dst *mat.Dense) { p.jacobian(par, dst) },
-		Start:    p.parameters(start), Lower: lower, Upper: upper, Names: names,
+		Start:    p.parameters(guess), Lower: lower, Upper: upper, Names: names,
 	}.Fit()
-	if result == nil {
-		return nil, err
-	}
-	return p.inversion(result), err
 }
 
 func newInversion(data Anomaly, shapes []Shape) *inversion {
@@ -150,7 +171,8 @@ func newInversion(data Anomaly, shapes []Shape) *inversion {
 	}
 	p.planar = hi.Y == lo.Y
 	p.middle = r3.Scale(0.5, r3.Add(lo, hi))
-	p.reach = math.Hypot(hi.X-lo.X, hi.Y-lo.Y)
+	p.extent = r3.Sub(hi, lo)
+	p.reach = math.Hypot(p.extent.X, p.extent.Y)
 	p.scale = []float64{1}
 	if hi.X > lo.X {
 		p.scale = append(p.scale, hi.X-lo.X)
@@ -246,97 +268,130 @@ func (p *inversion) jacobian(par []float64, dst *mat.Dense) {
 	}
 }
 
-// search looks for starting places on a grid, one source after the other, each
-// again with the others in place.
-func (p *inversion) search() []Source {
+// candidate is a place on the search grid with its effect on the data, the
+// regional taken out.
+type candidate struct {
+	at     Source
+	column []float64
+	norm   float64 // column·column
+	gain   float64 // column·data
+}
+
+// search makes first guesses: the best pair of places on a grid and the best
+// pair whose masses have one sign (or, for one source, the best place), each
+// followed by one place after the other for the rest.
+func (p *inversion) search() [][]Source {
 	n := len(p.data.GZ)
-	sigma := func(i int) float64 {
-		if p.data.Sigma != nil {
-			return p.data.Sigma[i]
-		}
-		return 1
-	}
 	scaled := func(v []float64) []float64 {
-		w := make([]float64, n)
-		for i := range w {
-			w[i] = v[i] / sigma(i)
+		w := append([]float64(nil), v...)
+		if p.data.Sigma != nil {
+			for i := range w {
+				w[i] /= p.data.Sigma[i]
+			}
 		}
 		return w
 	}
+	var basis [][]float64
+	for _, c := range p.regional {
+		basis = extend(basis, scaled(c))
+	}
+	data := scaled(p.data.GZ)
+	without(data, basis)
 	column := func(s Source) []float64 {
 		c := make([]float64, n)
 		for i, at := range p.data.Stations {
 			g, _, _, _ := effect(s.Shape, s.X-at.X, s.Y-at.Y, s.Z-at.Z)
-			c[i] = g / gravlab.G / sigma(i)
+			c[i] = g / gravlab.G
 		}
-		return c
+		return scaled(c)
 	}
-	var xs, ys, zs []float64
-	for i := range 33 {
-		xs = append(xs, p.middle.X+(float64(i)/32-0.5)*p.reach)
-	}
-	ys = []float64{p.middle.Y}
-	if !p.planar {
-		ys = nil
-		for i := range 17 {
-			ys = append(ys, p.middle.Y+(float64(i)/16-0.5)*p.reach)
+	grid := func(shape Shape) []candidate {
+		nx, ny, nz := 33, 1, 14
+		if !p.planar && shape == PointShape {
+			nx, ny, nz = 13, 13, 8
 		}
-	}
-	for i := range 16 {
-		zs = append(zs, p.level+p.reach*0.01*math.Pow(100, float64(i)/15))
-	}
-	found := make([]Source, len(p.shapes))
-	best := func(k, known int) {
-		var basis [][]float64
-		for _, c := range p.regional {
-			basis = extend(basis, scaled(c))
-		}
-		for j := range known {
-			if j != k {
-				basis = extend(basis, column(found[j]))
-			}
-		}
-		d := scaled(p.data.GZ)
-		without(d, basis)
-		most := -1.0
-		for _, x := range xs {
-			for _, y := range ys {
-				if p.shapes[k] == LineShape {
-					y = 0
-				}
-				for _, z := range zs {
-					s := Source{Shape: p.shapes[k], X: x, Y: y, Z: z}
+		var list []candidate
+		for i := range nx {
+			for j := range ny {
+				for k := range nz {
+					s := Source{Shape: shape, X: p.middle.X + (float64(i)/float64(nx-1)-0.5)*p.extent.X, Y: p.middle.Y}
+					if ny > 1 {
+						s.Y += (float64(j)/float64(ny-1) - 0.5) * p.extent.Y
+					}
+					s.Z = p.level + p.reach*0.02*math.Pow(50, float64(k)/float64(nz-1))
 					c := column(s)
 					before := dot(c, c)
 					without(c, basis)
-					after := dot(c, c)
-					if !(after > 1e-12*before) {
-						continue
+					if after := dot(c, c); after > 1e-12*before {
+						list = append(list, candidate{s, c, after, dot(c, data)})
 					}
-					if gain := dot(c, d) * dot(c, d) / after; gain > most {
-						most, found[k] = gain, s
-					}
-				}
-				if p.shapes[k] == LineShape {
-					break
 				}
 			}
 		}
-		if most < 0 {
-			found[k] = Source{Shape: p.shapes[k], X: p.middle.X, Y: p.middle.Y, Z: p.level + p.reach/4}
+		return list
+	}
+	nowhere := func(shape Shape) Source {
+		return Source{Shape: shape, X: p.middle.X, Y: p.middle.Y, Z: p.level + p.reach/4}
+	}
+	// rest fills up a guess, one best place after the other.
+	rest := func(guess []Source) []Source {
+		for len(guess) < len(p.shapes) {
+			full := basis
+			for _, s := range guess {
+				full = extend(full, column(s))
+			}
+			shape := p.shapes[len(guess)]
+			best, most := nowhere(shape), 0.0
+			for _, c := range grid(shape) {
+				before := c.norm
+				without(c.column, full)
+				if after := dot(c.column, c.column); after > 1e-9*before {
+					d := dot(c.column, data)
+					if gain := d * d / after; gain > most {
+						best, most = c.at, gain
+					}
+				}
+			}
+			guess = append(guess, best)
 		}
+		return guess
 	}
-	for k := range found {
-		best(k, k)
+	guesses := [][]Source{rest(nil)}
+	if len(p.shapes) == 1 {
+		return guesses
 	}
-	if len(found) > 1 {
-		for range 2 {
-			for k := range found {
-				best(k, len(found))
+	first := grid(p.shapes[0])
+	other := first
+	if p.shapes[1] != p.shapes[0] {
+		other = grid(p.shapes[1])
+	}
+	var any, alike []Source
+	var mostAny, mostAlike float64
+	for i := range first {
+		a := &first[i]
+		for j := range other {
+			b := &other[j]
+			ab := dot(a.column, b.column)
+			det := a.norm*b.norm - ab*ab
+			if !(det > 1e-6*a.norm*b.norm) {
+				continue
+			}
+			ma, mb := (b.norm*a.gain-ab*b.gain)/det, (a.norm*b.gain-ab*a.gain)/det
+			gain := ma*a.gain + mb*b.gain
+			if gain > mostAny {
+				any, mostAny = []Source{a.at, b.at}, gain
+			}
+			if ma*mb > 0 && gain > mostAlike {
+				alike, mostAlike = []Source{a.at, b.at}, gain
 			}
 		}
 	}
-	return found
+	for _, pair := range [][]Source{any, alike} {
+		if pair != nil {
+			guesses = append(guesses, rest(pair))
+		}
+	}
+	return guesses
 }
 
 // parameters turns guesses into a vector, with the masses and the regional that

@@ -58,22 +58,17 @@ func (l MimicLayer) GZ(height, x float64) (float64, error) {
 		return 0, err
 	}
 	x = math.Abs(x)
-	// Inwards and outwards from the ring below the station, in steps that grow.
-	ring := func(s float64) float64 { return l.density(s) * ringPull(s, x, height, mathext.CompleteE) }
+	// Panels of half the distance to whatever is nearest: the ring below the
+	// station (height away) or the hump of the density (depth away).
 	sum := 0.0
-	side := func(end float64, s func(d float64) float64) {
-		for a, b := 0.0, height/2; a < end; a, b = b, 2*b {
-			b = min(b, end)
-			for i, t := range gauss16.at {
-				sum += (b - a) * gauss16.weight[i] * ring(s(a+t*(b-a)))
-			}
-			if b == end {
-				break
-			}
+	for s := 0.0; s < 1e7*(height+x+l.Depth); {
+		step := 0.5 * min(math.Hypot(s-x, height), math.Hypot(s, l.Depth))
+		for i, t := range gauss16.at {
+			at := s + t*step
+			sum += step * gauss16.weight[i] * l.density(at) * ringPull(at, x, height, mathext.CompleteE)
 		}
+		s += step
 	}
-	side(x, func(d float64) float64 { return x - d })
-	side(1e7*(height+x+l.Depth), func(d float64) float64 { return x + d })
 	return finite(fn, r3.Vec{X: x, Z: -height}, gravlab.G*sum)
 }
 
