@@ -8,6 +8,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/torsion"
+	"gravity.example/gravlab/torsion/reduction"
 	"gravity.example/testdata"
 )
 
@@ -16,12 +17,12 @@ type swingRecord struct {
 	w     weighing
 	knock float64 // when somebody leans on the bench, s after the switch
 	make  func() (torsion.Recording, error)
-	fit   func() torsion.SwingFit // of the part before the knock
-	whole func() float64          // period by a fit of everything, knock and all, s; NaN where none is found
+	fit   func() reduction.Swing // of the part before the knock
+	whole func() float64         // period by a fit of everything, knock and all, s; NaN where none is found
 }
 
 // The standard uncertainties of the dimensions, as the prompt prints them.
-var dimensions = torsion.Uncertainties{
+var dimensions = reduction.Uncertainties{
 	Arm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,
 }
 
@@ -41,8 +42,8 @@ func (w weighing) record(d *Draw) swingRecord {
 		}, d.Rand("swing"))
 	}
 	// What came before the knock is the same whatever the knock: so is its fit.
-	s.fit = sync.OnceValue(func() torsion.SwingFit {
-		return gravlab.Must(torsion.FitRecording(gravlab.Must(record(0)), torsion.Window{From: -300, To: s.knock - 10}))
+	s.fit = sync.OnceValue(func() reduction.Swing {
+		return gravlab.Must(reduction.Fit(gravlab.Must(record(0)), reduction.Window{From: -300, To: s.knock - 10}))
 	})
 	s.make = sync.OnceValues(func() (torsion.Recording, error) {
 		// A knock that happens to leave the phase alone would be no trap: take
@@ -67,7 +68,7 @@ func (w weighing) record(d *Draw) swingRecord {
 // all; NaN where it finds none, since a knock can make the swing look as if it
 // grew.
 func wholePeriod(r torsion.Recording) float64 {
-	fit, err := torsion.FitRecording(r, torsion.Window{})
+	fit, err := reduction.Fit(r, reduction.Window{})
 	if err != nil {
 		return math.NaN()
 	}
@@ -87,7 +88,7 @@ func (s swingRecord) recording() Recording {
 
 // reading is the code with which every worked answer about the recording starts.
 func (s swingRecord) reading() string {
-	return fmt.Sprintf("rec := sheet.Recording(\"swing\")\nswing := torsion.Recording{\n\tTimes: rec.Column(\"time\"), Readings: rec.Column(\"spot\"),\n\tLever: torsion.Lever{Distance: %s},\n}\n// Somebody knocked the bench at about %s s: stop before that.\nfit := gravlab.Must(torsion.FitRecording(swing, torsion.Window{From: -300, To: %s}))\n", lit(scaleDistance), lit(s.knock), lit(s.knock-10))
+	return fmt.Sprintf("rec := sheet.Recording(\"swing\")\nswing := torsion.Recording{\n\tTimes: rec.Column(\"time\"), Readings: rec.Column(\"spot\"),\n\tLever: torsion.Lever{Distance: %s},\n}\n// Somebody knocked the bench at about %s s: stop before that.\nfit := gravlab.Must(reduction.Fit(swing, reduction.Window{From: -300, To: %s}))\n", lit(scaleDistance), lit(s.knock), lit(s.knock-10))
 }
 
 func (s swingRecord) period() Question {
@@ -105,7 +106,7 @@ func (s swingRecord) period() Question {
 			{"two periods taken for one", value(func() float64 { return 2 * s.fit().Period.Value }), "Count the turning points again."},
 		},
 		Range: [2]float64{480, 680},
-		Hints: [2]string{"Plot the recording first. Where does the swing lose its step?", "torsion.FitRecording with a Window that ends before the knock gives value and uncertainty."},
+		Hints: [2]string{"Plot the recording first. Where does the swing lose its step?", "reduction.Fit with a Window that ends before the knock gives value and uncertainty."},
 		Worked: "%%\n// A knock changes the phase, so only what came before it has one period.\n" + s.reading() +
 			"sheet.Measured(\"period\", fit.Period.Value, fit.Period.U, \"s\")",
 		Reasoning: "The knock gives the beam a new amplitude and phase; a fit across it forces one sinusoid on two. Before the knock the fit has residuals like the reading noise, and its covariance gives the uncertainty.",
@@ -156,7 +157,7 @@ func (s swingRecord) bigG() Question {
 	u := sync.OnceValue(func() float64 {
 		fit, all := s.fit(), dimensions
 		all.Deflection, all.Period, all.Correlation = fit.Deflection.U, fit.Undamped.U, fit.Correlation
-		return gravlab.Must(s.w.Budget(fit.Deflection.Value, fit.Undamped.Value, all)).U
+		return gravlab.Must(reduction.Budget(s.w.Balance, fit.Deflection.Value, fit.Undamped.Value, all)).U
 	})
 	gap := s.w.Distance - s.w.SmallRadius - s.w.LargeRadius
 	return Question{
@@ -173,13 +174,13 @@ func (s swingRecord) bigG() Question {
 		},
 		USlips: []Slip{
 			{"only the scatter of the swing counted", func(Known) float64 {
-				return gravlab.Must(s.w.Budget(s.fit().Deflection.Value, s.fit().Undamped.Value, torsion.Uncertainties{Deflection: s.fit().Deflection.U, Period: s.fit().Undamped.U})).U
+				return gravlab.Must(reduction.Budget(s.w.Balance, s.fit().Deflection.Value, s.fit().Undamped.Value, reduction.Uncertainties{Deflection: s.fit().Deflection.U, Period: s.fit().Undamped.U})).U
 			}, "The distance d enters squared, and a ruler is far worse than the fit."},
 		},
 		Range: [2]float64{6.3e-11, 7.1e-11},
-		Hints: [2]string{"Balance.GFromSwing takes the deflection and the undamped period; it counts far spheres and beam.", "Balance.Budget gives G, its uncertainty and the share of each term."},
+		Hints: [2]string{"Balance.GFromSwing takes the deflection and the undamped period; it counts far spheres and beam.", "reduction.Budget gives G, its uncertainty and the share of each term."},
 		Worked: "%%\n// The balance as it stands on the bench; the budget propagates everything.\n" + s.reading() +
-			fmt.Sprintf("balance := torsion.Balance{\n\tArm: %s, Distance: %s, SmallMass: %s, LargeMass: %s,\n\tBeamMass: 0.012, ExtraInertia: 4e-6, Kappa: 1e-7, // Kappa is not used\n}\nu := torsion.Uncertainties{\n\tArm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,\n\tDeflection: fit.Deflection.U, Period: fit.Undamped.U, Correlation: fit.Correlation,\n}\nbudget := gravlab.Must(balance.Budget(fit.Deflection.Value, fit.Undamped.Value, u))\nsheet.Measured(\"g-swing\", budget.G, budget.U, \"m³/(kg s²)\")", lit(s.w.Arm), lit(s.w.Distance), lit(s.w.SmallMass), lit(s.w.LargeMass)),
+			fmt.Sprintf("balance := torsion.Balance{\n\tArm: %s, Distance: %s, SmallMass: %s, LargeMass: %s,\n\tBeamMass: 0.012, ExtraInertia: 4e-6, Kappa: 1e-7, // Kappa is not used\n}\nu := reduction.Uncertainties{\n\tArm: 0.2e-3, Distance: 0.3e-3, SmallMass: 0.05e-3, LargeMass: 5e-3, BeamMass: 0.1e-3,\n\tDeflection: fit.Deflection.U, Period: fit.Undamped.U, Correlation: fit.Correlation,\n}\nbudget := gravlab.Must(reduction.Budget(balance, fit.Deflection.Value, fit.Undamped.Value, u))\nsheet.Measured(\"g-swing\", budget.Value, budget.U, \"m³/(kg s²)\")", lit(s.w.Arm), lit(s.w.Distance), lit(s.w.SmallMass), lit(s.w.LargeMass)),
 		Reasoning: "The distance $d$ enters squared and is known to 0.4 %, so it alone makes about 0.8 % of $G$; the fit of the swing adds far less. Measure $d$ better before you record longer.",
 		Source:    Source{Text: "G. the CODATA 2018 value, 6.674 30(15) × 10⁻¹¹ m³ kg⁻¹ s⁻² (E. Tiesinga et al., Rev. Mod. Phys. 93, 025010, 2021), made the recording; the uncertainty by JCGM 100:2008, 5.1 and 5.2"},
 	}

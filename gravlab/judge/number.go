@@ -40,7 +40,7 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	credible.U = math.Min(math.Max(t.U, r.u), CredibleFactor*t.U)
 	switch {
 	case credible.fits(r.value, t.Want):
-		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Right."
+		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Go on with the next."
 	case credible.fits(r.value, t.Carried):
 		v.Outcome, v.Marks = Carried, t.Marks
 		v.Message = fmt.Sprintf("Right, given your answer to %s. Look at that one again.", t.From)

@@ -24,7 +24,7 @@ func JudgeChoice(t ChoiceTask, a Answer) Verdict {
 		}
 		v.Understood = "option " + o.Letter
 		if o.Right {
-			v.Outcome, v.Marks, v.Message = Right, t.Marks, "Right."
+			v.Outcome, v.Marks, v.Message = Right, t.Marks, "Go on with the next."
 			return v
 		}
 		v.Outcome, v.Slip, v.Message = Slip, "option "+o.Letter, o.Idea
@@ -76,7 +76,7 @@ func JudgeFunction(t FunctionTask, a Answer) Verdict {
 		return unreadable("For %s your function gave once %.4g and once %.4g.\nThe same arguments must give the same result.", describe(t.Calls[i]), a.Values[i], a.Values[j])
 	}
 	if t.agree(a.Values, t.Want) {
-		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Right, at every one of the judge's points."
+		v.Outcome, v.Marks, v.Message = Right, t.Marks, "At every one of the judge's points. Go on with the next."
 		return v
 	}
 	for _, s := range t.Slips {

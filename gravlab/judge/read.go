@@ -78,7 +78,10 @@ func readGiven(a Answer, want quantity.Unit) reading {
 	switch {
 	case err == nil:
 		q := quantity.Quantity{Value: a.Value * unit.SI(), U: a.U * unit.SI(), Unit: unit}
-		return reading{value: q.Value, u: q.U, understood: q.String()}
+		r.value, r.u, r.understood = q.Value, q.U, q.String()
+		if q.U == 0 {
+			r.understood = q.Digits(6)
+		}
 	case errors.Is(err, quantity.ErrDimension) && errors.As(err, &problem):
 		r.without(a.Value, problem.Unit, want, false)
 	case errors.As(err, &problem):
