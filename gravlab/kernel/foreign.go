@@ -9,22 +9,28 @@ import (
 
 // A foreign engine is the kernel of an installed kernelspec.
 type foreign struct {
-	spec   Spec
+	spec   kernelSpec
 	cmd    *exec.Cmd
-	folder string // marks its processes; holds nothing
+	folder string // holds the connection file, and marks its processes
 	watch  *watcher
 	log    *tail
 	gone   chan struct{}
 	ended  error
 }
 
-func startSpec(spec Spec, file, dir string) (engine, error) {
+func startSpec(spec kernelSpec, conn connection, dir string) (engine, error) {
 	f := &foreign{spec: spec, log: &tail{}, gone: make(chan struct{})}
 	var err error
 	if f.folder, err = os.MkdirTemp("", "gravlab-"); err != nil {
 		return nil, err
 	}
 	if f.watch, err = startWatcher(f.folder); err != nil {
+		os.RemoveAll(f.folder)
+		return nil, err
+	}
+	file, err := conn.write(f.folder)
+	if err != nil {
+		f.watch.dismiss()
 		os.RemoveAll(f.folder)
 		return nil, err
 	}

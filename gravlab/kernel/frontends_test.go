@@ -58,34 +58,6 @@ func install(t *testing.T, modules ...string) *lobby {
 	return l
 }
 
-// ownCache gives the test a cache in which it may install, with the tools that
-// are built already.
-func ownCache(t *testing.T) {
-	t.Helper()
-	base, err := os.UserCacheDir()
-	if err != nil {
-		t.Fatal(err)
-	}
-	out, err := exec.Command("go", "env", "GOCACHE").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Setenv("GOCACHE", strings.TrimSpace(string(out)))
-	own := t.TempDir()
-	t.Setenv("XDG_CACHE_HOME", own)
-	if err := os.MkdirAll(filepath.Join(own, "gravlab"), 0o755); err != nil {
-		t.Fatal(err)
-	}
-	for _, name := range []string{"tools", "gopls-" + goplsVersion} {
-		if _, err := os.Stat(filepath.Join(base, "gravlab", name)); err != nil {
-			continue
-		}
-		if err := os.Symlink(filepath.Join(base, "gravlab", name), filepath.Join(own, "gravlab", name)); err != nil {
-			t.Fatal(err)
-		}
-	}
-}
-
 func (l *lobby) command(t *testing.T, program string, args ...string) *exec.Cmd {
 	ctx, cancel := context.WithTimeout(t.Context(), 90*time.Second)
 	t.Cleanup(cancel)

@@ -172,6 +172,7 @@ var ends = map[string]func(*testing.T, *served){
 	"restarted": func(t *testing.T, s *served) {
 		s.client.send(controlChannel, "shutdown_request", map[string]any{"restart": true})
 	},
+	"GoNB killed":  func(t *testing.T, s *served) { s.execute(t, "!kill -9 $PPID") },
 	"group killed": func(t *testing.T, s *served) { syscall.Kill(-s.cmd.Process.Pid, syscall.SIGKILL) },
 }
 
@@ -181,7 +182,7 @@ func TestNothingIsLeft(t *testing.T) {
 	needGoNB(t)
 	for _, c := range []struct{ end, state string }{
 		{"killed", "idle"}, {"killed", "compiling"}, {"killed", "deaf cell"}, {"killed", "shell jobs"},
-		{"group killed", "deaf cell"}, {"terminated", "deaf cell"}, {"terminated", "shell jobs"},
+		{"GoNB killed", "shell jobs"}, {"group killed", "deaf cell"}, {"terminated", "deaf cell"}, {"terminated", "shell jobs"},
 		{"shut down", "shell jobs"}, {"shut down", "deaf cell"}, {"restarted", "compiling"},
 	} {
 		t.Run(c.end+"/"+c.state, func(t *testing.T) {
@@ -193,39 +194,54 @@ func TestNothingIsLeft(t *testing.T) {
 			}
 			begun := time.Now()
 			ends[c.end](t, s)
-			var left []int
-			var files []os.DirEntry
-			for time.Since(begun) < 3*time.Second {
-				left = s.left()
-				files, _ = os.ReadDir(s.tmp)
-				if len(left) == 0 && len(files) == 0 {
-					t.Logf("nothing left after %v", time.Since(begun).Round(time.Millisecond))
-					return
-				}
-				time.Sleep(10 * time.Millisecond)
-			}
-			for _, pid := range left {
-				line, _ := os.ReadFile(fmt.Sprintf("/proc/%d/cmdline", pid))
-				t.Errorf("process %d is left: %q", pid, bytes.ReplaceAll(line, []byte{0}, []byte{' '}))
-			}
-			for _, f := range files {
-				t.Errorf("%s is left in the temporary folder", f.Name())
-			}
+			s.nothingLeft(t, begun)
 		})
 	}
 }
 
-// needGoNB skips the test where no kernel can run.
-func needGoNB(t *testing.T) {
+// nothingLeft holds that three seconds after an end there is nothing left of a
+// kernel.
+func (s *served) nothingLeft(t *testing.T, end time.Time) {
 	t.Helper()
-	if testing.Short() {
-		t.Skip("starts real kernels, which takes seconds: not run with -short")
+	var left []int
+	var files []os.DirEntry
+	for time.Since(end) < 3*time.Second {
+		left = s.left()
+		files, _ = os.ReadDir(s.tmp)
+		if len(left) == 0 && len(files) == 0 {
+			t.Logf("nothing left after %v", time.Since(end).Round(time.Millisecond))
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
 	}
-	clone, err := FindClone(".")
+	for _, pid := range left {
+		line, _ := os.ReadFile(fmt.Sprintf("/proc/%d/cmdline", pid))
+		t.Errorf("process %d is left: %q", pid, bytes.ReplaceAll(line, []byte{0}, []byte{' '}))
+	}
+	for _, f := range files {
+		t.Errorf("%s is left in the temporary folder", f.Name())
+	}
+}
+
+// TestRunKilled kills a run without a front end in the middle of a cell.
+func TestRunKilled(t *testing.T) {
+	needGoNB(t)
+	t.Parallel()
+	tmp, err := os.MkdirTemp("/tmp", "gl")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := tools(t.Context(), clone, nil); err != nil {
+	defer os.RemoveAll(tmp)
+	s := &served{tmp: tmp, run: "KERNEL_TEST_RUN=" + newID()}
+	cmd := exec.Command(os.Args[0], "run-endless")
+	cmd.Env = append(os.Environ(), s.run, "TMPDIR="+tmp)
+	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
+	defer cmd.Process.Kill()
+	wait(t, "the cell and its shell job", func() bool { return s.running("gonb_*") && s.running("sleep") })
+	begun := time.Now()
+	cmd.Process.Kill()
+	cmd.Wait()
+	s.nothingLeft(t, begun)
 }

@@ -5,8 +5,8 @@ package kernel
 import "context"
 
 // startOwn starts our kernel in this process.
-func startOwn(ctx context.Context, file string, o ServeOptions) (engine, error) {
-	s, err := supervise(ctx, file, o)
+func startOwn(ctx context.Context, conn connection, o ServeOptions) (engine, error) {
+	s, err := supervise(ctx, conn, "", o)
 	if err != nil {
 		return nil, err
 	}

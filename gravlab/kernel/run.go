@@ -160,7 +160,7 @@ func Run(ctx context.Context, nb *notebook.Notebook, o RunOptions) (*Result, err
 type runner struct {
 	nb       *notebook.Notebook
 	o        RunOptions
-	spec     *Spec // nil: our own kernel
+	spec     *kernelSpec // nil: our own kernel
 	result   *Result
 	session  *session
 	displays displays
@@ -196,7 +196,7 @@ func (r *runner) prepare() error {
 			}
 		}
 	} else {
-		spec, err := FindSpec(name)
+		spec, err := findSpec(name)
 		if err != nil {
 			return err
 		}
@@ -250,22 +250,11 @@ func (r *runner) startOnce(ctx context.Context) (*session, error) {
 	if err != nil {
 		return nil, err
 	}
-	dir, err := os.MkdirTemp("", "gravlab-connection-")
-	if err != nil {
-		return nil, err
-	}
-	// A kernel reads the file when it starts, so it can go as soon as the kernel
-	// answers.
-	defer os.RemoveAll(dir)
-	file, err := conn.write(dir)
-	if err != nil {
-		return nil, err
-	}
 	var e engine
 	if r.spec == nil {
-		e, err = startOwn(ctx, file, ServeOptions{Clone: r.o.Clone, Dir: r.o.Dir, DataDir: r.o.DataDir, Progress: r.o.Say, mute: true})
+		e, err = startOwn(ctx, conn, ServeOptions{Clone: r.o.Clone, Dir: r.o.Dir, DataDir: r.o.DataDir, Progress: r.o.Say, mute: true})
 	} else {
-		e, err = startSpec(*r.spec, file, r.o.Dir)
+		e, err = startSpec(*r.spec, conn, r.o.Dir)
 	}
 	if err != nil {
 		return nil, err

@@ -202,7 +202,7 @@ func needPython(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts real kernels, which takes seconds: not run with -short")
 	}
-	if _, err := FindSpec("python3"); err != nil {
+	if _, err := findSpec("python3"); err != nil {
 		if os.Getenv("CI") == "true" {
 			t.Fatal(err)
 		}
@@ -234,6 +234,32 @@ func TestRunCancelled(t *testing.T) {
 	}
 	if _, err := nb.Bytes(); err != nil {
 		t.Error(err)
+	}
+}
+
+// TestOwnFolderGone removes the folder in which the cells run. Nothing can put
+// that back, but the kernel goes on and the outputs are there.
+func TestOwnFolderGone(t *testing.T) {
+	needGoNB(t)
+	t.Parallel()
+	dir := filepath.Join(t.TempDir(), "lab")
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	clone, err := FindClone(".")
+	if err != nil {
+		t.Fatal(err)
+	}
+	nb := book(Name, "go", fmt.Sprintf("%%%%\ngravlab.Must(0, os.RemoveAll(%q))\nfmt.Println(1)", dir), "%%\nfmt.Println(2)", "!echo 3")
+	result, err := Run(t.Context(), nb, RunOptions{Dir: dir, Clone: clone, DataDir: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []string{"1\n", "2\n", "3\n"} {
+		c := result.Cells[i]
+		if got := printed(c.Cell); c.Outcome != Ran || got != want {
+			t.Errorf("cell %d %s (%s) and printed %q, want %q", i+1, c.Outcome, c.Reason, got, want)
+		}
 	}
 }
 

@@ -16,8 +16,8 @@ import (
 	"gravity.example/gravlab/internal/whole"
 )
 
-// A Spec is a kernelspec: how a front end starts a kernel.
-type Spec struct {
+// A kernelSpec is a kernelspec: how a front end starts a kernel.
+type kernelSpec struct {
 	Name string `json:"-"`
 	Dir  string `json:"-"` // the folder that holds kernel.json
 
@@ -33,12 +33,12 @@ const specFile = "kernel.json"
 
 var specName = regexp.MustCompile(`^[A-Za-z0-9._-]+$`)
 
-// FindSpec finds an installed kernelspec as Jupyter does: by its name in lower
+// findSpec finds an installed kernelspec as Jupyter does: by its name in lower
 // case, first match along JUPYTER_PATH, the user's data folder, the
 // environment's and the system's.
-func FindSpec(name string) (Spec, error) {
+func findSpec(name string) (kernelSpec, error) {
 	if !specName.MatchString(name) {
-		return Spec{}, fmt.Errorf("kernel name %q: allowed are letters, digits, dot, dash and underscore", name)
+		return kernelSpec{}, fmt.Errorf("kernel name %q: allowed are letters, digits, dot, dash and underscore", name)
 	}
 	var names []string
 	for _, dir := range dataPath() {
@@ -63,11 +63,11 @@ func FindSpec(name string) (Spec, error) {
 	if len(names) > 0 {
 		have = "there are " + strings.Join(names, ", ")
 	}
-	return Spec{}, fmt.Errorf("no kernel %q is installed; besides %s, which needs no installation, %s", name, Name, have)
+	return kernelSpec{}, fmt.Errorf("no kernel %q is installed; besides %s, which needs no installation, %s", name, Name, have)
 }
 
-func readSpec(dir string) (Spec, error) {
-	s := Spec{Name: strings.ToLower(filepath.Base(dir)), Dir: dir}
+func readSpec(dir string) (kernelSpec, error) {
+	s := kernelSpec{Name: strings.ToLower(filepath.Base(dir)), Dir: dir}
 	file := filepath.Join(dir, specFile)
 	data, err := os.ReadFile(file)
 	if err != nil {
@@ -83,7 +83,7 @@ func readSpec(dir string) (Spec, error) {
 }
 
 // command returns the program and arguments that start the kernel.
-func (s Spec) command(connectionFile string) []string {
+func (s kernelSpec) command(connectionFile string) []string {
 	replace := strings.NewReplacer("{connection_file}", connectionFile, "{resource_dir}", s.Dir, "{prefix}", prefixOf(s.Dir))
 	argv := make([]string, len(s.Argv))
 	for i, a := range s.Argv {
@@ -214,7 +214,7 @@ func Install(ctx context.Context, o InstallOptions) (string, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return "", fmt.Errorf("the kernelspec cannot be written: %w: give --prefix or JUPYTER_DATA_DIR a folder that can be", err)
 	}
-	spec := Spec{
+	spec := kernelSpec{
 		Argv:        []string{program, "kernel", "serve", "{connection_file}"},
 		DisplayName: "Go (gravlab)", Language: "go",
 		// With "message" the interrupt would go past the supervisor, to GoNB,

@@ -63,7 +63,7 @@ func TestInstall(t *testing.T) {
 			t.Errorf("spec %+v", spec)
 		}
 		if c.prefix == "" {
-			found, err := FindSpec("GravLab")
+			found, err := findSpec("GravLab")
 			if err != nil || found.Dir != c.want {
 				t.Errorf("found %s (%v), want %s", found.Dir, err, c.want)
 			}
@@ -97,9 +97,9 @@ func TestFindSpecOrder(t *testing.T) {
 	inEnv, inUser := put(share, "both"), put(user, "both")
 	put(user, "first")
 	inPath := put(path, "First")
-	find := func(name, want string) Spec {
+	find := func(name, want string) kernelSpec {
 		t.Helper()
-		s, err := FindSpec(name)
+		s, err := findSpec(name)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -116,6 +116,6 @@ func TestFindSpecOrder(t *testing.T) {
 	if got := s.command("FILE"); !slices.Equal(got, want) {
 		t.Errorf("command %q, want %q", got, want)
 	}
-	_, err := FindSpec("third")
+	_, err := findSpec("third")
 	wantError(t, err, "there are both, first")
 }

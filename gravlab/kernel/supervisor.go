@@ -39,12 +39,9 @@ type supervisor struct {
 	breaking sync.Mutex // held while an interrupt is repeated
 }
 
-// supervise starts GoNB on the connection file.
-func supervise(ctx context.Context, file string, o ServeOptions) (s *supervisor, err error) {
-	conn, err := readConnection(file)
-	if err != nil {
-		return nil, err
-	}
+// supervise starts GoNB on the connection. file is the connection file of a
+// front end; without one it is written into the kernel's folder.
+func supervise(ctx context.Context, conn connection, file string, o ServeOptions) (s *supervisor, err error) {
 	t, err := tools(ctx, o.Clone, o.Progress)
 	if err != nil {
 		return nil, err
@@ -62,6 +59,11 @@ func supervise(ctx context.Context, file string, o ServeOptions) (s *supervisor,
 	// this process leaves anything behind.
 	if s.watch, err = startWatcher(s.folder); err != nil {
 		return s, err
+	}
+	if file == "" {
+		if file, err = conn.write(s.folder); err != nil {
+			return s, err
+		}
 	}
 	if s.bench, err = startBench(s.folder, o, s.log); err != nil {
 		return s, err
@@ -111,6 +113,7 @@ func supervise(ctx context.Context, file string, o ServeOptions) (s *supervisor,
 		return s, err
 	}
 	s.keep.take(s.folder)
+	s.log.forget() // the warnings of every start: no reason for a later death
 	return s, nil
 }
 
@@ -127,7 +130,10 @@ func Serve(connectionFile string, o ServeOptions) error {
 	signals := make(chan os.Signal, 8)
 	signal.Notify(signals, syscall.SIGINT, syscall.SIGTERM, syscall.SIGHUP)
 	defer signal.Stop(signals)
-	var err error
+	conn, err := readConnection(connectionFile)
+	if err != nil {
+		return err
+	}
 	if o.Clone == "" {
 		if o.Clone, err = FindClone(".", filepath.Dir(connectionFile)); err != nil {
 			return err
@@ -142,7 +148,7 @@ func Serve(connectionFile string, o ServeOptions) error {
 	}
 	up := make(chan started, 1)
 	go func() {
-		s, err := supervise(starting, connectionFile, o)
+		s, err := supervise(starting, conn, connectionFile, o)
 		up <- started{s, err}
 	}()
 	var s *supervisor

@@ -43,6 +43,13 @@ func (t *tail) readFrom(r io.Reader) {
 	}
 }
 
+// forget drops what was said so far.
+func (t *tail) forget() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.text = nil
+}
+
 // chatter is what GoNB logs in the course of things.
 var chatter = regexp.MustCompile(`^I[0-9]{4} `)
 

@@ -19,7 +19,7 @@ const startLimit = time.Minute
 // Serve says that the kernel does not run on this system.
 func Serve(connectionFile string, o ServeOptions) error { return errNotHere }
 
-func startOwn(ctx context.Context, file string, o ServeOptions) (engine, error) {
+func startOwn(ctx context.Context, conn connection, o ServeOptions) (engine, error) {
 	return nil, errNotHere
 }
 

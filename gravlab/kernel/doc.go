@@ -1,0 +1,48 @@
+// Package kernel runs the cells of notebooks: it is the Jupyter kernel of the
+// labs, and a client that runs a whole notebook without a front end.
+//
+//	result, err := kernel.Run(ctx, nb, kernel.RunOptions{})  // what `gravlab run` does
+//	err := kernel.Serve(connectionFile, kernel.ServeOptions{}) // what Jupyter starts
+//
+// # The kernel
+//
+// GoNB (version pinned in go.mod, built once into the user's cache) compiles and
+// runs the cells. It listens to the front end itself; nothing stands between
+// them. This package supervises it:
+//
+//	front end ── ZeroMQ ── GoNB ── go build, cells, shells, gopls
+//	    │ starts             │          │ GRAVLAB_BENCH
+//	supervisor ──────────────┘          │
+//	    ├── bench (package bench) ──────┘
+//	    └── watcher, a process in a session of its own
+//
+// The supervisor gives GoNB a process group and a temporary folder of its own,
+// an environment in which nothing is fetched, and the bench. It repeats an
+// interrupt until the cell is over, since GoNB loses one that comes while a cell
+// is compiled. When the supervisor ends, however it ends, the watcher ends all
+// processes of the kernel and removes its folder. A process that has left the
+// group is known by a variable in its environment (on Linux, and by ps on macOS).
+//
+// # What is promised
+//
+// Three seconds after the end of a kernel, whether it was shut down, restarted,
+// terminated or killed, none of its processes, sockets and folders are left. A
+// process that has both left its group and wiped its environment escapes,
+// unless it runs a program in the kernel's folder.
+//
+// Nothing is fetched: cells see the packages that the module's go.mod requires,
+// in those versions. A cell that removes the kernel's temporary folder does not
+// kill the kernel.
+//
+// # What is not
+//
+// The kernel runs what it is given with the user's rights. Other people's
+// notebooks belong into the confined runner (package compose). GoNB needs named
+// pipes and process groups: there is no kernel on Windows.
+//
+// # Sources
+//
+// Messages, connection files and kernelspecs: Jupyter, "Messaging in Jupyter"
+// (protocol 5.3) and "Making kernels for Jupyter". What GoNB does with them was
+// found by reading and trying v0.11.4; comments say so where it matters.
+package kernel
