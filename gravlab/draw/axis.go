@@ -47,12 +47,8 @@ func newScale(a figure.Axis, lo, hi float64, wanted int, tight bool) *scale {
 		s.logTicks(lo, hi, fixed, a)
 		return s
 	}
-	if lo == hi { // one value: make room on both sides
-		pad := math.Abs(lo) * 0.1
-		if pad == 0 {
-			pad = 1
-		}
-		lo, hi = lo-pad, hi+pad
+	if narrow(lo, hi) { // one value: make room on both sides
+		lo, hi = widen(lo, hi)
 	} else if !fixed && !tight {
 		pad := 0.05 * (hi - lo)
 		lo, hi = lo-pad, hi+pad
@@ -62,12 +58,27 @@ func newScale(a figure.Axis, lo, hi float64, wanted int, tight bool) *scale {
 	return s
 }
 
+// narrow says whether a range is too small to be told from one value.
+func narrow(lo, hi float64) bool {
+	return hi-lo <= 1e-12*math.Max(math.Abs(lo), math.Abs(hi)) || hi-lo < 1e-290
+}
+
+// widen makes room around one value.
+func widen(lo, hi float64) (float64, float64) {
+	pad := 0.1 * math.Max(math.Abs(lo), math.Abs(hi))
+	if pad < 1e-200 {
+		pad = 1
+	}
+	return lo - pad, hi + pad
+}
+
 // linearTicks puts ticks at multiples of 1, 2 or 5 times a power of ten.
 func (s *scale) linearTicks(wanted int, a figure.Axis) {
 	step := nice((s.hi - s.lo) / float64(wanted))
-	first := math.Ceil(s.lo/step - 1e-9)
-	last := math.Floor(s.hi/step + 1e-9)
 	largest := math.Max(math.Abs(s.lo), math.Abs(s.hi))
+	slack := 1e-9 + 1e-15*largest/step // rounding must not cost a tick at an end
+	first := math.Ceil(s.lo/step - slack)
+	last := math.Floor(s.hi/step + slack)
 
 	// Values that differ only in their sixth digit are labelled by what they
 	// differ by.
@@ -82,8 +93,8 @@ func (s *scale) linearTicks(wanted int, a figure.Axis) {
 	}
 	unit := math.Pow(10, float64(power))
 	decimals := max(0, int(-math.Floor(math.Log10(step/unit)+1e-9)))
-	for k := first; k <= last; k++ {
-		v := k * step
+	for i := range 1 + int(last-first) { // few: step goes with the range
+		v := (first + float64(i)) * step
 		s.ticks = append(s.ticks, tick{v, number((v-offset)/unit, decimals)})
 	}
 	s.label = axisLabel(a, offset, step, power)
@@ -129,7 +140,7 @@ func axisLabel(a figure.Axis, offset, step float64, power int) string {
 
 // logTicks labels powers of ten, or 1, 2 and 5 times them on a short axis.
 func (s *scale) logTicks(lo, hi float64, fixed bool, a figure.Axis) {
-	if lo == hi {
+	if narrow(lo, hi) {
 		lo, hi = lo/2, hi*2
 	} else if !fixed {
 		pad := math.Pow(hi/lo, 0.04)

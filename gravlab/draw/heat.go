@@ -27,16 +27,15 @@ func newHeat(m *figure.Map) *heat {
 		hi = math.Max(math.Abs(lo), math.Abs(hi))
 		lo = -hi
 	}
-	if lo == hi {
-		lo, hi = lo-0.5, hi+0.5
+	if narrow(lo, hi) {
+		lo, hi = widen(lo, hi)
 	}
 	step := nice((hi - lo) / 9)
 	h := &heat{m: m}
-	for k := math.Floor(lo/step + 1e-9); ; k++ {
-		h.limits = append(h.limits, k*step)
-		if k*step >= hi-1e-9*step && len(h.limits) > 1 {
-			break
-		}
+	first := math.Floor(lo/step + 1e-9)
+	steps := max(1, int(math.Ceil(hi/step-1e-9)-first))
+	for i := range steps + 1 {
+		h.limits = append(h.limits, (first+float64(i))*step)
 	}
 	n := len(h.limits) - 1
 	h.colors = colors(n, m.Signed)

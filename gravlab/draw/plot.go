@@ -228,7 +228,7 @@ func (b *bounds) add(lo, hi float64) {
 }
 
 func (b *bounds) addIf(v float64, log bool) {
-	if !log || v > 0 {
+	if !log || v >= 1e-150 { // smaller ones would spoil the ratio of the ends
 		b.add(v, v)
 	}
 }
@@ -253,12 +253,13 @@ func (p *plot) area(q *panel) vg.Rectangle {
 	return vg.Rectangle{Min: vg.Point{X: p.left, Y: q.bottom}, Max: vg.Point{X: p.right, Y: q.top}}
 }
 
-// at is the place of a value; ok is false for a gap.
+// at is the place of a value. What is far outside the plot area is moved to
+// where it can still be reckoned with.
 func (p *plot) at(q *panel, x, y float64) vg.Point {
-	return vg.Point{
-		X: p.left + vg.Length(p.x.norm(x))*(p.right-p.left),
-		Y: q.bottom + vg.Length(q.y.norm(y))*(q.top-q.bottom),
-	}
+	const far = 1e6
+	nx := max(-far, min(far, p.x.norm(x)))
+	ny := max(-far, min(far, q.y.norm(y)))
+	return vg.Point{X: p.left + vg.Length(nx)*(p.right-p.left), Y: q.bottom + vg.Length(ny)*(q.top-q.bottom)}
 }
 
 func (p *plot) panel(c *vgdraw.Canvas, q *panel, first, last bool) {

@@ -178,10 +178,10 @@ func (a Axis) check(where string, bad func(string, ...any)) {
 	if strings.TrimSpace(a.Unit) == "" {
 		bad(`the %s has no unit; give one, or "1" for a pure number`, where)
 	}
-	if !finite(a.Min) || !finite(a.Max) || a.Min > a.Max {
-		bad("the %s runs from %v to %v; allowed: finite, Min below Max", where, a.Min, a.Max)
+	if !(a.Min <= a.Max && a.Min >= -huge && a.Max <= huge) {
+		bad("the %s runs from %v to %v; allowed: Min below Max, both within 1e150", where, a.Min, a.Max)
 	}
-	if a.Log && a.Min != a.Max && a.Min <= 0 {
+	if a.Log && a.Min != a.Max && a.Min < tiny {
 		bad("the %s is logarithmic from %v; allowed: above zero", where, a.Min)
 	}
 }
@@ -212,14 +212,14 @@ func (s Series) check(where string, logX, logY bool, of int, bad func(string, ..
 		bad("%s has %d values of X and %d of U; allowed: as many, or none", where, n, len(s.U))
 	}
 	for i, x := range s.X {
-		if !finite(x) || logX && x <= 0 {
+		if !finite(x) || logX && x < tiny {
 			bad("%s: X[%d] is %v; allowed: finite numbers%s", where, i, x, above(logX))
 			break
 		}
 	}
 	seen := false
 	for i, y := range s.Y {
-		if math.IsInf(y, 0) || logY && y <= 0 {
+		if math.IsInf(y, 0) || logY && y < tiny {
 			bad("%s: Y[%d] is %v; allowed: finite numbers%s, or NaN for a gap", where, i, y, above(logY))
 			break
 		}
@@ -242,8 +242,11 @@ func (s Series) check(where string, logX, logY bool, of int, bad func(string, ..
 	}
 }
 
-// huge keeps differences and squares of what is drawn finite.
-const huge = 1e150
+// huge and tiny keep differences and ratios of what is drawn finite.
+const (
+	huge = 1e150
+	tiny = 1e-150
+)
 
 func (m Mark) check(where string, bad func(string, ...any)) {
 	switch m.Kind {
@@ -251,8 +254,8 @@ func (m Mark) check(where string, bad func(string, ...any)) {
 	default:
 		bad("%s: Kind is %q; allowed: vertical, horizontal, label, span", where, m.Kind)
 	}
-	if !finite(m.X) || !finite(m.Y) || !finite(m.X2) {
-		bad("%s is at %v, %v, %v; allowed: finite numbers", where, m.X, m.Y, m.X2)
+	if math.Abs(m.X) > huge || math.Abs(m.Y) > huge || !finite(m.X+m.Y+m.X2) || math.Abs(m.X2) > huge {
+		bad("%s is at %v, %v, %v; allowed: numbers that can be drawn", where, m.X, m.Y, m.X2)
 	}
 }
 
