@@ -1,4 +1,4 @@
-package torsion
+package knowntorsion
 
 import (
 	"fmt"

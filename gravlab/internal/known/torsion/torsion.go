@@ -1,7 +1,7 @@
-// Package torsion holds the known answers of the torsion balance: published
+// Package knowntorsion holds the known answers of the torsion balance: published
 // values and values computed independently. Its test and gravlab verify read
 // the same cases.
-package torsion
+package knowntorsion
 
 import (
 	"fmt"

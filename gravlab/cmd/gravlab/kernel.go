@@ -1,0 +1,80 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+
+	"gravity.example/gravlab/kernel"
+)
+
+var kernelCommand = command{
+	name: "kernel", args: "install | remove | where | serve CONNECTION_FILE",
+	short: "make the labs' kernel known to Jupyter",
+	long: `
+install [--prefix DIR] [--complete]
+    builds what the kernel needs, copies this program into your cache and
+    writes the kernelspec "gravlab" into your Jupyter data folder
+    (JUPYTER_DATA_DIR if set), or into DIR/share/jupyter. Do it again when
+    the clone has moved. --complete also builds gopls, which completes and
+    explains code; it is downloaded the first time.
+remove [--prefix DIR]
+    takes the kernelspec away.
+where [--prefix DIR]
+    prints the folder of the kernelspec, and fails if it is not there.
+serve CONNECTION_FILE
+    runs the kernel; front ends call it.`,
+	run: runKernel,
+}
+
+func runKernel(ctx context.Context, c *call) error {
+	prefix := c.flags.String("prefix", "", "")
+	complete := c.flags.Bool("complete", false, "")
+	args, err := c.parse()
+	if err != nil {
+		return err
+	}
+	if len(args) == 0 {
+		return usageError{fmt.Errorf("what shall be done?"), "gravlab kernel install, remove or where"}
+	}
+	say := func(what string) { fmt.Fprintln(c.err, what) }
+	switch verb := args[0]; {
+	case verb == "install" && len(args) == 1:
+		if *complete {
+			if _, err := kernel.InstallGopls(ctx, say); err != nil {
+				return err
+			}
+		}
+		dir, err := kernel.Install(ctx, kernel.InstallOptions{Prefix: *prefix, Progress: say})
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.out, "installed the kernel %q in %s\n", kernel.Name, dir)
+		return nil
+	case verb == "remove" && len(args) == 1:
+		dir, was, err := kernel.Remove(*prefix)
+		if err != nil {
+			return err
+		}
+		if was {
+			fmt.Fprintf(c.out, "removed %s\n", dir)
+		} else {
+			fmt.Fprintf(c.out, "there was no kernel in %s\n", dir)
+		}
+		return nil
+	case verb == "where" && len(args) == 1:
+		dir, err := kernel.SpecDir(*prefix)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintln(c.out, dir)
+		if _, err := os.Stat(dir); err != nil {
+			return fmt.Errorf("the kernel is not installed there; gravlab kernel install does that")
+		}
+		return nil
+	case verb == "serve" && len(args) == 2:
+		return kernel.Serve(args[1], kernel.ServeOptions{})
+	default:
+		return usageError{fmt.Errorf("cannot understand %q", args), "gravlab kernel install, remove or where"}
+	}
+}

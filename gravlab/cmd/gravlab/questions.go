@@ -1,0 +1,134 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"text/tabwriter"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/notebook"
+)
+
+var questionsCommand = command{
+	name: "questions", args: "[LAB | --track NAME | --into NOTEBOOK...]",
+	short: "list the questions of the bank",
+	long: `
+Without a lab it lists the labs; with one (01, or 01-weighing-the-earth) its
+questions with marks, kind and source.
+
+--track NAME    lists the labs of a track: "laboratory class", "new survey
+                hire", "planetary and space" (the first word is enough)
+--into NOTEBOOK...
+                writes the bank's questions into the question cells of
+                notebooks again. What somebody wrote into an answer cell is
+                left alone, and said.`,
+	run: runQuestions,
+}
+
+func runQuestions(_ context.Context, c *call) error {
+	into := c.flags.Bool("into", false, "")
+	track := c.flags.String("track", "", "")
+	args, err := c.parse()
+	switch {
+	case err != nil:
+		return err
+	case *into:
+		return fillNotebooks(c, args)
+	case len(args) == 0:
+		return listLabs(c, *track)
+	}
+	for _, arg := range args {
+		lab, err := exercises.Find(arg)
+		if err != nil {
+			return usageError{err, ""}
+		}
+		if err := listQuestions(c, lab); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func listLabs(c *call, track string) error {
+	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "lab\ttitle\tquestions\tmarks\tminutes\tbuilds on\ttracks")
+	listed, questions, minutes := 0, 0, 0
+	for _, lab := range exercises.Labs() {
+		var tracks []string
+		for _, t := range lab.Tracks {
+			tracks = append(tracks, string(t))
+		}
+		all := strings.Join(tracks, ", ")
+		if len(tracks) == 0 {
+			all = "before any of them"
+		} else if track != "" && !strings.Contains(", "+all, ", "+strings.ToLower(track)) {
+			continue
+		}
+		var on []string
+		for _, id := range lab.BuildsOn {
+			n, _, _ := strings.Cut(id, "-")
+			on = append(on, n)
+		}
+		p := lab.Paper("")
+		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%d\t%s\t%s\n", lab.ID, lab.Title, len(p.Questions), p.Marks(), lab.Minutes, strings.Join(on, ", "), all)
+		listed, questions, minutes = listed+1, questions+len(p.Questions), minutes+lab.Minutes
+	}
+	if err := w.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(c.out, "%d labs, %d questions, %d h %02d min\n", listed, questions, minutes/60, minutes%60)
+	return nil
+}
+
+func listQuestions(c *call, lab exercises.Lab) error {
+	p := lab.Paper("")
+	fmt.Fprintf(c.out, "%s: %s, %d marks\n", lab.ID, lab.Title, p.Marks())
+	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "question\tmarks\tkind\tslips\ttitle\tsource")
+	for _, q := range p.Questions {
+		slips := len(q.Slips) + len(q.USlips)
+		if q.Function != nil {
+			slips = len(q.Function.Slips)
+		} else if len(q.Options) > 0 {
+			slips = len(q.Options) - 1
+		}
+		source := q.Source.Text
+		if q.Source.Published {
+			source = "published: " + source
+		}
+		fmt.Fprintf(w, "%s\t%d\t%s\t%d\t%s\t%s\n", lab.FullID(q.ID), q.Marks, q.Kind, slips, q.Title, source)
+	}
+	return w.Flush()
+}
+
+func fillNotebooks(c *call, paths []string) error {
+	if len(paths) == 0 {
+		return usageError{fmt.Errorf("--into needs a notebook"), "gravlab questions --into notebooks/*.ipynb"}
+	}
+	for _, path := range paths {
+		nb, err := notebook.ReadFile(path, notebook.Options{})
+		if err != nil {
+			return usageError{err, ""}
+		}
+		paper, ok, err := exercises.SheetOf(nb)
+		if err != nil {
+			return usageError{fmt.Errorf("%s: %w", path, err), ""}
+		}
+		if !ok {
+			return usageError{fmt.Errorf("%s: no cell declares a sheet", path), "a lab's first code cell holds: var sheet = ask.Sheet(\"01-weighing-the-earth\", \"\")"}
+		}
+		kept, err := paper.Fill(nb, false)
+		if err != nil {
+			return usageError{fmt.Errorf("%s: %w", path, err), ""}
+		}
+		if err := nb.WriteFile(path); err != nil {
+			return err
+		}
+		fmt.Fprintf(c.out, "%s: %d questions\n", path, len(paper.Questions))
+		if len(kept) > 0 {
+			fmt.Fprintf(c.out, "%s: left alone, because somebody wrote there: %s\n", path, strings.Join(kept, ", "))
+		}
+	}
+	return nil
+}

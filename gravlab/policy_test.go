@@ -1,0 +1,232 @@
+package gravlab_test
+
+import (
+	"bytes"
+	"flag"
+	"go/ast"
+	"go/parser"
+	"go/printer"
+	"go/token"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+)
+
+var update = flag.Bool("update", false, "write the exported surface to testdata/api.txt")
+
+const module = "gravity.example/"
+
+// floors is the layout of the module: a package may import packages of lower
+// floors only, and those that it is allowed within its own floor.
+var floors = map[string]int{
+	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/whole": 0, "gravlab/internal/ode": 0,
+	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/frame": 0, "gravlab/draw/figure": 0, "testdata": 0,
+	"gravlab/torsion": 1, "gravlab/torsion/reduction": 1, "gravlab/pendulum": 1, "gravlab/buried": 1, "gravlab/equivalence": 1, "gravlab/sensor": 1,
+	"gravlab/earth": 1, "gravlab/survey": 1, "gravlab/ask": 1, "gravlab/show": 1,
+	"gravlab/judge": 2, "gravlab/notebook": 2, "gravlab/draw": 2, "gravlab/internal/prose": 2, "gravlab/internal/known": 2,
+	"exercises":     3,
+	"gravlab/bench": 4, "gravlab/report": 4,
+	"gravlab/kernel": 5, "gravlab/compose": 5,
+	"gravlab/marking": 6, "gravlab/page": 6,
+	"gravlab/cmd/gravlab": 7,
+}
+
+// sameFloor lists the imports within a floor: from, to.
+var sameFloor = map[[2]string]bool{
+	{"gravlab/survey", "gravlab/earth"}: true, {"gravlab/survey", "gravlab/buried"}: true,
+	{"gravlab/pendulum", "gravlab/sensor"}: true, {"gravlab/torsion/reduction", "gravlab/torsion"}: true,
+	{"gravlab/equivalence", "gravlab/earth"}: true, {"gravlab/equivalence", "gravlab/sensor"}: true,
+}
+
+// groups are folders whose packages share one floor.
+var groups = map[string]string{"gravlab/internal/known/": "gravlab/internal/known"}
+
+func floorOf(pkg string) (string, int, bool) {
+	for prefix, group := range groups {
+		if strings.HasPrefix(pkg, prefix) {
+			pkg = group
+		}
+	}
+	f, ok := floors[pkg]
+	return pkg, f, ok
+}
+
+// TestImportsPointDown holds the packages to their floors.
+func TestImportsPointDown(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}} {{join .Imports " "}}`, module+"...").Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	checked := 0
+	for line := range strings.Lines(string(out)) {
+		fields := strings.Fields(line)
+		from, floor, ok := floorOf(strings.TrimPrefix(fields[0], module))
+		if !ok {
+			t.Errorf("%s has no floor: give it one in policy_test.go and in DEVELOPERS.md", from)
+			continue
+		}
+		for _, imported := range fields[1:] {
+			if !strings.HasPrefix(imported, module) {
+				continue
+			}
+			checked++
+			to, lower, ok := floorOf(strings.TrimPrefix(imported, module))
+			switch {
+			case !ok:
+				t.Errorf("%s imports %s, which has no floor", from, to)
+			case lower > floor, lower == floor && floor > 0 && from != to && !sameFloor[[2]string{from, to}]:
+				t.Errorf("%s (floor %d) imports %s (floor %d): imports point down", from, floor, to, lower)
+			}
+		}
+	}
+	if checked < 10 {
+		t.Fatalf("only %d imports were looked at", checked)
+	}
+}
+
+// TestThinCells keeps the packages that a student's cell links thin: neither
+// net nor encoding/gob, no drawing.
+func TestThinCells(t *testing.T) {
+	for _, pkg := range []string{"gravlab/ask", "gravlab/show", "gravlab/frame"} {
+		out, err := exec.Command("go", "list", "-deps", module+pkg).Output()
+		if err != nil {
+			t.Fatalf("go list -deps %s: %v", pkg, err)
+		}
+		deps := strings.Fields(string(out))
+		if len(deps) < 5 {
+			t.Fatalf("%s has only %d dependencies: nothing was checked", pkg, len(deps))
+		}
+		for _, dep := range deps {
+			if dep == "net" || dep == "encoding/gob" || strings.HasPrefix(dep, "gonum.org/") || strings.HasPrefix(dep, "github.com/") {
+				t.Errorf("%s links %s, which a student's cell must not", pkg, dep)
+			}
+		}
+	}
+}
+
+// TestExportedSurface compares what the packages export with a committed list,
+// so that growth is seen. go test ./gravlab -update writes the list.
+func TestExportedSurface(t *testing.T) {
+	var list bytes.Buffer
+	for _, dir := range []string{".", "../exercises"} {
+		err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
+			if err != nil || !d.IsDir() {
+				return err
+			}
+			if name := d.Name(); name == "internal" || name == "testdata" || name == "cmd" {
+				return filepath.SkipDir
+			}
+			return surface(&list, p)
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	const golden = "testdata/api.txt"
+	if *update {
+		if err := os.WriteFile(golden, list.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(golden)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := strings.Split(list.String(), "\n")
+	had := strings.Split(string(want), "\n")
+	for _, line := range got {
+		if !slices.Contains(had, line) {
+			t.Errorf("new in the exported surface: %s", line)
+		}
+	}
+	for _, line := range had {
+		if !slices.Contains(got, line) {
+			t.Errorf("gone from the exported surface: %s", line)
+		}
+	}
+	if t.Failed() {
+		t.Log("if that is meant: go test ./gravlab -run TestExportedSurface -update")
+	}
+}
+
+// surface writes one line for each exported name of the package in dir.
+func surface(w *bytes.Buffer, dir string) error {
+	fset := token.NewFileSet()
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	var lines []string
+	for _, e := range entries {
+		if !strings.HasSuffix(e.Name(), ".go") || strings.HasSuffix(e.Name(), "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(fset, filepath.Join(dir, e.Name()), nil, parser.SkipObjectResolution)
+		if err != nil {
+			return err
+		}
+		pkg := path.Clean(strings.TrimPrefix(filepath.ToSlash(dir), "../"))
+		for _, decl := range file.Decls {
+			for _, line := range exported(fset, decl) {
+				lines = append(lines, pkg+": "+line)
+			}
+		}
+	}
+	slices.Sort(lines)
+	for _, line := range slices.Compact(lines) {
+		w.WriteString(line + "\n")
+	}
+	return nil
+}
+
+func exported(fset *token.FileSet, decl ast.Decl) []string {
+	var lines []string
+	switch d := decl.(type) {
+	case *ast.FuncDecl:
+		if !d.Name.IsExported() || d.Recv != nil && !ast.IsExported(receiver(d)) {
+			return nil
+		}
+		head := *d
+		head.Body, head.Doc = nil, nil
+		var b bytes.Buffer
+		printer.Fprint(&b, fset, &head)
+		lines = append(lines, strings.Join(strings.Fields(b.String()), " "))
+	case *ast.GenDecl:
+		for _, spec := range d.Specs {
+			switch s := spec.(type) {
+			case *ast.TypeSpec:
+				if s.Name.IsExported() {
+					lines = append(lines, "type "+s.Name.Name)
+				}
+			case *ast.ValueSpec:
+				for _, name := range s.Names {
+					if name.IsExported() {
+						lines = append(lines, d.Tok.String()+" "+name.Name)
+					}
+				}
+			}
+		}
+	}
+	return lines
+}
+
+func receiver(d *ast.FuncDecl) string {
+	typ := d.Recv.List[0].Type
+	for {
+		switch t := typ.(type) {
+		case *ast.StarExpr:
+			typ = t.X
+		case *ast.IndexExpr:
+			typ = t.X
+		case *ast.Ident:
+			return t.Name
+		default:
+			return ""
+		}
+	}
+}
