@@ -31,6 +31,7 @@ package draw
 import (
 	"bytes"
 	"fmt"
+	imagepng "image/png"
 
 	"gonum.org/v1/plot/vg"
 	vgdraw "gonum.org/v1/plot/vg/draw"
@@ -95,11 +96,12 @@ func png(l layout, scale float64) ([]byte, error) {
 		return nil, fmt.Errorf("draw.PNG: scale is %v; allowed: 0.25 to 4", scale)
 	}
 	w, h := l.size()
-	canvas := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(int(144*scale)))}
-	c := vgdraw.New(canvas)
+	canvas := &pngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(int(144*scale)))}
+	c := vgdraw.NewCanvas(canvas, w, h)
 	l.draw(&c)
 	var b bytes.Buffer
-	if _, err := canvas.WriteTo(&b); err != nil {
+	encoder := imagepng.Encoder{CompressionLevel: imagepng.BestSpeed} // a tenth larger, in half the time
+	if err := encoder.Encode(&b, canvas.Image()); err != nil {
 		return nil, fmt.Errorf("draw: %w", err)
 	}
 	return b.Bytes(), nil
