@@ -2,6 +2,7 @@ package bench_test
 
 import (
 	"fmt"
+	"strings"
 
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/frame"
@@ -17,7 +18,11 @@ func ExampleBench_Session() {
 	}
 	s := b.Session(bench.SessionOptions{
 		Confined: true,
-		Show:     func(d bench.Display) error { fmt.Println(d["text/plain"]); return nil },
+		Show: func(d bench.Display) error {
+			verdict, _, _ := strings.Cut(d["text/plain"].(string), "\n")
+			fmt.Println(verdict)
+			return nil
+		},
 	})
 
 	answer := frame.Frame{Head: frame.Head{Kind: frame.Answer, Lab: "00-first-steps", Question: "brackets", Form: frame.FormChoice, Text: "a"}}
@@ -29,7 +34,6 @@ func ExampleBench_Session() {
 	fmt.Printf("marks %d of %d, left: %v\n", sheets[0].Marks, sheets[0].Of, sheets[0].Left())
 	// Output:
 	// ✓ right: brackets, read as option a (marks 1 of 1)
-	// Right.
 	// the program learns: recorded
 	// marks 1 of 5, left: [fall-time pull mean]
 }
