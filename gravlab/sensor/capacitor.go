@@ -178,7 +178,7 @@ func (c Comb) Gradient() (float64, error) {
 // επR²/gap. For gap/radius of 0.02 and more Love's integral equation is solved
 // (Nyström's method, to about 1e-12); below, Kirchhoff's formula
 // 1 + h(ln(16/h) - 1), h = gap/(π radius), is used, which there is low by less
-// than 0.4 %. Edges without thickness, nothing else near.
+// than 0.06 %. Edges without thickness, nothing else near.
 func DiscFringe(radius, gap float64) (float64, error) {
 	const fn = "sensor.DiscFringe"
 	if err := arg.Between(fn, "radius", radius, 1e-12, 1e12, "radius in m"); err != nil {
