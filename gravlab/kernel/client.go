@@ -117,11 +117,13 @@ func (c *client) send(channel, msgType string, content any) (string, error) {
 }
 
 // executeRequest has every field that kernels insist on; GoNB ends without
-// silent or store_history.
+// silent or store_history. stop_on_error is false because nothing is ever
+// queued: where it is true, ipykernel aborts the cell that follows a failed one
+// quickly.
 func executeRequest(code string, silent bool) map[string]any {
 	return map[string]any{
 		"code": code, "silent": silent, "store_history": !silent, "user_expressions": map[string]any{},
-		"allow_stdin": false, "stop_on_error": true,
+		"allow_stdin": false, "stop_on_error": false,
 	}
 }
 

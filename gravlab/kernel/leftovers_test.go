@@ -238,7 +238,12 @@ func TestRunKilled(t *testing.T) {
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
-	defer cmd.Process.Kill()
+	defer func() {
+		cmd.Process.Kill()
+		for _, p := range s.left() {
+			syscall.Kill(p, syscall.SIGKILL)
+		}
+	}()
 	wait(t, "the cell and its shell job", func() bool { return s.running("gonb_*") && s.running("sleep") })
 	begun := time.Now()
 	cmd.Process.Kill()

@@ -510,7 +510,9 @@ func (r *runner) judge(c *CellResult, out *collector, status, name, value string
 	c.Outcome = Ran
 	if status != "ok" {
 		c.Outcome, c.Reason = Failed, plain(value)
-		if name != "" && name != "ERROR" {
+		if exitText.MatchString(c.Reason) {
+			c.Reason = exitReason(c.Cell, c.Reason)
+		} else if name != "" && name != "ERROR" {
 			c.Reason = name + ": " + c.Reason
 		}
 		if c.Reason == "" {
@@ -526,7 +528,7 @@ func (r *runner) judge(c *CellResult, out *collector, status, name, value string
 	// that fails, which is not a failure of the cell.
 	if r.goCode() && !hasShell(c.Cell.Source) {
 		if how := exitLine(c.Cell); how != "" {
-			c.Outcome, c.Reason = Failed, "the cell's program ended with "+how
+			c.Outcome, c.Reason = Failed, exitReason(c.Cell, how)
 		}
 	}
 }
@@ -554,6 +556,23 @@ func exitLine(c *notebook.Cell) string {
 		return ""
 	}
 	return ""
+}
+
+// exitReason says why a program ended as how says: by its panic, if there was
+// one.
+func exitReason(c *notebook.Cell, how string) string {
+	for i := len(c.Outputs) - 1; i >= 0; i-- {
+		o := c.Outputs[i]
+		if o.Kind != notebook.Stream || o.Name != "stderr" {
+			continue
+		}
+		for line := range strings.Lines(o.Text) {
+			if strings.HasPrefix(line, "panic: ") || strings.HasPrefix(line, "fatal error: ") {
+				return plain(line) + " (" + how + ")"
+			}
+		}
+	}
+	return "the cell's program ended with " + how
 }
 
 // plain takes the colours out of a message.

@@ -92,8 +92,8 @@ func TestRunGo(t *testing.T) {
 	result := runRows(t, Name, "go", RunOptions{Timeout: 15 * time.Second}, []row{
 		{"declaration", "const six = 6", Ran, "", "", ""},
 		{"use of it", "%%\nfmt.Println(six * 7)", Ran, "", "42\n", ""},
-		{"exit", "%%\nos.Exit(3)", Failed, "exit status 3", "", "exit status 3"},
-		{"panic", "%%\nfmt.Println(1)\npanic(\"on purpose\")", Failed, "exit status 2", "1\n", "panic: on purpose"},
+		{"exit", "%%\nos.Exit(3)", Failed, "program ended with exit status 3", "", "exit status 3"},
+		{"panic", "%%\nfmt.Println(1)\npanic(\"on purpose\")", Failed, "panic: on purpose (exit status 2)", "1\n", "panic: on purpose"},
 		{"does not compile", "%%\nundeclared()", Failed, "undefined: undeclared", "", ""},
 		{"shell", "!echo from the shell", Ran, "", "from the shell\n", ""},
 		{"shell line that fails", "!false", Ran, "", "", "exit status 1"},
