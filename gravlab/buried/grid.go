@@ -23,6 +23,13 @@ func (g Grid) Validate() error {
 	if err == nil && g.Y != nil {
 		err = errors.Join(arg.AtLeast(fn, "Y", len(g.Y), 2), arg.Rising(fn, "Y", g.Y, "edge in m"))
 	}
+	for _, edges := range [][]float64{g.X, g.Y, g.Z} {
+		for i, e := range edges {
+			if err == nil && !(math.Abs(e) < 1e9 && (i == 0 || e-edges[i-1] > 1e-6)) {
+				err = arg.Bad(fn, "edge", e, "an edge within 1e9 m of the origin, more than 1e-6 m above the one before")
+			}
+		}
+	}
 	if err == nil && g.cells() > 20000 {
 		err = arg.Bad(fn, "cells", g.cells(), "at most 20000 cells")
 	}
@@ -223,6 +230,9 @@ func (v GridInversion) Solve(data Anomaly) (*GridModel, error) {
 		for i := range b {
 			out.Predicted[i] += d * b[i] * data.Sigma[i]
 		}
+	}
+	if !isFinite(out.Chi2) || !isFinite(out.Mass) || !isFinite(out.Depth) {
+		return nil, arg.Bad(fn, "data", out.Chi2, "data and a grid whose model stays within the range of float64")
 	}
 	return out, nil
 }

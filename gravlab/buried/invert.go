@@ -34,13 +34,16 @@ func (a Anomaly) Validate() error {
 		if !finite3(s) || math.Abs(s.X)+math.Abs(s.Y)+math.Abs(s.Z) > 1e9 {
 			return arg.Bad(fn, fmt.Sprintf("Stations[%d]", i), s, "three finite coordinates in m")
 		}
+		if err := arg.Between(fn, fmt.Sprintf("GZ[%d]", i), a.GZ[i], -1e3, 1e3, "gravity in m/s²"); err != nil {
+			return err
+		}
 	}
 	if a.Sigma != nil {
 		if err := arg.SameLength(fn, "Stations", len(a.Stations), "Sigma", len(a.Sigma)); err != nil {
 			return err
 		}
 		for i, s := range a.Sigma {
-			if err := arg.Positive(fn, fmt.Sprintf("Sigma[%d]", i), s, "standard uncertainty in m/s²"); err != nil {
+			if err := arg.Between(fn, fmt.Sprintf("Sigma[%d]", i), s, 1e-20, 1e3, "standard uncertainty in m/s²"); err != nil {
 				return err
 			}
 		}

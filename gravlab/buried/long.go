@@ -339,10 +339,10 @@ func (s Step) GZ(at r3.Vec) (float64, error) {
 	}
 	a, b = math.Abs(a), math.Abs(b)
 	sum := b*math.Atan2(b, -u) - a*math.Atan2(a, -u)
-	if u != 0 {
+	if u*u+a*a > 0 { // else u ln(...) has the limit zero
 		sum += u / 2 * logRatio(u*u+b*b, u*u+a*a, (b-a)*(b+a))
 	}
-	return 2 * gravlab.G * s.Contrast * sum, nil
+	return finite("buried.Step.GZ", at, 2*gravlab.G*s.Contrast*sum)
 }
 
 // logRatio is ln(p/q) for p - q = diff > -q, exact when p and q are close.
@@ -385,7 +385,7 @@ func (s Step) Gradient(at r3.Vec) (Tensor, error) {
 	if u > 0 && a < 0 && b > 0 {
 		xx -= pi4G * s.Contrast
 	}
-	return Tensor{XX: xx, XZ: c / 2 * logRatio(u*u+b*b, u*u+a*a, (b-a)*(b+a)), ZZ: zz}, nil
+	return finiteTensor("buried.Step.Gradient", at, Tensor{XX: xx, XZ: c / 2 * logRatio(u*u+b*b, u*u+a*a, (b-a)*(b+a)), ZZ: zz})
 }
 
 // angle is sgn(z) (pi/2 + arctan(u/|z|)): the angle under which a half-plane

@@ -29,7 +29,7 @@ type MimicLayer struct {
 func (l MimicLayer) Validate() error {
 	const fn = "buried.MimicLayer"
 	return errors.Join(
-		arg.Finite(fn, "Mass", l.Mass, "excess mass in kg"),
+		arg.Between(fn, "Mass", l.Mass, -1e30, 1e30, "excess mass in kg"),
 		arg.Between(fn, "Depth", l.Depth, 1e-6, 1e9, "depth in m"))
 }
 

@@ -61,18 +61,19 @@ func down(x1, x2, y1, y2, z1, z2 float64) float64 {
 	n11, n12, n21, n22 := x1*y1, x1*y2, x2*y1, x2*y2
 	sum := a2 * solidAngle(a2, n11, n12, n21, n22, r112, r122, r212, r222, x1, x2, y1, y2)
 	sum -= a1 * solidAngle(a1, n11, n12, n21, n22, r111, r121, r211, r221, x1, x2, y1, y2)
-	// Where a coordinate is zero the logarithm may be infinite; its limit
-	// times the coordinate is zero.
-	if x1 != 0 {
+	// Where a coordinate is zero, or its square is, the logarithm may be
+	// infinite; its limit times the coordinate is zero.
+	const tiny = 1e-100
+	if math.Abs(x1) > tiny {
 		sum += x1 * math.Log(lx1)
 	}
-	if x2 != 0 {
+	if math.Abs(x2) > tiny {
 		sum -= x2 * math.Log(lx2)
 	}
-	if y1 != 0 {
+	if math.Abs(y1) > tiny {
 		sum += y1 * math.Log(ly1)
 	}
-	if y2 != 0 {
+	if math.Abs(y2) > tiny {
 		sum -= y2 * math.Log(ly2)
 	}
 	return sum
@@ -148,7 +149,7 @@ func (b *block) potential() float64 {
 	sum := 0.0
 	edges := func(a1, a2, b1, b2, c1, c2 float64) {
 		term := func(a, b float64) float64 {
-			if a == 0 || b == 0 {
+			if math.Abs(a) < 1e-100 || math.Abs(b) < 1e-100 {
 				return 0 // the limit of a b ln(...)
 			}
 			return a * b * edgeLog(c1, c2, a, b)

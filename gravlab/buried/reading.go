@@ -52,7 +52,7 @@ func (s Shape) String() string {
 // others follow from the profiles of Rod and HalfSheet.
 func DepthFromHalfWidth(shape Shape, halfWidth float64) (float64, error) {
 	const fn = "buried.DepthFromHalfWidth"
-	if err := arg.Positive(fn, "halfWidth", halfWidth, "length in m"); err != nil {
+	if err := arg.Between(fn, "halfWidth", halfWidth, 1e-12, 1e12, "length in m"); err != nil {
 		return 0, err
 	}
 	switch shape {

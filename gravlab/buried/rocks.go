@@ -245,10 +245,10 @@ type Clutter struct {
 func (c Clutter) Validate() error {
 	const fn = "buried.Clutter"
 	err := errors.Join(
-		arg.NonNegative(fn, "Number", c.Number, "number per m³"),
-		arg.Finite(fn, "Mass", c.Mass, "mass in kg"),
-		arg.Positive(fn, "Top", c.Top, "depth in m (a mass at a station has no finite variance)"),
-		arg.Positive(fn, "Bottom", c.Bottom, "depth in m"))
+		arg.Between(fn, "Number", c.Number, 0, 1e12, "number per m³"),
+		arg.Between(fn, "Mass", c.Mass, -1e15, 1e15, "mass in kg"),
+		arg.Between(fn, "Top", c.Top, 1e-6, 1e9, "depth in m (a mass at a station has no finite variance)"),
+		arg.Between(fn, "Bottom", c.Bottom, 1e-6, 1e9, "depth in m"))
 	if err == nil && c.Bottom <= c.Top {
 		err = arg.Bad(fn, "Bottom", c.Bottom, "a depth below Top")
 	}

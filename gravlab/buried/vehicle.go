@@ -90,6 +90,11 @@ func (c *Channel) validate(name string, readings bool) error {
 		err = errors.Join(
 			arg.SameLength(fn, name+".Times", len(c.Times), name+".Reading", len(c.Reading)),
 			arg.AllFinite(fn, name+".Reading", c.Reading, "acceleration in m/s²"))
+		for i, r := range c.Reading {
+			if err == nil {
+				err = arg.Between(fn, fmt.Sprintf("%s.Reading[%d]", name, i), r, -1e3, 1e3, "acceleration in m/s²")
+			}
+		}
 	}
 	return err
 }
