@@ -85,6 +85,8 @@ func (c Curve) Fit() (*Result, error) {
 		// Where the residuals are large, steps shrink only slowly towards the
 		// end, and the steps left out add up: far below what is visible.
 		enough: 1e-25,
+		loose:  looseNumeric,
+		noise:  0x1p-53 * weightedNorm(c.Y, weights),
 	}
 	if v := residuals(s.p); math.IsNaN(v) || math.IsInf(v, 0) {
 		for i := range f {
@@ -93,6 +95,9 @@ func (c Curve) Fit() (*Result, error) {
 			}
 		}
 		return nil, arg.Bad("fit.Curve", "Start", fmt.Sprint(c.Start), "values for which chi² can be written as a float64")
+	}
+	if c.Jacobian != nil {
+		s.loose = looseAnalytic
 	}
 	jf := mat.NewDense(m, n+1, nil)
 	columns := jf.Slice(0, m, 0, n).(*mat.Dense)
@@ -115,15 +120,11 @@ func (c Curve) Fit() (*Result, error) {
 		r, q := triangle(jf)
 		return r, q, nil
 	}
-	loose := looseAnalytic
-	if c.Jacobian == nil {
-		loose = looseNumeric
-	}
 	r, chi2, iterations, err := s.minimum()
 	if r == nil {
 		return nil, err
 	}
-	result := newResult(s, r, chi2, m, c.Sigma == nil, loose, names(c.Names, n))
+	result := newResult(s, r, chi2, m, c.Sigma == nil, names(c.Names, n))
 	result.Iterations = iterations
 	result.Residuals = make([]float64, m)
 	model(s.p, result.Residuals)
@@ -286,6 +287,9 @@ func (d *differences) fill(p []float64, dst *mat.Dense) {
 		// The first steps only find out how long a step should be.
 		for range 3 {
 			better := d.step(j, p[j])
+			if d.norms[j] == 0 { // perhaps a step right across what there is to see
+				better = h / 1000
+			}
 			if !first || better > h/4 && better < 4*h {
 				break
 			}
@@ -323,7 +327,7 @@ func (d *differences) column(q []float64, j int, h float64, dst *mat.Dense) {
 }
 
 // newResult turns the end of a search into parameters with uncertainties.
-func newResult(s *search, r *mat.Dense, chi2 float64, points int, scaled bool, loose float64, names []string) *Result {
+func newResult(s *search, r *mat.Dense, chi2 float64, points int, scaled bool, names []string) *Result {
 	n := len(s.p)
 	result := &Result{P: s.p, U: make([]float64, n), Cov: mat.NewSymDense(n, nil), Chi2: chi2, Scaled: scaled, Names: names}
 	held := make([]bool, n)
@@ -361,7 +365,7 @@ func newResult(s *search, r *mat.Dense, chi2 float64, points int, scaled bool, l
 	for k, j := range free {
 		subNames[k] = names[j]
 	}
-	u, cov, undetermined := uncertainties(sub, variance, loose, subNames)
+	u, cov, undetermined := uncertainties(sub, variance, s.loose, subNames)
 	result.Undetermined = undetermined
 	for k, j := range free {
 		result.U[j] = u[k]

@@ -35,6 +35,17 @@ type search struct {
 	// for. A step that gains it moves the parameters by about
 	// sqrt(enough × degrees of freedom) of their standard uncertainties.
 	enough float64
+	// loose is the share of the largest singular value below which a
+	// direction counts as not determined.
+	loose float64
+	// noise is the rounding error of the residuals, 2^-53 of the length of the
+	// weighted data: chi² is not known better than 2 sqrt(chi²) noise + noise².
+	noise float64
+}
+
+// hidden is the gain of chi² that rounding hides.
+func (s *search) hidden(chi2 float64) float64 {
+	return roundingShare*chi2 + 2*math.Sqrt(chi2)*s.noise + s.noise*s.noise
 }
 
 // minimum runs Levenberg–Marquardt steps until they change nothing. A step
@@ -52,7 +63,7 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 	chi2 = s.chi2(s.p)
 	scale := make([]float64, n)
 	delta := 0.0
-	polish := math.Inf(1) // length of the last step taken below roundingShare
+	polish := math.Inf(1) // length of the last step whose gain was hidden
 
 	for iterations = 0; iterations < maxIterations; iterations++ {
 		var q []float64
@@ -77,7 +88,8 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 			}
 			gain := predictedGain(r, q, step)
 			length := scaledLength(scale, step)
-			if gain <= s.enough*chi2 || negligible(s.p, step) {
+			// A step that was shortened says nothing about the way left to go.
+			if !damped && (gain <= s.enough*chi2+0.01*s.noise*s.noise || negligible(s.p, step)) {
 				return r, chi2, iterations, nil
 			}
 			trial := make([]float64, n)
@@ -86,9 +98,9 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 				trial[j] = math.Max(s.lower[j], math.Min(s.upper[j], trial[j]))
 			}
 			next := s.chi2(trial)
-			if gain <= roundingShare*chi2 {
-				// Rounding hides the gain: follow the step while steps shrink.
-				if !(next <= chi2*(1+1e-10)) || length > 0.9*polish {
+			if hidden := s.hidden(chi2); !damped && gain <= hidden {
+				// Follow the step while steps shrink.
+				if !(next <= chi2+1000*hidden) || length > 0.9*polish {
 					return r, chi2, iterations, nil
 				}
 				polish = length
@@ -109,8 +121,10 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 				break
 			}
 			if delta <= 1e-15*scaledLength(scale, s.p) || delta < 1e-300 {
-				// No step, however short, makes chi² smaller.
-				if gain <= 1e-6*chi2 {
+				// No step, however short, makes chi² smaller. Where even the whole
+				// step promises next to nothing, the gradient is the error of the
+				// derivatives.
+				if whole, _ := s.step(r, q, scale, math.MaxFloat64); whole != nil && predictedGain(r, q, whole) <= 1e-6*chi2+1e12*s.noise*s.noise {
 					return r, chi2, iterations, nil
 				}
 				return r, chi2, iterations, fmt.Errorf("%w: chi² does not fall along its own gradient; is the model smooth, and the Jacobian right", ErrNotConverged)
@@ -170,7 +184,7 @@ func (s *search) step(r *mat.Dense, q, scale []float64, delta float64) (step []f
 			return nil, false
 		}
 		radius := math.Sqrt(math.Max(delta*delta-used*used, 0.01*delta*delta))
-		c, shortened := trustStep(svd.s, svd.uTimes(rest), radius)
+		c, shortened := trustStep(svd.s, svd.uTimes(rest), radius, s.loose)
 		damped = damped || shortened
 		part := svd.vTimes(c)
 		crossed := false
@@ -190,11 +204,13 @@ func (s *search) step(r *mat.Dense, q, scale []float64, delta float64) (step []f
 
 // trustStep returns the coefficients s b/(s²+lambda) with the smallest
 // lambda >= 0 that makes their length at most radius, and whether lambda > 0.
-func trustStep(s, b []float64, radius float64) (c []float64, shortened bool) {
+// Directions with a singular value below the share loose are left alone: what
+// the data say about them is lost in rounding.
+func trustStep(s, b []float64, radius, loose float64) (c []float64, shortened bool) {
 	at := func(lambda float64) ([]float64, float64) {
 		c := make([]float64, len(s))
 		for k := range s {
-			if s[k] > 1e-15*s[0] {
+			if s[k] > loose*s[0] {
 				c[k] = b[k] * (s[k] / (s[k]*s[k] + lambda))
 			}
 		}

@@ -66,13 +66,13 @@ func dampedOscillation(fn string, t, y, sigma []float64, n int) (*Result, error)
 		return nil, arg.Bad(fn, "t, y/sigma", "too large", "values whose differences and squares a float64 can hold")
 	}
 	s := newSwing(t, y, weights, n)
-	found := &search{p: s.start(), chi2: s.chi2, linearise: s.linearise, enough: 1e-20,
+	found := &search{p: s.start(), chi2: s.chi2, linearise: s.linearise, enough: 1e-20, loose: looseAnalytic, noise: 0x1p-53 * weightedNorm(y, weights),
 		lower: boundsOf(nil, n, math.Inf(-1)), upper: boundsOf(nil, n, math.Inf(1))}
 	r, chi2, iterations, err := found.minimum()
 	if r == nil {
 		return nil, err
 	}
-	inner := newResult(found, r, chi2, len(y), sigma == nil, looseAnalytic, oscillationNames[:n])
+	inner := newResult(found, r, chi2, len(y), sigma == nil, oscillationNames[:n])
 	inner.Iterations = iterations
 	s.evaluate(inner.P)
 	inner.Residuals = make([]float64, len(y))
@@ -355,7 +355,7 @@ func (s *swing) outward(fn string, inner *Result, t0 float64) (*Result, error) {
 		turn.Set(Drift, inD, 1/s.length)
 	}
 	out.Undetermined = outwardNames(inner.Undetermined)
-	if size == 0 {
+	if size <= 1e-14*floats.Norm(s.y, math.Inf(1)) { // rounding swings too
 		out.Undetermined = []string{"tau", "T", "phi"}
 	}
 	out.U = make([]float64, n)

@@ -260,9 +260,14 @@ func (u Unit) Suited(value float64) Unit {
 	if first.twice != 2 {
 		return u
 	}
+	// Nobody writes kiloseconds or megagrams.
+	largest := 3
+	if d := first.entry.dim; d == Time || d == Angle {
+		largest = 0
+	}
 	best, bestOff := u, math.Inf(1)
 	for _, p := range append([]prefix{{}}, prefixes...) {
-		if p.symbol == "u" || p.exponent%3 != 0 || p.symbol != "" && !contains(first.entry.prefixes, p.symbol) {
+		if p.symbol == "u" || p.exponent%3 != 0 || p.exponent > largest || p.symbol != "" && !contains(first.entry.prefixes, p.symbol) {
 			continue
 		}
 		candidate := Unit{factors: append([]factor(nil), u.factors...)}
