@@ -181,6 +181,16 @@ func TestDiscLimitsAndSides(t *testing.T) {
 	}
 }
 
+// Air to the horizon and beyond is a slab of its mass; a narrow column a thin
+// rod that hardly pulls.
+func TestAirColumnLimits(t *testing.T) {
+	slab := -2 * math.Pi * gravlab.G * 100 / 9.81
+	close(t, "wide column", gravlab.Must(AirColumn(100, 1e9, 8000, 9.81)), slab, 1e-5)
+	// ρH = dp/g; a rod of radius R pulls with 2πGρR as R tends to 0.
+	close(t, "narrow column", gravlab.Must(AirColumn(100, 0.8, 8000, 9.81)), slab*0.8/8000, 1e-3)
+	close(t, "scaling", gravlab.Must(AirColumn(-300, 5e4, 8000, 9.81)), -3*gravlab.Must(AirColumn(100, 5e4, 8000, 9.81)), 1e-14)
+}
+
 // The mean of 18.6 years of tide is its permanent part.
 func TestPermanentTide(t *testing.T) {
 	for _, deg := range []float64{0, 35, 60, -85} {
