@@ -62,9 +62,9 @@ func (m Meter) Validate() error {
 		arg.Between(fn, "RecoveryTime", m.RecoveryTime, 0, 1e6, "time in s"),
 	)
 	for i, row := range m.Table {
-		err = errors.Join(err,
-			arg.Between(fn, fmt.Sprintf("Table[%d].Counter", i), row.Counter, -1e9, 1e9, "counter value"),
-			arg.Between(fn, fmt.Sprintf("Table[%d].Gravity", i), row.Gravity, -1e3, 1e3, "gravity in m/s²"))
+		if !(math.Abs(row.Counter) <= 1e9 && math.Abs(row.Gravity) <= 1e3) {
+			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Table[%d]", i), row, "a counter value and a gravity in m/s²"))
+		}
 		if i > 0 && row.Counter <= m.Table[i-1].Counter {
 			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Table[%d].Counter", i), row.Counter, "values that rise"))
 		}
@@ -77,9 +77,17 @@ func (m Meter) Validate() error {
 
 // Gravity turns a counter value into m/s², and says how much one unit is there.
 func (m Meter) Gravity(counter float64) (value, perUnit float64, err error) {
-	const fn = "survey.Meter.Gravity"
-	if err := errors.Join(m.Validate(), arg.Between(fn, "counter", counter, -1e9, 1e9, "counter value")); err != nil {
+	if err := m.Validate(); err != nil {
 		return 0, 0, err
+	}
+	return m.gravity(counter)
+}
+
+// gravity is Gravity for a meter that was validated.
+func (m Meter) gravity(counter float64) (value, perUnit float64, err error) {
+	const fn = "survey.Meter.Gravity"
+	if !(math.Abs(counter) <= 1e9) {
+		return 0, 0, arg.Bad(fn, "counter", counter, "a counter value")
 	}
 	if len(m.Table) == 0 {
 		return m.Scale * counter, m.Scale, nil
@@ -218,7 +226,7 @@ func (j Job) Reduce(readings []Reading) ([]Reduced, error) {
 		); err != nil {
 			return nil, err
 		}
-		raw, perUnit, err := j.Meter.Gravity(r.Counter)
+		raw, perUnit, err := j.Meter.gravity(r.Counter)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", name, err)
 		}
