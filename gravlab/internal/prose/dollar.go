@@ -60,7 +60,7 @@ func (blockMath) Open(_ ast.Node, reader text.Reader, pc parser.Context) (ast.No
 		rest = rest[:i]
 	}
 	n.pieces = append(n.pieces, string(rest))
-	reader.Advance(len(line) - 1)
+	reader.AdvanceToEOL()
 	return n, parser.NoChildren
 }
 
@@ -76,7 +76,7 @@ func (blockMath) Continue(node ast.Node, reader text.Reader, _ parser.Context) p
 		rest = tail
 	}
 	n.pieces = append(n.pieces, string(rest))
-	reader.Advance(len(line) - 1)
+	reader.AdvanceToEOL()
 	return parser.Continue | parser.NoChildren
 }
 

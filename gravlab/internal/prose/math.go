@@ -41,6 +41,11 @@ func Math(tex string, display bool) (string, error) {
 	if len(tex) > longest {
 		return "", &MathError{tex, longest, fmt.Sprintf("more than %d characters", longest)}
 	}
+	for i, r := range tex {
+		if r == utf8.RuneError || r == '\ufffe' || r == '\uffff' || unicode.IsControl(r) && !blank(byte(r)) {
+			return "", &MathError{tex, i, "a character that is no text"} // nor can HTML hold it
+		}
+	}
 	p := &texParser{tex: tex, display: display}
 	body, err := p.all()
 	if err != nil {
@@ -374,10 +379,6 @@ func (p *texParser) words(of string) (string, error) {
 			return "", p.fail(p.at-1, "$ inside %s", of)
 		case '\n', '\r', '\t':
 			r = ' '
-		default:
-			if unicode.IsControl(r) {
-				return "", p.fail(p.at-n, "a control character inside %s", of)
-			}
 		}
 		b.WriteRune(r)
 	}
@@ -425,7 +426,7 @@ func (p *texParser) atom() (atom, error) {
 		return atom{ml: "<mtext>\u00a0</mtext>"}, nil
 	case unicode.IsLetter(r):
 		return atom{ml: "<mi>" + tok + "</mi>"}, nil
-	case r == '#' || r == '"' || r == '`' || r == '@' || unicode.IsControl(r) || r == utf8.RuneError:
+	case r == '#' || r == '"' || r == '`' || r == '@':
 		return atom{}, p.fail(start, "%q has no meaning in math", tok)
 	}
 	return atom{ml: "<mo>" + html.EscapeString(tok) + "</mo>"}, nil // ·, ×, ° and others typed as they are
