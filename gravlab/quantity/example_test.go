@@ -84,12 +84,12 @@ func ExamplePropagate() {
 	fmt.Printf("correlation %.1f %%\n", 100*b.Correlated)
 	fmt.Println(quantity.Quantity{Value: b.Value, U: b.U, Unit: quantity.MustUnit("m³/(kg s²)")})
 	// Output:
-	// theta 114.0 %
-	// T      9.1 %
-	// d     32.0 %
+	// theta 96.8 %
+	// T      7.7 %
+	// d     27.1 %
 	// M      0.1 %
-	// b      1.2 %
-	// correlation -56.3 %
+	// b      1.0 %
+	// correlation -32.8 %
 	// (4.53 ± 0.04) × 10⁻¹¹ m³/(kg·s²)
 }
 

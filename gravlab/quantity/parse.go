@@ -177,12 +177,14 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 		}
 		return err
 	}
-	if unitText == "" && len(p.want.factors) > 0 {
-		return Reading{}, withNumber(refuse(p.text, ErrNoUnit, "type it with the number, such as %s %s", numberText(typed, 15), p.want))
+	var u Unit
+	if unitText != "" {
+		if u, err = p.unit(unitText); err != nil {
+			return Reading{}, withNumber(err)
+		}
 	}
-	u, err := p.unit(unitText)
-	if err != nil {
-		return Reading{}, withNumber(err)
+	if len(u.factors) == 0 && len(p.want.factors) > 0 {
+		return Reading{}, withNumber(refuse(p.text, ErrNoUnit, "type it with the number, such as %s %s", numberText(typed, 15), p.want))
 	}
 	r := Reading{Quantity: Quantity{Value: value.in(u), Unit: u}}
 	if math.IsInf(r.Value, 0) || r.Value == 0 && typed != 0 {
