@@ -71,8 +71,8 @@ func (p Plan) Validate() error {
 	return err
 }
 
-// whitened returns the Cholesky factor of the readings' covariance; place are
-// the body's horizontal gradients, nil for none.
+// covariance is that of the readings, m²/s⁴; place holds the body's gradients,
+// nil when places are exact.
 func (p *Plan) covariance(place []Tensor) *mat.SymDense {
 	n := len(p.Stations)
 	c := mat.NewSymDense(n, nil)

@@ -481,9 +481,8 @@ func (p *inversion) regionalIsNorth() bool {
 	return false
 }
 
-// Body returns the fitted sources as bodies: points, and tunnels drawn as lines
-// of 1 kg/m³ times their mass would be of no use, so lines come as thin tunnels
-// of a contrast of 1000 kg/m³ in size.
+// Body returns the fitted sources as bodies: points as Point, lines as Tunnel
+// with a contrast of 1000 kg/m³ in size and the radius that this needs.
 func (v *Inversion) Body() (Sum, error) {
 	var sum Sum
 	for _, s := range v.Sources {

@@ -2,11 +2,14 @@ package buried
 
 import (
 	"math"
+	"strconv"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"gravity.example/gravlab"
+	"gravity.example/testdata"
 )
 
 func TestInvertFindsWhatWasPutIn(t *testing.T) {
@@ -364,4 +367,41 @@ func TestReadingsAreFrozen(t *testing.T) {
 			t.Errorf("reading %d is %.4f µGal, want %.4f", i, got[i]/gravlab.MicroGal, want[i])
 		}
 	}
+}
+
+// A textbook's profile over a tunnel of 5 m diameter with its axis at 6 m in
+// rock of 2500 kg/m³: is it full of water or of air? (Kearey, Brooks, Hill,
+// 3rd ed. 2002; data only, the book prints no answer.)
+func TestTextbookTunnel(t *testing.T) {
+	row := testdata.Find("worked_examples.csv", "cylinder-03")
+	_, list, ok := strings.Cut(row["inputs"], "40 m:")
+	if !ok {
+		t.Fatalf("the row has changed: %q", row["inputs"])
+	}
+	var data Anomaly
+	for i, f := range strings.Fields(list) {
+		v, err := strconv.ParseFloat(f, 64)
+		if err != nil {
+			break // the unit
+		}
+		data.Stations = append(data.Stations, xyz(2*float64(i), 0, 0))
+		data.GZ = append(data.GZ, v*1e-6) // gravity units
+	}
+	if len(data.GZ) != 21 {
+		t.Fatalf("%d values, want 21", len(data.GZ))
+	}
+	v, err := Invert(data, []Shape{LineShape}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := v.Sources[0]
+	if math.Abs(s.X-18) > 0.1 || math.Abs(s.Z-6) > 0.3 {
+		t.Errorf("axis at x = %g, z = %g; the recomputed fit has 18.00 and 6", s.X, s.Z)
+	}
+	contrast := s.Mass / (math.Pi * 2.5 * 2.5)
+	if math.Abs(contrast+1500) > 100 {
+		t.Errorf("contrast %g kg/m³: want about -1500 (water), not -2500 (air)", contrast)
+	}
+	// The amplitude that the recomputation found: 0.656 g.u.
+	closeTo(t, "amplitude", -2*gravlab.G*s.Mass/s.Z, 0.656e-6, 0.02)
 }
