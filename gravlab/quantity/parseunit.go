@@ -146,7 +146,7 @@ func dimensionHint(readings []Unit, want Dimension, wantText string) string {
 	}
 	meanings := make([]string, 0, len(readings))
 	for _, r := range readings {
-		if w := r.inWords(); !containsString(meanings, w) {
+		if w := r.inWords(); len(meanings) < 3 && !containsString(meanings, w) {
 			meanings = append(meanings, w)
 		}
 	}
@@ -595,7 +595,7 @@ func lookUp(word string) ([][]factor, error) {
 			return [][]factor{{n, m}}, nil
 		}
 	}
-	hint := "see the spelling, or join units with a space or ·"
+	hint := "look at the spelling; units are joined with a space or ·"
 	for known := range words {
 		if strings.EqualFold(known, word) {
 			hint = fmt.Sprintf("did you mean %s?", firstFolded(word))
