@@ -35,7 +35,7 @@ type Bob struct {
 // Validate says what about b cannot be.
 func (b Bob) Validate() error {
 	const fn = "pendulum.Bob"
-	if err := arg.Between(fn, "Mass", b.Mass, 0, 1e12, "mass in kg"); err != nil {
+	if err := checkMass(fn, "Mass", b.Mass); err != nil {
 		return err
 	}
 	size := func(name string, v float64) error {

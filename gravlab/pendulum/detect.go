@@ -60,8 +60,11 @@ type Detection struct {
 // squares. Its uncertainty comes from the residuals after release.
 //
 // The answer is the mass whose pull the record shows. If the floor's tilt is in
-// it too, the mass is too large by Effect.Ratio, and nothing in this record says
-// so: see Compare and the tests named in the package comment.
+// it too, the mass is wrong by about the floor's effect over the pull (see
+// Compare), and nothing in this record says so: see the tests that are named in
+// the package comment. The period follows from Length, Gravity and Amplitude: in
+// a long record they must agree with the period as timed to a small part of one
+// swing in all, else the template runs out of step; adjust Length until they do.
 func (a Analysis) Detect(r Recording) (Detection, error) {
 	const fn = "pendulum.Analysis.Detect"
 	p := a.Pendulum

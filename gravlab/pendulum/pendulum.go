@@ -84,14 +84,14 @@ func (p Pendulum) Validate() error {
 	if err := arg.Between(fn, "Length", p.Length, 1e-6, 1e6, "length in m"); err != nil {
 		return err
 	}
-	if err := arg.Between(fn, "RodMass", p.RodMass, 0, 1e12, "mass in kg"); err != nil {
+	if err := checkMass(fn, "RodMass", p.RodMass); err != nil {
 		return err
 	}
 	if err := arg.Between(fn, "RodLength", p.RodLength, 0, 1e6, "length in m"); err != nil {
 		return err
 	}
-	if p.RodMass > 0 && p.RodLength == 0 {
-		return arg.Bad(fn, "RodLength", p.RodLength, "a positive length in m, since the rod has a mass")
+	if p.RodMass > 0 && p.RodLength < 1e-6 {
+		return arg.Bad(fn, "RodLength", p.RodLength, "a length in m of at least 1e-6, since the rod has a mass")
 	}
 	if p.Bob.Mass+p.RodMass == 0 {
 		return arg.Bad(fn, "Bob.Mass", p.Bob.Mass, "a positive mass in kg, or a rod that has one")
@@ -103,6 +103,14 @@ func (p Pendulum) Validate() error {
 		return arg.Bad(fn, "Amplitude", p.Amplitude, "an angle in rad from 0 to less than π (did you give degrees?)")
 	}
 	return arg.Between(fn, "Damping", p.Damping, 0, 1e6, "damping in 1/s")
+}
+
+// checkMass allows no mass at all, and any that float64 can square.
+func checkMass(fn, name string, m float64) error {
+	if m == 0 {
+		return nil
+	}
+	return arg.Between(fn, name, m, 1e-15, 1e12, "mass in kg (or 0 for none)")
 }
 
 // moment is S, the mass moment about the pivot, kg m.

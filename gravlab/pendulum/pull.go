@@ -46,6 +46,9 @@ func (p Pendulum) Attraction(theta float64, at r3.Vec) (pull r3.Vec, uncertain f
 }
 
 func (p Pendulum) attraction(theta float64, at r3.Vec) (r3.Vec, float64, error) {
+	if !(r3.Norm(at) <= 1e9) {
+		return r3.Vec{}, 0, arg.Bad("pendulum.Pendulum.Attraction", "at", at, "a finite place in m")
+	}
 	// In the bob's axes: X across the rod in the plane of the swing, Z along it.
 	sin, cos := math.Sincos(theta)
 	own := r3.Vec{X: at.X*cos - at.Z*sin, Y: at.Y, Z: at.X*sin + at.Z*cos}
