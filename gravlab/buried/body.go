@@ -63,7 +63,8 @@ func (t Tensor) finite() bool {
 }
 
 // A Sum is several bodies at once. Contrasts add: where two bodies overlap the
-// density counts twice, so keep a rock out of the void that it cannot be in.
+// density counts twice, so keep a rock out of the void that it cannot be in. A
+// nil body among them is refused by Validate and panics elsewhere.
 type Sum []Body
 
 // Validate reports the first body that cannot be used.

@@ -378,3 +378,32 @@ func TestPrismCutInPieces(t *testing.T) {
 		}
 	}
 }
+
+// A step and its mirror image make a slab; a thin step is a half sheet; a wide
+// prism is a step near its edge.
+func TestStepAndSheet(t *testing.T) {
+	step := Step{X: 2, Top: 3, Thickness: 5, Contrast: 350}
+	mirror := Turned{Body: Step{X: -2, Top: 3, Thickness: 5, Contrast: 350}, Heading: math.Pi}
+	slab := Slab{Top: 3, Thickness: 5, Contrast: 350}
+	thin := Step{X: 2, Top: 4, Thickness: 1e-5, Contrast: 1000}
+	sheet := HalfSheet{X: 2, Z: 4 + 0.5e-5, SurfaceDensity: 1e-2}
+	wide := Prism{Min: xyz(2, -1e6, 3), Max: xyz(1e6, 1e6, 8), Contrast: 350}
+	for _, at := range []r3.Vec{{}, {X: 5, Z: 5}, {X: -30, Z: 9}, {X: 2, Z: -1}, {X: 1e4, Z: 2}, {X: -1e4}} {
+		value := func(b Body) float64 {
+			g, err := b.GZ(at)
+			if err != nil {
+				t.Fatal(err)
+			}
+			return g
+		}
+		whole := value(slab)
+		if sum := value(step) + value(mirror); math.Abs(sum-whole) > 1e-11*2*math.Pi*gravlab.G*350*5 {
+			t.Errorf("at %v: two halves %g, slab %g", at, sum, whole)
+		}
+		closeTo(t, "half sheet", value(sheet), value(thin), 1e-9)
+		// The prism ends 1e6 m away: its far half misses about 1e-5 of a slab.
+		if got, want := value(wide), value(step); math.Abs(got-want) > 3e-5*2*math.Pi*gravlab.G*350*5 {
+			t.Errorf("at %v: wide prism %g, step %g", at, got, want)
+		}
+	}
+}

@@ -93,7 +93,8 @@ type inversion struct {
 // together with a base level and a slope in the directions in which the
 // stations extend. start are first guesses; nil lets a search find them. When
 // all stations have one Y, a point is taken to lie below the profile: its Y is
-// held there, and a mass off to the side would come out too deep.
+// held there, and a mass off to the side would come out too deep. (So lay a
+// single profile along north.)
 //
 // The covariance is that of a linear model at the solution. Depth and mass
 // always trade against each other (DepthMass); where the correlation is near 1
@@ -523,6 +524,9 @@ func (s Source) Radius(contrast float64) (radius, u float64, err error) {
 // Outside the bounds it is -Inf; a vector of another length has -Inf too.
 func (v *Inversion) LogPosterior(par []float64) float64 {
 	p := v.problem
+	if p == nil { // not made by Invert
+		return math.Inf(-1)
+	}
 	names, lower, upper := p.names()
 	if len(par) != len(names) {
 		return math.Inf(-1)

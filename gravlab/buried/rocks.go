@@ -188,7 +188,7 @@ func (r Rubble) expected() float64 {
 
 // Scatter draws the rocks of one place; their number is a Poisson number. Rocks
 // that touch an obstacle are left out. The same rng gives the same rocks. A nil
-// rng panics.
+// rng or obstacle panics.
 func (r Rubble) Scatter(rng *rand.Rand, keepOut ...Obstacle) (Rocks, error) {
 	if err := r.Validate(); err != nil {
 		return nil, err

@@ -74,6 +74,7 @@ type Channel struct {
 	Times   []float64 // s, rising
 	Reading []float64 // m/s²
 	Sigma   float64   // standard uncertainty of one reading, m/s²
+	Step    float64   // digit to which Record rounds, m/s²; 0 for none
 }
 
 func (c *Channel) validate(name string, readings bool) error {
@@ -82,7 +83,8 @@ func (c *Channel) validate(name string, readings bool) error {
 		checkVec(fn, name+".At", c.At),
 		arg.AtLeast(fn, name+".Times", len(c.Times), 1),
 		arg.Rising(fn, name+".Times", c.Times, "time in s"),
-		arg.Between(fn, name+".Sigma", c.Sigma, 1e-20, 1e3, "standard uncertainty in m/s²"))
+		arg.Between(fn, name+".Sigma", c.Sigma, 1e-20, 1e3, "standard uncertainty in m/s²"),
+		arg.Between(fn, name+".Step", c.Step, 0, 1e3, "step in m/s²"))
 	if n := r3.Norm(c.Axis); err == nil && !(n > 1e-100 && n < 1e100) {
 		err = arg.Bad(fn, name+".Axis", c.Axis, "a direction, such as {Y: 1}")
 	}
@@ -100,8 +102,9 @@ func (c *Channel) validate(name string, readings bool) error {
 }
 
 // Record fills a copy of the channel with readings of the pass, with an offset
-// (m/s²) and normal noise of the channel's Sigma. The same rng gives the same
-// record. A nil rng panics.
+// (m/s²) and normal noise of the channel's Sigma, rounded to its Step. The same
+// rng gives the same record to 1e-9, and the same digits where Step is coarser
+// than that. A nil rng panics.
 func (p Pass) Record(rng *rand.Rand, c Channel, offset float64) (Channel, error) {
 	if err := errors.Join(p.Validate(), c.validate("channel", false), arg.Finite("buried.Pass.Record", "offset", offset, "acceleration in m/s²")); err != nil {
 		return Channel{}, err
@@ -113,7 +116,11 @@ func (p Pass) Record(rng *rand.Rand, c Channel, offset float64) (Channel, error)
 		if err != nil {
 			return Channel{}, err
 		}
-		c.Reading[i] = r3.Dot(a, axis) + offset + float64(c.Sigma*rng.NormFloat64())
+		v := float64(a.X*axis.X) + float64(a.Y*axis.Y) + float64(a.Z*axis.Z) + offset + float64(c.Sigma*rng.NormFloat64())
+		if c.Step > 0 {
+			v = float64(math.Round(v/c.Step) * c.Step)
+		}
+		c.Reading[i] = v
 	}
 	return c, nil
 }
