@@ -3,6 +3,7 @@ package buried
 import (
 	"math"
 	"runtime"
+	"strconv"
 	"sync"
 	"sync/atomic"
 
@@ -351,3 +352,9 @@ const (
 	pi4G = 4 * math.Pi * gravlab.G
 	pi2G = 2 * math.Pi * gravlab.G
 )
+
+// thousandfold is a number in g/cm³ as it reads in kg/m³.
+func thousandfold(d float64) string { return strconv.FormatFloat(1000*d, 'g', 6, 64) }
+
+// formatMetres is a length for a message.
+func formatMetres(z float64) string { return strconv.FormatFloat(z, 'g', 6, 64) + " m" }

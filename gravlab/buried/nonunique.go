@@ -65,7 +65,7 @@ func (l MimicLayer) GZ(height, x float64) (float64, error) {
 		step := 0.5 * min(math.Hypot(s-x, height), math.Hypot(s, l.Depth))
 		for i, t := range gauss16.at {
 			at := s + t*step
-			sum += step * gauss16.weight[i] * l.density(at) * ringPull(at, x, height, mathext.CompleteE)
+			sum += step * gauss16.weight[i] * l.density(at) * ringPull(at, x, height)
 		}
 		s += step
 	}
@@ -92,4 +92,14 @@ func NestedSpheres(centre r3.Vec, mass float64, radii ...float64) ([]Sphere, err
 		}
 	}
 	return spheres, nil
+}
+
+// ringPull is the vertical pull, per G times mass per length of the ring, of a
+// ring of radius s at the height h below it and the distance x from its axis.
+//
+// Source: the complete elliptic integral E; Kellogg (1929), chapter III.
+func ringPull(s, x, h float64) float64 {
+	far := (s+x)*(s+x) + h*h
+	near := (s-x)*(s-x) + h*h
+	return 4 * s * h * mathext.CompleteE(4*s*x/far) / (near * math.Sqrt(far))
 }

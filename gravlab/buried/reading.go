@@ -357,13 +357,3 @@ func radiusOf(fn string, mass, contrast float64, of func(float64) float64) (floa
 	}
 	return of(mass / contrast), nil
 }
-
-// ringPull is the vertical pull, per G times mass per length of the ring, of a
-// ring of radius s at the height h below it and the distance x from its axis.
-//
-// Source: the complete elliptic integral E; Kellogg (1929), chapter III.
-func ringPull(s, x, h float64, ellipticE func(float64) float64) float64 {
-	far := (s+x)*(s+x) + h*h
-	near := (s-x)*(s-x) + h*h
-	return 4 * s * h * ellipticE(4*s*x/far) / (near * math.Sqrt(far))
-}

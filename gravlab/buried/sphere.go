@@ -3,17 +3,12 @@ package buried
 import (
 	"errors"
 	"math"
-	"strconv"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/internal/arg"
 )
-
-func thousandfold(d float64) string { return strconv.FormatFloat(1000*d, 'g', 6, 64) }
-
-func formatMetres(z float64) string { return strconv.FormatFloat(z, 'g', 6, 64) + " m" }
 
 // A Point is an excess mass without size. At the point itself nothing is
 // defined: every method returns an error there.
