@@ -100,6 +100,9 @@ type inversion struct {
 // always trade against each other (DepthMass); where the correlation is near 1
 // or u is not small beside the depth itself, look at the posterior (LogPosterior
 // and Sample) instead. A good fit does not show that the shape is right.
+//
+// When the search does not end at a minimum the error wraps
+// fit.ErrNotConverged, and the Inversion beside it says where it stood.
 func Invert(data Anomaly, shapes []Shape, start []Source) (*Inversion, error) {
 	const fn = "buried.Invert"
 	if err := errors.Join(data.Validate(), arg.AtLeast(fn, "shapes", len(shapes), 1)); err != nil {

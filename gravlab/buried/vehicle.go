@@ -170,6 +170,9 @@ type LoadFit struct {
 // centre), the height and the mass at once from one sensor, two loads closer
 // together than their distance from the sensor. The total mass holds the
 // driver, fuel and all the rest: it is not the manifest.
+//
+// When the search does not end at a minimum the error wraps
+// fit.ErrNotConverged, and the LoadFit beside it says where it stood.
 func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []float64) (*LoadFit, error) {
 	const fn = "buried.FitLoads"
 	if err := errors.Join(arg.AtLeast(fn, "channels", len(channels), 1), Pass{Loads: guess, Speed: speed}.Validate()); err != nil {
