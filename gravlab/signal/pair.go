@@ -4,8 +4,6 @@ import (
 	"math"
 	"math/cmplx"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"gravity.example/gravlab/internal/arg"
 )
 
@@ -38,12 +36,12 @@ func (w Welch) Pair(x, y []float64, rate float64) (Pair, error) {
 	// of x (by a power of two, which is exact), so that rounding in the larger
 	// does not drown the smaller.
 	scale := sizeRatio(x, y)
-	sums := p.each(4*half, func(fft *fourier.CmplxFFT, z []complex128, segments []int, sum []float64) {
+	sums := p.each(4*half, func(fft *transform, z []complex128, segments []int, sum []float64) {
 		xx, yy, re, im := sum[:half], sum[half:2*half], sum[2*half:3*half], sum[3*half:]
 		for _, s := range segments {
 			p.fillReal(z, x[s:s+n])
 			p.fillImag(z, y[s:s+n], scale)
-			fft.Coefficients(z, z)
+			fft.forward(z)
 			for k := range half {
 				a, b := z[k], cmplx.Conj(z[(n-k)%n])
 				fx := 0.5 * (a + b)

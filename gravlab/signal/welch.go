@@ -6,7 +6,6 @@ import (
 	"math/cmplx"
 	"sync"
 
-	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mathext"
 
 	"gravity.example/gravlab/internal/arg"
@@ -102,11 +101,15 @@ func (w Welch) plan(fn string, rate float64, records ...[]float64) (*plan, error
 	for _, v := range p.window {
 		p.sumSq += v * v
 	}
-	// next[j] would be the first bad sample; a walk over the bad ones is enough.
-	gap := -1 // last bad sample before the end of the current segment
-	seen := 0
+	// In a sound record every segment counts; a walk past the bad samples finds
+	// those that do not.
+	gap, seen := -1, 0 // the last bad sample so far, and where the walk has come to
+	sound := true
+	for _, x := range records {
+		sound = sound && allSound(x)
+	}
 	for s := 0; s <= n-w.Segment; s += w.Step {
-		for ; seen < s+w.Segment; seen++ {
+		for ; !sound && seen < s+w.Segment; seen++ {
 			for i, x := range records {
 				if math.Abs(x[seen]) <= largest {
 					continue
@@ -130,6 +133,15 @@ func (w Welch) plan(fn string, rate float64, records ...[]float64) (*plan, error
 	return p, nil
 }
 
+func allSound(x []float64) bool {
+	for _, v := range x {
+		if !(math.Abs(v) <= largest) {
+			return false
+		}
+	}
+	return true
+}
+
 func largestPrime(n int) int {
 	p := 1
 	for d := 2; d*d <= n; d++ {
@@ -147,7 +159,7 @@ const pieces = 16
 
 // each runs work on every piece, at most two at a time for each core, with a
 // transform and a buffer that it alone uses, and adds the sums in order.
-func (p *plan) each(sums int, work func(fft *fourier.CmplxFFT, z []complex128, segments []int, sum []float64)) []float64 {
+func (p *plan) each(sums int, work func(fft *transform, z []complex128, segments []int, sum []float64)) []float64 {
 	parts := min(pieces, (len(p.starts)+1)/2)
 	per := (len(p.starts) + parts - 1) / parts
 	per += per % 2 // pairs share a transform
@@ -162,7 +174,7 @@ func (p *plan) each(sums int, work func(fft *fourier.CmplxFFT, z []complex128, s
 		group.Add(1)
 		go func() {
 			defer group.Done()
-			fft := fourier.NewCmplxFFT(p.Segment)
+			fft := newTransform(p.Segment)
 			z := make([]complex128, p.Segment)
 			for i := range next {
 				results[i] = make([]float64, sums)
@@ -189,12 +201,20 @@ func (p *plan) trend(x []float64) (level, slope float64) {
 	if p.Detrend == RemoveNothing {
 		return 0, 0
 	}
-	var s float64
-	for _, v := range x {
-		s += v
+	// Four sums at a time, so that one addition need not wait for the last.
+	var s [4]float64
+	i := 0
+	for ; i+4 <= len(x); i += 4 {
+		s[0] += x[i]
+		s[1] += x[i+1]
+		s[2] += x[i+2]
+		s[3] += x[i+3]
+	}
+	for ; i < len(x); i++ {
+		s[0] += x[i]
 	}
 	n := float64(len(x))
-	level = s / n
+	level = (s[0] + s[1] + s[2] + s[3]) / n
 	if p.Detrend == RemoveLine {
 		mid := (n - 1) / 2
 		var num float64
@@ -256,7 +276,7 @@ func (w Welch) PSD(x []float64, rate float64) (Spectrum, error) {
 	}
 	n := p.Segment
 	half := n/2 + 1
-	power := p.each(half, func(fft *fourier.CmplxFFT, z []complex128, segments []int, sum []float64) {
+	power := p.each(half, func(fft *transform, z []complex128, segments []int, sum []float64) {
 		for i := 0; i < len(segments); i += 2 {
 			a := x[segments[i] : segments[i]+n]
 			if i+1 < len(segments) {
@@ -264,7 +284,7 @@ func (w Welch) PSD(x []float64, rate float64) (Spectrum, error) {
 			} else {
 				p.fillReal(z, a)
 			}
-			fft.Coefficients(z, z)
+			fft.forward(z)
 			// With z = a + ib, |A|² + |B|² at k is half of |Z(k)|² + |Z(n-k)|².
 			sum[0] += abs2(z[0])
 			for k := 1; k < half; k++ {
