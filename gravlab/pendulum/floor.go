@@ -130,6 +130,31 @@ func (f Floor) along(axisX, axisZ, g, w float64) (perHorizontal, perVertical flo
 	return perHorizontal, perVertical
 }
 
+// LoadTilt returns the apparent horizontal acceleration along +x (m/s²) of a
+// sensor on the slab when a steady load (N, down), such as somebody who starts
+// the swing, stands offset (m) from the slab's middle towards +x: that side
+// sinks by load·offset/RockingStiffness, times gravity (m/s²). A slab that does
+// not rock gives 0.
+func (f Floor) LoadTilt(load, offset, gravity float64) (float64, error) {
+	const fn = "pendulum.Floor.LoadTilt"
+	if err := f.Validate(); err != nil {
+		return 0, err
+	}
+	if err := arg.Between(fn, "load", load, 0, 1e9, "load in N"); err != nil {
+		return 0, err
+	}
+	if err := arg.Between(fn, "offset", offset, -1e4, 1e4, "distance in m"); err != nil {
+		return 0, err
+	}
+	if err := arg.Between(fn, "gravity", gravity, 1e-6, 1e6, "acceleration in m/s²"); err != nil {
+		return 0, err
+	}
+	if f.RockingStiffness == 0 {
+		return 0, nil
+	}
+	return gravity * f.Share * load * offset / f.RockingStiffness, nil
+}
+
 // An Effect compares, at one line, the pull with what the floor does.
 type Effect struct {
 	Line  int     // n

@@ -356,6 +356,8 @@ func TestFloorAgainstPull(t *testing.T) {
 	apart.Share = 0
 	near(t, "another foundation", at(0, 2.7, along, apart).Floor, 0, 0)
 	near(t, "vertical axis", at(0, 2.7, r3.Vec{Z: 1}, floor).Floor, 0, 0)
+	// 700 N a metre off the middle: larger than any pull in the room.
+	near(t, "somebody on the slab", gravlab.Must(floor.LoadTilt(700, 1, 9.81)), 700*9.81/4e7, 1e-12)
 	sinking := pendulum.Floor{VerticalStiffness: 1e9, Share: 1}
 	e, err := swing.Compare(pendulum.Station{At: r3.Vec{Z: 2.7}, Axis: r3.Vec{Z: 1}}, sinking, 2)
 	if err != nil {

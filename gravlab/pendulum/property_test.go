@@ -119,6 +119,10 @@ func TestNoPanic(t *testing.T) {
 		if !(v[1]/v[0] > 1e3) && !(v[3]/v[0] > 1e3) && !(math.Abs(v[4]) > 10) {
 			_, _ = sp.Path([]float64{0, v[4]})
 		}
+		x, err = pendulum.Floor{RockingStiffness: v[0], PivotHeight: v[1], Share: v[2]}.LoadTilt(v[3], v[4], v[5])
+		if valid {
+			check("tilt by a load", err, x)
+		}
 		_, _ = pendulum.Walker{Mass: v[0], Height: v[1]}.Attraction(at)
 		_, _ = pendulum.Walker{Mass: v[0], Height: v[1]}.Passing(times, v[2], v[3], v[4])
 		model := pendulum.NoiseModel(rapid.IntRange(-1, 3).Draw(t, "model"))
