@@ -112,7 +112,7 @@ func TestNBConvert(t *testing.T) {
 	l := install(t, "nbconvert", "nbclient")
 	good := l.file(t, "const a = 6", "%%\nfmt.Println(a * 7)", "!echo from the shell")
 	out := filepath.Join(t.TempDir(), "done.ipynb")
-	if text, err := l.command(t, "jupyter", "nbconvert", "--to", "notebook", "--execute", "--output", out, good).CombinedOutput(); err != nil {
+	if text, err := l.command(t, debianPython, "-m", "nbconvert", "--to", "notebook", "--execute", "--output", out, good).CombinedOutput(); err != nil {
 		t.Fatalf("nbconvert: %v\n%s", err, text)
 	}
 	nb, err := notebook.ReadFile(out, notebook.Options{})
@@ -126,7 +126,7 @@ func TestNBConvert(t *testing.T) {
 	}
 	l.nothingLeft(t)
 	bad := l.file(t, "%%\nos.Exit(3)", "%%\nfmt.Println(\"not reached\")")
-	if text, err := l.command(t, "jupyter", "nbconvert", "--to", "notebook", "--execute", "--stdout", bad).CombinedOutput(); err == nil {
+	if text, err := l.command(t, debianPython, "-m", "nbconvert", "--to", "notebook", "--execute", "--stdout", bad).CombinedOutput(); err == nil {
 		t.Errorf("nbconvert takes a cell that exits with 3 for a success:\n%s", text)
 	}
 	l.nothingLeft(t)
@@ -213,7 +213,7 @@ func TestNotebookServer(t *testing.T) {
 		t.Fatal(err)
 	}
 	base := fmt.Sprintf("http://127.0.0.1:%d", conn.ShellPort)
-	cmd := l.command(t, "jupyter", "notebook", "--no-browser", "--allow-root", "--ip=127.0.0.1",
+	cmd := l.command(t, debianPython, "-m", "notebook", "--no-browser", "--allow-root", "--ip=127.0.0.1",
 		fmt.Sprintf("--port=%d", conn.ShellPort), "--NotebookApp.port_retries=0", "--NotebookApp.token=lab")
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = &said, &said
@@ -253,7 +253,7 @@ func TestNotebookServer(t *testing.T) {
 		got                []string
 	}{
 		{"first", "42", "ok", got.First},
-		{"interrupted while compiled", "signal: interrupt", "error", got.Interrupted},
+		{"interrupted while compiled", "", "error", got.Interrupted},
 		{"after it", "still here", "ok", got.After},
 		{"after a restart", "", "error", got.Restarted}, // the constant is gone
 	} {

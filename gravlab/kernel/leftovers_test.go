@@ -223,6 +223,29 @@ func (s *served) nothingLeft(t *testing.T, end time.Time) {
 	}
 }
 
+// TestNoInterruptIsLost interrupts cells at all stages: sent, compiled, run.
+func TestNoInterruptIsLost(t *testing.T) {
+	needGoNB(t)
+	t.Parallel()
+	s := serve(t)
+	for i, delay := range []time.Duration{0, 5, 20, 50, 100, 150, 250, 400} {
+		id := s.execute(t, fmt.Sprintf("%%%%\nfmt.Println(%d)\nfor {}", i))
+		time.Sleep(delay * time.Millisecond)
+		begun := time.Now()
+		s.cmd.Process.Signal(syscall.SIGINT)
+		// As clients do, wait for idle: the reply comes a moment before it.
+		s.until(t, fmt.Sprintf("end after an interrupt %d ms into the cell", delay), func(m message) bool {
+			return isIdle(m) && m.parent.MsgID == id
+		})
+		t.Logf("interrupted after %d ms, over %v later", delay, time.Since(begun).Round(time.Millisecond))
+	}
+	// An interrupt of nothing ends nothing.
+	s.cmd.Process.Signal(syscall.SIGINT)
+	time.Sleep(300 * time.Millisecond)
+	s.execute(t, "%%\nfmt.Println(\"still here\")")
+	s.until(t, "output", prints("still here"))
+}
+
 // TestRunKilled kills a run without a front end in the middle of a cell.
 func TestRunKilled(t *testing.T) {
 	needGoNB(t)

@@ -6,19 +6,19 @@ import (
 	"time"
 )
 
-// A monitor watches a kernel of ours as one more client: it knows which request
-// is being worked on.
+// A monitor watches a kernel of ours as one more client: it knows which cell
+// runs.
 type monitor struct {
 	client *client
 	done   chan struct{}
 
 	mu   sync.Mutex
-	busy string // id of the request, or ""
+	busy string // id of the request to run a cell, or ""
 }
 
 // startMonitor connects, and on the way turns off GoNB's `go get` before each
 // cell: nothing is fetched, and a cell is 30 to 45 ms quicker. There is no flag
-// for it. atIdle is called after each request.
+// for it. atIdle is called after each cell.
 func startMonitor(ctx context.Context, conn connection, gone <-chan struct{}, atIdle func()) (*monitor, error) {
 	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
 	defer cancel()
@@ -76,8 +76,13 @@ func startMonitor(ctx context.Context, conn connection, gone <-chan struct{}, at
 	return m, nil
 }
 
-// note keeps the state and says whether a request has just ended.
+// note keeps the state and says whether a cell has just ended. Other requests
+// than to run a cell, and the monitor's own, are over in no time: an interrupt
+// is never meant for them, but for the cell that follows.
 func (m *monitor) note(msg message) (idle bool) {
+	if msg.parent.MsgType != "execute_request" || msg.parent.Session == m.client.session {
+		return false
+	}
 	switch status(msg) {
 	case "busy":
 		m.mu.Lock()
@@ -92,7 +97,7 @@ func (m *monitor) note(msg message) (idle bool) {
 	return false
 }
 
-// busyWith returns the id of the request being worked on, or "".
+// busyWith returns the id of the request whose cell runs, or "".
 func (m *monitor) busyWith() string {
 	m.mu.Lock()
 	defer m.mu.Unlock()

@@ -11,7 +11,7 @@ type ServeOptions struct {
 	Clone    string       // folder of the module; empty: FindClone from the current folder
 	Dir      string       // where cells run; empty: the current folder
 	DataDir  string       // where the answers log lies; empty: the user's data folder
-	Progress func(string) // told what takes long; may be nil
+	Progress func(string) // told what takes long; nil: the error output
 	Log      io.Writer    // gets all of GoNB's own log; may be nil
 
 	mute bool // no gopls: nobody completes code in a run without a front end

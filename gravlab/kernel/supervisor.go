@@ -36,7 +36,7 @@ type supervisor struct {
 	ended error         // how; read it after gone
 
 	stopping sync.Once
-	breaking sync.Mutex // held while an interrupt is repeated
+	breaking target // the cell that is being interrupted
 }
 
 // supervise starts GoNB on the connection. file is the connection file of a
@@ -139,6 +139,10 @@ func Serve(connectionFile string, o ServeOptions) error {
 			return err
 		}
 	}
+	if o.Progress == nil {
+		// A front end shows this in its log; it says why the start takes long.
+		o.Progress = func(text string) { fmt.Fprintln(os.Stderr, "gravlab:", text) }
+	}
 	orphaned := frontEndGone()
 	starting, cancel := context.WithTimeout(ctx, startLimit)
 	defer cancel()
@@ -152,6 +156,7 @@ func Serve(connectionFile string, o ServeOptions) error {
 		up <- started{s, err}
 	}()
 	var s *supervisor
+	early := false // the front end may have a cell running before `up` is read
 	for s == nil {
 		select {
 		case r := <-up:
@@ -161,7 +166,8 @@ func Serve(connectionFile string, o ServeOptions) error {
 			s = r.s
 		case sig := <-signals:
 			if sig == syscall.SIGINT {
-				continue // nothing runs yet
+				early = true
+				continue
 			}
 			cancel()
 			if r := <-up; r.err == nil {
@@ -171,6 +177,9 @@ func Serve(connectionFile string, o ServeOptions) error {
 		}
 	}
 	defer s.stop()
+	if early {
+		go s.interrupt()
+	}
 	for {
 		select {
 		case sig := <-signals:
@@ -245,10 +254,6 @@ func (s *supervisor) death() error {
 // the kernel's group (the parts of a pipeline), at last by killing whatever
 // could still hold the cell up, jobs of earlier shell lines among it.
 func (s *supervisor) interrupt() {
-	if !s.breaking.TryLock() {
-		return
-	}
-	defer s.breaking.Unlock()
 	const (
 		grace  = 200 * time.Millisecond // for a request that is on its way
 		repeat = 150 * time.Millisecond
@@ -261,6 +266,9 @@ func (s *supervisor) interrupt() {
 		}
 		time.Sleep(10 * time.Millisecond)
 		cell = s.monitor.busyWith()
+	}
+	if !s.breaking.aim(cell) {
+		return // it is being interrupted already
 	}
 	group, kill := start.Add(time.Second), start.Add(6500*time.Millisecond)
 	for s.monitor.busyWith() == cell {
@@ -284,6 +292,21 @@ func (s *supervisor) interrupt() {
 		}
 		time.Sleep(repeat)
 	}
+}
+
+// A target is the last cell that an interrupt was meant for.
+type target struct {
+	mu   sync.Mutex
+	cell string
+}
+
+// aim takes aim at a cell and says whether it is a new one.
+func (t *target) aim(cell string) bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	isNew := t.cell != cell
+	t.cell = cell
+	return isNew
 }
 
 // stop ends the kernel and everything it has started, and removes its folder.

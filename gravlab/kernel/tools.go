@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"strings"
+	"time"
 
 	"golang.org/x/mod/modfile"
 
@@ -87,6 +88,7 @@ func tools(ctx context.Context, clone string, progress func(string)) (toolchain,
 	if err != nil {
 		return toolchain{}, err
 	}
+	removeStale(parent)
 	say(progress, "building the Go kernel "+versions[gonbPackage]+" (once, a minute or less)")
 	work, err := os.MkdirTemp(parent, "build-*")
 	if err != nil {
@@ -101,6 +103,16 @@ func tools(ctx context.Context, clone string, progress func(string)) (toolchain,
 		return toolchain{}, fmt.Errorf("cannot put the Go kernel into the cache: %w", err)
 	}
 	return t, os.Chmod(t.dir, 0o755)
+}
+
+// removeStale removes what builds that were killed have left.
+func removeStale(parent string) {
+	dirs, _ := filepath.Glob(filepath.Join(parent, "build-*"))
+	for _, dir := range dirs {
+		if info, err := os.Stat(dir); err == nil && time.Since(info.ModTime()) > time.Hour {
+			os.RemoveAll(dir)
+		}
+	}
 }
 
 // goTool finds the Go that the clone's go.mod asks for. Cells are compiled by
@@ -217,14 +229,17 @@ func goplsDir() string {
 // others it keeps GoNB from starting the real one: nobody completes code in a
 // run without a front end, and gopls slows its cells.
 func muteGopls() (string, error) {
+	if base, err := os.UserCacheDir(); err == nil {
+		dir := filepath.Join(base, "gravlab", "no-completion")
+		if isProgram(filepath.Join(dir, "gopls")) {
+			return dir, nil
+		}
+	}
 	dir, err := cacheDir("no-completion")
 	if err != nil {
 		return "", err
 	}
 	program := filepath.Join(dir, "gopls")
-	if isProgram(program) {
-		return dir, nil
-	}
 	return dir, whole.WriteFile(program, []byte("#!/bin/sh\nexit 0\n"), 0o755)
 }
 
