@@ -23,6 +23,7 @@ func Cases() []check.Case {
 		})
 	}
 	cases = append(cases, allanTables()...)
+	cases = append(cases, windowTable()...)
 	cases = append(cases, library()...)
 	return cases
 }
@@ -172,7 +173,7 @@ func allanTables() []check.Case {
 		return check.Case{
 			ID: id, Quantity: "Allan deviation, printed in the handbook", Unit: "1",
 			Want: number(printed), Tol: check.Digits(printed), Source: source, Known: check.Memory,
-			Got: got,
+			Published: true, Got: got,
 		}
 	}
 	over := func(y []float64, m int) func() (float64, error) {
@@ -191,6 +192,23 @@ func allanTables() []check.Case {
 		row("signal-nbs140-adev-2", "115.8082", nbs, plain(nine, 2)),
 		row("signal-nbs140-oadev-2", "85.95287", nbs, over(nine, 2)),
 	}
+}
+
+// windowTable holds the equivalent noise bandwidths of a well-known table.
+func windowTable() []check.Case {
+	var cases []check.Case
+	for _, w := range []struct {
+		window  signal.Window
+		printed string
+	}{{signal.Rectangular, "1.00"}, {signal.Hann, "1.50"}, {signal.Hamming, "1.36"}, {signal.Blackman, "1.73"}} {
+		cases = append(cases, check.Case{
+			ID: "signal-harris-" + w.window.String(), Quantity: "equivalent noise bandwidth of the " + w.window.String() + " window", Unit: "bins",
+			Want: number(w.printed), Tol: check.Digits(w.printed),
+			Source: "F. J. Harris, Proc. IEEE 66, 51 (1978), table of windows", Known: check.Memory, Published: true,
+			Got: func() (float64, error) { return w.window.ENBW(1024) },
+		})
+	}
+	return cases
 }
 
 func number(s string) float64 {
