@@ -230,7 +230,11 @@ func (r *notebookRun) print(out io.Writer, result *kernel.Result) {
 		w.Flush()
 	}
 	for _, cell := range result.Failed() {
-		fmt.Fprintf(out, "cell %d %s: %s\n", cell.Index+1, cell.Outcome, cell.Reason)
+		line := fmt.Sprintf("cell %d %s", cell.Index+1, cell.Outcome)
+		if cell.Reason != string(cell.Outcome) {
+			line += ": " + cell.Reason
+		}
+		fmt.Fprintln(out, line)
 	}
 	fmt.Fprintf(out, "%s.html\n%s.ipynb\n", r.out, r.out)
 }

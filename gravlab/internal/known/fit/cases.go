@@ -17,7 +17,7 @@ import (
 
 // Cases returns all known answers of package fit.
 func Cases() []check.Case {
-	cases := certified()
+	cases := append(certified(), bigG()...)
 	for _, m := range testdata.ModelChecks("fit") {
 		cases = append(cases, check.Case{
 			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m),
