@@ -295,13 +295,19 @@ func (p *texParser) alphabet(tok string, start int) (atom, error) {
 		body, err := p.argument(tok)
 		return atom{ml: `<mrow style="font-weight:bold">` + body + "</mrow>"}, err
 	}
+	if tok == `\mathrm` {
+		// Units stand in it with their powers, roots and fractions, so it is math.
+		outer := p.upright
+		p.upright = true
+		body, err := p.argument(tok)
+		p.upright = outer
+		return atom{ml: body}, err
+	}
 	s, err := p.name(tok)
 	if err != nil {
 		return atom{}, err
 	}
 	switch tok {
-	case `\mathrm`:
-		return atom{ml: `<mi mathvariant="normal">` + strings.ReplaceAll(html.EscapeString(s), " ", "") + "</mi>"}, nil
 	case `\operatorname`:
 		return atom{ml: `<mi mathvariant="normal">` + html.EscapeString(s) + "</mi>", function: true}, nil
 	case `\mathit`:

@@ -70,6 +70,7 @@ type texParser struct {
 	at      int
 	depth   int
 	display bool
+	upright bool // inside \mathrm: letters stand upright and side by side
 }
 
 func (p *texParser) fail(at int, format string, args ...any) error {
@@ -424,6 +425,8 @@ func (p *texParser) atom() (atom, error) {
 		return atom{ml: "<mo>.</mo>"}, nil
 	case r == '~':
 		return atom{ml: "<mtext>\u00a0</mtext>"}, nil
+	case unicode.IsLetter(r) && p.upright:
+		return atom{ml: `<mi mathvariant="normal">` + tok + p.letters() + "</mi>"}, nil
 	case unicode.IsLetter(r):
 		return atom{ml: "<mi>" + tok + "</mi>"}, nil
 	case r == '#' || r == '"' || r == '`' || r == '@':
@@ -446,6 +449,19 @@ func (p *texParser) number() string {
 			break
 		}
 		p.at++
+	}
+	return p.tex[start:p.at]
+}
+
+// letters reads the letters that follow at once.
+func (p *texParser) letters() string {
+	start := p.at
+	for p.at < len(p.tex) {
+		r, n := utf8.DecodeRuneInString(p.tex[p.at:])
+		if !unicode.IsLetter(r) {
+			break
+		}
+		p.at += n
 	}
 	return p.tex[start:p.at]
 }

@@ -31,6 +31,8 @@ var mathTests = []struct{ tex, want string }{
 	{`T_\text{free air}`, "<msub><mi>T</mi><mtext>free\u00a0air</mtext></msub>"},
 	{`\mathrm{d}t`, `<mi mathvariant="normal">d</mi><mi>t</mi>`},
 	{`\mathrm d`, `<mi mathvariant="normal">d</mi>`},
+	{`\mathrm{kg\,m^2}`, `<mrow><mi mathvariant="normal">kg</mi><mspace width="0.1667em"></mspace><msup><mi mathvariant="normal">m</mi><mn>2</mn></msup></mrow>`},
+	{`\mathrm{\sqrt{Hz}} x`, `<mrow><msqrt><mi mathvariant="normal">Hz</mi></msqrt></mrow><mi>x</mi>`},
 	{`\vec g`, `<mover accent="true"><mi>g</mi><mo stretchy="false">→</mo></mover>`},
 	{`\ddot{x}`, `<mover accent="true"><mi>x</mi><mo stretchy="false">¨</mo></mover>`},
 	{`\overline{xy}`, `<mover accent="true"><mrow><mi>x</mi><mi>y</mi></mrow><mo stretchy="true">‾</mo></mover>`},
