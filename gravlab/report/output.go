@@ -113,6 +113,10 @@ func (p *page) image(mime, data, plain string, option any) bool {
 // chart puts the makings of an interactive chart beside its still image; a
 // script of the page (charts.js) turns them into a button.
 func (p *page) chart(option any) {
+	if p.frames != nil && option != nil {
+		p.body.WriteString(p.frames.Chart(option))
+		return
+	}
 	if option == nil || p.options.Charts == "" {
 		return
 	}
@@ -136,6 +140,10 @@ func inBase64(s string) string { return base64.StdEncoding.EncodeToString([]byte
 func (p *page) html(s string) {
 	if safe, ok := simple(s); ok {
 		p.printf("<div class=\"shown\">%s</div>\n", safe)
+		return
+	}
+	if p.frames != nil {
+		p.body.WriteString(p.frames.HTML(s))
 		return
 	}
 	inner := `<!DOCTYPE html><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:"><style>body{font:16px sans-serif;background:#fff;color:#222;margin:.5em}</style>` + s

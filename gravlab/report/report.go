@@ -84,10 +84,11 @@ type page struct {
 	options  Options
 	notebook *notebook.Notebook
 	title    string
-	shift    int    // of headings: 0 if the page's title is the notebook's own
-	first    int    // the cell that the title was taken from, -1 if none
-	rest     string // of that cell, without the title
-	charts   int    // that can be opened
+	shift    int     // of headings: 0 if the page's title is the notebook's own
+	first    int     // the cell that the title was taken from, -1 if none
+	rest     string  // of that cell, without the title
+	charts   int     // that can be opened
+	frames   *Frames // not nil: a fragment for another page
 	problems []string
 	body     bytes.Buffer
 }
