@@ -1,0 +1,69 @@
+package judge
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// TestAnyAnswer: whatever a student or a forged file gives in, the judge neither
+// panics nor pays more than the question is worth, and says what to do in at most
+// three lines.
+func TestAnyAnswer(t *testing.T) {
+	hints := [2]string{"first hint", "second hint"}
+	numbers := rapid.OneOf(rapid.Float64(), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), math.Inf(-1), 1e-320, 1e308, 1.5, -1.5}))
+	units := rapid.SampledFrom([]string{"", "m", "mm", "µGal", "m/s²", "rad", "N m/rad", "%", "<b>", "kg", "nonsense", "1"})
+	rapid.Check(t, func(t *rapid.T) {
+		number := NumberTask{
+			Marks: rapid.IntRange(1, 5).Draw(t, "marks"), Want: rapid.Float64Range(-1e6, 1e6).Draw(t, "want"), Carried: numbers.Draw(t, "carried"),
+			Unit: rapid.SampledFrom([]string{"m", "m/s²", "%", "N m/rad"}).Draw(t, "unit"), Tol: Tolerance{Rel: 0.01},
+			Slips: []WrongValue{{"a slip", numbers.Draw(t, "slip"), numbers.Draw(t, "carried slip"), "a way out"}},
+			Hints: hints, Tries: rapid.IntRange(0, 50).Draw(t, "tries"),
+		}
+		if rapid.Bool().Draw(t, "measured") {
+			number.U, number.Tol = 0.1, Tolerance{}
+			number.USlips = []WrongValue{{"a slip of u", numbers.Draw(t, "u slip"), math.NaN(), "a way out"}}
+		}
+		a := Answer{
+			Value: numbers.Draw(t, "value"), U: numbers.Draw(t, "u"), Unit: units.Draw(t, "given unit"),
+			Text: rapid.String().Draw(t, "text"), Typed: rapid.Bool().Draw(t, "typed"), Fault: rapid.SampledFrom([]string{"", "panic: x"}).Draw(t, "fault"),
+		}
+		for range rapid.IntRange(0, 4).Draw(t, "results") {
+			a.Values = append(a.Values, rapid.SliceOfN(numbers, 0, 3).Draw(t, "result"))
+		}
+		function := FunctionTask{
+			Marks: 2, Signature: OneToOne, Calls: [][]float64{{1}, {2}, {1}}, Want: [][]float64{{1}, {4}, {1}}, Tol: Tolerance{Rel: 0.01},
+			Slips: []WrongFunction{{"a slip", [][]float64{{2}, {8}, {2}}, "a way out"}}, Hints: hints,
+		}
+		choice := ChoiceTask{Marks: 1, Options: []Option{{Letter: "a", Right: true}, {Letter: "b", Idea: "an idea"}}}
+		for _, v := range []Verdict{JudgeNumber(number, a), JudgeFunction(function, a), JudgeChoice(choice, a), JudgeText(3, a)} {
+			switch {
+			case v.Outcome == "" || v.Of < 1 || v.Marks < 0 || v.Marks > v.Of:
+				t.Fatalf("%+v: %+v", a, v)
+			case v.Message == "" || strings.Count(v.Message, "\n") > 2:
+				t.Fatalf("%+v: message %q", a, v.Message)
+			case len([]rune(v.Understood)) > 200:
+				t.Fatalf("%+v: understood as %d characters", a, len(v.Understood))
+			case v.Marks == v.Of && v.Outcome != Right && v.Outcome != Carried:
+				t.Fatalf("%+v: full marks for %s", a, v.Outcome)
+			}
+		}
+	})
+}
+
+// TestNormalised: the worked form of ISO 13528, 9.7 (from memory): |x-X| over
+// the root of the sum of squares of both expanded uncertainties.
+func TestNormalised(t *testing.T) {
+	tests := []struct{ x, u, ref, uRef, want float64 }{
+		{10.0, 0.3, 9.0, 0.4, 1},
+		{9.0, 0.3, 10.0, 0.4, -1},
+		{10.0, 0.5, 10.0, 0.1, 0},
+	}
+	for _, test := range tests {
+		if got := Normalised(test.x, test.u, test.ref, test.uRef); math.Abs(got-test.want) > 1e-12 {
+			t.Errorf("Normalised(%g, %g, %g, %g) = %g, want %g", test.x, test.u, test.ref, test.uRef, got, test.want)
+		}
+	}
+}
