@@ -1,0 +1,380 @@
+package compose
+
+import (
+	"bytes"
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"time"
+
+	"github.com/tetratelabs/wazero"
+	"github.com/tetratelabs/wazero/api"
+	"github.com/tetratelabs/wazero/experimental"
+	wasi "github.com/tetratelabs/wazero/imports/wasi_snapshot_preview1"
+	"github.com/tetratelabs/wazero/sys"
+
+	"gravity.example/gravlab/frame"
+)
+
+const (
+	// programMemory is how much memory a program may have.
+	programMemory = 256 << 20
+	// maxGrown is how much larger than at its start a program's memory may be and still
+	// be put back to its start; beyond, a new instance is made.
+	maxGrown = 32 << 20
+	// clockStart is when every run begins: the first instant of 2025, UTC.
+	clockStart = 1735689600 * int64(time.Second)
+	// maxTranscript bounds what is remembered of a run that may be dropped.
+	maxTranscript = 64 << 20
+)
+
+// A host is the world as a confined program sees it: a clock, random numbers, two streams
+// to print to, and the exchange of frames.
+type host struct {
+	limits   Limits
+	exchange func(frame []byte) ([]byte, error)
+	print    func(text []byte)
+
+	cell    int
+	seed    uint64
+	frames  int // in all
+	reply   []byte
+	ended   Limit // set when the cell is being ended
+	broken  error // the parent is gone
+	printed int   // by this cell
+	errors  *tail // last words on the error stream
+	inCell  int   // frames of this cell
+	waited  time.Duration
+	pause   func(bool) // told when the program begins and ends to wait for a reply
+
+	clock  int64
+	random *rand.ChaCha8
+
+	// A run that was dropped is run again from its start: what it has done
+	// already is not done again.
+	keep       bool // this run may be dropped
+	transcript []turn
+	kept       int
+	at         int // of the transcript, in the second run
+	said       int // bytes printed by the dropped run
+}
+
+// turn is a frame and its reply.
+type turn struct{ out, in []byte }
+
+// begin starts the world for a cell.
+func (h *host) begin(cell int) {
+	h.cell, h.ended = cell, LimitNone
+	h.printed, h.inCell, h.said = 0, 0, 0
+	h.transcript, h.kept, h.at = nil, 0, 0
+	h.reset()
+}
+
+// again starts it for the second run of a cell.
+func (h *host) again() {
+	h.said, h.printed, h.at, h.ended = max(h.printed, h.said), 0, 0, LimitNone
+	h.reset()
+}
+
+func (h *host) reset() {
+	h.errors = &tail{}
+	h.reply = nil
+	h.clock = clockStart
+	var seed [32]byte
+	binary.LittleEndian.PutUint64(seed[:], h.seed)
+	binary.LittleEndian.PutUint64(seed[8:], uint64(h.cell))
+	h.random = rand.NewChaCha8(seed)
+}
+
+// stop ends the cell at once.
+func (h *host) stop(why Limit) {
+	h.ended = why
+	panic(sys.NewExitError(math.MaxUint32 - 100))
+}
+
+// Read gives random bytes.
+func (h *host) Read(b []byte) (int, error) { return h.random.Read(b) }
+
+func (h *host) tick() int64 {
+	h.clock += 1000
+	return h.clock
+}
+
+func (h *host) sleep(ns int64) {
+	if ns > 0 {
+		h.clock = min(h.clock, math.MaxInt64/2) + min(ns, math.MaxInt64/2)
+	}
+}
+
+// stream is one of the two that a program prints to.
+type stream struct {
+	host     *host
+	isErrors bool
+}
+
+func (s stream) Write(b []byte) (int, error) {
+	h := s.host
+	if s.isErrors {
+		h.errors.Write(b)
+	}
+	from := h.printed
+	h.printed += len(b)
+	over := h.printed > h.limits.Output
+	shown := b
+	if over {
+		shown = b[:max(0, h.limits.Output-from)]
+	}
+	if skip := h.said - from; skip > 0 {
+		shown = shown[min(skip, len(shown)):]
+	}
+	if len(shown) > 0 {
+		h.print(shown)
+	}
+	if over {
+		h.stop(LimitOutput)
+	}
+	return len(b), nil
+}
+
+// answer is the host's function exchange.
+func (h *host) answer(m api.Module, p, n uint32) uint32 {
+	h.reply = nil
+	if n > frame.Max {
+		return 0
+	}
+	view, ok := m.Memory().Read(p, n)
+	if !ok {
+		return 0
+	}
+	if h.at < len(h.transcript) {
+		t := h.transcript[h.at]
+		if bytes.Equal(t.out, view) {
+			h.at++
+			h.reply = t.in
+			return uint32(len(h.reply))
+		}
+		h.transcript = h.transcript[:h.at] // both runs are the same, so this does not happen
+	}
+	if h.frames++; h.frames > h.limits.Frames {
+		h.stop(LimitFrames)
+	}
+	h.inCell++
+	out := bytes.Clone(view)
+	if h.pause != nil {
+		h.pause(true)
+	}
+	begun := time.Now()
+	reply, err := h.exchange(out)
+	h.waited += time.Since(begun)
+	if h.pause != nil {
+		h.pause(false)
+	}
+	if err != nil {
+		h.broken = err
+		h.stop(LimitNone)
+	}
+	if h.keep && h.kept < maxTranscript {
+		h.transcript = append(h.transcript, turn{out, reply})
+		h.at = len(h.transcript)
+		h.kept += len(out) + len(reply)
+	}
+	h.reply = reply
+	return uint32(len(reply))
+}
+
+// take is the host's function take.
+func (h *host) take(m api.Module, p, n uint32) uint32 {
+	if uint64(n) > uint64(len(h.reply)) || !m.Memory().Write(p, h.reply[:n]) {
+		return 0
+	}
+	return n
+}
+
+// A linear is the memory of a program, outside of Go's own.
+type linear struct {
+	buf     []byte
+	refused *bool
+}
+
+func (l *linear) Reallocate(n uint64) []byte {
+	if n > uint64(len(l.buf)) {
+		*l.refused = true
+		return nil
+	}
+	return l.buf[:n:n]
+}
+
+func (l *linear) Free() {
+	release(l.buf)
+	l.buf = nil
+}
+
+// A machine is a program loaded into one of wazero's engines.
+type machine struct {
+	host     *host
+	ctx      context.Context
+	runtime  wazero.Runtime
+	compiled wazero.CompiledModule
+	instance api.Module
+	refused  bool // memory
+
+	memory    []byte   // at the start of a cell
+	registers []uint64 // then
+}
+
+// errNoMemory says that the program needs more memory than there is before anything is run.
+var errNoMemory = errors.New("the program is larger than the memory that there is")
+
+// newMachine loads a module. In the interpreter a run can be ended by its context; compiled
+// code cannot: there the check costs six to twelve times the speed, and the end of the
+// process is the deadline.
+func newMachine(h *host, module []byte, compiler bool, workers int) (*machine, error) {
+	m := &machine{host: h}
+	m.ctx = experimental.WithMemoryAllocator(context.Background(), experimental.MemoryAllocatorFunc(func(_, _ uint64) experimental.LinearMemory {
+		return &linear{buf: reserve(programMemory), refused: &m.refused}
+	}))
+	m.ctx = experimental.WithCompilationWorkers(m.ctx, workers)
+	config := wazero.NewRuntimeConfigInterpreter().WithCloseOnContextDone(true)
+	if compiler {
+		config = wazero.NewRuntimeConfigCompiler()
+	}
+	// A page more than the allocator gives, so that it is asked, and knows.
+	m.runtime = wazero.NewRuntimeWithConfig(m.ctx, config.WithMemoryLimitPages(programMemory>>16+1).WithMemoryCapacityFromMax(true).WithDebugInfoEnabled(false))
+	if err := m.load(module); err != nil {
+		m.close()
+		return nil, err
+	}
+	return m, nil
+}
+
+func (m *machine) load(module []byte) error {
+	h := m.host
+	system := m.runtime.NewHostModuleBuilder(wasi.ModuleName)
+	wasi.NewFunctionExporter().ExportFunctions(system)
+	// The program's end leaves the instance as it is: it is put back to its start.
+	system.NewFunctionBuilder().WithFunc(func(code uint32) { panic(sys.NewExitError(code)) }).Export("proc_exit")
+	if _, err := system.Instantiate(m.ctx); err != nil {
+		return err
+	}
+	_, err := m.runtime.NewHostModuleBuilder("gravlab").
+		NewFunctionBuilder().WithFunc(func(_ context.Context, mod api.Module, p, n uint32) uint32 { return h.answer(mod, p, n) }).Export("exchange").
+		NewFunctionBuilder().WithFunc(func(_ context.Context, mod api.Module, p, n uint32) uint32 { return h.take(mod, p, n) }).Export("take").
+		Instantiate(m.ctx)
+	if err != nil {
+		return err
+	}
+	m.compiled, err = m.runtime.CompileModule(m.ctx, module)
+	if err != nil && strings.Contains(err.Error(), "memory") {
+		return errNoMemory
+	}
+	return err
+}
+
+// start makes an instance and keeps its state as it is before any cell. What
+// packages do when they are initialised belongs to no cell.
+func (m *machine) start() error {
+	if m.instance != nil {
+		m.instance.Close(m.ctx)
+	}
+	h := m.host
+	h.begin(-1)
+	m.refused = false
+	config := wazero.NewModuleConfig().WithName("").WithStartFunctions("_initialize").
+		WithStdin(strings.NewReader("")).WithStdout(stream{h, false}).WithStderr(stream{h, true}).
+		WithNanotime(h.tick, 1).WithWalltime(func() (int64, int32) {
+		t := h.tick()
+		return t / 1e9, int32(t % 1e9)
+	}, 1).WithNanosleep(h.sleep).WithRandSource(io.Reader(h))
+	var err error
+	if m.instance, err = m.runtime.InstantiateModule(m.ctx, m.compiled, config); err != nil {
+		if m.refused {
+			return errNoMemory
+		}
+		return err
+	}
+	all, ok := m.instance.Memory().Read(0, m.instance.Memory().Size())
+	if !ok || m.instance.ExportedFunction(export) == nil {
+		return errors.New("the linked program is not of the expected form")
+	}
+	m.memory = append(m.memory[:0], all...)
+	m.registers = m.registers[:0]
+	for i := 0; ; i++ {
+		g := m.instance.ExportedGlobal(globalName(i))
+		if g == nil {
+			return nil
+		}
+		m.registers = append(m.registers, g.Get())
+	}
+}
+
+// restore puts the instance back to the state before any cell.
+func (m *machine) restore() error {
+	mem := m.instance.Memory()
+	if int(mem.Size())-len(m.memory) > maxGrown {
+		return m.start() // its memory cannot shrink
+	}
+	all, ok := mem.Read(0, mem.Size())
+	if !ok {
+		return errors.New("the program's memory cannot be read")
+	}
+	copy(all, m.memory)
+	clear(all[len(m.memory):])
+	for i, v := range m.registers {
+		g, ok := m.instance.ExportedGlobal(globalName(i)).(api.MutableGlobal)
+		if !ok {
+			if m.instance.ExportedGlobal(globalName(i)).Get() != v {
+				return errors.New("the program's registers cannot be set")
+			}
+			continue
+		}
+		g.Set(v)
+	}
+	return nil
+}
+
+// run runs a cell. ctx ends it in the interpreter only; the machine is of no use afterwards then.
+func (m *machine) run(ctx context.Context, cell int) error {
+	m.refused = false
+	_, err := m.instance.ExportedFunction(export).Call(ctx, uint64(uint32(cell)))
+	return err
+}
+
+func (m *machine) close() {
+	if m != nil && m.runtime != nil {
+		m.runtime.Close(m.ctx)
+	}
+}
+
+// verdict says how a run that ended with err went.
+func (m *machine) verdict(err error) (state State, limit Limit, fault string) {
+	h := m.host
+	switch {
+	case h.ended != LimitNone:
+		return Ended, h.ended, ""
+	case err == nil:
+		return Ran, LimitNone, ""
+	case m.refused || strings.Contains(h.errors.String(), "goroutine stack exceeds") || strings.Contains(err.Error(), "stack overflow"):
+		return Ended, LimitMemory, ""
+	}
+	var exit *sys.ExitError
+	if errors.As(err, &exit) {
+		if exit.ExitCode() == 0 {
+			return Ran, LimitNone, ""
+		}
+		fault = fmt.Sprintf("exit status %d", exit.ExitCode())
+	} else {
+		fault = "the program broke off"
+	}
+	for line := range strings.Lines(h.errors.String()) {
+		if strings.HasPrefix(line, "panic: ") || strings.HasPrefix(line, "fatal error: ") {
+			fault = strings.TrimSpace(line)
+			break
+		}
+	}
+	return Failed, LimitNone, clip(fault, 300)
+}

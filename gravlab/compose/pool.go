@@ -1,0 +1,420 @@
+package compose
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"gravity.example/gravlab/notebook"
+)
+
+// PoolOptions say how a pool works. The zero value is good.
+type PoolOptions struct {
+	Workers int          // processes; 0: one for each core
+	Clone   string       // folder of the module; empty: FindClone of the current folder and of the program's
+	Say     func(string) // told what takes long before the first job; may be nil
+}
+
+// Pool is a set of workers. Its methods may be used from several goroutines;
+// jobs beyond the number of workers wait.
+type Pool struct {
+	setup setup
+	slots chan *worker // nil: a worker is to be started
+	dir   string
+}
+
+// NewPool prepares the packages, which takes some 20 s the first time, and
+// makes a pool. Workers are started when they are needed.
+func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
+	if o.Workers <= 0 {
+		o.Workers = runtime.NumCPU()
+	}
+	if o.Say == nil {
+		o.Say = func(string) {}
+	}
+	if o.Clone == "" {
+		var err error
+		if o.Clone, err = FindClone(); err != nil {
+			return nil, err
+		}
+	}
+	sweep()
+	dir, err := os.MkdirTemp("", fmt.Sprintf("%s%d-", folderPrefix, os.Getpid()))
+	if err != nil {
+		return nil, fmt.Errorf("a folder for the workers: %w", err)
+	}
+	p := &Pool{dir: dir, slots: make(chan *worker, o.Workers)}
+	if p.setup, err = prepare(ctx, o.Clone, dir, o.Say); err != nil {
+		os.RemoveAll(dir)
+		return nil, err
+	}
+	for range o.Workers {
+		p.slots <- nil
+	}
+	return p, nil
+}
+
+// Workers is how many jobs run at once.
+func (p *Pool) Workers() int { return cap(p.slots) }
+
+// Packages lists what cells may import.
+func (p *Pool) Packages() []string {
+	var paths []string
+	for _, k := range p.setup.Packages {
+		paths = append(paths, k.Path)
+	}
+	return paths
+}
+
+// Close waits for the jobs that run, and ends the workers. The pool is of no
+// use afterwards.
+func (p *Pool) Close() error {
+	for range cap(p.slots) {
+		(<-p.slots).end()
+	}
+	return os.RemoveAll(p.dir)
+}
+
+// Look reads a notebook and says what it says about itself; unread says why it
+// is none.
+func (p *Pool) Look(ctx context.Context, file []byte) (sheet Sheet, unread string, err error) {
+	out, err := p.do(ctx, Job{Notebook: file}, job{LookOnly: true})
+	return out.Sheet, out.Unread, err
+}
+
+// Run runs a notebook. An error says that the machine failed, that ctx ended,
+// or what Job.Session said; whatever is wrong with the notebook is in the outcome.
+func (p *Pool) Run(ctx context.Context, j Job) (Outcome, error) {
+	return p.do(ctx, j, job{Fast: j.Fast})
+}
+
+// RunBox runs one code box: the last of the outcome's cells.
+func (p *Pool) RunBox(ctx context.Context, b Box) (Outcome, error) {
+	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits}
+	if b.Output != nil {
+		j.Output = func(_ int, text []byte) { b.Output(text) }
+	}
+	return p.do(ctx, j, job{Cells: append(slices.Clone(b.Above), b.Source), Last: true, Fast: !b.Slow})
+}
+
+// maxDeaths is how many workers one notebook may cost.
+const maxDeaths = 8
+
+// kept is how much of what all cells print is kept.
+const kept = 1 << 20
+
+// A task is a job under way.
+type task struct {
+	Job
+	job    job
+	limits Limits
+	out    Outcome
+	cells  map[int]*Cell
+	kept   int
+	cpu    time.Duration // of workers that are done with
+	asked  bool          // Session was called
+	failed error         // what Session said
+}
+
+func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
+	t := &task{Job: j, job: w, limits: j.Limits.orDefault(), cells: map[int]*Cell{}}
+	if len(j.Notebook) > notebook.HandedInLimit {
+		t.out.Ended, t.out.Unread = LimitSize, fmt.Sprintf("the file has %d bytes; more than 20 MB are not read", len(j.Notebook))
+		return t.out, nil
+	}
+	t.job.Seed, t.job.Limits = j.Seed, t.limits
+	t.job.Skip, t.job.Over = map[int]bool{}, map[int]bool{}
+	var slot *worker
+	select {
+	case slot = <-p.slots:
+	case <-ctx.Done():
+		return t.out, context.Cause(ctx)
+	}
+	defer func() { p.slots <- slot }()
+	for deaths := 0; ; deaths++ {
+		if err := ctx.Err(); err != nil {
+			return t.out, context.Cause(ctx)
+		}
+		if slot == nil {
+			var err error
+			if slot, err = p.start(); err != nil {
+				return t.out, err
+			}
+		}
+		over, err := t.attempt(ctx, slot)
+		if over {
+			slot.jobs++
+			if slot.jobs >= maxJobs || slot.bloated() {
+				slot.end()
+				slot = nil
+			}
+			return t.finish(), errors.Join(err, t.failed)
+		}
+		slot.kill()
+		slot = nil
+		if err != nil {
+			return t.finish(), err
+		}
+		if deaths+1 >= maxDeaths {
+			t.remark(Remark{Text: fmt.Sprintf("%d cells met limits; the rest of the notebook was not run", deaths+1)})
+			return t.finish(), nil
+		}
+	}
+}
+
+func (l Limits) orDefault() Limits {
+	if l.Cell <= 0 {
+		l.Cell = 10 * time.Second
+	}
+	if l.Sheet <= 0 {
+		l.Sheet = 60 * time.Second
+	}
+	if l.Output <= 0 {
+		l.Output = 1 << 20
+	}
+	if l.Frames <= 0 {
+		l.Frames = 10_000
+	}
+	return l
+}
+
+func (t *task) finish() Outcome {
+	for _, c := range t.cells {
+		c.Output = strings.ToValidUTF8(c.Output, "\uFFFD")
+		t.out.Cells = append(t.out.Cells, *c)
+	}
+	slices.SortFunc(t.out.Cells, func(a, b Cell) int { return a.Index - b.Index })
+	return t.out
+}
+
+// attempt gives the job to a worker and follows it. over is false if the
+// worker had to be killed, or died; then the job may be tried again.
+func (t *task) attempt(ctx context.Context, w *worker) (over bool, err error) {
+	body, err := json.Marshal(t.job)
+	if err != nil {
+		return false, err
+	}
+	w.send(msgJob, body)
+	if t.job.Cells == nil {
+		w.send(msgFile, t.Notebook)
+	}
+	watch := newWatch(w, t.limits, t.cpu)
+	defer func() { t.cpu += watch.used() }()
+	tick := time.NewTicker(pollEvery)
+	defer tick.Stop()
+	stop := ctx.Done()
+	for {
+		select {
+		case <-stop:
+			return false, context.Cause(ctx)
+		case <-tick.C:
+			if limit := watch.exceeded(); limit != LimitNone {
+				return t.killed(watch, limit)
+			}
+		case m, ok := <-w.messages:
+			if !ok {
+				return t.killed(watch, watch.ofDeath())
+			}
+			over, err := t.message(w, watch, m)
+			if over || err != nil {
+				return over, err
+			}
+		}
+	}
+}
+
+// message takes a message of the worker.
+func (t *task) message(w *worker, watch *watch, m message) (over bool, err error) {
+	switch m.kind {
+	case msgSheet:
+		var s Sheet
+		if err := json.Unmarshal(m.body, &s); err != nil {
+			return false, err
+		}
+		t.out.Sheet = s
+		if t.Session != nil && !t.asked {
+			t.asked = true
+			if t.Exchange, t.failed = t.Session(s); t.failed != nil {
+				w.send(msgReply, []byte("stop"))
+				return false, nil
+			}
+		}
+		w.send(msgReply, nil)
+	case msgStage:
+		var s stage
+		if err := json.Unmarshal(m.body, &s); err != nil {
+			return false, err
+		}
+		watch.begin(s)
+	case msgRemark:
+		var r Remark
+		if err := json.Unmarshal(m.body, &r); err != nil {
+			return false, err
+		}
+		t.remark(r)
+	case msgCell:
+		var c Cell
+		if err := json.Unmarshal(m.body, &c); err != nil {
+			return false, err
+		}
+		if old := t.cells[c.Index]; old != nil {
+			if old.State == Ended {
+				break // by a limit that an earlier worker met
+			}
+			c.Output = old.Output
+		}
+		t.cells[c.Index] = &c
+		if c.State == Ended && t.out.Ended == LimitNone {
+			t.out.Ended = c.Limit
+		}
+		if c.State != NotRun && c.State != NotBuilt && c.State != Refused {
+			t.job.Over[c.Index] = true
+		}
+	case msgOutput:
+		if c := t.cells[watch.stage.Cell]; c != nil && t.kept < kept {
+			text := m.body[:min(len(m.body), kept-t.kept)]
+			c.Output += string(text)
+			t.kept += len(text)
+		}
+		if t.Output != nil {
+			t.Output(watch.stage.Cell, m.body)
+		}
+	case msgFrame:
+		t.job.Frames++
+		var reply []byte
+		if t.Exchange != nil {
+			watch.pause()
+			reply = t.Exchange(bytes.Clone(m.body))
+			watch.resume()
+		}
+		w.send(msgReply, reply)
+	case msgDone:
+		var d done
+		if err := json.Unmarshal(m.body, &d); err != nil {
+			return false, err
+		}
+		t.out.Unread = d.Unread
+		if t.out.Ended == LimitNone {
+			t.out.Ended = d.Ended
+		}
+		t.out.Times.add(d.Times)
+		return true, nil
+	default:
+		return false, fmt.Errorf("a worker sent a message %q", m.kind)
+	}
+	return false, nil
+}
+
+func (t *Times) add(u Times) {
+	t.Merge += u.Merge
+	t.Compile += u.Compile
+	t.Link += u.Link
+	t.Instantiate += u.Instantiate
+	t.Run += u.Run
+	t.Exchange += u.Exchange
+	t.Programs += u.Programs
+	t.Compiled = t.Compiled || u.Compiled
+}
+
+// maxRemarks bounds what a notebook can make us say.
+const maxRemarks = 500
+
+func (t *task) remark(r Remark) {
+	r.Text = clip(r.Text, 500)
+	if len(t.out.Remarks) < maxRemarks && !slices.Contains(t.out.Remarks, r) {
+		t.out.Remarks = append(t.out.Remarks, r)
+	}
+}
+
+// clip shortens text from a notebook and makes it valid.
+func clip(s string, n int) string {
+	s = strings.ToValidUTF8(s, "\uFFFD")
+	if len(s) <= n {
+		return s
+	}
+	s = s[:n]
+	for !utf8.ValidString(s) {
+		s = s[:len(s)-1]
+	}
+	return s + " …"
+}
+
+// killed notes why a worker was lost, and what the next one is to leave out.
+func (t *task) killed(watch *watch, limit Limit) (over bool, err error) {
+	s := watch.stage
+	if t.out.Ended == LimitNone {
+		t.out.Ended = limit
+	}
+	whole := limit == LimitTime && watch.spent() >= t.limits.Sheet
+	switch s.What {
+	case stageCheck, stageRun:
+		c := t.cells[s.Cell]
+		if c == nil {
+			c = &Cell{Index: s.Cell}
+			t.cells[s.Cell] = c
+		}
+		c.State, c.Limit = Ended, limit
+		if s.What == stageCheck {
+			t.job.Skip[s.Cell] = true
+			t.remark(Remark{Cell: s.Cell + 1, Text: "checking this cell took too much time or memory; it is left out"})
+		} else {
+			t.job.Over[s.Cell] = true
+			t.remark(Remark{Cell: s.Cell + 1, Text: ended(limit, t.limits)})
+		}
+	case stageRead:
+		t.out.Unread = "reading the file took too much time or memory"
+		t.out.Ended = LimitSize
+		whole = true
+	default:
+		t.remark(Remark{Text: fmt.Sprintf("the notebook met a limit (%s) when its program was built or started; it was not run further", limit)})
+		whole = true
+	}
+	if whole && limit == LimitTime {
+		t.remark(Remark{Text: fmt.Sprintf("the notebook used its %v of processor time; the rest was not run", t.limits.Sheet)})
+	}
+	if whole {
+		// Nothing is left to do, but the worker is lost all the same.
+		watch.worker.kill()
+		return true, nil
+	}
+	return false, nil
+}
+
+func ended(l Limit, limits Limits) string {
+	switch l {
+	case LimitTime:
+		return fmt.Sprintf("this cell was ended: it ran for more than %v of processor time", limits.Cell)
+	case LimitMemory:
+		return "this cell was ended: it used more memory than there is (256 MiB)"
+	case LimitOutput:
+		return fmt.Sprintf("this cell was ended: it printed more than %d bytes", limits.Output)
+	case LimitFrames:
+		return fmt.Sprintf("this cell was ended: the notebook gave in or showed more than %d times", limits.Frames)
+	}
+	return "this cell was ended by the limit " + string(l)
+}
+
+const folderPrefix = "gravlab-work-"
+
+// sweep removes the folders of pools whose process was killed.
+func sweep() {
+	old, err := filepath.Glob(filepath.Join(os.TempDir(), folderPrefix+"*"))
+	if err != nil {
+		return
+	}
+	for _, dir := range old {
+		var pid int
+		if _, err := fmt.Sscanf(strings.TrimPrefix(filepath.Base(dir), folderPrefix), "%d-", &pid); err == nil && pid != os.Getpid() && !alive(pid) {
+			os.RemoveAll(dir)
+		}
+	}
+}
