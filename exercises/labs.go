@@ -1,4 +1,4 @@
 package exercises
 
 // labs in the order in which they are taught.
-var labs = []Lab{firstSteps, weighingTheEarth, settlingDown, massOnASpring, sideBySide, buriedSphere, aDayInTheField}
+var labs = []Lab{firstSteps, weighingTheEarth, settlingDown, massOnASpring, sideBySide, inTheLift, buriedSphere, aDayInTheField}
