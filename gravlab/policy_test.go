@@ -32,14 +32,15 @@ var floors = map[string]int{
 	"exercises":     3,
 	"gravlab/bench": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
 	"gravlab/kernel": 5, "gravlab/compose": 5,
-	"gravlab/marking": 6, "gravlab/page": 6,
+	"gravlab/marking": 6, "gravlab/page": 6, "gravlab/page/apparatus": 6,
 	"gravlab/cmd/gravlab": 7,
 }
 
 // sameFloor lists the imports within a floor: from, to.
 var sameFloor = map[[2]string]bool{
 	{"gravlab/survey", "gravlab/earth"}: true, {"gravlab/survey", "gravlab/buried"}: true,
-	{"gravlab/pendulum", "gravlab/sensor"}: true, {"gravlab/torsion/reduction", "gravlab/torsion"}: true,
+	{"gravlab/page", "gravlab/page/apparatus"}: true,
+	{"gravlab/pendulum", "gravlab/sensor"}:     true, {"gravlab/torsion/reduction", "gravlab/torsion"}: true,
 	{"gravlab/equivalence", "gravlab/earth"}: true, {"gravlab/equivalence", "gravlab/sensor"}: true,
 }
 

@@ -1,0 +1,167 @@
+// Package apparatus is the virtual apparatus of the labs: a balance, a
+// pendulum that swings past a sensor, bodies under a line of stations, a lift and
+// a mass on a spring, each drawn to scale and moving, with a few numbers that can
+// be changed.
+//
+// A Scene is plain Go: from the settings of its controls and a time it works out,
+// with the models of this module, what is to be seen and the numbers to be read.
+// The page runs the same code in the browser (folder wasm); so each number that is
+// shown there is the model's own, and what is drawn larger than it is says so.
+package apparatus
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+)
+
+// A Control is a number that the reader sets.
+type Control struct {
+	ID    string  `json:"id"`
+	Label string  `json:"label"`
+	Unit  string  `json:"unit"`
+	Min   float64 `json:"min"` // all in Unit
+	Max   float64 `json:"max"`
+	Step  float64 `json:"step"`
+	Start float64 `json:"start"`
+	// Choices makes the control a choice between things: the value is the place
+	// in this list, from 0.
+	Choices []string `json:"choices,omitempty"`
+}
+
+// A Scene is one apparatus.
+type Scene struct {
+	ID       string    `json:"id"`
+	Title    string    `json:"title"`
+	Labs     []string  `json:"labs"` // numbers of the labs that it stands beside
+	Controls []Control `json:"controls"`
+	Speed    float64   `json:"speed"` // seconds of the scene in one second of the reader; 0 for a scene that does not move
+	Note     string    `json:"note"`  // what is drawn otherwise than it is
+
+	view func(set map[string]float64, t float64) (State, error)
+}
+
+// A State is a scene at one moment.
+type State struct {
+	View    [4]float64 `json:"view"` // left, top, width, height of what is seen, in the units of Shapes
+	Shapes  []Shape    `json:"shapes"`
+	Numbers []Number   `json:"numbers"`
+	Says    string     `json:"says"` // the state in one sentence
+}
+
+// A Shape is something to draw; y is down.
+type Shape struct {
+	Kind   string    `json:"kind"`           // circle, line, box, arrow, path, text
+	Role   string    `json:"role,omitempty"` // mass, sensor, support, light, guide, curve, curve2, void, plain
+	Points []float64 `json:"points"`         // x, y, x, y, …; of a circle the centre
+	R      float64   `json:"r,omitempty"`
+	Text   string    `json:"text,omitempty"`
+}
+
+// A Number is something to read. Value is in Unit.
+type Number struct {
+	ID    string  `json:"id"`
+	Label string  `json:"label"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+	Text  string  `json:"text"` // Value as it is shown
+}
+
+// Scenes returns all scenes.
+func Scenes() []Scene { return []Scene{balance, pendulumPast, underground, lift, spring} }
+
+// For returns the scene that stands beside a lab ("01"); ok is false where there
+// is none.
+func For(lab string) (s Scene, ok bool) {
+	for _, s := range Scenes() {
+		for _, l := range s.Labs {
+			if l == lab {
+				return s, true
+			}
+		}
+	}
+	return Scene{}, false
+}
+
+// Find returns the scene with an id.
+func Find(id string) (Scene, error) {
+	for _, s := range Scenes() {
+		if s.ID == id {
+			return s, nil
+		}
+	}
+	return Scene{}, fmt.Errorf("there is no apparatus %q", id)
+}
+
+// At works the scene out. A control that is missing has its start value; one
+// that is set outside its range is an error.
+func (s Scene) At(set map[string]float64, t float64) (State, error) {
+	all := map[string]float64{}
+	for _, c := range s.Controls {
+		v, ok := set[c.ID]
+		if !ok {
+			v = c.Start
+		}
+		if !(v >= c.Min && v <= c.Max) {
+			return State{}, fmt.Errorf("%s: %s is %g %s; allowed: %g to %g", s.Title, c.Label, v, c.Unit, c.Min, c.Max)
+		}
+		all[c.ID] = v
+	}
+	if !(t >= 0) || math.IsInf(t, 1) {
+		return State{}, fmt.Errorf("%s: the time is %g s; allowed: zero or more", s.Title, t)
+	}
+	return s.view(all, t)
+}
+
+func number(id, label string, value float64, unit string) Number {
+	return Number{ID: id, Label: label, Value: value, Unit: unit, Text: strings.TrimSpace(digits(value) + " " + unit)}
+}
+
+// digits writes four significant digits as people do.
+func digits(v float64) string {
+	a := math.Abs(v)
+	var s string
+	switch {
+	case a == 0:
+		s = "0"
+	case a >= 1e-3 && a < 1e5:
+		s = strconv.FormatFloat(v, 'f', max(0, 3-int(math.Floor(math.Log10(a)))), 64)
+	default:
+		mantissa, exponent, _ := strings.Cut(strconv.FormatFloat(v, 'e', 3, 64), "e")
+		n, _ := strconv.Atoi(exponent)
+		s = mantissa + " × 10" + superscript(n)
+	}
+	return strings.Replace(s, "-", "−", 1)
+}
+
+func superscript(n int) string {
+	return strings.NewReplacer("-", "⁻", "0", "⁰", "1", "¹", "2", "²", "3", "³", "4", "⁴", "5", "⁵", "6", "⁶", "7", "⁷", "8", "⁸", "9", "⁹").Replace(strconv.Itoa(n))
+}
+
+func circle(role string, x, y, r float64, text string) Shape {
+	return Shape{Kind: "circle", Role: role, Points: []float64{x, y}, R: r, Text: text}
+}
+
+func line(role string, xy ...float64) Shape { return Shape{Kind: "line", Role: role, Points: xy} }
+
+func arrow(role string, xy ...float64) Shape { return Shape{Kind: "arrow", Role: role, Points: xy} }
+
+func path(role string, xy []float64) Shape { return Shape{Kind: "path", Role: role, Points: xy} }
+
+func box(role string, x1, y1, x2, y2 float64) Shape {
+	return Shape{Kind: "box", Role: role, Points: []float64{x1, y1, x2, y2}}
+}
+
+func label(x, y float64, text string) Shape {
+	return Shape{Kind: "text", Points: []float64{x, y}, Text: text}
+}
+
+// graph draws a curve into a frame: x and y run over the given ranges.
+func graph(role string, left, top, width, height float64, x, y []float64, x1, x2, y1, y2 float64) Shape {
+	xy := make([]float64, 0, 2*len(x))
+	for i := range x {
+		xy = append(xy, left+width*(x[i]-x1)/(x2-x1), top+height*(1-(math.Min(math.Max(y[i], y1), y2)-y1)/(y2-y1)))
+	}
+	return path(role, xy)
+}

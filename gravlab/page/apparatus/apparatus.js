@@ -1,0 +1,177 @@
+// The virtual apparatus beside a lab. All numbers come from the Go models,
+// compiled to WebAssembly; this file only draws them and passes settings on.
+
+const svgNS = "http://www.w3.org/2000/svg";
+
+let loading; // one program serves every scene of a page
+
+// load starts the Go program once.
+function load(base) {
+  loading ??= (async () => {
+    await new Promise((resolve, reject) => {
+      const script = document.createElement("script");
+      script.src = base + "wasm_exec.js";
+      script.onload = resolve;
+      script.onerror = () => reject(new Error("the starter of the apparatus could not be loaded"));
+      document.head.append(script);
+    });
+    const go = new globalThis.Go();
+    const bytes = await (await fetch(base + "apparatus.wasm")).arrayBuffer();
+    const { instance } = await WebAssembly.instantiate(bytes, go.importObject);
+    go.run(instance); // never returns while the page lives
+    while (!globalThis.gravlabApparatus) await new Promise((r) => setTimeout(r, 5));
+    return JSON.parse(globalThis.gravlabApparatus());
+  })();
+  return loading;
+}
+
+function element(name, attributes = {}, ...children) {
+  const e = document.createElement(name);
+  for (const [k, v] of Object.entries(attributes)) e.setAttribute(k, v);
+  e.append(...children);
+  return e;
+}
+
+function shape(s) {
+  const p = s.points;
+  const make = (name, attributes) => {
+    const e = document.createElementNS(svgNS, name);
+    for (const [k, v] of Object.entries(attributes)) e.setAttribute(k, v);
+    e.setAttribute("class", "a-" + (s.role || "plain") + (s.kind === "text" ? " a-text" : ""));
+    return e;
+  };
+  switch (s.kind) {
+    case "circle":
+      return make("circle", { cx: p[0], cy: p[1], r: s.r });
+    case "line":
+      return make("line", { x1: p[0], y1: p[1], x2: p[2], y2: p[3] });
+    case "arrow": {
+      const e = make("line", { x1: p[0], y1: p[1], x2: p[2], y2: p[3] });
+      e.setAttribute("marker-end", "url(#a-tip)");
+      return e;
+    }
+    case "box":
+      return make("rect", {
+        x: Math.min(p[0], p[2]), y: Math.min(p[1], p[3]),
+        width: Math.abs(p[2] - p[0]), height: Math.abs(p[3] - p[1]),
+      });
+    case "path": {
+      const pairs = [];
+      for (let i = 0; i + 1 < p.length; i += 2) pairs.push(p[i] + "," + p[i + 1]);
+      return make("polyline", { points: pairs.join(" ") });
+    }
+    default: {
+      const e = make("text", { x: p[0], y: p[1] });
+      e.textContent = s.text;
+      return e;
+    }
+  }
+}
+
+// mount shows the scene of a lab in an element. It returns false where the lab
+// has none.
+export async function mount(host, lab, base) {
+  let scenes;
+  try {
+    scenes = await load(base);
+  } catch (err) {
+    host.replaceChildren(element("p", { role: "status" }, "The apparatus could not be started: " + err.message));
+    return false;
+  }
+  const scene = scenes.find((s) => s.labs.includes(lab));
+  if (!scene) return false;
+
+  const moves = scene.speed > 0;
+  const set = Object.fromEntries(scene.controls.map((c) => [c.id, c.start]));
+  let time = 0;
+  let running = moves && !matchMedia("(prefers-reduced-motion: reduce)").matches;
+  let last;
+
+  const picture = document.createElementNS(svgNS, "svg");
+  picture.setAttribute("role", "img");
+  const problem = element("p", { class: "a-problem", role: "alert" });
+  const numbers = element("dl", { class: "a-numbers" });
+  const says = element("p", { class: "a-says", "aria-live": "polite" });
+  const controls = element("div", { class: "a-controls" });
+  const buttons = element("div", { class: "a-buttons" });
+
+  for (const c of scene.controls) {
+    const id = `a-${scene.id}-${c.id}`;
+    const input = c.choices
+      ? element("select", { id }, ...c.choices.map((name, i) => element("option", { value: i }, name)))
+      : element("input", { type: "range", id, min: c.min, max: c.max, step: c.step });
+    input.value = c.start;
+    const value = element("output", { for: id });
+    const write = () => {
+      if (c.choices) return;
+      value.textContent = `${input.value.replace("-", "−")} ${c.unit}`.trim();
+      input.setAttribute("aria-valuetext", value.textContent);
+    };
+    input.addEventListener("input", () => {
+      set[c.id] = Number(input.value);
+      write();
+      draw(true);
+    });
+    write();
+    controls.append(element("label", { for: id }, c.label), input, value);
+  }
+
+  let toggle;
+  if (moves) {
+    toggle = element("button", { type: "button" });
+    const step = element("button", { type: "button" }, "Step");
+    const again = element("button", { type: "button" }, "From the start");
+    toggle.addEventListener("click", () => { running = !running; last = undefined; showToggle(); draw(true); if (running) requestAnimationFrame(frame); });
+    step.addEventListener("click", () => { running = false; showToggle(); time += scene.speed * 0.25; draw(true); });
+    again.addEventListener("click", () => { time = 0; draw(true); });
+    buttons.append(toggle, step, again);
+  }
+  function showToggle() { if (toggle) toggle.textContent = running ? "Pause" : "Move"; }
+
+  // draw works the scene out and shows it. Speech follows settings and steps,
+  // not every frame.
+  function draw(speak) {
+    const state = JSON.parse(globalThis.gravlabApparatus(scene.id, JSON.stringify(set), time));
+    host.dataset.time = time;
+    if (state.error) {
+      problem.textContent = state.error;
+      return;
+    }
+    problem.textContent = "";
+    picture.setAttribute("viewBox", state.view.join(" "));
+    picture.style.setProperty("--line", state.view[2] / 400);
+    const tip = document.createElementNS(svgNS, "defs");
+    tip.innerHTML = '<marker id="a-tip" viewBox="0 0 8 8" refX="7" refY="4" markerWidth="5" markerHeight="5" orient="auto"><path d="M0 0 L8 4 L0 8 z"/></marker>';
+    picture.replaceChildren(tip, ...state.shapes.map(shape), ...state.shapes.filter((s) => s.kind === "circle" && s.text).map((s) =>
+      shape({ kind: "text", points: [s.points[0], s.points[1] + 4 * state.view[2] / 400], text: s.text })));
+    if (numbers.children.length !== 2 * state.numbers.length) {
+      numbers.replaceChildren(...state.numbers.flatMap((n) => [element("dt", {}, n.label), element("dd", { "data-id": n.id })]));
+    }
+    state.numbers.forEach((n, i) => {
+      const dd = numbers.children[2 * i + 1];
+      numbers.children[2 * i].textContent = n.label;
+      dd.textContent = n.text;
+      dd.dataset.id = n.id;
+      dd.dataset.value = n.value;
+    });
+    picture.setAttribute("aria-label", `${scene.title}. ${state.says}`);
+    if (speak) says.textContent = state.says;
+  }
+
+  function frame(now) {
+    if (!running || !host.isConnected) return;
+    if (last !== undefined) time += (scene.speed * Math.min(now - last, 100)) / 1000;
+    last = now;
+    draw(false);
+    requestAnimationFrame(frame);
+  }
+
+  host.replaceChildren(
+    element("h2", { class: "a-title" }, scene.title), picture, buttons, problem, controls, numbers, says,
+    element("p", { class: "a-note" }, scene.note));
+  host.dataset.scene = scene.id;
+  showToggle();
+  draw(true);
+  if (running) requestAnimationFrame(frame);
+  return true;
+}

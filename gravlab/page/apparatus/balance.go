@@ -1,0 +1,86 @@
+package apparatus
+
+import (
+	"fmt"
+	"math"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/torsion"
+)
+
+const balanceTurn = 20 // how many times larger the turn of the beam is drawn
+
+var balance = Scene{
+	ID: "balance", Title: "The torsion balance", Labs: []string{"01", "02", "08"},
+	Controls: []Control{
+		{ID: "d", Label: "distance of the centres d", Unit: "mm", Min: 66, Max: 120, Step: 1, Start: 75},
+		{ID: "M", Label: "large mass M", Unit: "kg", Min: 1, Max: 5, Step: 0.1, Start: 4},
+		{ID: "b", Label: "arm b", Unit: "mm", Min: 90, Max: 150, Step: 1, Start: 120},
+		{ID: "kappa", Label: "torsion constant κ", Unit: "nN·m/rad", Min: 80, Max: 600, Step: 5, Start: 165},
+		{ID: "decay", Label: "swings until it has died to 1/e", Unit: "", Min: 0.3, Max: 10, Step: 0.1, Start: 3},
+	},
+	Speed: 60,
+	Note:  fmt.Sprintf("Seen from above, to scale. The turn of the beam is drawn %d times too large, and time runs 60 times too fast.", balanceTurn),
+	view:  viewBalance,
+}
+
+func viewBalance(set map[string]float64, t float64) (State, error) {
+	b := torsion.Skelmire()
+	b.Distance, b.LargeMass, b.Arm, b.Kappa = set["d"]/1000, set["M"], set["b"]/1000, set["kappa"]*1e-9
+	b.LargeRadius = math.Cbrt(3 * b.LargeMass / (4 * math.Pi * 11350))
+	b.Clearance, b.InLine = 0, 0
+	if touch := b.SmallRadius + b.LargeRadius + 0.001; b.Distance < touch {
+		return State{}, fmt.Errorf("spheres of this size touch: take a distance above %.0f mm, or less mass", 1000*touch)
+	}
+	inertia, err := b.Inertia()
+	if err != nil {
+		return State{}, err
+	}
+	period, err := b.Period(torsion.Plus)
+	if err != nil {
+		return State{}, err
+	}
+	b.Damping = 2 * inertia / (period * set["decay"])
+	rest, err := b.Deflection()
+	if err != nil {
+		return State{}, err
+	}
+	swing, err := b.Swing()
+	if err != nil {
+		return State{}, err
+	}
+	theta, err := swing.Angle(t)
+	if err != nil {
+		return State{}, err
+	}
+	torque, err := b.Torque(0, torsion.Plus)
+	if err != nil {
+		return State{}, err
+	}
+
+	arm, d := 1000*b.Arm, 1000*b.Distance // mm
+	drawn := balanceTurn * theta
+	x, y := arm*math.Cos(drawn), -arm*math.Sin(drawn) // y is down, the turn is counter-clockwise
+	s := State{
+		View: [4]float64{-230, -180, 460, 360},
+		Numbers: []Number{
+			number("time", "time since the spheres were moved", t, "s"),
+			number("angle", "angle of the beam now", 1e3*theta, "mrad"),
+			number("rest", "where it will rest", 1e3*rest, "mrad"),
+			number("period", "period", period, "s"),
+			number("force", "pull of one near pair", 1e9*gravlab.G*b.SmallMass*b.LargeMass/(b.Distance*b.Distance), "nN"),
+			number("torque", "torque at the middle", 1e12*torque, "pN·m"),
+		},
+		Says: fmt.Sprintf("%s s after the large spheres were moved the beam stands at %s mrad; it will come to rest at %s mrad.", digits(t), digits(1e3*theta), digits(1e3*rest)),
+	}
+	s.Shapes = append(s.Shapes,
+		line("guide", -arm, 0, arm, 0),
+		line("support", -x, -y, x, y), circle("support", 0, 0, 3, ""))
+	for _, side := range []float64{1, -1} {
+		s.Shapes = append(s.Shapes,
+			circle("mass", side*arm, -side*d, 1000*b.LargeRadius, "M"),
+			circle("sensor", side*x, side*y, 1000*b.SmallRadius, "m"))
+	}
+	s.Shapes = append(s.Shapes, line("plain", -220, 168, -120, 168), label(-170, 162, "100 mm"))
+	return s, nil
+}

@@ -1,0 +1,148 @@
+package apparatus
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/chromedp"
+)
+
+const testPage = `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>apparatus</title><link rel="stylesheet" href="/apparatus.css"></head>
+<body><section id="apparatus" style="max-width:34rem;margin:1rem"></section>
+<script type="module">import { mount } from "/apparatus.js"; window.ready = await mount(document.getElementById("apparatus"), location.hash.slice(1), "/");</script></body></html>`
+
+// browser starts Chromium without anything of the user's. It skips where there
+// is none, and fails in CI.
+func browser(t *testing.T) context.Context {
+	path := ""
+	for _, name := range []string{"chromium", "chromium-browser", "google-chrome"} {
+		if p, err := exec.LookPath(name); err == nil {
+			path = p
+			break
+		}
+	}
+	if path == "" {
+		if os.Getenv("CI") == "true" {
+			t.Fatal("CI must have Chromium (Debian's package chromium)")
+		}
+		t.Skip("needs Chromium (Debian's package chromium), which is not on the PATH")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.UserDataDir(t.TempDir()))
+	allocator, cancel := chromedp.NewExecAllocator(context.Background(), options...)
+	t.Cleanup(cancel)
+	ctx, cancel := chromedp.NewContext(allocator)
+	t.Cleanup(cancel)
+	// The first use starts the browser, which must not have the time limit.
+	if err := chromedp.Do(ctx); err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel = context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(cancel)
+	return ctx
+}
+
+// TestInTheBrowser compares every number that the browser shows with the model's
+// own, as each scene starts and after a slider has moved.
+func TestInTheBrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the apparatus for the browser and starts Chromium")
+	}
+	ctx := browser(t)
+	dir := t.TempDir()
+	if err := Build(ctx, "../../..", dir); err != nil {
+		t.Fatal(err)
+	}
+	mux := http.NewServeMux()
+	serve := func(path, mime string, body []byte) {
+		mux.HandleFunc(path, func(w http.ResponseWriter, _ *http.Request) { w.Header().Set("Content-Type", mime); w.Write(body) })
+	}
+	serve("/{$}", "text/html; charset=utf-8", []byte(testPage))
+	serve("/apparatus.js", "text/javascript", Script)
+	serve("/apparatus.css", "text/css", Style)
+	for _, name := range []string{WasmFile, ExecFile} {
+		body, err := os.ReadFile(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		serve("/"+name, map[string]string{WasmFile: "application/wasm", ExecFile: "text/javascript"}[name], body)
+	}
+	server := httptest.NewServer(mux)
+	defer server.Close()
+
+	for _, s := range Scenes() {
+		// The scene is stopped first: its time then stands still.
+		stop := `[...document.querySelectorAll(".a-buttons button")].filter(b => b.textContent === "Pause").forEach(b => b.click())`
+		if err := chromedp.Do(ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(server.URL+"/#"+s.Labs[0])); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := chromedp.Run(ctx, chromedp.Poll[bool]("window.ready === true")); err != nil {
+			t.Fatalf("%s: %v", s.ID, err)
+		}
+		if err := chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](stop)); err != nil {
+			t.Fatal(err)
+		}
+		compare(ctx, t, s, nil)
+		c := s.Controls[0]
+		value := c.Start + 3*c.Step
+		move := fmt.Sprintf(`{const i = document.getElementById("a-%s-%s"); i.value = %g; i.dispatchEvent(new Event("input"))}`, s.ID, c.ID, value)
+		if err := chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](move)); err != nil {
+			t.Fatal(err)
+		}
+		compare(ctx, t, s, map[string]float64{c.ID: value})
+		if folder := os.Getenv("LOOK"); folder != "" {
+			if err := chromedp.Do(ctx, chromedp.EmulateViewport(620, 1100)); err != nil {
+				t.Fatal(err)
+			}
+			picture, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+			if err != nil {
+				t.Fatal(err)
+			}
+			os.WriteFile(filepath.Join(folder, s.ID+".png"), picture, 0o644)
+		}
+	}
+}
+
+func compare(ctx context.Context, t *testing.T, s Scene, set map[string]float64) {
+	t.Helper()
+	at, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.getElementById("apparatus").dataset.time`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown, err := chromedp.Run(ctx, chromedp.Evaluate[map[string]string](`Object.fromEntries([...document.querySelectorAll(".a-numbers dd")].map(d => [d.dataset.id, d.dataset.value + "|" + d.textContent]))`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	now, err := strconv.ParseFloat(at, 64)
+	if err != nil {
+		t.Fatalf("%s: the time is %q", s.ID, at)
+	}
+	want, err := s.At(set, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, n := range want.Numbers {
+		number, text, _ := strings.Cut(shown[n.ID], "|")
+		value, err := strconv.ParseFloat(number, 64)
+		if err != nil {
+			t.Errorf("%s: %s is shown as %q", s.ID, n.ID, shown[n.ID])
+			continue
+		}
+		if math.Abs(value-n.Value) > 1e-9*math.Abs(n.Value)+1e-15 {
+			t.Errorf("%s: %s is %.12g in the browser, %.12g in the model", s.ID, n.ID, value, n.Value)
+		}
+		if text != n.Text {
+			t.Errorf("%s: %s is shown as %q, want %q", s.ID, n.ID, text, n.Text)
+		}
+	}
+}
