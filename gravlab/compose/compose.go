@@ -57,7 +57,7 @@ type Limits struct {
 	Cell   time.Duration // processor time of one cell's run; 0: 10 s
 	Sheet  time.Duration // processor time in all; 0: 60 s
 	Output int           // bytes that one cell prints; 0: 1 MiB
-	Frames int           // frames in all; 0: 10,000
+	Frames int           // frames that one cell exchanges; 0: 2,000
 }
 
 // Limit names what ended a cell or a notebook.

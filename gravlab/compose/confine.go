@@ -42,13 +42,12 @@ type host struct {
 
 	cell    int
 	seed    uint64
-	frames  int // in all
+	frames  int // of this cell
 	reply   []byte
 	ended   Limit // set when the cell is being ended
 	broken  error // the parent is gone
 	printed int   // by this cell
 	errors  *tail // last words on the error stream
-	inCell  int   // frames of this cell
 	waited  time.Duration
 	pause   func(bool) // told when the program begins and ends to wait for a reply
 
@@ -70,7 +69,7 @@ type turn struct{ out, in []byte }
 // begin starts the world for a cell.
 func (h *host) begin(cell int) {
 	h.cell, h.ended = cell, LimitNone
-	h.printed, h.inCell, h.said = 0, 0, 0
+	h.printed, h.frames, h.said = 0, 0, 0
 	h.transcript, h.kept, h.at = nil, 0, 0
 	h.reset()
 }
@@ -163,7 +162,6 @@ func (h *host) answer(m api.Module, p, n uint32) uint32 {
 	if h.frames++; h.frames > h.limits.Frames {
 		h.stop(LimitFrames)
 	}
-	h.inCell++
 	out := bytes.Clone(view)
 	if h.pause != nil {
 		h.pause(true)
@@ -243,8 +241,8 @@ func newMachine(h *host, module []byte, compiler bool, workers int) (*machine, e
 	if compiler {
 		config = wazero.NewRuntimeConfigCompiler()
 	}
-	// A page more than the allocator gives, so that it is asked, and knows.
-	m.runtime = wazero.NewRuntimeWithConfig(m.ctx, config.WithMemoryLimitPages(programMemory>>16+1).WithMemoryCapacityFromMax(true).WithDebugInfoEnabled(false))
+	// The allocator is the limit: it is asked, and so it knows of a refusal.
+	m.runtime = wazero.NewRuntimeWithConfig(m.ctx, config.WithMemoryCapacityFromMax(true).WithDebugInfoEnabled(false))
 	if err := m.load(module); err != nil {
 		m.close()
 		return nil, err
@@ -354,11 +352,13 @@ func (m *machine) close() {
 func (m *machine) verdict(err error) (state State, limit Limit, fault string) {
 	h := m.host
 	switch {
-	case h.ended != LimitNone:
-		return Ended, h.ended, ""
 	case err == nil:
 		return Ran, LimitNone, ""
-	case m.refused || strings.Contains(h.errors.String(), "goroutine stack exceeds") || strings.Contains(err.Error(), "stack overflow"):
+	case m.refused: // what Go prints then may pass the limit on output
+		return Ended, LimitMemory, ""
+	case h.ended != LimitNone:
+		return Ended, h.ended, ""
+	case strings.Contains(h.errors.String(), "goroutine stack exceeds") || strings.Contains(err.Error(), "stack overflow"):
 		return Ended, LimitMemory, ""
 	}
 	var exit *sys.ExitError

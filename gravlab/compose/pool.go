@@ -182,7 +182,7 @@ func (l Limits) orDefault() Limits {
 		l.Output = 1 << 20
 	}
 	if l.Frames <= 0 {
-		l.Frames = 10_000
+		l.Frames = 2_000
 	}
 	return l
 }
@@ -267,8 +267,8 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			return false, err
 		}
 		if old := t.cells[c.Index]; old != nil {
-			if old.State == Ended {
-				break // by a limit that an earlier worker met
+			if old.State == Ended || c.State == NotRun {
+				break // an earlier worker met it
 			}
 			c.Output = old.Output
 		}
@@ -289,7 +289,6 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			t.Output(watch.stage.Cell, m.body)
 		}
 	case msgFrame:
-		t.job.Frames++
 		var reply []byte
 		if t.Exchange != nil {
 			watch.pause()
@@ -398,7 +397,7 @@ func ended(l Limit, limits Limits) string {
 	case LimitOutput:
 		return fmt.Sprintf("this cell was ended: it printed more than %d bytes", limits.Output)
 	case LimitFrames:
-		return fmt.Sprintf("this cell was ended: the notebook gave in or showed more than %d times", limits.Frames)
+		return fmt.Sprintf("this cell was ended: it gave in or showed more than %d times", limits.Frames)
 	}
 	return "this cell was ended by the limit " + string(l)
 }

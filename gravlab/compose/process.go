@@ -35,7 +35,7 @@ const (
 	// idleResident is how much a worker may keep between jobs.
 	idleResident = 400 << 20
 	// maxCheck is the processor time for reading the file, or for checking one cell.
-	maxCheck = 5 * time.Second
+	maxCheck = 3 * time.Second
 	// maxBuild is the time for building or starting one program, as a last resort.
 	maxBuild = 90 * time.Second
 )

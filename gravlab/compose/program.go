@@ -163,8 +163,8 @@ func (w *writer) at(pos token.Pos) {
 // glue ends the piece of a cell.
 func (w *writer) glue() { w.WriteString("\n//line glue:1\n") }
 
-// source writes the program. cells are those that have a function in it.
-func (p *program) source(fset *token.FileSet, cells []*unit) string {
+// source writes the program, with a function for each cell.
+func (p *program) source(fset *token.FileSet) string {
 	w := &writer{fset: fset}
 	w.WriteString("package main\n\n")
 	withFlags := false
@@ -174,7 +174,7 @@ func (p *program) source(fset *token.FileSet, cells []*unit) string {
 		}
 	}
 	foreign := map[string]string{mark + "os": "os"}
-	for _, u := range cells {
+	for _, u := range p.units {
 		withFlags = withFlags || len(u.cell.args) > 0
 		for _, texts := range u.spelled {
 			for _, s := range texts {
@@ -196,11 +196,11 @@ func (p *program) source(fset *token.FileSet, cells []*unit) string {
 		}
 	}
 	starts := map[string]int{}
-	for _, u := range cells {
+	for _, u := range p.units {
 		w.cell(u, w.start(u, starts), withFlags)
 	}
 	fmt.Fprintf(w, "//go:wasmexport %s\nfunc %scell(n uint32) {\n\tswitch n {\n", export, mark)
-	for _, u := range cells {
+	for _, u := range p.units {
 		fmt.Fprintf(w, "\tcase %d:\n\t\t%scell%d()\n", u.cell.index, mark, u.cell.index)
 	}
 	w.WriteString("\t}\n}\n\nfunc main() {}\n")

@@ -57,9 +57,6 @@ type job struct {
 	Skip map[int]bool
 	// Over holds cells that are not to be run (again): they ran, or were ended while running.
 	Over map[int]bool
-	// Frames is how many were exchanged before.
-	Frames int
-	Again  bool // remarks have been made before
 }
 
 // stage is what the worker is about to do: the parent knows from it which limit

@@ -121,7 +121,7 @@ func (t *turnout) over(index int, state State, limit Limit, fault string) {
 
 func (t *turnout) framesOf(index int) int {
 	if t.host != nil && t.host.cell == index {
-		return t.host.inCell
+		return t.host.frames
 	}
 	return 0
 }
@@ -166,7 +166,7 @@ func (t *turnout) do(file []byte) {
 		t.over(c.index, NotRun, LimitNone, "")
 	}
 	t.done.Times.Merge += time.Since(begun)
-	t.host = &host{limits: t.job.Limits, exchange: t.exchange, print: t.print, seed: t.job.Seed, frames: t.job.Frames, cell: -1}
+	t.host = &host{limits: t.job.Limits, exchange: t.exchange, print: t.print, seed: t.job.Seed, cell: -1}
 	t.left = patience
 	for range maxRebuilds {
 		if t.all(cells) {
@@ -247,7 +247,7 @@ func (t *turnout) all(cells []cell) bool {
 		if len(todo) == 0 {
 			continue
 		}
-		module, err := t.build(p, todo)
+		module, err := t.build(p)
 		if err != nil {
 			if t.refuse(p, todo, err) {
 				return false
@@ -357,10 +357,10 @@ func (t *turnout) unparsed(s *source, err error) {
 }
 
 // build makes the module of a program.
-func (t *turnout) build(p *program, todo []*unit) ([]byte, error) {
+func (t *turnout) build(p *program) ([]byte, error) {
 	t.stage(stageBuild, 0)
 	begun := time.Now()
-	source := p.source(t.fset, todo)
+	source := p.source(t.fset)
 	t.done.Times.Merge += time.Since(begun)
 	begun = time.Now()
 	err := t.builder.compile(source, compilerTime)
@@ -436,7 +436,7 @@ func (t *turnout) blame(p *program) (int, bool) {
 		part := group(p.units[:n])
 		last := part[len(part)-1]
 		var e *buildError
-		err := t.builder.compile(last.source(t.fset, last.units), compilerTime/2)
+		err := t.builder.compile(last.source(t.fset), compilerTime/2)
 		return errors.As(err, &e) && e.limit
 	}
 	lo, hi := 0, len(p.units) // light with lo units, heavy with hi
