@@ -158,5 +158,5 @@ func nearest(name string) string {
 }
 
 func commands() []command {
-	return []command{runCommand, questionsCommand, verifyCommand, kernelCommand}
+	return []command{openCommand, runCommand, questionsCommand, verifyCommand, handoutCommand, markCommand, kernelCommand}
 }

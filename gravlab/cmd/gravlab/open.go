@@ -1,0 +1,241 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strconv"
+	"strings"
+	"time"
+
+	"golang.org/x/term"
+
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/internal/webassets"
+	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/page"
+)
+
+var openCommand = command{
+	name: "open", args: "[flags] [NOTEBOOK or FOLDER]",
+	short: "open the labs in the browser",
+	long: `
+Serves the labs on this machine, prints the address on standard output and opens
+the browser there. Needs Go and a browser and nothing else. Without an argument it
+shows the list of labs; with a notebook, that notebook; with a folder, the
+notebooks in it beside the labs.
+
+What you write is saved at once in a working copy in your data folder; the
+notebook itself is not changed. Code runs confined: it reaches neither your files nor
+the network. Where npm is on the path the first start builds a better editor and interactive
+charts into the cache (once); without it, boxes are plain text areas and figures
+are still.
+
+The address works once. Press Enter in the terminal for a fresh one. Ctrl-C ends
+the program.
+
+--no-browser     only print the address and serve
+--port PORT      serve at this port (the last one, if it is free)
+--listen ADDR    serve at this address of the machine instead of 127.0.0.1: then
+                 others on the network can try to reach the page, unencrypted
+
+Example:
+
+  gravlab open notebooks/01-weighing-the-earth.ipynb`,
+	run: runOpen,
+}
+
+func runOpen(ctx context.Context, c *call) error {
+	noBrowser := c.flags.Bool("no-browser", false, "")
+	port := c.flags.Int("port", 0, "")
+	address := c.flags.String("listen", "127.0.0.1", "")
+	args, err := c.parse()
+	switch {
+	case err != nil:
+		return err
+	case len(args) > 1:
+		return usageError{fmt.Errorf("%d notebooks or folders were given", len(args)), "give one; a folder shows all notebooks in it"}
+	case *port < 0 || *port > 65535:
+		return usageError{fmt.Errorf("--port is %d", *port), "give a port from 1 to 65535, or leave it out"}
+	}
+	others, first, err := notebooksAt(args)
+	if err != nil {
+		return usageError{err, ""}
+	}
+	data, err := bench.DataFolder()
+	if err != nil {
+		return err
+	}
+	executable, _ := os.Executable()
+	clone, err := kernel.FindClone(".", filepath.Dir(executable))
+	if err != nil {
+		return usageError{err, ""}
+	}
+	listener, err := listenAt(*address, *port, filepath.Join(data, "page", "port"))
+	if err != nil {
+		return err
+	}
+	defer listener.Close()
+	if ip := net.ParseIP(*address); ip == nil || !ip.IsLoopback() {
+		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
+	}
+	say := func(what string) { fmt.Fprintln(c.err, what) }
+	web, err := webassets.Build(ctx, say)
+	switch {
+	case errors.Is(err, webassets.ErrNoNPM):
+		say("npm is not on the path: boxes are plain text areas and figures are still")
+	case err != nil:
+		say("the editor could not be built (" + err.Error() + "): boxes are plain text areas and figures are still")
+	}
+	runner := page.NewConfined(clone, say)
+	defer runner.Close()
+	s, err := page.New(page.Options{
+		Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Runner: runner, Web: web, Complain: say,
+	})
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	host := hostOf(listener.Addr())
+	at := s.Address(host, first)
+	fmt.Fprintln(c.out, at)
+	if !*noBrowser {
+		if err := browse(at); err != nil {
+			say("no browser could be opened (" + err.Error() + "): open the address above yourself")
+		}
+	}
+	go freshAddresses(func() { fmt.Fprintln(c.out, s.Address(host, first)) })
+	return serveUntil(ctx, listener, s.Handler())
+}
+
+// notebooksAt lists the notebooks that an argument names; first is the one to
+// open at once.
+func notebooksAt(args []string) (all []string, first string, err error) {
+	if len(args) == 0 {
+		return nil, "", nil
+	}
+	info, err := os.Stat(args[0])
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, "", fmt.Errorf("there is no %s", args[0])
+	case err != nil:
+		return nil, "", err
+	case !info.IsDir():
+		if !strings.HasSuffix(args[0], ".ipynb") {
+			return nil, "", fmt.Errorf("%s is not a notebook: its name does not end in .ipynb", args[0])
+		}
+		return args, args[0], nil
+	}
+	entries, err := os.ReadDir(args[0])
+	if err != nil {
+		return nil, "", err
+	}
+	for _, e := range entries {
+		if name := e.Name(); strings.HasSuffix(name, ".ipynb") && !strings.HasPrefix(name, ".") && !e.IsDir() {
+			all = append(all, filepath.Join(args[0], name))
+		}
+	}
+	if len(all) == 0 {
+		return nil, "", fmt.Errorf("there is no notebook (.ipynb) in %s", args[0])
+	}
+	return all, "", nil
+}
+
+// listenAt listens at a port. Without one it takes that of the last time, so that
+// a tab that was left open can go on, or any that is free.
+func listenAt(address string, port int, remembered string) (net.Listener, error) {
+	try := func(port int) (net.Listener, error) {
+		return net.Listen("tcp", net.JoinHostPort(address, strconv.Itoa(port)))
+	}
+	if port == 0 {
+		if text, err := os.ReadFile(remembered); err == nil {
+			if last, err := strconv.Atoi(strings.TrimSpace(string(text))); err == nil && last > 1023 && last < 65536 {
+				if l, err := try(last); err == nil {
+					return l, nil
+				}
+			}
+		}
+	}
+	l, err := try(port)
+	if err != nil {
+		return nil, fmt.Errorf("cannot serve at %s: %w; try another --port", net.JoinHostPort(address, strconv.Itoa(port)), err)
+	}
+	if os.MkdirAll(filepath.Dir(remembered), 0o700) == nil {
+		whole.WriteFile(remembered, fmt.Appendf(nil, "%d\n", l.Addr().(*net.TCPAddr).Port), 0o600)
+	}
+	return l, nil
+}
+
+// hostOf is the host and port to open: an unspecified address is opened at
+// loopback.
+func hostOf(a net.Addr) string {
+	tcp := a.(*net.TCPAddr)
+	ip := tcp.IP
+	if ip.IsUnspecified() {
+		ip = net.IPv4(127, 0, 0, 1)
+	}
+	return net.JoinHostPort(ip.String(), strconv.Itoa(tcp.Port))
+}
+
+// freshAddresses prints another address at each Enter in the terminal.
+func freshAddresses(print func()) {
+	if !term.IsTerminal(int(os.Stdin.Fd())) {
+		return
+	}
+	lines := bufio.NewReader(os.Stdin)
+	for {
+		if _, err := lines.ReadString('\n'); err != nil {
+			return
+		}
+		print()
+	}
+}
+
+// browse opens an address in the reader's browser. The address stays out of
+// the list of processes for longer than it takes: it works once.
+func browse(at string) error {
+	var cmd *exec.Cmd
+	switch runtime.GOOS {
+	case "darwin":
+		cmd = exec.Command("open", at)
+	case "windows":
+		cmd = exec.Command("rundll32", "url.dll,FileProtocolHandler", at)
+	default:
+		cmd = exec.Command("xdg-open", at)
+	}
+	cmd.Stdout, cmd.Stderr = io.Discard, io.Discard
+	if err := cmd.Start(); err != nil {
+		return err
+	}
+	go cmd.Wait()
+	return nil
+}
+
+// serveUntil serves until ctx ends, and then waits a moment for what is under
+// way: a text that is being saved.
+func serveUntil(ctx context.Context, l net.Listener, h http.Handler) error {
+	server := &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second}
+	done := make(chan error, 1)
+	go func() { done <- server.Serve(l) }()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+		last, cancel := context.WithTimeout(context.Background(), 2*time.Second)
+		defer cancel()
+		if server.Shutdown(last) != nil {
+			server.Close()
+		}
+		return nil
+	}
+}

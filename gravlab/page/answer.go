@@ -1,0 +1,252 @@
+package page
+
+import (
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
+)
+
+// fields are what stands in an answer's form.
+type fields struct {
+	Number string `json:"number,omitempty"`
+	U      string `json:"u,omitempty"`
+	Unit   string `json:"unit,omitempty"`
+	Choice string `json:"choice,omitempty"`
+	Words  string `json:"words,omitempty"`
+}
+
+// trim takes out blanks around and limits the length.
+func (f fields) trim() fields {
+	for _, s := range []*string{&f.Number, &f.U, &f.Unit, &f.Choice} {
+		*s = strings.Join(strings.Fields(*s), " ")
+		if r := []rune(*s); len(r) > 80 {
+			*s = string(r[:80])
+		}
+	}
+	if r := []rune(f.Words); len(r) > 20_000 {
+		f.Words = string(r[:20_000])
+	}
+	return f
+}
+
+// text is the fields as people write a number: "8.4e-6 N m/rad ± 0.2e-6 N m/rad".
+// The unit stands with both numbers, so that it is clear what each belongs to.
+func (f fields) text() string {
+	unit := func(s string) string {
+		// "2 %" of something is a share of the value, not of its unit.
+		if f.Unit == "" || s == "" || f.Unit != "%" && strings.HasSuffix(s, "%") {
+			return s
+		}
+		return s + " " + f.Unit
+	}
+	text := unit(f.Number)
+	if f.U != "" {
+		text += " ± " + unit(f.U)
+	}
+	return text
+}
+
+// source is the answer as the notebook holds it: what the reader could have
+// written in code, so that the file says the same to everybody.
+func (f fields) source(q exercises.Question) string {
+	switch q.Kind {
+	case judge.Choice:
+		return fmt.Sprintf("%%%%\nsheet.Choice(%q, %q)", q.ID, f.Choice)
+	case judge.Text:
+		return fmt.Sprintf("%%%%\nsheet.Words(%q, %s)", q.ID, strconv.Quote(f.Words))
+	default:
+		return fmt.Sprintf("%%%%\nsheet.Typed(%q, %s)", q.ID, strconv.Quote(f.text()))
+	}
+}
+
+// typedKey keeps the fields in the cell's metadata, beside what the bank keeps there.
+const typedKey = "typed"
+
+// typed returns the fields that a cell was answered with.
+func typed(c *notebook.Cell) (f fields, ok bool) {
+	own, _ := c.Metadata["gravlab"].(map[string]any)
+	kept, ok := own[typedKey].(map[string]any)
+	if !ok {
+		return f, false
+	}
+	text, err := json.Marshal(kept)
+	if err != nil || json.Unmarshal(text, &f) != nil {
+		return fields{}, false
+	}
+	return f.trim(), true
+}
+
+// formOf says whether a question is answered in fields: not a function, and
+// not where the reader has written code. A number may be worked out in code as well.
+func (b *book) formOf(q exercises.Question, c *notebook.Cell) bool {
+	if q.Kind == judge.Function {
+		return false
+	}
+	if f, ok := typed(c); ok {
+		return c.Source == f.source(q)
+	}
+	return c.Source == q.AnswerStub() && !inCode(c)
+}
+
+// inCode says whether the reader has chosen to answer in code.
+func inCode(c *notebook.Cell) bool {
+	own, _ := c.Metadata["gravlab"].(map[string]any)
+	chosen, _ := own[codeKey].(bool)
+	return chosen
+}
+
+// Keys beside typedKey: the reader answers in code; the code that a form has
+// taken the place of.
+const (
+	codeKey   = "code"
+	beforeKey = "before"
+)
+
+// form changes between fields and code.
+func (s *Server) form(w http.ResponseWriter, r *http.Request, b *book) {
+	var in struct {
+		Tab, Question string
+		Code          bool
+	}
+	if !read(w, r, &in) {
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if !b.mine(in.Tab) {
+		leave(w)
+		return
+	}
+	q, c := b.question(in.Question)
+	if c == nil {
+		refuse(w, http.StatusBadRequest, "there is no such question")
+		return
+	}
+	own := c.Metadata["gravlab"].(map[string]any)
+	f, was := typed(c)
+	switch {
+	case in.Code:
+		own[codeKey] = true
+		// What was typed stays in the code; an empty form becomes what was there before.
+		if before, ok := own[beforeKey].(string); ok && (!was || f == (fields{})) {
+			c.Source = before
+		} else if !was || f == (fields{}) {
+			c.Source = q.AnswerStub()
+		}
+		delete(own, beforeKey)
+		delete(own, typedKey)
+	default:
+		delete(own, codeKey)
+		f = fields{}
+		if c.Source != q.AnswerStub() {
+			own[beforeKey] = c.Source // nothing that was written is lost
+		}
+		own[typedKey] = object(f)
+		c.Source = f.source(q)
+	}
+	if _, err := b.write(); err != nil {
+		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
+		return
+	}
+	reply(w, b.block(slices.Index(b.nb.Cells, c), c))
+}
+
+// question finds a question and the cell for its answer.
+func (b *book) question(id string) (exercises.Question, *notebook.Cell) {
+	if !b.sheet || b.nb == nil {
+		return exercises.Question{}, nil
+	}
+	q, ok := b.paper.Question(id)
+	if !ok {
+		return q, nil
+	}
+	return q, b.nb.Question(b.paper.Lab.FullID(q.ID), notebook.Answer)
+}
+
+// answer judges what was typed into a form, by the bench, without compiling
+// anything, and keeps it in the notebook.
+func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
+	var in struct {
+		Tab, Question string
+		Fields        fields
+	}
+	if !read(w, r, &in) {
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if !b.mine(in.Tab) {
+		leave(w)
+		return
+	}
+	q, c := b.question(in.Question)
+	if c == nil || q.Kind == judge.Function {
+		refuse(w, http.StatusBadRequest, "there is no such question")
+		return
+	}
+	f := in.Fields.trim()
+	c.Outputs, c.Run = nil, 0
+	session := s.bench.Session(bench.SessionOptions{Show: func(d bench.Display) error {
+		c.Outputs = append(c.Outputs, display(d))
+		return nil
+	}})
+	head := frame.Head{Kind: frame.Answer, Lab: b.paper.Lab.ID, Code: string(b.paper.Code), Assessed: b.assessed, Question: q.ID}
+	switch q.Kind {
+	case judge.Choice:
+		head.Form, head.Text = frame.FormChoice, f.Choice
+	case judge.Text:
+		head.Form, head.Text = frame.FormWords, f.Words
+	default:
+		head.Form, head.Text = frame.FormTyped, f.text()
+	}
+	message, err := frame.Frame{Head: head}.Append(nil)
+	if err != nil {
+		refuse(w, http.StatusBadRequest, err.Error())
+		return
+	}
+	session.Exchange(message)
+	c.Source = f.source(q)
+	own := c.Metadata["gravlab"].(map[string]any)
+	own[typedKey] = object(f)
+	delete(own, codeKey)
+	if _, err := b.write(); err != nil {
+		s.o.Complain(err.Error())
+		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
+		return
+	}
+	standings, marks, of := b.standings()
+	reply(w, map[string]any{"output": b.outputs(slices.Index(b.nb.Cells, c), c.Outputs), "standings": standings, "marks": marks, "of": of})
+}
+
+// object is a struct as a notebook's metadata holds it.
+func object(v any) map[string]any {
+	text, err := json.Marshal(v)
+	if err != nil {
+		return nil
+	}
+	m := map[string]any{}
+	json.Unmarshal(text, &m) // of what json.Marshal wrote
+	return m
+}
+
+// display is what the bench displays, as a notebook holds it.
+func display(d bench.Display) *notebook.Output {
+	o := &notebook.Output{Kind: notebook.Display, Data: notebook.Bundle{}, Metadata: map[string]any{}}
+	for mime, v := range d {
+		if data, ok := v.([]byte); ok {
+			v = base64.StdEncoding.EncodeToString(data) + "\n"
+		}
+		o.Data[mime] = v
+	}
+	return o
+}

@@ -1,0 +1,104 @@
+package page
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"embed"
+	"encoding/hex"
+	"fmt"
+	"html"
+	"io/fs"
+	"net/http"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+
+	"gravity.example/gravlab/internal/webassets"
+)
+
+//go:embed assets
+var embedded embed.FS
+
+// builtEditor is the built editor's name in addresses; assets/editor.js chooses
+// between it and a plain text area.
+const builtEditor = "go-editor.js"
+
+// shell serves the page without anything in it: the rest comes with the keys.
+func (s *Server) shell(w http.ResponseWriter, r *http.Request) {
+	text, err := embedded.ReadFile("assets/shell.html")
+	if err != nil {
+		refuse(w, http.StatusInternalServerError, err.Error())
+		return
+	}
+	nonce := secret()
+	w.Header().Set("Content-Security-Policy", "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self' 'nonce-"+nonce+"'; "+
+		"style-src-attr 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; frame-src 'self'; worker-src 'self'; "+
+		"base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	editor := ""
+	if s.o.Web != "" {
+		editor = "/asset/" + builtEditor
+	}
+	apparatus := ""
+	if s.o.Apparatus != nil {
+		if _, err := fs.Stat(s.o.Apparatus, "apparatus.js"); err == nil {
+			apparatus = "/apparatus/apparatus.js"
+		}
+	}
+	page := strings.NewReplacer("{{nonce}}", nonce, "{{editor}}", html.EscapeString(editor), "{{apparatus}}", html.EscapeString(apparatus)).Replace(string(text))
+	w.Write([]byte(page))
+}
+
+// asset serves the page's own scripts and styles, and the built editor.
+func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	text, err := embedded.ReadFile("assets/" + path.Base(name))
+	if name == builtEditor && s.o.Web != "" {
+		text, err = os.ReadFile(filepath.Join(s.o.Web, webassets.Editor))
+	}
+	if err != nil || name == "shell.html" {
+		refuse(w, http.StatusNotFound, "there is no such file")
+		return
+	}
+	serve(w, r, name, text)
+}
+
+// apparatus serves the files of the virtual apparatus.
+func (s *Server) apparatus(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("path")
+	if s.o.Apparatus == nil || !fs.ValidPath(name) {
+		refuse(w, http.StatusNotFound, "there is no such file")
+		return
+	}
+	text, err := fs.ReadFile(s.o.Apparatus, name)
+	if err != nil {
+		refuse(w, http.StatusNotFound, "there is no such file")
+		return
+	}
+	serve(w, r, name, text)
+}
+
+// mimes are the types of what is served. The system's own list may be wrong.
+var mimes = map[string]string{".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".wasm": "application/wasm", ".json": "application/json"}
+
+// serve serves a file that the browser may keep as long as it asks whether it
+// is still the same.
+func serve(w http.ResponseWriter, r *http.Request, name string, text []byte) {
+	mime, ok := mimes[path.Ext(name)]
+	if !ok {
+		refuse(w, http.StatusNotFound, "there is no such file")
+		return
+	}
+	sum := sha256.Sum256(text)
+	tag := fmt.Sprintf("%q", hex.EncodeToString(sum[:12]))
+	w.Header().Set("Cache-Control", "no-cache")
+	w.Header().Set("ETag", tag)
+	if r.Header.Get("If-None-Match") == tag {
+		w.WriteHeader(http.StatusNotModified)
+		return
+	}
+	w.Header().Set("Content-Type", mime)
+	w.Header().Set("Content-Length", fmt.Sprint(len(text)))
+	bytes.NewReader(text).WriteTo(w)
+}

@@ -1,0 +1,22 @@
+// h makes an element: h("p", { class: "x", onclick: f }, "text", child).
+export function h(tag, attributes = {}, ...children) {
+  const e = document.createElement(tag)
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === undefined || value === null || value === false) continue
+    if (name.startsWith("on")) e.addEventListener(name.slice(2), value)
+    else if (name === "html") e.innerHTML = value // built and escaped by the program
+    else e.setAttribute(name, value === true ? "" : value)
+  }
+  e.append(...children.filter((c) => c !== null && c !== undefined && c !== false))
+  return e
+}
+
+// setting is what the program wrote into the page's head.
+export const setting = document.querySelector("meta[name=page]").dataset
+
+// notice shows a line above the page until it is replaced or taken away.
+export function notice(id, ...content) {
+  document.getElementById("notice-" + id)?.remove()
+  if (content.length === 0) return
+  document.getElementById("notices").append(h("div", { id: "notice-" + id, class: "notice" }, ...content))
+}

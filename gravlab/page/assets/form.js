@@ -1,0 +1,55 @@
+// A form for a typed answer, judged when it is given in.
+import { h } from "./dom.js"
+
+export class Form {
+  constructor(lab, place, block) {
+    this.lab = lab
+    this.block = block
+    const { ask } = block
+    const id = "f-" + block.id
+    this.output = h("div", { class: "output", "aria-live": "polite", html: block.output })
+    this.give = h("button", { type: "submit", class: "give" }, "Give in")
+    const form = h("form", { class: "answer " + ask.kind, "aria-label": "answer to " + ask.title, onsubmit: (e) => { e.preventDefault(); this.submit() } })
+    const field = (name, label, more = {}) => h("label", { class: "field " + name }, h("span", {}, label),
+      h("input", { name, value: ask.fields[name] || "", autocomplete: "off", spellcheck: "false", ...more }))
+    if (ask.kind === "choice") {
+      form.append(h("fieldset", {}, h("legend", { class: "quiet-legend" }, "Choose one"), ...ask.options.map((o) =>
+        h("label", { class: "option" }, h("input", { type: "radio", name: "choice", value: o.letter, checked: ask.fields.choice === o.letter }),
+          h("span", { class: "letter" }, o.letter), h("span", { html: o.html })))))
+    } else if (ask.kind === "text") {
+      const words = h("textarea", { name: "words", rows: "5", id })
+      words.value = ask.fields.words || ""
+      form.append(h("label", { class: "field words", for: id }, h("span", {}, "Your answer"), words))
+    } else {
+      form.append(field("number", "Number", { inputmode: "text" }))
+      if (ask.kind === "measured") form.append(field("u", "± standard uncertainty"))
+      form.append(field("unit", "Unit", { placeholder: ask.unit }))
+    }
+    form.append(h("div", { class: "row" }, this.give,
+      ask.kind !== "choice" && ask.kind !== "text" && h("button", { type: "button", class: "quiet-button", onclick: () => this.toCode() }, "Work it out in code")))
+    this.form = form
+    place.append(form, this.output)
+    if (!lab.writer) for (const e of form.elements) e.disabled = true
+    this.ready = Promise.resolve()
+  }
+
+  async submit() {
+    const fields = Object.fromEntries(new FormData(this.form))
+    try {
+      const r = await this.lab.post("answer", { question: this.block.ask.question, fields })
+      this.output.innerHTML = r.output // built and escaped by the program
+      this.block.ask.fields = fields
+      this.lab.standing(r)
+      this.lab.say("saved")
+    } catch (e) {
+      this.output.replaceChildren(h("p", { class: "warning" }, "Not given in: " + e.message + ". What you typed is still here."))
+    }
+  }
+
+  async toCode() {
+    const block = await this.lab.post("form", { question: this.block.ask.question, code: true })
+    const place = document.getElementById("c-" + this.block.id)
+    await this.lab.fill(place, block)
+    this.lab.boxes.get(block.id)?.editor.focus()
+  }
+}

@@ -1,0 +1,270 @@
+// A lab: its text in one column, answers where they are asked, boxes of code.
+import { Box } from "./box.js"
+import { h, notice, setting } from "./dom.js"
+import { Form } from "./form.js"
+import { Refused, ask, call, isLost, whenBack } from "./link.js"
+import { rail } from "./rail.js"
+
+// A tab keeps its name when it is loaded again. While it is open the name is
+// not in its storage, so that a copy of the tab gets a name of its own.
+const tab = sessionStorage.getItem("tab") || crypto.randomUUID()
+sessionStorage.removeItem("tab")
+addEventListener("pagehide", () => sessionStorage.setItem("tab", tab))
+addEventListener("pageshow", () => sessionStorage.removeItem("tab"))
+
+let lab // the one that is shown
+
+export async function showLab(main, name) {
+  lab = new Lab(main, name)
+  await lab.open(false)
+  const tick = async () => {
+    if (document.visibilityState === "visible" && !isLost()) await lab.here()
+    setTimeout(tick, 5000)
+  }
+  setTimeout(tick, 5000)
+  whenBack(() => lab.back())
+  addEventListener("pagehide", () => lab.flush(true))
+  addEventListener("beforeunload", (e) => { if (lab.dirty.size > 0 && isLost()) e.preventDefault() })
+  main.addEventListener("click", openChart)
+}
+
+// openChart puts a chart in the place of the button that offers it.
+function openChart(e) {
+  const button = e.target.closest("[data-chart]")
+  if (!button) return
+  const frame = h("iframe", { class: "chart", sandbox: "allow-scripts", title: "interactive chart", src: button.dataset.chart })
+  button.replaceWith(frame)
+  frame.focus()
+}
+
+class Lab {
+  dirty = new Map() // texts that are not saved yet, by cell
+  boxes = new Map()
+  timer = 0
+  place = ""
+
+  constructor(main, name) {
+    this.main = main
+    this.name = name
+    this.path = "/api/lab/" + encodeURIComponent(name)
+  }
+
+  post(what, body) { return call(`${this.path}/${what}`, { tab, ...body }) }
+
+  // start starts a run and returns its stream.
+  start(body) { return ask(`${this.path}/run`, { tab, ...body }) }
+
+  async open(take) {
+    const view = await call(`${this.path}?tab=${tab}${take ? "&take=1" : ""}`)
+    this.view = view
+    this.writer = view.writer
+    document.title = view.title + " – gravity labs"
+    this.build()
+    if (!this.writer) {
+      notice("other", h("p", {}, h("strong", {}, "This lab is open in another tab."), " Here you can read it; what you write there is kept."),
+        h("button", { type: "button", onclick: () => this.open(true) }, "Work in this tab instead"))
+    } else {
+      notice("other")
+      this.restore()
+    }
+  }
+
+  build() {
+    const v = this.view
+    this.boxes.clear()
+    this.state = h("span", { class: "state" }, "")
+    this.total = h("span", { class: "total" })
+    document.getElementById("bar").replaceChildren(
+      h("a", { href: "/", class: "mark" }, "All labs"), h("span", { class: "where" }, v.title), this.total, this.state)
+    const text = h("div", { class: "column" })
+    if (v.foreign && !v.allowed) text.append(this.permission())
+    if (v.fault) text.append(h("p", { class: "warning" }, "Answers cannot be judged here: " + v.fault))
+    const facts = [v.number && "Lab " + v.number, v.minutes && "about " + v.minutes + " minutes", v.remark].filter(Boolean)
+    let card = null
+    const ready = []
+    for (const b of v.blocks) {
+      const place = h("div", { class: "block " + b.kind, id: "c-" + b.id, html: b.kind === "text" ? b.html : undefined })
+      if (b.of) {
+        card = h("section", { class: "question", "data-question": b.of })
+        text.append(card)
+        const title = place.querySelector("h4")
+        title?.replaceWith(h("h3", { html: title.innerHTML }))
+      } else if (!b.ask) card = null
+      ;(card || text).append(place)
+      if (b.kind === "raw") place.append(h("pre", {}, b.source))
+      if (b.kind === "code") ready.push(this.fill(place, b))
+    }
+    const title = text.querySelector("h1")
+    if (title && facts.length) title.after(h("p", { class: "facts" }, facts.join(" · ")))
+    text.append(this.ending())
+    const apparatus = h("section", { id: "apparatus", "data-lab": v.number, "aria-label": "Virtual apparatus", hidden: true })
+    this.rail = rail(text)
+    this.main.className = "lab"
+    this.main.replaceChildren(this.rail.element, text, apparatus)
+    this.standing(v)
+    this.watchPlace(text)
+    this.ready = Promise.all(ready).then(() => {
+      if (v.place && !location.hash) document.getElementById("c-" + v.place)?.scrollIntoView({ block: "center" })
+      this.main.dataset.ready = "yes"
+    })
+    if (setting.apparatus && v.number) mount(apparatus, this.main, v.number)
+  }
+
+  // fill puts a form or a box into the place of a cell.
+  fill(place, b) {
+    place.replaceChildren()
+    if (b.ask?.form) return new Form(this, place, b).ready
+    const box = new Box(this, place, b)
+    this.boxes.set(b.id, box)
+    return box.ready
+  }
+
+  permission() {
+    const box = h("div", { class: "warning" },
+      h("p", {}, h("strong", {}, "This notebook comes from elsewhere. "), "You can read it. Nothing in it runs until you allow it; what runs is confined and reaches neither your files nor the network."),
+      h("button", { type: "button", onclick: async () => { await this.post("allow"); this.view.allowed = true; box.remove() } }, "Let its code run"))
+    return box
+  }
+
+  ending() {
+    const save = async (what, file, type) => {
+      await this.flush()
+      const r = await ask(`${this.path}/${what}`)
+      const link = h("a", { href: URL.createObjectURL(new Blob([await r.arrayBuffer()], { type })), download: file })
+      link.click()
+      setTimeout(() => URL.revokeObjectURL(link.href), 10000)
+    }
+    const sure = h("button", { type: "button", class: "quiet-button", onclick: () => confirmAnew() }, "Begin again…")
+    const confirmAnew = () => sure.replaceWith(h("span", { class: "sure" }, "Your copy is put aside, not deleted. ",
+      h("button", { type: "button", onclick: async () => { await this.flush(); await this.post("anew"); this.dirty.clear(); scrollTo(0, 0); await this.open(false) } }, "Begin this lab again")))
+    return h("section", { class: "ending", "aria-labelledby": "keep" }, h("h2", { id: "keep" }, "Keep it, hand it in"),
+      h("p", {}, "Everything you write is saved at once, in your working copy: ", h("code", { class: "path" }, this.view.copy)),
+      h("p", { class: "row" },
+        h("button", { type: "button", onclick: () => save("report", this.name + ".html", "text/html") }, "Save as a web page"),
+        h("button", { type: "button", onclick: () => save("notebook", this.name + ".ipynb", "application/json") }, "Save the notebook file"),
+        h("button", { type: "button", class: "quiet-button", onclick: () => print() }, "Print"), sure))
+  }
+
+  standing({ standings, marks, of, assessed }) {
+    if (!standings) return
+    this.rail.standing(standings)
+    for (const s of standings) {
+      const card = this.main.querySelector(`[data-question="${CSS.escape(s.question)}"]`)
+      if (card) card.dataset.outcome = s.outcome
+    }
+    const given = standings.filter((s) => s.outcome !== "blank").length
+    this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} given in` : `${marks} of ${of} marks`) : ""
+  }
+
+  watchPlace(text) {
+    this.seen?.disconnect()
+    this.seen = new IntersectionObserver((all) => {
+      for (const e of all) if (e.isIntersecting) this.place = e.target.id.slice(2)
+    }, { rootMargin: "-40% 0px -55% 0px" })
+    for (const b of text.querySelectorAll(".block")) this.seen.observe(b)
+  }
+
+  // changed notes what was typed; it is saved within half a second.
+  changed(cell, text) {
+    this.dirty.set(cell, text)
+    this.say("saving…")
+    clearTimeout(this.timer)
+    this.timer = setTimeout(() => this.flush(), 400)
+  }
+
+  say(state) { this.state.textContent = state }
+
+  async flush(leaving) {
+    clearTimeout(this.timer)
+    if (this.dirty.size === 0 || !this.writer) return
+    const cells = Object.fromEntries(this.dirty)
+    try {
+      const r = await ask(`${this.path}/save`, { tab, cells }, { keepalive: Boolean(leaving) && JSON.stringify(cells).length < 60000 })
+      const { aside } = await r.json()
+      for (const [id, text] of Object.entries(cells)) if (this.dirty.get(id) === text) this.dirty.delete(id)
+      if (this.dirty.size === 0) {
+        localStorage.removeItem("unsaved:" + this.name)
+        this.say("saved")
+      }
+      if (aside) notice("aside", h("p", {}, "Another program had changed the file. Its version is kept as ", h("code", {}, aside), "."))
+    } catch (e) {
+      this.keepUnsaved(e)
+    }
+  }
+
+  // keepUnsaved keeps in the browser what the program could not take.
+  keepUnsaved(e) {
+    const all = JSON.stringify(Object.fromEntries(this.dirty))
+    if (e.status === 409) {
+      sessionStorage.setItem("unsaved:" + this.name, all)
+      this.dirty.clear()
+      this.open(false)
+      return
+    }
+    localStorage.setItem("unsaved:" + this.name, all)
+    this.say("not saved yet")
+    if (e.status) notice("save", h("p", {}, h("strong", {}, "Not saved: "), e.message))
+  }
+
+  // restore brings back what was kept in the browser.
+  async restore() {
+    for (const store of [localStorage, sessionStorage]) {
+      const kept = store.getItem("unsaved:" + this.name)
+      store.removeItem("unsaved:" + this.name)
+      if (!kept) continue
+      await this.ready
+      for (const [id, text] of Object.entries(JSON.parse(kept))) this.boxes.get(id)?.editor.set(text)
+      notice("restored", h("p", {}, "What you had typed and could not be saved is back in its boxes."))
+    }
+  }
+
+  // here tells the program that this tab is in use, and where.
+  async here() {
+    try {
+      const { writer } = await this.post("here", { place: this.place })
+      if (this.writer && !writer) {
+        if (this.dirty.size > 0) return this.keepUnsaved(new Refused(409, ""))
+        await this.open(false)
+      }
+    } catch {}
+  }
+
+  // back goes on after the program was started again.
+  async back() {
+    try {
+      const view = await call(`${this.path}?tab=${tab}`)
+      this.writer = view.writer
+      if (!view.writer) return this.keepUnsaved(new Refused(409, ""))
+      this.standing(view)
+      await this.flush()
+      this.say("saved")
+    } catch {}
+  }
+
+  // runAbove runs the boxes above one, then that.
+  async runAbove(box) {
+    for (const other of this.boxes.values()) {
+      if (other.isSheet) continue
+      const ok = await other.run()
+      if (other === box || !ok) return
+    }
+  }
+
+  next(box) {
+    const all = [...this.boxes.values()].filter((b) => !b.isSheet)
+    all[all.indexOf(box) + 1]?.editor.focus()
+  }
+}
+
+// mount shows the virtual apparatus, where the lab has one: mount(section, lab)
+// of the module fills the section and returns false if there is none.
+async function mount(section, main, lab) {
+  try {
+    const { mount } = await import(setting.apparatus)
+    if ((await mount(section, lab)) === false) return
+    section.hidden = false
+    main.classList.add("with-apparatus")
+  } catch (e) {
+    console.warn("the apparatus cannot be shown:", e.message)
+  }
+}

@@ -1,0 +1,101 @@
+// The link to the program: the keys, and what to do when it is gone.
+import { h, notice } from "./dom.js"
+
+let key = sessionStorage.getItem("key") || ""
+let lost = false
+const waiting = [] // told when the program is back
+const tabs = new BroadcastChannel("gravlab") // tabs of this origin only
+
+export class Refused extends Error {
+  constructor(status, message) {
+    super(message)
+    this.status = status
+  }
+}
+
+function keep(k) {
+  key = k
+  sessionStorage.setItem("key", k)
+}
+
+// Other tabs may ask for the key, and hear of a new one after the program was
+// started again.
+tabs.onmessage = ({ data }) => {
+  if (data === "key?" && key && !lost) tabs.postMessage({ key })
+  else if (data.key && data.key !== key) {
+    keep(data.key)
+    if (lost) retry()
+  }
+}
+
+// enter gets the keys: with the address's own key, from this tab's memory, or
+// from another tab.
+export async function enter() {
+  const once = new URLSearchParams(location.hash.slice(1)).get("key")
+  if (once) {
+    history.replaceState(null, "", location.pathname)
+    const r = await fetch("/enter", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ key: once }) })
+    if (r.ok) {
+      keep((await r.json()).page)
+      tabs.postMessage({ key })
+      return true
+    }
+  }
+  if (key) return true
+  tabs.postMessage("key?")
+  for (let i = 0; i < 20 && !key; i++) await new Promise((done) => setTimeout(done, 50))
+  return key !== ""
+}
+
+// ask sends a request and returns the response.
+export async function ask(path, body, more = {}) {
+  let r
+  try {
+    r = await fetch(path, {
+      method: body === undefined ? "GET" : "POST",
+      headers: { "X-Gravlab-Key": key, "Content-Type": "application/json" },
+      body: body === undefined ? undefined : JSON.stringify(body),
+      ...more,
+    })
+  } catch (e) {
+    if (e.name === "AbortError") throw e
+    gone()
+    throw new Refused(0, "the program does not answer")
+  }
+  if (r.ok) return r
+  const { error } = await r.json().catch(() => ({ error: r.statusText }))
+  if (r.status === 401) gone()
+  throw new Refused(r.status, error)
+}
+
+export const call = async (path, body) => (await ask(path, body)).json()
+
+// whenBack is called each time the program answers again.
+export function whenBack(f) { waiting.push(f) }
+
+export const isLost = () => lost
+
+function gone() {
+  if (lost) return
+  lost = true
+  notice("lost", h("p", {}, h("strong", {}, "The program behind this page has stopped."),
+    " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, "gravlab open --port " + location.port),
+    " and this page goes on by itself."))
+  setTimeout(retry, 1500)
+}
+
+async function retry() {
+  if (!lost) return
+  try {
+    const r = await fetch("/api/labs", { headers: { "X-Gravlab-Key": key } })
+    if (r.ok) {
+      lost = false
+      notice("lost")
+      for (const f of waiting) f()
+      return
+    }
+    // It runs again and does not know this tab yet.
+    tabs.postMessage("key?")
+  } catch {}
+  setTimeout(retry, 1500)
+}

@@ -1,0 +1,31 @@
+// The page: the list of labs at /, a lab at /lab/NAME.
+import { h } from "./dom.js"
+import { Refused, enter } from "./link.js"
+import { showLab } from "./lab.js"
+import { showList } from "./list.js"
+
+const main = document.getElementById("main")
+document.querySelector(".skip").addEventListener("click", (e) => { e.preventDefault(); main.focus() })
+
+async function show() {
+  if (!(await enter())) return noKey()
+  const lab = location.pathname.match(/^\/lab\/([^/]+)$/)
+  try {
+    if (lab) await showLab(main, decodeURIComponent(lab[1]))
+    else await showList(main)
+  } catch (e) {
+    if (e instanceof Refused && e.status === 401) return noKey()
+    main.replaceChildren(h("h1", {}, "This cannot be shown"), h("p", {}, e.message), h("p", {}, h("a", { href: "/" }, "All labs")))
+  }
+  document.body.dataset.ready = "yes"
+}
+
+function noKey() {
+  main.replaceChildren(
+    h("h1", {}, "This tab has no key"),
+    h("p", {}, "An address of this page works once. Go to the terminal in which ", h("code", {}, "gravlab open"),
+      " runs and press Enter there: it prints a fresh address. A tab that is open already can go on."))
+  document.body.dataset.ready = "no"
+}
+
+show()

@@ -1,0 +1,38 @@
+// The rail beside the text: its parts, and where the reader stands with each
+// question.
+import { h } from "./dom.js"
+
+export function rail(text) {
+  const list = h("ol", {})
+  const signs = new Map()
+  let n = 0
+  for (const e of text.querySelectorAll("h2, .question")) {
+    if (e.tagName === "H2") {
+      e.id ||= "s-" + ++n
+      list.append(h("li", { class: "part" }, h("a", { href: "#" + e.id }, e.textContent)))
+      continue
+    }
+    const title = e.querySelector("h3")
+    if (!title) continue
+    title.id ||= "q-" + e.dataset.question
+    const sign = h("span", { class: "sign", "aria-hidden": "true" }, "○")
+    const word = h("span", { class: "word" })
+    signs.set(e.dataset.question, { sign, word })
+    list.append(h("li", { class: "ask" }, sign, h("a", { href: "#" + title.id }, title.textContent), word))
+  }
+  const wide = matchMedia("(min-width: 70rem)")
+  const element = h("nav", { class: "rail", "aria-label": "In this lab" }, h("details", { open: wide.matches }, h("summary", {}, "In this lab"), list))
+  wide.addEventListener("change", () => { element.firstChild.open = wide.matches })
+  return {
+    element,
+    standing(all) {
+      for (const s of all) {
+        const at = signs.get(s.question)
+        if (!at) continue
+        at.sign.textContent = s.sign
+        at.sign.dataset.outcome = s.outcome
+        at.word.textContent = s.outcome === "blank" ? "" : s.outcome
+      }
+    },
+  }
+}

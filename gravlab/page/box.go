@@ -1,0 +1,273 @@
+package page
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"hash/fnv"
+	"net/http"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/notebook"
+)
+
+// A Runner runs one code box, confined.
+type Runner interface {
+	// RunBox runs a box and returns when it has ended. The error says that the
+	// machine failed or that ctx ended; what is wrong with the code is in the
+	// result.
+	RunBox(ctx context.Context, box Box) (Result, error)
+}
+
+// A Box is one code box to run.
+type Box struct {
+	Above    []string // sources of the boxes above: their declarations count, nothing of them is run
+	Source   string
+	Seed     uint64                    // of random numbers
+	Exchange func(frame []byte) []byte // answers a frame, as bench.Session.Exchange does
+	Output   func(text []byte)         // is told what it prints, as it comes
+	Say      func(what string)         // is told what takes long
+}
+
+// A Result is how a box went.
+type Result struct {
+	// Trouble says in plain words what went wrong, each with its line in the box
+	// (0: no line in particular). None: it ran to its end.
+	Trouble []Trouble
+	// Remarks say what a reader should know all the same.
+	Remarks []string
+}
+
+// Trouble is one thing that went wrong.
+type Trouble struct {
+	Line int    `json:"line"`
+	Text string `json:"text"`
+}
+
+// running is a box that runs.
+type running struct {
+	stop    context.CancelFunc
+	stopped bool // by the reader
+}
+
+// An event is one line of what a run sends to the page.
+type event struct {
+	Text    string    `json:"text,omitempty"`    // printed
+	HTML    string    `json:"html,omitempty"`    // shown
+	Say     string    `json:"say,omitempty"`     // what takes long
+	Trouble []Trouble `json:"trouble,omitempty"` // lines to mark
+	End     bool      `json:"end,omitempty"`
+	OK      bool      `json:"ok,omitempty"`
+
+	Standings []standingView `json:"standings,omitempty"`
+	Marks     int            `json:"marks,omitempty"`
+	Of        int            `json:"of,omitempty"`
+}
+
+// mostPrinted is how much of what a box prints the page and the notebook keep.
+const mostPrinted = 200_000
+
+// run saves a box, runs it and sends what it puts out as it comes.
+func (s *Server) run(w http.ResponseWriter, r *http.Request, b *book) {
+	var in struct{ Tab, Cell, Source string }
+	if !read(w, r, &in) {
+		return
+	}
+	job, status, problem := b.begin(r.Context(), in.Tab, in.Cell, in.Source)
+	if problem != "" {
+		refuse(w, status, problem)
+		return
+	}
+	defer job.stop()
+	w.Header().Set("Content-Type", "application/x-ndjson")
+	flush, _ := w.(http.Flusher)
+	lines := json.NewEncoder(w)
+	var sending sync.Mutex
+	job.send = func(e event) {
+		sending.Lock()
+		defer sending.Unlock()
+		lines.Encode(e)
+		if flush != nil {
+			flush.Flush()
+		}
+	}
+	job.send(event{}) // the page knows now that it runs
+	job.do()
+}
+
+// A job is one run of a box.
+type job struct {
+	book  *book
+	index int
+	cell  string
+	box   Box
+	ctx   context.Context
+	stop  func()
+	mark  *running
+	send  func(event)
+
+	mu      sync.Mutex
+	outputs notebook.Cell // holds what was put out
+	printed int
+}
+
+// begin takes the text of a box, saves it, and prepares its run.
+func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, status int, problem string) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	switch {
+	case !b.mine(tab):
+		return nil, http.StatusConflict, "another tab works on this lab"
+	case !b.own && !b.allowed:
+		return nil, http.StatusForbidden, "this notebook comes from elsewhere; nothing in it runs before you allow it"
+	case b.running[cell] != nil:
+		return nil, http.StatusConflict, "this box runs already"
+	}
+	if problem := b.put(cell, source); problem != "" {
+		return nil, http.StatusBadRequest, problem
+	}
+	if _, err := b.write(); err != nil {
+		return nil, http.StatusInternalServerError, "it could not be saved: " + err.Error()
+	}
+	c := b.nb.Cell(cell)
+	j = &job{book: b, index: slices.Index(b.nb.Cells, c), cell: cell, mark: &running{}}
+	j.box = Box{Source: c.Source, Seed: seed(b), Output: j.print, Say: func(what string) { j.send(event{Say: what}) }}
+	for _, above := range b.nb.Cells[:j.index] {
+		if above.Kind == notebook.Code {
+			j.box.Above = append(j.box.Above, above.Source)
+		}
+	}
+	session := b.server.bench.Session(bench.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: os.DirFS(filepath.Dir(b.source))})
+	j.box.Exchange = session.Exchange
+	var cancel context.CancelFunc
+	j.ctx, cancel = context.WithCancel(ctx)
+	j.mark.stop = cancel
+	if b.running == nil {
+		b.running = map[string]*running{}
+	}
+	b.running[cell] = j.mark
+	j.stop = func() {
+		cancel()
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		if b.running[cell] == j.mark {
+			delete(b.running, cell)
+		}
+	}
+	return j, 0, ""
+}
+
+// seed is the sheet's, so that marking runs the same.
+func seed(b *book) uint64 {
+	h := fnv.New64a()
+	if b.sheet {
+		fmt.Fprintf(h, "%s\x00%s", b.paper.Lab.ID, b.paper.Code)
+	}
+	return h.Sum64()
+}
+
+// print takes what the box prints.
+func (j *job) print(text []byte) {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if j.printed > mostPrinted {
+		return
+	}
+	s := strings.ToValidUTF8(string(text), "\ufffd")
+	if j.printed += len(s); j.printed > mostPrinted {
+		s += "\n… the rest of what it printed is left out\n"
+	}
+	j.outputs.Print("stdout", s)
+	j.send(event{Text: s})
+}
+
+// show takes what the box shows.
+func (j *job) show(d bench.Display) error {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	o := display(d)
+	j.outputs.Outputs = append(j.outputs.Outputs, o)
+	j.send(event{HTML: j.book.output(j.index, o)})
+	return nil
+}
+
+// do runs the box and keeps what it put out in the notebook.
+func (j *job) do() {
+	b := j.book
+	result, err := b.server.o.Runner.RunBox(j.ctx, j.box)
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	if err != nil {
+		text := "The program that runs the boxes failed: " + err.Error() + ". Your text is saved; try again."
+		if j.mark.stopped {
+			text = "Stopped. Your text is saved."
+		} else if j.ctx.Err() != nil {
+			text = "Stopped, because the page was left. Your text is saved."
+		}
+		result.Trouble = append(result.Trouble, Trouble{Text: text})
+	}
+	for _, r := range result.Remarks {
+		o := &notebook.Output{Kind: notebook.Stream, Name: "stderr", Text: r + "\n"}
+		j.outputs.Outputs = append(j.outputs.Outputs, o)
+		j.send(event{HTML: b.output(j.index, o)})
+	}
+	if len(result.Trouble) > 0 {
+		o := failure(result.Trouble)
+		j.outputs.Outputs = append(j.outputs.Outputs, o)
+		j.send(event{HTML: b.output(j.index, o), Trouble: result.Trouble})
+	}
+	// The notebook may have been begun anew meanwhile.
+	if b.nb != nil {
+		if c := b.nb.Cell(j.cell); c != nil && c.Kind == notebook.Code {
+			c.Outputs = j.outputs.Outputs
+			last := 0
+			for _, other := range b.nb.Cells {
+				last = max(last, other.Run)
+			}
+			c.Run = last + 1
+			if _, err := b.write(); err != nil {
+				b.server.o.Complain(err.Error())
+			}
+		}
+	}
+	e := event{End: true, OK: len(result.Trouble) == 0}
+	if b.nb != nil {
+		e.Standings, e.Marks, e.Of = b.standings()
+	}
+	j.send(e)
+}
+
+// failure is what went wrong, as a notebook holds it.
+func failure(all []Trouble) *notebook.Output {
+	var lines []string
+	for _, t := range all {
+		if t.Line > 0 {
+			lines = append(lines, fmt.Sprintf("line %d: %s", t.Line, t.Text))
+		} else {
+			lines = append(lines, t.Text)
+		}
+	}
+	return &notebook.Output{Kind: notebook.Failure, ErrName: "error", ErrValue: strings.Join(lines, "\n"), Traceback: []string{}}
+}
+
+// stop ends a box that runs.
+func (s *Server) stop(w http.ResponseWriter, r *http.Request, b *book) {
+	var in struct{ Tab, Cell string }
+	if !read(w, r, &in) {
+		return
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if run := b.running[in.Cell]; run != nil {
+		run.stopped = true
+		run.stop()
+	}
+	reply(w, struct{}{})
+}

@@ -1,0 +1,254 @@
+package page_test
+
+import (
+	"context"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+
+	"gravity.example/gravlab/internal/webassets"
+	labpage "gravity.example/gravlab/page"
+)
+
+// A room is a served page and a browser tab in front of it.
+type room struct {
+	*testing.T
+	ctx    context.Context // of the tab
+	server *labpage.Server
+	web    *http.Server
+	o      labpage.Options
+	host   string
+	data   string
+	quiet  atomic.Bool // what the page says is not looked at
+}
+
+// chromium returns Debian's browser, or skips the test.
+func chromium(t *testing.T) string {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal("chromium is not installed")
+		}
+		t.Skip("chromium is not installed, so the page cannot be tried in a browser")
+	}
+	if testing.Short() {
+		t.Skip("a browser takes seconds to start")
+	}
+	return path
+}
+
+// labs is the folder of the project's notebooks.
+const labs = "../../notebooks"
+
+// enter serves the page and opens a browser in front of it, at a notebook or at
+// the list.
+func enter(t *testing.T, o labpage.Options, notebook string) *room {
+	t.Helper()
+	r := &room{T: t, o: o, data: o.Data}
+	path := chromium(t)
+	r.serve("127.0.0.1:0")
+	options := append(chromedp.DefaultExecAllocatorOptions[:],
+		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()), chromedp.NoFirstRun,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
+		chromedp.Flag("disable-sync", true), chromedp.Flag("lang", "en-GB"), chromedp.WindowSize(1280, 900))
+	allocator, endBrowser := chromedp.NewExecAllocator(context.Background(), options...)
+	t.Cleanup(endBrowser)
+	tab, endTab := chromedp.NewContext(allocator)
+	t.Cleanup(endTab)
+	var endTime context.CancelFunc
+	r.ctx, endTime = context.WithTimeout(tab, 120*time.Second)
+	t.Cleanup(endTime)
+	r.complain()
+	r.do(chromedp.Navigate(r.server.Address(r.host, notebook)))
+	r.ready()
+	return r
+}
+
+// complain fails the test when a script of the page fails or its policy is
+// broken. What the network refuses is the test's own doing.
+func (r *room) complain() {
+	console := chromedp.Console(r.ctx)
+	go func() {
+		for m, err := range console {
+			if err != nil {
+				return
+			}
+			if m.Source != "network" && (m.IsException() || m.Type == "warning" || m.Type == "error") && !r.quiet.Load() {
+				r.Errorf("the page says: %s", m)
+			}
+		}
+	}()
+}
+
+func (r *room) serve(address string) {
+	r.Helper()
+	s, err := labpage.New(r.o)
+	if err != nil {
+		r.Fatal(err)
+	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		r.Fatal(err)
+	}
+	r.server, r.host = s, l.Addr().String()
+	web := &http.Server{Handler: s.Handler()}
+	r.web = web
+	go web.Serve(l)
+	r.Cleanup(func() {
+		web.Close()
+		s.Close()
+	})
+}
+
+// stopServing is what happens when the program is killed.
+func (r *room) stopServing() {
+	r.web.Close()
+	r.server.Close()
+}
+
+// A step is something done in the tab.
+type step = chromedp.Action[chromedp.Void]
+
+// do does things in the tab; each has some seconds to come to an end.
+func (r *room) do(steps ...step) {
+	r.Helper()
+	for _, a := range steps {
+		ctx, end := context.WithTimeout(r.ctx, 20*time.Second)
+		err := chromedp.Do(ctx, a)
+		end()
+		if err != nil {
+			r.fail(err.Error())
+		}
+	}
+}
+
+// fail ends the test with a picture and the words of the page.
+func (r *room) fail(why string) {
+	r.Helper()
+	text, _ := chromedp.Run(r.ctx, chromedp.Evaluate[string](`document.body.innerText.slice(0,800)`))
+	r.Fatalf("%s (see %s)\n%s", why, r.shot("failed", true), text)
+}
+
+// ready waits until the page stands.
+func (r *room) ready() {
+	r.Helper()
+	r.waitFor(`document.body && document.body.dataset.ready === "yes" && (!location.pathname.startsWith("/lab/") || document.querySelector("main").dataset.ready === "yes")`)
+}
+
+// open goes to a lab or to the list.
+func (r *room) open(path string) {
+	r.Helper()
+	r.do(chromedp.Navigate("http://" + r.host + path))
+	r.ready()
+}
+
+// waitFor waits until an expression is true in the page.
+func (r *room) waitFor(js string) {
+	r.Helper()
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
+		ok, err := chromedp.Run(r.ctx, chromedp.Evaluate[bool]("Boolean("+js+")"))
+		if err == nil && ok {
+			return
+		}
+	}
+	r.fail("waited in vain for " + js)
+}
+
+// read evaluates an expression.
+func (r *room) read(js string) string {
+	r.Helper()
+	s, err := chromedp.Run(r.ctx, chromedp.Evaluate[string]("String("+js+")"))
+	if err != nil {
+		r.fail(js + ": " + err.Error())
+	}
+	return s
+}
+
+// await evaluates an expression and waits for its promise.
+func (r *room) await(js string) string {
+	r.Helper()
+	s, err := chromedp.Run(r.ctx, chromedp.Evaluate[string](js, chromedp.EvalAwaitPromise))
+	if err != nil {
+		r.fail(js + ": " + err.Error())
+	}
+	return s
+}
+
+// shot keeps a picture of the page where $GRAVLAB_SHOTS says, or in the test's
+// folder.
+func (r *room) shot(name string, whole bool) string {
+	dir := os.Getenv("GRAVLAB_SHOTS")
+	if dir == "" {
+		dir = r.TempDir()
+	}
+	take := chromedp.CaptureScreenshot()
+	if whole {
+		take = chromedp.FullScreenshot(100)
+	}
+	picture, err := chromedp.Run(r.ctx, take)
+	if err != nil {
+		return "no picture"
+	}
+	path := filepath.Join(dir, name+".png")
+	os.WriteFile(path, picture, 0o644)
+	return path
+}
+
+// look sets the size of the window and the colours that the reader prefers.
+func (r *room) look(width, height int64, scheme string) {
+	r.Helper()
+	_, err := chromedp.Call(r.ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: height, DeviceScaleFactor: 1})
+	if err != nil {
+		r.Fatal(err)
+	}
+	_, err = chromedp.Call(r.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
+		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+	if err != nil {
+		r.Fatal(err)
+	}
+}
+
+// built is the folder of the built editor; it is built if need be.
+func built(t testing.TB) string {
+	t.Helper()
+	dir, err := webassets.Build(context.Background(), func(s string) { t.Log(s) })
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal(err)
+		}
+		t.Logf("without the built editor: %v", err)
+		return ""
+	}
+	return dir
+}
+
+// scripted is a runner that does what the first line of a box says.
+type scripted struct{}
+
+func (scripted) RunBox(ctx context.Context, b labpage.Box) (labpage.Result, error) {
+	switch first, rest, _ := strings.Cut(strings.TrimPrefix(b.Source, "%%\n"), "\n"); {
+	case strings.HasPrefix(first, "// print "):
+		b.Output([]byte(strings.TrimPrefix(first, "// print ") + "\n"))
+		return labpage.Result{}, nil
+	case first == "// endless":
+		b.Output([]byte("going round\n"))
+		<-ctx.Done()
+		return labpage.Result{}, ctx.Err()
+	case first == "// wrong":
+		return labpage.Result{Trouble: []labpage.Trouble{{Line: 3, Text: "x is not known here"}}}, nil
+	case strings.HasPrefix(first, "// frame "):
+		b.Exchange([]byte(rest))
+		return labpage.Result{}, nil
+	}
+	return labpage.Result{}, nil
+}

@@ -1,0 +1,120 @@
+package page
+
+import (
+	"context"
+	"fmt"
+
+	"gravity.example/gravlab/compose"
+)
+
+// Confined runs boxes in workers of package compose, the ones that marking
+// uses.
+type Confined struct {
+	ready chan struct{} // closed when pool or err is there
+	pool  *compose.Pool
+	err   error
+	stop  context.CancelFunc
+}
+
+// NewConfined prepares the packages of a clone behind the page, which takes some
+// time on a new machine, and tells say so. Close ends the workers.
+func NewConfined(clone string, say func(string)) *Confined {
+	ctx, stop := context.WithCancel(context.Background())
+	c := &Confined{ready: make(chan struct{}), stop: stop}
+	go func() {
+		defer close(c.ready)
+		c.pool, c.err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Say: say})
+	}()
+	return c
+}
+
+// Close ends what runs.
+func (c *Confined) Close() error {
+	c.stop()
+	<-c.ready
+	if c.err != nil {
+		return nil
+	}
+	return c.pool.Close()
+}
+
+// RunBox waits until the packages are prepared and runs a box.
+func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
+	select {
+	case <-c.ready:
+	default:
+		b.Say("preparing the packages of the labs, once on a new machine")
+	}
+	select {
+	case <-c.ready:
+	case <-ctx.Done():
+		return Result{}, ctx.Err()
+	}
+	if c.err != nil {
+		return Result{}, c.err
+	}
+	b.Say("running")
+	out, err := c.pool.RunBox(ctx, compose.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output})
+	if err != nil {
+		return Result{}, err
+	}
+	return result(out, len(b.Above)+1), nil
+}
+
+// limits say in plain words what ended a box.
+var limits = map[compose.Limit]string{
+	compose.LimitTime:     "It used more computing time than a box may have. Does a loop never end?",
+	compose.LimitMemory:   "It needed more memory than a box may have. Does a slice grow without end?",
+	compose.LimitOutput:   "It printed more than a box may print. Does a loop never end?",
+	compose.LimitFrames:   "It showed or gave in more than a box may. Does a loop never end?",
+	compose.LimitCompiler: "It is too much for the compiler. Is there a very large array or constant?",
+	compose.LimitSize:     "There is too much code in this notebook.",
+}
+
+// result says in plain words how a box went; box is its number, counted from 1.
+func result(out compose.Outcome, box int) Result {
+	var r Result
+	if out.Unread != "" {
+		return Result{Trouble: []Trouble{{Text: out.Unread}}}
+	}
+	var last compose.Cell
+	for _, c := range out.Cells {
+		if c.Index == box-1 {
+			last = c
+		}
+	}
+	bad := last.State == compose.NotBuilt || last.State == compose.Refused
+	for _, m := range out.Remarks {
+		switch {
+		case m.Cell == box && bad:
+			r.Trouble = append(r.Trouble, Trouble{Line: m.Line, Text: m.Text})
+		case m.Cell == box && m.Line > 0:
+			r.Remarks = append(r.Remarks, fmt.Sprintf("line %d: %s", m.Line, m.Text))
+		case m.Cell == box || m.Cell == 0:
+			r.Remarks = append(r.Remarks, m.Text)
+		case bad:
+			// What a box above lacks may be what this one misses.
+			r.Remarks = append(r.Remarks, "In a box above: "+m.Text)
+		}
+	}
+	switch last.State {
+	case compose.Failed:
+		r.Trouble = append(r.Trouble, Trouble{Text: last.Fault})
+	case compose.Ended:
+		r.Trouble = append(r.Trouble, Trouble{Text: ended(last.Limit)})
+	case compose.NotRun:
+		r.Trouble = append(r.Trouble, Trouble{Text: ended(out.Ended)})
+	case compose.NotBuilt, compose.Refused:
+		if len(r.Trouble) == 0 {
+			r.Trouble = append(r.Trouble, Trouble{Text: "This cannot be run here."})
+		}
+	}
+	return r
+}
+
+func ended(l compose.Limit) string {
+	if text, ok := limits[l]; ok {
+		return "Stopped: " + text + " Your text is saved."
+	}
+	return "It was not run. Your text is saved."
+}

@@ -1,0 +1,167 @@
+package page
+
+import (
+	"bytes"
+	"net/http"
+	"os"
+	"path/filepath"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/internal/webassets"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/report"
+)
+
+// A labView is one lab in the list.
+type labView struct {
+	Name     string   `json:"name"`
+	Number   string   `json:"number"`
+	Title    string   `json:"title"`
+	Minutes  int      `json:"minutes"`
+	Tracks   []string `json:"tracks"`
+	BuildsOn []string `json:"buildsOn"` // numbers of labs
+	Begun    bool     `json:"begun"`
+	Given    int      `json:"given"` // questions that something was given in to
+	Right    int      `json:"right"` // questions with all their marks
+	Count    int      `json:"count"` // of questions
+	Marks    int      `json:"marks"`
+	Of       int      `json:"of"`
+	File     string   `json:"file"` // of a notebook from elsewhere
+}
+
+// list gives the list of labs.
+func (s *Server) list(w http.ResponseWriter, _ *http.Request) {
+	tracks := []string{string(exercises.LaboratoryClass), string(exercises.SurveyHire), string(exercises.PlanetarySpace)}
+	out := struct {
+		Labs   []labView `json:"labs"`
+		Tracks []string  `json:"tracks"`
+		Last   string    `json:"last"`
+	}{Labs: []labView{}, Tracks: tracks, Last: s.desk.get().Last}
+	for _, b := range s.books {
+		out.Labs = append(out.Labs, b.listed())
+	}
+	if s.find(out.Last) == nil {
+		out.Last = ""
+	}
+	reply(w, out)
+}
+
+// listed says what the list shows of a book. It opens no lab that nobody has
+// begun.
+func (b *book) listed() labView {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	v := labView{Name: b.name, Tracks: []string{}, BuildsOn: []string{}, Begun: stampOf(b.copy) != stamp{}}
+	paper, known, assessed := b.paper, b.sheet, b.assessed
+	if b.nb == nil {
+		path := b.source
+		if v.Begun {
+			path = b.copy
+		}
+		if !b.own || v.Begun {
+			if nb, err := notebook.ReadFile(path, notebook.Options{}); err == nil {
+				paper, known, assessed, _ = sheetOf(nb)
+				v.Title = firstHeading(nb)
+			}
+		}
+	} else {
+		v.Title = firstHeading(b.nb)
+	}
+	lab := paper.Lab
+	if !known && b.own {
+		if found, err := exercises.Find(b.name); err == nil {
+			lab = found
+		}
+	}
+	if !b.own {
+		v.File = b.source
+	} else {
+		v.Title, v.Number = lab.Title, lab.Number()
+		for _, t := range lab.Tracks {
+			v.Tracks = append(v.Tracks, string(t))
+		}
+		for _, id := range lab.BuildsOn {
+			if on, err := exercises.Find(id); err == nil {
+				v.BuildsOn = append(v.BuildsOn, on.Number())
+			}
+		}
+	}
+	v.Minutes = lab.Minutes
+	if lab.ID == "" {
+		return v
+	}
+	sum, err := b.server.bench.Summary(lab.ID, string(paper.Code))
+	if err != nil {
+		return v
+	}
+	v.Count, v.Of = len(sum.Standings), sum.Of
+	for _, st := range sum.Standings {
+		if st.Verdict.Outcome != judge.Blank {
+			v.Given++
+		}
+		if !assessed && st.Verdict.Marks == st.Verdict.Of {
+			v.Right++
+		}
+	}
+	if !assessed {
+		v.Marks = sum.Marks
+	}
+	return v
+}
+
+// report gives the lab as one page to keep.
+func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *book) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if err := b.load(); err != nil {
+		refuse(w, http.StatusInternalServerError, err.Error())
+		return
+	}
+	o := report.Options{}
+	if s.o.Web != "" {
+		if text, err := os.ReadFile(filepath.Join(s.o.Web, webassets.Charts)); err == nil {
+			o.Charts = string(text)
+		}
+	}
+	if sum := b.summary(); sum != nil {
+		o.Title = b.paper.Lab.Title
+		if b.paper.Code != "" {
+			o.Remark = "Sheet " + string(b.paper.Code)
+		}
+		for _, st := range sum.Standings {
+			if b.assessed {
+				continue // what it is worth comes with the marking
+			}
+			v := st.Verdict
+			o.Questions = append(o.Questions, report.QuestionRow{From: b.paper.Lab.FullID(st.Question.ID), Title: st.Question.Title,
+				Understood: v.Understood, Outcome: v.Outcome, Slip: v.Slip, Marks: v.Marks, Of: v.Of})
+		}
+	}
+	var page bytes.Buffer
+	if err := report.Write(&page, b.nb, o); err != nil {
+		refuse(w, http.StatusInternalServerError, err.Error())
+		return
+	}
+	// It is kept as a file; opened at this address it could do nothing.
+	w.Header().Set("Content-Security-Policy", "sandbox; default-src 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	page.WriteTo(w)
+}
+
+// notebook gives the lab as a notebook file, to hand in.
+func (s *Server) notebook(w http.ResponseWriter, _ *http.Request, b *book) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if err := b.load(); err != nil {
+		refuse(w, http.StatusInternalServerError, err.Error())
+		return
+	}
+	data, err := b.nb.Bytes()
+	if err != nil {
+		refuse(w, http.StatusInternalServerError, err.Error())
+		return
+	}
+	w.Header().Set("Content-Type", "application/x-ipynb+json")
+	w.Write(data)
+}

@@ -1,0 +1,184 @@
+// Package page serves the labs as a local page: text with its figures and math,
+// answers where they are asked, and boxes of code that run confined.
+//
+// Most callers need New and Server.Handler; Server.Address makes the address
+// that opens the page once.
+//
+// # Whose page it is
+//
+// The address holds a key that works once. With it the browser gets a cookie, and
+// the page a second key, which it keeps to itself and sends with every request.
+// The cookie alone opens nothing: a browser sends a cookie of 127.0.0.1 to every port
+// of it, so other programs on the machine may see it. The second key stays within
+// the page's own origin, port included. Requests for another host name and from another
+// origin are refused, so no other web page reaches the labs, not even by pointing
+// a name of its own at 127.0.0.1.
+//
+// # What a notebook may do
+//
+// Nothing in a notebook is trusted. Its text is rebuilt by package prose; its outputs are
+// shown as package report shows them; what cannot be rebuilt stands in a frame without
+// scripts, served with a policy that takes its origin away. Charts run a script,
+// ours, in a frame of the same kind. Code runs through a Runner, which confines it, and
+// code of a notebook from elsewhere not before the reader has said so.
+//
+// # Where the work is
+//
+// A lab is copied into the folder of working copies when it is first changed or run,
+// and the copy is what the page reads and writes from then on. It is an ordinary
+// notebook, written whole. One tab writes; another is told, and may take over.
+package page
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"net/http"
+	"os"
+	"path/filepath"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/bench"
+)
+
+// Options for a page. Labs, Data and Runner are needed.
+type Options struct {
+	Labs   string   // the folder of the project's own notebooks
+	Others []string // notebooks from elsewhere
+	Data   string   // where working copies and answers are kept
+	Runner Runner   // runs code boxes
+	// Web is the folder of the built editor and charts (package webassets); empty
+	// gives plain text areas and still figures.
+	Web string
+	// Apparatus holds the virtual apparatus: apparatus.js, an ES module, and what it
+	// loads. Without that file there is none.
+	Apparatus fs.FS
+	// Hosts are the host names, with port, that the page answers to. Empty: any
+	// address of this machine by number, and localhost.
+	Hosts []string
+	// Complain receives what goes wrong behind the scenes; nil drops it.
+	Complain func(string)
+}
+
+// Server is the page.
+type Server struct {
+	o     Options
+	bench *bench.Bench
+	door  *door
+	desk  *desk
+	books []*book
+}
+
+// New prepares a page. Nothing is written until a reader does something.
+func New(o Options) (*Server, error) {
+	if o.Complain == nil {
+		o.Complain = func(string) {}
+	}
+	b, err := bench.New(bench.Options{Data: o.Data, Complain: o.Complain})
+	if err != nil {
+		return nil, err
+	}
+	s := &Server{o: o, bench: b, door: newDoor(o.Hosts), desk: &desk{path: filepath.Join(o.Data, "page", "place.json")}}
+	for _, lab := range exercises.Labs() {
+		path := filepath.Join(o.Labs, lab.ID+".ipynb")
+		if _, err := os.Stat(path); o.Labs == "" || err != nil {
+			continue
+		}
+		s.books = append(s.books, &book{server: s, name: lab.ID, source: path, own: true, copy: s.workingCopy(lab.ID)})
+	}
+	seen := map[string]bool{}
+	for _, path := range o.Others {
+		abs, err := filepath.Abs(path)
+		if err != nil {
+			return nil, err
+		}
+		if own := s.ownBook(abs); own != nil || seen[abs] {
+			continue
+		}
+		seen[abs] = true
+		name := otherName(abs)
+		s.books = append(s.books, &book{server: s, name: name, source: abs, copy: s.workingCopy(name)})
+	}
+	return s, nil
+}
+
+// ownBook is the lab of the project's own that a file is, or nil.
+func (s *Server) ownBook(abs string) *book {
+	for _, b := range s.books {
+		if src, err := filepath.Abs(b.source); err == nil && src == abs {
+			return b
+		}
+	}
+	return nil
+}
+
+// find returns the book of a name, or nil. Names are compared and never become
+// part of a path, so there is no way from a name to another file.
+func (s *Server) find(name string) *book {
+	for _, b := range s.books {
+		if b.name == name {
+			return b
+		}
+	}
+	return nil
+}
+
+func (s *Server) workingCopy(name string) string {
+	return filepath.Join(s.o.Data, "work", name+".ipynb")
+}
+
+// Address is an address that opens the page once; path says at which notebook
+// ("" is the list). host is host and port.
+func (s *Server) Address(host, notebook string) string {
+	path := "/"
+	if abs, err := filepath.Abs(notebook); notebook != "" && err == nil {
+		if b := s.ownBook(abs); b != nil {
+			path = "/lab/" + b.name
+		}
+	}
+	return fmt.Sprintf("http://%s%s#key=%s", host, path, s.door.newKey())
+}
+
+// Close stops what runs and gives the working copies back. All that was typed
+// has been written before.
+func (s *Server) Close() error {
+	for _, b := range s.books {
+		b.close()
+	}
+	return s.bench.Close()
+}
+
+// Handler answers the page's requests.
+func (s *Server) Handler() http.Handler {
+	api := http.NewServeMux()
+	api.HandleFunc("GET /api/labs", s.list)
+	api.HandleFunc("GET /api/lab/{name}", s.withBook(s.open))
+	api.HandleFunc("POST /api/lab/{name}/here", s.withBook(s.here))
+	api.HandleFunc("POST /api/lab/{name}/save", s.withBook(s.save))
+	api.HandleFunc("POST /api/lab/{name}/answer", s.withBook(s.answer))
+	api.HandleFunc("POST /api/lab/{name}/form", s.withBook(s.form))
+	api.HandleFunc("POST /api/lab/{name}/run", s.withBook(s.run))
+	api.HandleFunc("POST /api/lab/{name}/stop", s.withBook(s.stop))
+	api.HandleFunc("POST /api/lab/{name}/allow", s.withBook(s.allow))
+	api.HandleFunc("POST /api/lab/{name}/anew", s.withBook(s.anew))
+	api.HandleFunc("GET /api/lab/{name}/report", s.withBook(s.report))
+	api.HandleFunc("GET /api/lab/{name}/notebook", s.withBook(s.notebook))
+
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET /{$}", s.shell)
+	mux.HandleFunc("GET /lab/{name}", s.shell)
+	mux.HandleFunc("GET /asset/{name}", s.asset)
+	mux.HandleFunc("GET /apparatus/{path...}", s.apparatus)
+	mux.HandleFunc("POST /enter", s.door.enter)
+	mux.Handle("GET /frame/{id}", s.door.cookieOnly(http.HandlerFunc(s.frame)))
+	mux.Handle("/api/", s.door.keyed(api))
+	return s.door.guard(mux)
+}
+
+// secret returns 128 random bits.
+func secret() string {
+	b := make([]byte, 16)
+	rand.Read(b) // never fails
+	return hex.EncodeToString(b)
+}

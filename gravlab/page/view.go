@@ -1,0 +1,187 @@
+package page
+
+import (
+	"strings"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/internal/prose"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
+)
+
+// A view is a lab as the page shows it.
+type view struct {
+	Name      string         `json:"name"`
+	Title     string         `json:"title"`
+	Remark    string         `json:"remark"` // whose numbers it has
+	Minutes   int            `json:"minutes"`
+	Number    string         `json:"number"` // of the lab, "" if it is none
+	Copy      string         `json:"copy"`   // path of the working copy
+	Foreign   bool           `json:"foreign"`
+	Allowed   bool           `json:"allowed"`
+	Writer    bool           `json:"writer"`
+	Place     string         `json:"place"`
+	Blocks    []block        `json:"blocks"`
+	Standings []standingView `json:"standings"`
+	Marks     int            `json:"marks"`
+	Of        int            `json:"of"`
+	Assessed  bool           `json:"assessed"`
+	Fault     string         `json:"fault"`
+}
+
+// A block is one cell.
+type block struct {
+	ID     string `json:"id"`
+	Kind   string `json:"kind"` // text, code, raw
+	HTML   string `json:"html"` // of text
+	Source string `json:"source"`
+	Output string `json:"output"` // HTML
+	Sheet  bool   `json:"sheet"`  // declares the sheet
+	Of     string `json:"of"`     // the question that a text belongs to: "kappa"
+	Ask    *ask   `json:"ask"`
+}
+
+// An ask is how a question is answered.
+type ask struct {
+	Question string   `json:"question"`
+	Title    string   `json:"title"`
+	Kind     string   `json:"kind"` // a judge.Kind
+	Form     bool     `json:"form"` // answered in fields, not in code
+	Unit     string   `json:"unit"` // that the field suggests
+	Fields   fields   `json:"fields"`
+	Options  []option `json:"options"`
+}
+
+type option struct {
+	Letter string `json:"letter"`
+	HTML   string `json:"html"`
+}
+
+// A standingView is where the reader stands with a question.
+type standingView struct {
+	Question string `json:"question"`
+	Title    string `json:"title"`
+	Cell     string `json:"cell"`
+	Sign     string `json:"sign"`
+	Outcome  string `json:"outcome"`
+	Marks    int    `json:"marks"`
+	Of       int    `json:"of"`
+}
+
+// view builds the view. The caller holds b.mu.
+func (b *book) view() view {
+	v := view{
+		Name: b.name, Copy: b.copy, Foreign: !b.own, Allowed: b.own || b.allowed, Fault: b.fault, Assessed: b.assessed,
+		Place: b.server.desk.get().Cells[b.name],
+	}
+	if b.sheet {
+		v.Title, v.Minutes, v.Number = b.paper.Lab.Title, b.paper.Lab.Minutes, b.paper.Lab.Number()
+		v.Remark = "the lab's own numbers"
+		if b.paper.Code != "" {
+			v.Remark = "sheet " + string(b.paper.Code)
+		}
+	}
+	for i, c := range b.nb.Cells {
+		v.Blocks = append(v.Blocks, b.block(i, c))
+	}
+	if v.Title == "" {
+		v.Title = firstHeading(b.nb)
+	}
+	v.Standings, v.Marks, v.Of = b.standings()
+	return v
+}
+
+func firstHeading(nb *notebook.Notebook) string {
+	for _, c := range nb.Cells {
+		if c.Kind == notebook.Markdown {
+			if line, _, _ := strings.Cut(strings.TrimSpace(c.Source), "\n"); strings.HasPrefix(line, "# ") {
+				return strings.TrimSpace(line[2:])
+			}
+		}
+	}
+	return "Notebook"
+}
+
+// standings lists where the reader stands. Of an assessed sheet it says what
+// was given in and no more.
+func (b *book) standings() (list []standingView, marks, of int) {
+	sum := b.summary()
+	if sum == nil {
+		return []standingView{}, 0, 0
+	}
+	for _, st := range sum.Standings {
+		v := standingView{Question: st.Question.ID, Title: st.Question.Title, Sign: st.Verdict.Outcome.Sign(), Outcome: string(st.Verdict.Outcome), Marks: st.Verdict.Marks, Of: st.Verdict.Of}
+		if b.assessed && st.Verdict.Outcome != judge.Blank && st.Verdict.Outcome != judge.Unreadable && st.Verdict.Outcome != judge.Waiting {
+			v.Sign, v.Outcome, v.Marks = "•", "recorded", 0
+		}
+		if c := b.nb.Question(b.paper.Lab.FullID(st.Question.ID), notebook.Answer); c != nil {
+			v.Cell = c.ID
+		}
+		list = append(list, v)
+	}
+	if b.assessed {
+		return list, 0, sum.Of
+	}
+	return list, sum.Marks, sum.Of
+}
+
+// block is one cell.
+func (b *book) block(i int, c *notebook.Cell) block {
+	out := block{ID: c.ID, Kind: "code", Source: c.Source}
+	q, isQuestion := exercises.Question{}, false
+	from, part, marked := c.Question()
+	if marked && b.sheet {
+		q, isQuestion = b.paper.Question(from)
+	}
+	switch {
+	case c.Kind == notebook.Markdown && isQuestion && part == notebook.QuestionText:
+		out.Kind, out.Source, out.Of = "text", "", q.ID
+		text := c.Source
+		// The options stand in the form, where they are chosen.
+		if answer := b.nb.Question(from, notebook.Answer); text == q.Text() && len(q.Options) > 0 && answer != nil && b.formOf(q, answer) {
+			bare := q
+			bare.Options = nil
+			text = bare.Text()
+		}
+		out.HTML = b.prose(text, c)
+	case c.Kind == notebook.Markdown:
+		out.Kind, out.Source, out.HTML = "text", "", b.prose(c.Source, c)
+	case c.Kind == notebook.Raw:
+		out.Kind = "raw"
+	default:
+		out.Output = b.outputs(i, c.Outputs)
+		out.Sheet = marked && part == notebook.Sheet
+		if isQuestion && part == notebook.Answer {
+			out.Ask = b.ask(q, c)
+		}
+	}
+	return out
+}
+
+// ask says how a question is answered.
+func (b *book) ask(q exercises.Question, c *notebook.Cell) *ask {
+	a := &ask{Question: q.ID, Title: q.Title, Kind: string(q.Kind), Form: b.formOf(q, c), Unit: q.Unit}
+	a.Fields, _ = typed(c)
+	for _, o := range q.Options {
+		text := strings.TrimSpace(b.prose(o.Text, c))
+		text = strings.TrimSuffix(strings.TrimPrefix(text, "<p>"), "</p>")
+		a.Options = append(a.Options, option{o.Letter, text})
+	}
+	return a
+}
+
+// prose renders Markdown, with what was attached to its cell.
+func (b *book) prose(text string, c *notebook.Cell) string {
+	html, problems := prose.HTML(text, prose.Options{Attachment: func(name string) (string, string, bool) {
+		for _, mime := range []string{"image/png", "image/jpeg", "image/gif"} {
+			if data, ok := c.Attachments[name].Text(mime); ok {
+				return mime, data, true
+			}
+		}
+		return "", "", false
+	}})
+	for _, p := range problems {
+		b.server.o.Complain(b.name + ", " + c.ID + ": " + p.Error())
+	}
+	return html
+}
