@@ -251,6 +251,8 @@ type progress struct {
 	w   io.Writer
 	bar *progressbar.ProgressBar
 	tty bool
+
+	began time.Time // for count, without a terminal
 }
 
 func newProgress(w io.Writer) *progress {

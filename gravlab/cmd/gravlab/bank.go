@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/marking"
+)
+
+// ownBank names the lecturer's bank that this program was built with; the
+// linker sets it (marking.Bank.Program). ownBankProblem says why that bank could not
+// be added.
+var (
+	ownBank        string
+	ownBankProblem error
+)
+
+// withBank goes on in a program that holds the bank in dir: this one if it does,
+// else one that is built for it, which takes this one's place. Without a bank it does
+// nothing.
+func withBank(ctx context.Context, c *call, dir string) error {
+	if dir == "" {
+		return nil
+	}
+	b, err := marking.ReadBank(dir)
+	if err != nil {
+		return usageError{err, ""}
+	}
+	if b.Print == ownBank {
+		if ownBankProblem != nil {
+			return usageError{fmt.Errorf("%s: %w", dir, ownBankProblem), ""}
+		}
+		return nil
+	}
+	if ownBank != "" {
+		return fmt.Errorf("the bank in %s changed while the program was built with it; try again", dir)
+	}
+	clone, err := findClone()
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(c.err, "building the program with the bank in %s\n", dir)
+	program, err := b.Program(ctx, clone)
+	if marking.IsInput(err) {
+		return usageError{err, ""}
+	}
+	if err != nil {
+		return err
+	}
+	return goOn(ctx, program, append([]string{c.flags.Name()}, c.args...))
+}
+
+// labNotebook finds the notebook of a lab: in the bank's folder, or in the clone.
+func labNotebook(bank, id string) (string, error) {
+	var tried []string
+	if bank != "" {
+		tried = append(tried, filepath.Join(bank, id+".ipynb"))
+	}
+	if clone, err := findClone(); err == nil {
+		tried = append(tried, filepath.Join(clone, "notebooks", id+".ipynb"))
+	} else if bank == "" {
+		return "", err
+	}
+	for _, path := range tried {
+		if _, err := os.Stat(path); err == nil {
+			return path, nil
+		}
+	}
+	return "", nil
+}
+
+// findClone finds the module: the one that GRAVLAB_CLONE names, or at or above the
+// current folder or the program's own.
+func findClone() (string, error) {
+	dirs := []string{"."}
+	if program, err := os.Executable(); err == nil {
+		dirs = append(dirs, filepath.Dir(program))
+	}
+	return kernel.FindClone(dirs...)
+}

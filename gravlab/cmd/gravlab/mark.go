@@ -1,0 +1,118 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+
+	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/marking"
+)
+
+var markCommand = command{
+	name: "mark", args: "--class LIST --out MARKS [flags] RETURNED...",
+	short: "mark what a class handed in",
+	long: `
+Collects the notebooks in RETURNED (folders, zip archives), tells whose each is
+by its code, not its name, runs them confined, judges, and writes into MARKS:
+
+  marks.csv          one row a student
+  replies/ID.html    a reply to each student
+  class.html         spread, facility and discrimination, slips, who is missing
+  remarks.csv        what a person should know
+  by-eye.csv         texts: read them, fill in the column marks, mark again
+
+It may be stopped at any time and called again: nothing is run twice. The
+notebooks are other people's programs; they get no files, no network and no
+more than 256 MiB and a minute each.
+
+--class LIST      the class list of the handout
+--key FILE        the class key; without this flag LIST with the ending .key
+--out MARKS       where the books go
+--lab LAB         which lab, if RETURNED holds sheets of several
+--adjust FILE     your own word, applied last: columns id, question, marks, reason;
+                  question "file" names, by its fingerprint, which of two files
+                  with one code counts. Without this flag: MARKS/adjust.csv
+--reference FILE  your values for own recordings: columns id (or *), question,
+                  value, u, unit, and perhaps allowed, the standard uncertainty
+                  that a careful student reaches (without it: u)
+--judge-again     judges what was given in by the bank as it is now; runs nothing
+--bank DIR        use your own bank (see gravlab help handout)
+
+Example:
+
+  gravlab mark --class class.csv --out marks-01 returned`,
+	run: runMark,
+}
+
+func runMark(ctx context.Context, c *call) error {
+	m := marking.Marking{}
+	class := c.flags.String("class", "", "")
+	key := c.flags.String("key", "", "")
+	bank := c.flags.String("bank", "", "")
+	c.flags.StringVar(&m.Out, "out", "", "")
+	c.flags.StringVar(&m.Lab, "lab", "", "")
+	c.flags.StringVar(&m.Adjust, "adjust", "", "")
+	c.flags.StringVar(&m.Reference, "reference", "", "")
+	c.flags.BoolVar(&m.JudgeAgain, "judge-again", false, "")
+	var err error
+	m.Returned, err = c.parse()
+	const hint = "gravlab mark --class class.csv --out marks-01 returned"
+	switch {
+	case err != nil:
+		return err
+	case *class == "" || m.Out == "":
+		return usageError{errors.New("needs --class and --out"), hint}
+	case len(m.Returned) == 0:
+		return usageError{errors.New("where are the files that were handed in?"), hint}
+	}
+	if err := withBank(ctx, c, *bank); err != nil {
+		return err
+	}
+	if m.Class, err = marking.ReadClass(*class); err != nil {
+		return usageError{err, ""}
+	}
+	if *key == "" {
+		*key = keyBeside(*class)
+	}
+	var open bool
+	if m.Key, open, err = marking.ReadKey(*key); err != nil {
+		return usageError{err, ""}
+	}
+	warnOpen(c, *key, open)
+	show := newProgress(c.err)
+	var pool *compose.Pool
+	defer func() {
+		if pool != nil {
+			pool.Close()
+		}
+	}()
+	m.Start = func(ctx context.Context) (marking.Runner, error) {
+		clone, err := findClone()
+		if err != nil {
+			return nil, err
+		}
+		if pool, err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Say: show.say}); err != nil {
+			return nil, err
+		}
+		return pool.Run, nil
+	}
+	m.Progress = func(p marking.Progress) { show.count("notebooks", p.Done, p.Of) }
+	s, err := marking.Mark(ctx, m)
+	show.end()
+	switch {
+	case marking.IsInput(err):
+		return usageError{err, ""}
+	case errors.Is(err, context.Canceled):
+		return errors.New("stopped; nothing is lost: the same call goes on from here")
+	case err != nil:
+		return err
+	}
+	fmt.Fprintf(c.out, "lab %s: %d of %d students marked, %d missing, %d with several files\n", s.Lab.ID, s.Marked, s.Students, s.Missing, s.Unmarked)
+	fmt.Fprintf(c.out, "%d notebooks, %d of them run now; %d remarks, %d texts wait\n", s.Files, s.Ran, s.Remarks, s.Waiting)
+	for _, name := range []string{"marks.csv", "class.html", "remarks.csv"} {
+		fmt.Fprintln(c.out, filepath.Join(m.Out, name))
+	}
+	return nil
+}

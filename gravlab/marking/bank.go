@@ -1,0 +1,140 @@
+package marking
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+)
+
+// A Bank is a folder with a lecturer's own labs: Go files of a package bank with
+//
+//	func Labs() []exercises.Lab
+//
+// It is compiled into the program, since a question is code; it need not lie in the
+// module, and students need not have it. Notebooks of its labs may lie beside the files.
+type Bank struct {
+	Dir   string
+	Print string // of the files
+	files []string
+}
+
+// ReadBank looks at a bank's folder.
+func ReadBank(dir string) (Bank, error) {
+	abs, err := filepath.Abs(dir)
+	if err != nil {
+		return Bank{}, err
+	}
+	entries, err := os.ReadDir(abs)
+	if err != nil {
+		return Bank{}, wrong(dir, 0, "cannot be opened: %v; a bank is a folder of Go files", plain(err))
+	}
+	b := Bank{Dir: abs}
+	h := sha256.New()
+	for _, e := range entries {
+		name := e.Name()
+		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") || e.IsDir() {
+			continue
+		}
+		text, err := os.ReadFile(filepath.Join(abs, name))
+		if err != nil {
+			return Bank{}, wrong(dir, 0, "%s cannot be read: %v", name, plain(err))
+		}
+		fmt.Fprintf(h, "%q %d\n%s", name, len(text), text)
+		b.files = append(b.files, name)
+	}
+	if len(b.files) == 0 {
+		return Bank{}, wrong(dir, 0, "holds no Go files; a bank is a folder of Go files with package bank and func Labs() []exercises.Lab")
+	}
+	b.Print = hex.EncodeToString(h.Sum(nil))[:16]
+	return b, nil
+}
+
+// glue is the file that joins a bank to the program.
+const glue = `package main
+
+import (
+	"gravity.example/exercises"
+	own "gravity.example/gravlab/internal/ownbank"
+)
+
+func init() { ownBankProblem = exercises.Add(own.Labs()...) }
+`
+
+// Program builds this program with the bank in it and returns the path of what was built.
+// clone is the folder of the module. The files of the bank and a few lines that join it are
+// laid over the module for the build (go build -overlay); nothing is written into the
+// clone. Building again what has not changed takes a second.
+func (b Bank) Program(ctx context.Context, clone string) (string, error) {
+	cache, err := os.UserCacheDir()
+	if err != nil {
+		return "", fmt.Errorf("there is no cache folder to build in: %w", err)
+	}
+	dir := filepath.Join(cache, "gravlab", "banks", b.Print)
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return "", err
+	}
+	joint := filepath.Join(dir, "joint.go")
+	over := map[string]string{filepath.Join(clone, "gravlab", "cmd", "gravlab", "own_bank_joint.go"): joint}
+	inside := filepath.Join(clone, "gravlab", "internal", "ownbank")
+	for _, name := range b.files {
+		over[filepath.Join(inside, name)] = filepath.Join(b.Dir, name)
+	}
+	overlay, err := json.Marshal(map[string]any{"Replace": over})
+	if err != nil {
+		return "", err
+	}
+	for path, text := range map[string][]byte{joint: []byte(glue), filepath.Join(dir, "overlay.json"): overlay} {
+		// The build looks at the times of files, so what is right is left as it is.
+		if old, err := os.ReadFile(path); err == nil && bytes.Equal(old, text) {
+			continue
+		}
+		if err := os.WriteFile(path, text, 0o600); err != nil {
+			return "", err
+		}
+	}
+	program := filepath.Join(dir, "gravlab")
+	if runtime.GOOS == "windows" {
+		program += ".exe"
+	}
+	build := exec.CommandContext(ctx, "go", "build", "-o", program, "-overlay", filepath.Join(dir, "overlay.json"),
+		"-ldflags", "-X main.ownBank="+b.Print, "gravity.example/gravlab/cmd/gravlab")
+	build.Dir = clone
+	build.Env = append(os.Environ(), "GOWORK=off")
+	out, err := build.CombinedOutput()
+	if err == nil {
+		return program, nil
+	}
+	if ctx.Err() != nil {
+		return "", context.Cause(ctx)
+	}
+	if errors.Is(err, exec.ErrNotFound) {
+		return "", errors.New("building the program with your bank needs the go command, and there is none on the path")
+	}
+	return "", wrong(b.Dir, 0, "the bank does not compile:\n%s", b.explain(string(out), inside, clone))
+}
+
+// explain puts the bank's own folder into the compiler's messages.
+func (b Bank) explain(out, inside, clone string) string {
+	rel, err := filepath.Rel(clone, inside)
+	if err != nil {
+		rel = inside
+	}
+	for _, as := range []string{inside + string(filepath.Separator), rel + string(filepath.Separator), filepath.ToSlash(rel) + "/"} {
+		out = strings.ReplaceAll(out, as, b.Dir+string(filepath.Separator))
+	}
+	lines := slices.DeleteFunc(strings.Split(strings.TrimSpace(out), "\n"), func(l string) bool { return strings.HasPrefix(l, "# ") })
+	if len(lines) > 12 {
+		lines = append(lines[:12], "…")
+	}
+	return strings.Join(lines, "\n")
+}

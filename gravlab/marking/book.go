@@ -1,0 +1,558 @@
+package marking
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/judge"
+)
+
+// A book is what is written about one lab of one class.
+type book struct {
+	k         *marker
+	lab       exercises.Lab
+	questions []exercises.Question // of the default sheet
+	base      string               // fingerprint of the bank and the references
+	refs      References
+	adjust    Adjustments
+	eye       byEye
+	rows      []row
+	loose     []remark // on files that are nobody's
+}
+
+// A row is a student in the book.
+type row struct {
+	student Student
+	code    exercises.Code
+	items   []item // files with the student's code
+	item    *item  // the one that is marked; nil if there is none
+	cells   []cell // one a question
+	short   []string
+	remarks []remark
+}
+
+// A cell is one question of one student.
+type cell struct {
+	outcome  judge.Outcome
+	slip     string
+	earned   float64
+	counts   bool // there are marks: the sheet was marked, or the lecturer gave some
+	adjusted bool
+	waits    bool // a text that nobody has given marks for
+}
+
+// A remark is a line of remarks.csv.
+type remark struct {
+	id, name, file, print string
+	cell, line            int // 0: none
+	text                  string
+}
+
+func (r row) marked() bool { return r.item != nil }
+
+// counts says whether the row has marks.
+func (r row) counts() bool {
+	return slices.ContainsFunc(r.cells, func(c cell) bool { return c.counts })
+}
+
+func (r row) total() float64 {
+	sum := 0.0
+	for _, c := range r.cells {
+		sum += c.earned
+	}
+	return sum
+}
+
+// waiting is how many texts have no marks yet.
+func (r row) waiting() int {
+	n := 0
+	for _, c := range r.cells {
+		if c.waits {
+			n++
+		}
+	}
+	return n
+}
+
+func (r *row) remark(it *item, format string, args ...any) {
+	m := remark{id: r.student.ID, name: r.student.Name, text: fmt.Sprintf(format, args...)}
+	if it != nil {
+		m.file, m.print = it.name, it.print
+	}
+	r.remarks = append(r.remarks, m)
+}
+
+// assemble gives every file to its student.
+func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
+	lab, err := k.theLab(items)
+	if err != nil {
+		return nil, err
+	}
+	k.Lab = lab.ID
+	b := &book{k: k, lab: lab, questions: lab.Paper("").Questions}
+	if k.Reference != "" {
+		if b.refs, err = ReadReferences(k.Reference, lab, k.Class); err != nil {
+			return nil, err
+		}
+	}
+	if b.adjust, err = ReadAdjustments(k.Adjust, lab, k.Class); err != nil {
+		return nil, err
+	}
+	if b.eye, err = readByEye(k.Out, lab, k.Class); err != nil {
+		return nil, err
+	}
+	b.base = rulesOf(lab, b.refs.rows)
+	codes, _, err := k.Class.codes(k.Key, lab.ID)
+	if err != nil {
+		return nil, err
+	}
+	byID := map[string]int{}
+	for i, s := range k.Class.Students {
+		b.rows = append(b.rows, row{student: s, code: codes[i], cells: make([]cell, len(b.questions))})
+		byID[strings.ToLower(s.ID)] = i
+	}
+	hint := func(words []string) int {
+		for _, w := range words {
+			if i, ok := byID[strings.ToLower(w)]; ok {
+				return i
+			}
+		}
+		return -1
+	}
+	// What cannot be marked is told of the student under whose name it lies, if
+	// there is one, and to nobody's harm.
+	stray := func(place, name, print, text string) {
+		m := remark{file: name, print: print, text: text}
+		if i := hint((returned{place: place}).words()); i >= 0 {
+			m.text += "; it lies under the name " + b.rows[i].student.ID
+			b.rows[i].short = append(b.rows[i].short, "a file under this name cannot be used")
+		}
+		b.loose = append(b.loose, m)
+	}
+	for _, r := range refused {
+		stray(r.place, (returned{place: r.place}).name(), "", r.why)
+	}
+	for _, it := range items {
+		switch {
+		case it.notRun:
+			stray(it.file.place, it.name, it.print, "has not been run yet; mark without --judge-again")
+		case it.problem != "":
+			stray(it.file.place, it.name, it.print, it.problem)
+		default:
+			r := &b.rows[it.owner]
+			r.items = append(r.items, it)
+			if i := hint(it.file.words()); i >= 0 && i != it.owner {
+				r.short = append(r.short, "lies under the name "+b.rows[i].student.ID)
+				r.remark(&it, "carries the code of %s and lies under the name %s: whose work is it?", r.student.ID, b.rows[i].student.ID)
+			}
+		}
+	}
+	for i := range b.rows {
+		b.choose(&b.rows[i])
+	}
+	return b, nil
+}
+
+// choose picks the file that is marked.
+func (b *book) choose(r *row) {
+	// The order does not hang on where the files lie.
+	slices.SortStableFunc(r.items, func(x, y item) int { return strings.Compare(x.print+x.key+x.name, y.print+y.key+y.name) })
+	chosen := b.adjust.chosen[r.student.ID]
+	at := -1
+	if chosen != "" {
+		at = slices.IndexFunc(r.items, func(it item) bool {
+			print := strings.TrimPrefix(it.print, printPrefix)
+			return strings.HasPrefix(chosen, print) || strings.HasPrefix(print, chosen)
+		})
+		if at < 0 {
+			r.short = append(r.short, "adjust.csv names a file that is not there")
+			r.remark(nil, "adjust.csv names the file %s, and no file with the code of %s has that fingerprint", clip(chosen, 64), r.student.ID)
+		}
+	}
+	switch {
+	case len(r.items) == 0:
+		r.short = append([]string{"nothing returned"}, r.short...)
+	case at >= 0:
+		r.item = &r.items[at]
+	case len(r.items) == 1:
+		r.item = &r.items[0]
+	default:
+		r.short = append([]string{fmt.Sprintf("%d files with this code: not marked", len(r.items))}, r.short...)
+		for i := range r.items {
+			r.remark(&r.items[i], "is one of %d files with the code of %s: none is marked until adjust.csv names one by its fingerprint, with a row such as %s,file,%s,newer", len(r.items), r.student.ID, r.student.ID, r.items[i].print)
+		}
+		return
+	}
+	for i := range r.items {
+		if &r.items[i] != r.item {
+			r.remark(&r.items[i], "does not count: adjust.csv names another file")
+		}
+	}
+	if r.item != nil && len(r.items) > 1 {
+		r.short = append(r.short, fmt.Sprintf("one of %d files, named in adjust.csv", len(r.items)))
+	}
+}
+
+// write judges and writes everything. The pages of students come first and the book last;
+// the same input gives the same bytes, so a writing that was cut off is simply done again.
+func (b *book) write(ctx context.Context) error {
+	if err := b.each(ctx, b.student); err != nil {
+		return err
+	}
+	out := b.k.Out
+	steps := []func() error{
+		b.forget,
+		func() error { return b.writeByEye(filepath.Join(out, byEyeName)) },
+		func() error { return b.writeRemarks(filepath.Join(out, "remarks.csv")) },
+		func() error { return whole.WriteFile(filepath.Join(out, "class.html"), b.classPage(), 0o600) },
+		func() error { return b.writeMarks(filepath.Join(out, "marks.csv")) },
+	}
+	for _, step := range steps {
+		if err := ctx.Err(); err != nil {
+			return context.Cause(ctx)
+		}
+		if err := step(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// each does the same for all rows, on all cores.
+func (b *book) each(ctx context.Context, do func(*row) error) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	var mu sync.Mutex
+	next := 0
+	var all sync.WaitGroup
+	for range runtime.NumCPU() {
+		all.Go(func() {
+			for ctx.Err() == nil {
+				mu.Lock()
+				i := next
+				next++
+				mu.Unlock()
+				if i >= len(b.rows) {
+					return
+				}
+				if err := do(&b.rows[i]); err != nil {
+					stop(err)
+				}
+			}
+		})
+	}
+	all.Wait()
+	return context.Cause(ctx)
+}
+
+func (b *book) replyPath(id string) string { return filepath.Join(b.k.Out, "replies", id+".html") }
+
+// student judges one student's file, fills the row and writes the reply.
+func (b *book) student(r *row) error {
+	if r.item == nil {
+		b.applyAdjustments(r, nil)
+		if len(r.items) > 1 || r.counts() {
+			return whole.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, run{}, nil, nil), 0o600)
+		}
+		return nil
+	}
+	ran, ok := b.k.store.run(r.item.key)
+	if !ok {
+		return fmt.Errorf("the store has lost the run of %s: mark again", r.item.name)
+	}
+	paper := b.lab.Paper(r.code)
+	var j judged
+	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == b.rules(r); !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
+		j = verdicts(paper, ran, b.refs.of(r.student.ID))
+		j.Rules = b.rules(r)
+		if err := b.k.store.write(r.item.key, "judged", j); err != nil {
+			return err
+		}
+	}
+	for i, v := range j.Verdicts {
+		r.cells[i] = cell{outcome: v.Entry.Verdict.Outcome, slip: v.Entry.Verdict.Slip, earned: float64(v.Entry.Verdict.Marks), counts: true}
+	}
+	b.notes(r, ran, j)
+	b.applyEye(r, j)
+	b.applyAdjustments(r, j.Verdicts)
+	if n := r.waiting(); n > 0 {
+		r.short = append(r.short, fmt.Sprintf("%s to be read by eye", count(n, "text")))
+	}
+	var pictures []picture
+	if ran.Figures > 0 {
+		b.k.store.read(r.item.key, "figures", &pictures)
+	}
+	return whole.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
+}
+
+// rules names what the verdicts of a student rest on. The same file may have been
+// judged for another one, with other references.
+func (b *book) rules(r *row) string {
+	return b.base + " " + fingerprint([]byte(fmt.Sprint(b.refs.of(r.student.ID))))[:16]
+}
+
+// applyEye takes in the marks that a person gave for texts.
+func (b *book) applyEye(r *row, j judged) {
+	for i, v := range j.Verdicts {
+		if v.Entry.Verdict.Outcome != judge.Waiting {
+			continue
+		}
+		m, ok := b.eye[r.student.ID][b.questions[i].ID]
+		if ok && m.given && m.print == textID(v.Entry.Answer.Text) {
+			r.cells[i].earned = m.marks
+			continue
+		}
+		r.cells[i].waits = true
+		if ok && m.given {
+			r.remark(r.item, "the text for %s is not the one that was marked: it had %s and waits again", b.questions[i].ID, marksText(m.marks))
+		}
+	}
+}
+
+// eyeMark is the mark of a text, if somebody gave one.
+func (b *book) eyeMark(id string, question string, text string) (eyeMark, bool) {
+	m, ok := b.eye[id][question]
+	return m, ok && m.given && m.print == textID(text)
+}
+
+func (b *book) applyAdjustments(r *row, verdicts []verdictOf) {
+	own := b.adjust.marks[r.student.ID]
+	var names []string
+	for i, q := range b.questions {
+		a, ok := own[q.ID]
+		if !ok {
+			continue
+		}
+		c := &r.cells[i]
+		c.earned, c.counts, c.adjusted, c.waits = a.Marks, true, true, false
+		names = append(names, q.ID)
+		was := "none"
+		if verdicts != nil {
+			was = strconv.Itoa(verdicts[i].Entry.Verdict.Marks)
+		}
+		reason := a.Reason
+		if reason == "" {
+			reason = "no reason given"
+		}
+		r.remark(r.item, "the lecturer gives %s for %s instead of %s: %s", marksText(a.Marks), q.ID, was, reason)
+	}
+	if len(names) > 0 {
+		r.short = append(r.short, "adjusted: "+strings.Join(names, ", "))
+	}
+}
+
+// notes are the remarks on a run.
+func (b *book) notes(r *row, ran run, j judged) {
+	if r.item.recorded != "" {
+		r.remark(r.item, "%s", r.item.recorded)
+	}
+	if ran.Twice {
+		r.short = append(r.short, "declares two sheets")
+		r.remark(r.item, "declares two sheets; answers to the other one do not count")
+	}
+	if ran.Foreign > 0 {
+		r.short = append(r.short, "gives in answers to another sheet")
+		r.remark(r.item, "gave in %s to a sheet that is not its own; they do not count", count(ran.Foreign, "answer"))
+	}
+	for _, v := range j.Verdicts {
+		if v.Tries > mostTries {
+			text := fmt.Sprintf("%d different answers to %s", v.Tries, v.Entry.Question)
+			r.short = append(r.short, text)
+			r.remark(r.item, "gave in %s, one after the other", text)
+		}
+	}
+	if ran.Ended != compose.LimitNone {
+		r.short = append(r.short, "met a limit: "+string(ran.Ended))
+	}
+	failed := 0
+	for _, c := range ran.Cells {
+		if text := cellText(c); text != "" {
+			failed++
+			r.remarks = append(r.remarks, remark{r.student.ID, r.student.Name, r.item.name, r.item.print, c.Index + 1, 0, text})
+		}
+	}
+	if failed > 0 {
+		r.short = append(r.short, fmt.Sprintf("%s did not run through", count(failed, "cell")))
+	}
+	for _, m := range ran.Remarks[:min(len(ran.Remarks), 50)] {
+		r.remarks = append(r.remarks, remark{r.student.ID, r.student.Name, r.item.name, r.item.print, m.Cell, m.Line, m.Text})
+	}
+	for _, note := range slices.Concat(ran.Notes, j.Notes) {
+		r.remark(r.item, "%s", note)
+	}
+	if ran.Shown > ran.Figures {
+		r.remark(r.item, "shows %d figures; the reply has the first %d", ran.Shown, ran.Figures)
+	}
+}
+
+// mostTries is how many answers to one question pass without a remark.
+const mostTries = 20
+
+// cellText says how a cell ended that did not run through.
+func cellText(c compose.Cell) string {
+	switch c.State {
+	case compose.Failed:
+		return "this cell failed: " + orElse(c.Fault, "it ended before its end")
+	case compose.NotBuilt:
+		return "this cell does not compile, so it was not run"
+	case compose.Refused:
+		return "this cell holds something that is not run here"
+	case compose.Ended:
+		return "this cell was ended by a limit: " + string(c.Limit)
+	case compose.NotRun:
+		return "this cell was not run: the notebook had been ended before"
+	}
+	return ""
+}
+
+func orElse(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// forget removes replies that no longer belong to anybody.
+func (b *book) forget() error {
+	dir := filepath.Join(b.k.Out, "replies")
+	has := map[string]bool{}
+	for _, r := range b.rows {
+		has[r.student.ID+".html"] = r.item != nil || len(r.items) > 1 || r.counts()
+	}
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		if strings.HasSuffix(e.Name(), ".html") && !has[e.Name()] {
+			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func (b *book) writeMarks(path string) error {
+	header := []string{"id", "name"}
+	for _, q := range b.questions {
+		header = append(header, q.ID)
+	}
+	header = append(header, "total", "remarks")
+	return writeTable(path, header, func(write func(...string) error) error {
+		for _, r := range b.rows {
+			cells := []string{r.student.ID, r.student.Name}
+			for _, c := range r.cells {
+				text := ""
+				if c.counts {
+					text = marksText(c.earned)
+				}
+				cells = append(cells, text)
+			}
+			total := ""
+			if r.counts() {
+				total = marksText(r.total())
+			}
+			slices.Sort(r.short)
+			if err := write(append(cells, total, strings.Join(slices.Compact(r.short), "; "))...); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (b *book) writeRemarks(path string) error {
+	slices.SortStableFunc(b.loose, func(x, y remark) int {
+		return strings.Compare(x.file+"\x00"+x.print+"\x00"+x.text, y.file+"\x00"+y.print+"\x00"+y.text)
+	})
+	return writeTable(path, []string{"id", "name", "file", "fingerprint", "cell", "line", "remark"}, func(write func(...string) error) error {
+		for _, m := range b.loose {
+			if err := write(m.cells()...); err != nil {
+				return err
+			}
+		}
+		for _, r := range b.rows {
+			for _, m := range r.remarks {
+				if err := write(m.cells()...); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+}
+
+func (m remark) cells() []string {
+	number := func(n int) string {
+		if n == 0 {
+			return ""
+		}
+		return strconv.Itoa(n)
+	}
+	return []string{m.id, m.name, m.file, m.print, number(m.cell), number(m.line), clip(m.text, 600)}
+}
+
+func (b *book) writeByEye(path string) error {
+	header := []string{"id", "name", "question", "of", "text", "text id", "marks", "comment"}
+	return writeTable(path, header, func(write func(...string) error) error {
+		for _, r := range b.rows {
+			if !slices.ContainsFunc(r.cells, func(c cell) bool { return c.outcome == judge.Waiting }) {
+				continue
+			}
+			var j judged
+			if !b.k.store.read(r.item.key, "judged", &j) || len(j.Verdicts) != len(r.cells) {
+				return fmt.Errorf("the store has lost the verdicts of %s: mark again", r.item.name)
+			}
+			for i, v := range j.Verdicts {
+				if v.Entry.Verdict.Outcome != judge.Waiting {
+					continue
+				}
+				q, text := b.questions[i], v.Entry.Answer.Text
+				marks, comment := "", ""
+				if m, ok := b.eyeMark(r.student.ID, q.ID, text); ok {
+					marks, comment = marksText(m.marks), m.comment
+				}
+				if err := write(r.student.ID, r.student.Name, q.ID, strconv.Itoa(q.Marks), text, textID(text), marks, comment); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+}
+
+func (b *book) summary() Summary {
+	s := Summary{Lab: b.lab, Students: len(b.rows), Remarks: len(b.loose)}
+	for i := range b.rows {
+		r := &b.rows[i]
+		s.Remarks += len(r.remarks)
+		switch {
+		case r.marked():
+			s.Marked++
+		case len(r.items) > 1:
+			s.Unmarked++
+		default:
+			s.Missing++
+		}
+		s.Waiting += r.waiting()
+	}
+	return s
+}

@@ -1,0 +1,239 @@
+package marking
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+
+	"gravity.example/gravlab/judge"
+)
+
+// classPage is the page about the class.
+func (b *book) classPage() []byte {
+	var p page
+	s := b.summary()
+	of := 0
+	for _, q := range b.questions {
+		of += q.Marks
+	}
+	p.begin(b.lab.Title + ": the class")
+	p.printf("<header>\n<p class=\"label\">Lab %s · for the lecturer</p>\n<h1>%s: the class</h1>\n</header>\n", esc(b.lab.Number()), esc(b.lab.Title))
+	p.printf("<p class=\"total\"><strong>%d</strong> of %d sheets marked", s.Marked, s.Students)
+	if s.Missing > 0 {
+		p.printf(", %d not returned", s.Missing)
+	}
+	if s.Unmarked > 0 {
+		p.printf(", %d returned more than once", s.Unmarked)
+	}
+	p.printf("</p>\n")
+	b.attention(&p, s)
+	b.spreadSection(&p, of)
+	statistics := b.itemStatistics()
+	b.questionsSection(&p, statistics)
+	b.slipsSection(&p, statistics)
+	b.missingSection(&p)
+	p.WriteString(definitions)
+	return p.end()
+}
+
+// attention lists what a person has to do.
+func (b *book) attention(p *page, s Summary) {
+	p.printf("<section aria-labelledby=\"eye\">\n<h2 id=\"eye\">What needs a look by eye</h2>\n")
+	var lines []string
+	if s.Waiting > 0 {
+		lines = append(lines, fmt.Sprintf("%s: read them in <code>by-eye.csv</code>, fill in its column <code>marks</code>, and mark again", map[bool]string{true: "1 text waits", false: fmt.Sprintf("%d texts wait", s.Waiting)}[s.Waiting == 1]))
+	}
+	if s.Unmarked > 0 {
+		lines = append(lines, fmt.Sprintf("%s with the code of another file: <code>remarks.csv</code> has their fingerprints; name the one that counts in <code>adjust.csv</code>", count(s.Unmarked, "student")))
+	}
+	if n := len(b.loose); n > 0 {
+		lines = append(lines, fmt.Sprintf("%s could not be marked, or %s to nobody: see the first rows of <code>remarks.csv</code>", count(n, "file"), map[bool]string{true: "belongs", false: "belong"}[n == 1]))
+	}
+	if len(lines) > 0 {
+		p.printf("<ul>\n")
+		for _, l := range lines {
+			p.printf("<li>%s</li>\n", l)
+		}
+		p.printf("</ul>\n")
+	}
+	type look struct{ who, why string }
+	var looks []look
+	for i := range b.rows {
+		r := &b.rows[i]
+		var why string
+		for _, s := range slices.Compact(slices.Sorted(slices.Values(r.short))) {
+			if s == "nothing returned" {
+				continue
+			}
+			if why != "" {
+				why += "; "
+			}
+			why += s
+		}
+		if why != "" {
+			looks = append(looks, look{r.student.ID + nameOf(r.student), why})
+		}
+	}
+	if len(looks) > 0 {
+		p.printf("<table>\n<thead><tr><th scope=\"col\">student</th><th scope=\"col\">remark</th></tr></thead>\n<tbody>\n")
+		for i, l := range looks {
+			if i == mostLooks {
+				p.printf("<tr><th scope=\"row\">and %d more</th><td>see <code>marks.csv</code></td></tr>\n", len(looks)-mostLooks)
+				break
+			}
+			p.printf("<tr><th scope=\"row\">%s</th><td>%s</td></tr>\n", esc(l.who), esc(l.why))
+		}
+		p.printf("</tbody>\n</table>\n")
+	}
+	if len(lines)+len(looks) == 0 {
+		p.printf("<p>Nothing.</p>\n")
+	}
+	p.printf("</section>\n")
+}
+
+// mostLooks is how many students with remarks the page lists.
+const mostLooks = 100
+
+func nameOf(s Student) string {
+	if s.Name == "" {
+		return ""
+	}
+	return " " + s.Name
+}
+
+func (b *book) spreadSection(p *page, of int) {
+	var totals []float64
+	for i := range b.rows {
+		if b.rows[i].marked() {
+			totals = append(totals, b.rows[i].total())
+		}
+	}
+	p.printf("<section aria-labelledby=\"spread\">\n<h2 id=\"spread\">Spread of the marks</h2>\n")
+	if len(totals) == 0 {
+		p.printf("<p>No sheet is marked yet.</p>\n</section>\n")
+		return
+	}
+	s := spreadOf(totals, of)
+	p.printf("<p>Mean %s, median %s, standard deviation %s; from %s to %s of %d marks.</p>\n", fixed(s.mean, 1), fixed(s.median, 1), fixed(s.deviation, 1), marksText(s.lowest), marksText(s.highest), of)
+	p.histogram(s)
+	p.printf("</section>\n")
+}
+
+// histogram draws bars, each with its count above and its marks below.
+func (p *page) histogram(s spread) {
+	const height, bar, gap, foot, top = 130, 26, 6, 20, 18
+	most := 1
+	for _, b := range s.bins {
+		most = max(most, b.n)
+	}
+	width := len(s.bins)*(bar+gap) + gap
+	p.printf("<figure>\n<svg class=\"histogram\" role=\"img\" aria-label=\"How many students had how many marks\" viewBox=\"0 0 %d %d\" width=\"%d\">\n", width, top+height+foot, width)
+	for i, b := range s.bins {
+		x := gap + i*(bar+gap)
+		h := (b.n*height + most - 1) / most
+		p.printf("<rect class=\"bar\" x=\"%d\" y=\"%d\" width=\"%d\" height=\"%d\"/>", x, top+height-h, bar, h)
+		if b.n > 0 {
+			p.printf("<text x=\"%d\" y=\"%d\">%d</text>", x+bar/2, top+height-h-4, b.n)
+		}
+		label := fmt.Sprintf("%g", b.from)
+		if b.to > b.from {
+			label = fmt.Sprintf("%g–%g", b.from, b.to)
+		}
+		p.printf("<text class=\"axis\" x=\"%d\" y=\"%d\">%s</text>\n", x+bar/2, top+height+14, label)
+	}
+	p.printf("<line x1=\"0\" y1=\"%d\" x2=\"%d\" y2=\"%d\"/>\n</svg>\n<figcaption>Students by marks.</figcaption>\n</figure>\n", top+height, width, top+height)
+}
+
+// shown are the outcomes in the order of the table.
+var shown = []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, judge.Off, judge.Unreadable, judge.Blank, judge.Waiting}
+
+func (b *book) questionsSection(p *page, statistics []itemStatistic) {
+	p.printf("<section aria-labelledby=\"questions\">\n<h2 id=\"questions\">Question by question</h2>\n<div class=\"wide\"><table class=\"items\">\n<thead><tr><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">marks</th><th scope=\"col\" class=\"number\">facility</th><th scope=\"col\" class=\"number\">discrimination</th>")
+	for _, o := range shown {
+		p.printf("<th scope=\"col\" class=\"number\">%s</th>", o)
+	}
+	p.printf("</tr></thead>\n<tbody>\n")
+	for i, q := range b.questions {
+		s := statistics[i]
+		p.printf("<tr><th scope=\"row\">%s <code>%s</code></th><td class=\"number\">%d</td><td class=\"number\">%s</td><td class=\"number\">%s</td>", esc(q.Title), esc(q.ID), q.Marks, fixed(s.Facility, 2), fixed(s.Discrimination, 2))
+		for _, o := range shown {
+			text := "·"
+			if n := s.Outcomes[o]; n > 0 {
+				text = fmt.Sprint(n)
+			}
+			p.printf("<td class=\"number\">%s</td>", text)
+		}
+		p.printf("</tr>\n")
+	}
+	p.printf("</tbody>\n</table></div>\n</section>\n")
+}
+
+func (b *book) slipsSection(p *page, statistics []itemStatistic) {
+	p.printf("<section aria-labelledby=\"slips\">\n<h2 id=\"slips\">Slips, the most frequent first</h2>\n")
+	type slip struct {
+		question, name string
+		n, of          int
+	}
+	var all []slip
+	for i, s := range statistics {
+		answered := 0
+		for o, n := range s.Outcomes {
+			if o != judge.Blank {
+				answered += n
+			}
+		}
+		for _, name := range slices.Sorted(maps.Keys(s.Slips)) {
+			all = append(all, slip{b.questions[i].ID, name, s.Slips[name], answered})
+		}
+	}
+	slices.SortStableFunc(all, func(x, y slip) int { return cmp.Compare(y.n, x.n) })
+	if len(all) == 0 {
+		p.printf("<p>None was recognised.</p>\n</section>\n")
+		return
+	}
+	p.printf("<table>\n<thead><tr><th scope=\"col\">slip</th><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">students</th><th scope=\"col\" class=\"number\">of those who answered</th></tr></thead>\n<tbody>\n")
+	for _, s := range all {
+		p.printf("<tr><th scope=\"row\">%s</th><td><code>%s</code></td><td class=\"number\">%d</td><td class=\"number\">%.0f %%</td></tr>\n", esc(s.name), esc(s.question), s.n, 100*float64(s.n)/float64(s.of))
+	}
+	p.printf("</tbody>\n</table>\n</section>\n")
+}
+
+func (b *book) missingSection(p *page) {
+	p.printf("<section aria-labelledby=\"missing\">\n<h2 id=\"missing\">Who is missing</h2>\n")
+	var missing []string
+	for i := range b.rows {
+		if r := &b.rows[i]; len(r.items) == 0 {
+			missing = append(missing, esc(r.student.ID+nameOf(r.student)))
+		}
+	}
+	if len(missing) == 0 {
+		p.printf("<p>Nobody.</p>\n</section>\n")
+		return
+	}
+	p.printf("<ul class=\"names\">\n")
+	for _, m := range missing {
+		p.printf("<li>%s</li>\n", m)
+	}
+	p.printf("</ul>\n</section>\n")
+}
+
+// fixed writes a number with so many decimals, a dash if there is none.
+func fixed(v float64, decimals int) string {
+	if math.IsNaN(v) {
+		return "–"
+	}
+	s := fmt.Sprintf("%.*f", decimals, v)
+	if v < 0 && math.Abs(v) < 0.5*math.Pow(10, -float64(decimals)) {
+		return s[1:]
+	}
+	return s
+}
+
+const definitions = `<footer>
+<h2>What the numbers say</h2>
+<p><strong>Facility</strong> is the mean of the marks for a question over the marks that could be had: 1 says that everybody had all of them. <strong>Discrimination</strong> is the correlation of a question's marks with the marks for all other questions (corrected item–total correlation): near 1 the question tells strong sheets from weak ones, near 0 it does not, below 0 look at the question again. It is left out below 5 sheets and where all marks are the same; below some 30 sheets it says little. Both are computed from the marked sheets, after your own changes; texts that wait are left out. Common practice, no source.</p>
+<p><strong>What a mark proves.</strong> The bank is public and the code of a sheet is its seed, so anyone with this program can compute the right answers. What a mark says about a student rests on recordings of their own, on functions and texts that they wrote, or on a bank of your own that you do not hand out. Many sheets with nothing but right numbers and no working deserve a conversation, not a verdict by machine.</p>
+</footer>
+`

@@ -1,0 +1,348 @@
+package marking
+
+import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"slices"
+	"time"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/draw/figure"
+	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/judge"
+)
+
+const (
+	mostFigures = 20
+	mostPoints  = 20_000 // of a figure
+	mostGiven   = 25     // answers to one question that are kept
+	mostNumbers = 20_000 // of an answer
+	mostWords   = 20_000 // bytes of an answer
+)
+
+// A desk receives what one notebook's program gives in and shows. It answers
+// through a bench, which never tells the program what an answer is worth, and
+// keeps the answers in their order.
+type desk struct {
+	paper    exercises.Paper
+	bench    *bench.Bench
+	session  *bench.Session
+	last     *bench.View // that the bench displayed in the exchange under way
+	given    []bench.Entry
+	notes    []string
+	foreign  int
+	shown    int
+	pictures []picture
+}
+
+func newDesk(p exercises.Paper, files fs.FS) (*desk, error) {
+	b, err := bench.New(bench.Options{InMemory: true, Find: func(id string) (exercises.Lab, error) {
+		if l := p.Lab; id == l.ID || id == l.Number() || "0"+id == l.Number() {
+			return l, nil
+		}
+		return exercises.Lab{}, fmt.Errorf("this notebook is a sheet of lab %s", p.Lab.ID)
+	}})
+	if err != nil {
+		return nil, err
+	}
+	d := &desk{paper: p, bench: b}
+	d.session = b.Session(bench.SessionOptions{Confined: true, Files: files, MaxShown: math.MaxInt, Show: d.show})
+	return d, nil
+}
+
+// show notes the verdict that the bench wants to display.
+func (d *desk) show(display bench.Display) error {
+	text, err := json.Marshal(display[bench.VerdictMIME])
+	if err != nil {
+		return err
+	}
+	var v bench.View
+	if json.Unmarshal(text, &v) == nil && v.Outcome != "" {
+		d.last = &v
+	}
+	return nil
+}
+
+func recorded() []byte {
+	b, _ := frame.Frame{Head: frame.Head{Kind: frame.Recorded}}.Append(nil) // a short head always fits
+	return b
+}
+
+// exchange answers one frame.
+func (d *desk) exchange(in []byte) []byte {
+	f, err := frame.Decode(in)
+	if err != nil {
+		return d.session.Exchange(in) // which refuses it
+	}
+	switch f.Kind {
+	case frame.Answer, frame.Function, frame.Values:
+		if !d.own(f) {
+			d.foreign++
+			return recorded()
+		}
+		d.last = nil
+		reply := d.session.Exchange(in)
+		d.note(f)
+		return reply
+	case frame.Figure, frame.Chart, frame.Sketch:
+		d.shown++
+		if len(d.pictures) < mostFigures {
+			d.pictures = append(d.pictures, redraw(f))
+		}
+		return recorded()
+	case frame.Show, frame.Done:
+		// Nothing of it is shown to anybody.
+		return recorded()
+	default:
+		if f.Kind == frame.Recording && !d.own(f) {
+			b, _ := frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: "this recording belongs to another sheet"}}.Append(nil)
+			return b
+		}
+		return d.session.Exchange(in)
+	}
+}
+
+// own says whether a frame is about the sheet that the notebook declares.
+func (d *desk) own(f frame.Frame) bool {
+	if l := d.paper.Lab; f.Lab != l.ID && f.Lab != l.Number() && "0"+f.Lab != l.Number() {
+		return false
+	}
+	code, err := exercises.ParseCode(f.Code)
+	return err == nil && code == d.paper.Code
+}
+
+// note keeps the answer that was just given in, or why it was none.
+func (d *desk) note(f frame.Frame) {
+	if d.last == nil {
+		return // the judge has named its calls, and waits for the results
+	}
+	q, ok := d.paper.Question(f.Question)
+	if !ok {
+		d.remark(fmt.Sprintf("gives in an answer to %q, which is no question of the lab", clip(f.Question, 40)))
+		return
+	}
+	st, ok := d.standing(q.ID)
+	switch {
+	case !ok:
+	case d.last.Outcome == judge.Unreadable && !(st.Answered && st.Verdict.Outcome == judge.Unreadable && st.Verdict.Message == d.last.Message):
+		// It never became an answer: another kind was wanted.
+		d.keep(bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: d.last.Message}})
+	default:
+		d.keep(bench.Entry{Question: q.ID, Answer: d.bounded(q.ID, st.Answer)})
+	}
+}
+
+func (d *desk) standing(question string) (bench.Standing, bool) {
+	all, err := d.session.Summaries()
+	if err != nil || len(all) == 0 {
+		return bench.Standing{}, false
+	}
+	for _, st := range all[0].Standings {
+		if st.Question.ID == question {
+			return st, true
+		}
+	}
+	return bench.Standing{}, false
+}
+
+// tries are how many different answers were given in, by question.
+func (d *desk) tries() map[string]int {
+	out := map[string]int{}
+	all, err := d.session.Summaries()
+	if err != nil || len(all) == 0 {
+		return out
+	}
+	for _, st := range all[0].Standings {
+		if st.Tries > 0 {
+			out[st.Question.ID] = st.Tries
+		}
+	}
+	return out
+}
+
+// bounded is an answer of which a store can hold a thousand.
+func (d *desk) bounded(question string, a judge.Answer) judge.Answer {
+	n := 0
+	for _, v := range a.Values {
+		n += len(v)
+	}
+	if n > mostNumbers {
+		a.Values, a.Fault = nil, fmt.Sprintf("it gave %d numbers", n)
+	}
+	for _, s := range []*string{&a.Text, &a.Unit, &a.Fault} {
+		if len(*s) > mostWords {
+			*s = (*s)[:mostWords]
+			d.remark(fmt.Sprintf("gives in more than %d bytes of text to %s; the rest is left out", mostWords, question))
+		}
+	}
+	return a
+}
+
+// keep adds an answer. Answers repeated at once, and old ones of a question with
+// many, are dropped; of a question whose answer others do not build on, the last is
+// enough.
+func (d *desk) keep(e bench.Entry) {
+	most := mostGiven
+	if q, _ := d.paper.Question(e.Question); q.Kind != judge.Number && q.Kind != judge.Measured {
+		most = 1
+	}
+	n := 0
+	for _, old := range d.given {
+		if old.Question == e.Question {
+			n++
+		}
+	}
+	if n >= most {
+		i := slices.IndexFunc(d.given, func(old bench.Entry) bool { return old.Question == e.Question })
+		d.given = slices.Delete(d.given, i, i+1)
+	}
+	e.Time = time.Time{}
+	d.given = append(d.given, e)
+}
+
+func (d *desk) remark(text string) {
+	if len(d.notes) < 20 && !slices.Contains(d.notes, text) {
+		d.notes = append(d.notes, text)
+	}
+}
+
+// callsOf are the fingerprints of the judge's calls to the student's functions:
+// results at other calls are worth nothing.
+func callsOf(p exercises.Paper) map[string]string {
+	out := map[string]string{}
+	for _, q := range p.Questions {
+		if q.Function == nil {
+			continue
+		}
+		h := sha256.New()
+		for _, call := range q.Function.Calls {
+			binary.Write(h, binary.LittleEndian, uint64(len(call)))
+			binary.Write(h, binary.LittleEndian, call)
+		}
+		out[q.ID] = hex.EncodeToString(h.Sum(nil))[:16]
+	}
+	return out
+}
+
+// patience is how long a figure may take to draw; they take milliseconds.
+const patience = 20 * time.Second
+
+// redraw draws a figure from its data, whatever they are.
+func redraw(f frame.Frame) picture {
+	done := make(chan picture, 1)
+	go func() {
+		var p picture
+		defer func() {
+			if r := recover(); r != nil {
+				p = picture{Problem: "the figure could not be drawn"}
+			}
+			done <- p
+		}()
+		var err error
+		if p, err = drawn(f); err != nil {
+			p = picture{Problem: clip(err.Error(), 200)}
+		}
+	}()
+	select {
+	case p := <-done:
+		return p
+	case <-time.After(patience):
+		return picture{Problem: "the figure took too long to draw"}
+	}
+}
+
+func drawn(f frame.Frame) (picture, error) {
+	if f.Kind == frame.Sketch {
+		var sk figure.Sketch
+		if err := json.Unmarshal(f.Figure, &sk); err != nil {
+			return picture{}, errors.New("the sketch cannot be read")
+		}
+		if err := sk.Validate(); err != nil {
+			return picture{}, err
+		}
+		svg, err := draw.SketchSVG(&sk)
+		return picture{Alt: clip(sk.AltText(), 500), Caption: clip(sk.Caption, 1000), SVG: string(svg)}, err
+	}
+	fig, err := figure.Unpack(f.Figure, f.Numbers)
+	if err != nil {
+		return picture{}, err
+	}
+	if err := fig.Validate(); err != nil {
+		return picture{}, err
+	}
+	if err := thin(fig); err != nil {
+		return picture{}, err
+	}
+	svg, err := draw.SVG(fig)
+	return picture{Alt: clip(fig.AltText(), 500), Caption: clip(fig.Caption, 1000), SVG: string(svg)}, err
+}
+
+// thin leaves a figure at most mostPoints points: of each stretch of a series the
+// lowest and the highest, so that peaks stay.
+func thin(fig *figure.Figure) error {
+	if m := fig.Map; m != nil && len(m.Z) > mostPoints {
+		return fmt.Errorf("the map has %d points; up to %d are drawn", len(m.Z), mostPoints)
+	}
+	var all []*figure.Series
+	points := 0
+	add := func(list []figure.Series) {
+		for i := range list {
+			all = append(all, &list[i])
+			points += len(list[i].X)
+		}
+	}
+	add(fig.Series)
+	for i := range fig.Under {
+		add(fig.Under[i].Series)
+	}
+	if points <= mostPoints {
+		return nil
+	}
+	if len(all) > mostPoints/4 {
+		return fmt.Errorf("the figure has %d series", len(all))
+	}
+	for _, s := range all {
+		share := int(float64(mostPoints) * float64(len(s.X)) / float64(points))
+		pieces := max(share/2, 1)
+		if len(s.X) <= 2*pieces {
+			continue
+		}
+		var keep []int
+		for k := range pieces {
+			from, to := k*len(s.X)/pieces, (k+1)*len(s.X)/pieces
+			lo, hi := from, from
+			for i := from; i < to; i++ {
+				if s.Y[i] < s.Y[lo] {
+					lo = i
+				}
+				if s.Y[i] > s.Y[hi] {
+					hi = i
+				}
+			}
+			keep = append(keep, min(lo, hi))
+			if lo != hi {
+				keep = append(keep, max(lo, hi))
+			}
+		}
+		pick := func(v []float64) []float64 {
+			if len(v) == 0 {
+				return v
+			}
+			out := make([]float64, len(keep))
+			for i, k := range keep {
+				out[i] = v[k]
+			}
+			return out
+		}
+		s.X, s.Y, s.U = pick(s.X), pick(s.Y), pick(s.U)
+	}
+	return nil
+}

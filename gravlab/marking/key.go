@@ -1,0 +1,52 @@
+package marking
+
+import (
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"io/fs"
+	"os"
+	"runtime"
+	"strings"
+
+	"gravity.example/gravlab/internal/whole"
+)
+
+// KeySize is the number of random bytes in a class key.
+const KeySize = 32
+
+// ReadKey reads a class key: a text file with 64 hexadecimal digits. open says
+// that others than its owner may read the file, as far as the system tells.
+func ReadKey(path string) (key []byte, open bool, err error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, false, wrong(path, 0, "the class key cannot be read: %v; it is the file that the first handout made", plain(err))
+	}
+	if info.Size() > 1000 {
+		return nil, false, wrong(path, 0, "has %d bytes, so it is no class key; a key is 64 hexadecimal digits", info.Size())
+	}
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return nil, false, wrong(path, 0, "the class key cannot be read: %v", plain(err))
+	}
+	key, err = hex.DecodeString(strings.TrimSpace(string(text)))
+	if err != nil || len(key) != KeySize {
+		return nil, false, wrong(path, 0, "is no class key; a key is 64 hexadecimal digits, as the first handout made it")
+	}
+	return key, runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0, nil
+}
+
+// MakeKey returns the class key of a file, and makes the file if it is not
+// there: readable by its owner alone (on Windows by whoever may read the folder).
+func MakeKey(path string) (key []byte, made, open bool, err error) {
+	if _, err := os.Lstat(path); err == nil || !errors.Is(err, fs.ErrNotExist) {
+		key, open, err = ReadKey(path)
+		return key, false, open, err
+	}
+	key = make([]byte, KeySize)
+	rand.Read(key) // never fails
+	if err := whole.WriteFile(path, []byte(hex.EncodeToString(key)+"\n"), 0o600); err != nil {
+		return nil, false, false, err
+	}
+	return key, true, false, nil
+}

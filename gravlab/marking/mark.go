@@ -1,0 +1,440 @@
+package marking
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"hash/fnv"
+	"os"
+	"path/filepath"
+	"regexp"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/kernel"
+)
+
+// A Runner runs a notebook confined: compose.Pool.Run, or what a test puts in its
+// place.
+type Runner func(context.Context, compose.Job) (compose.Outcome, error)
+
+// A Marking is what is to be marked.
+type Marking struct {
+	Class      Class
+	Key        []byte
+	Returned   []string // folders, zip archives and notebooks
+	Out        string   // folder of the books
+	Lab        string   // id or number; empty: the one that all files are of
+	Adjust     string   // file; empty: adjust.csv in Out if it is there
+	Reference  string   // file; may be empty
+	JudgeAgain bool     // judge what the store holds, and run nothing
+
+	// Start makes the runner, when there is a notebook to run.
+	Start   func(context.Context) (Runner, error)
+	Workers int // notebooks at once; 0: one for each core
+
+	Progress func(Progress) // told how far it is; may be nil
+}
+
+// Progress is how far a marking is.
+type Progress struct {
+	Done, Of int // files
+	Ran      int // of those done, the ones that were run now
+}
+
+// A Summary says what came out of a marking.
+type Summary struct {
+	Lab                       exercises.Lab
+	Students, Marked, Missing int
+	Unmarked                  int // more than one file with their code
+	Files, Ran                int
+	Waiting                   int // texts that nobody has read yet
+	Remarks                   int
+}
+
+// An item is a file on its way.
+type item struct {
+	file     returned
+	name     string
+	print    string // fingerprint as the books have it
+	key      string // in the store
+	lab      string // id
+	owner    int    // student, -1 if nobody's
+	problem  string // why it is not marked
+	recorded string // remark on its recordings
+	notRun   bool   // judge-again met a file that was never run
+}
+
+// A marker is a Marking at work.
+type marker struct {
+	Marking
+	store  store
+	start  func() (Runner, error)
+	mu     sync.Mutex
+	owners map[string]map[exercises.Code]int // by lab
+}
+
+// Mark collects what was returned, runs what has not been run, judges, and writes
+// the books. It may be stopped or killed at any time and called again.
+func Mark(ctx context.Context, m Marking) (Summary, error) {
+	if m.Workers <= 0 {
+		m.Workers = runtime.NumCPU()
+	}
+	if m.Progress == nil {
+		m.Progress = func(Progress) {}
+	}
+	k := &marker{Marking: m, store: store{filepath.Join(m.Out, "store")}, owners: map[string]map[exercises.Code]int{}}
+	k.start = sync.OnceValues(func() (Runner, error) { return m.Start(ctx) })
+	if err := k.prepare(); err != nil {
+		return Summary{}, err
+	}
+	release, err := kernel.Claim(filepath.Join(m.Out, "marks.csv"))
+	if err != nil {
+		return Summary{}, err
+	}
+	defer release()
+	sweep(m.Out, k.store.dir, filepath.Join(m.Out, "replies"))
+	files, err := collect(m.Returned, m.Out)
+	if err != nil {
+		return Summary{}, err
+	}
+	defer files.close()
+	items, ran, err := k.runAll(ctx, files)
+	if err != nil {
+		return Summary{}, err
+	}
+	b, err := k.assemble(items, files.refused)
+	if err != nil {
+		return Summary{}, err
+	}
+	if err := b.write(ctx); err != nil {
+		return Summary{}, err
+	}
+	s := b.summary()
+	s.Files, s.Ran = len(items), ran
+	return s, nil
+}
+
+// prepare looks at what the lecturer gave before anything takes time.
+func (k *marker) prepare() error {
+	if k.Lab != "" {
+		lab, err := exercises.Find(k.Lab)
+		if err != nil {
+			return wrong("--lab", 0, "%v", err)
+		}
+		k.Lab = lab.ID
+	}
+	if path := filepath.Join(k.Out, "adjust.csv"); k.Adjust == "" {
+		if _, err := os.Stat(path); err == nil {
+			k.Adjust = path
+		}
+	}
+	for path, columns := range map[string][]string{k.Adjust: {"id", "question", "marks", "reason"}, k.Reference: {"id", "question", "value", "u", "unit"}} {
+		if path == "" {
+			continue
+		}
+		t, err := readTable(path)
+		if err != nil {
+			return err
+		}
+		if _, err := t.columns(columns...); err != nil {
+			return err
+		}
+	}
+	for _, dir := range []string{k.Out, k.store.dir, filepath.Join(k.Out, "replies")} {
+		if err := os.MkdirAll(dir, 0o700); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// ownersOf maps the codes of a lab's sheets to students.
+func (k *marker) ownersOf(lab string) (map[exercises.Code]int, error) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	if o := k.owners[lab]; o != nil {
+		return o, nil
+	}
+	_, o, err := k.Class.codes(k.Key, lab)
+	if err != nil {
+		return nil, err
+	}
+	k.owners[lab] = o
+	return o, nil
+}
+
+// runAll sees to it that the store holds a run of every file.
+func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran int, err error) {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	items = make([]item, len(c.files))
+	var mu sync.Mutex
+	next, done := 0, 0
+	// Of two files with the same bytes, the second finds the first one's run.
+	busy := map[string]*sync.Mutex{}
+	var all sync.WaitGroup
+	for range k.Workers {
+		all.Go(func() {
+			for ctx.Err() == nil {
+				mu.Lock()
+				i := next
+				next++
+				mu.Unlock()
+				if i >= len(items) {
+					return
+				}
+				lock := func(key string) func() {
+					mu.Lock()
+					if busy[key] == nil {
+						busy[key] = &sync.Mutex{}
+					}
+					l := busy[key]
+					mu.Unlock()
+					l.Lock()
+					return l.Unlock
+				}
+				it, now, err := k.one(ctx, c, c.files[i], lock)
+				if err != nil {
+					stop(err)
+					return
+				}
+				mu.Lock()
+				items[i] = it
+				done++
+				if now {
+					ran++
+				}
+				k.Progress(Progress{done, len(items), ran})
+				mu.Unlock()
+			}
+		})
+	}
+	all.Wait()
+	return items, ran, context.Cause(ctx)
+}
+
+// one runs a file unless the store has its run.
+func (k *marker) one(ctx context.Context, c *collection, f returned, lock func(string) func()) (it item, now bool, err error) {
+	it = item{file: f, name: f.name(), owner: -1}
+	text, err := f.read()
+	if err != nil {
+		it.problem = plain(err).Error()
+		return it, false, nil
+	}
+	print := fingerprint(text)
+	it.print = printPrefix + print[:12]
+	files, remark := c.beside(f)
+	it.recorded = remark
+	it.key = files.key(print)
+	defer lock(it.key)()
+	r, ok := k.store.run(it.key)
+	again, err := k.again(r, ok)
+	if err != nil {
+		return it, false, err
+	}
+	switch {
+	case again && k.JudgeAgain && ok && r.Skipped == "":
+		return it, false, fmt.Errorf("the bank calls the functions of lab %s at other points than when %s was run; mark without --judge-again, which runs it again", r.Lab, it.name)
+	case again && k.JudgeAgain:
+		it.notRun = true
+		return it, false, nil
+	case again:
+		if r, err = k.run(ctx, text, print, it.key, files); err != nil {
+			return it, false, err
+		}
+		now = true
+	}
+	if err := k.identify(&it, r); err != nil {
+		return it, false, err
+	}
+	return it, now, nil
+}
+
+// again says whether a file has to be run.
+func (k *marker) again(r run, ok bool) (bool, error) {
+	if !ok {
+		return true, nil
+	}
+	if r.Unread != "" {
+		return false, nil
+	}
+	lab, code, problem := k.sheet(r.Lab, r.Code)
+	if problem == "" {
+		owners, err := k.ownersOf(lab.ID)
+		if err != nil {
+			return false, err
+		}
+		if _, ours := owners[code]; !ours {
+			return false, nil
+		}
+	}
+	if r.Skipped != "" {
+		return problem == "", nil
+	}
+	if problem != "" {
+		return false, nil
+	}
+	calls := callsOf(lab.Paper(code))
+	for q, c := range calls {
+		if r.Calls[q] != c {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// sheet finds the sheet that a notebook declares; problem says why that is none
+// to be marked.
+func (k *marker) sheet(declaredLab, declaredCode string) (lab exercises.Lab, code exercises.Code, problem string) {
+	if declaredLab == "" {
+		return lab, "", "declares no sheet: the cell with ask.Sheet is missing or changed"
+	}
+	lab, err := exercises.Find(declaredLab)
+	if err != nil {
+		return lab, "", fmt.Sprintf("declares a sheet of a lab %q that the bank does not have", clip(declaredLab, 40))
+	}
+	code, err = exercises.ParseCode(declaredCode)
+	switch {
+	case err != nil:
+		return lab, "", clip(err.Error(), 200)
+	case code == "":
+		return lab, "", "carries the default sheet, which is nobody's: it is not the notebook that was handed out"
+	case k.Lab != "" && lab.ID != k.Lab:
+		return lab, "", fmt.Sprintf("is a sheet of lab %s", lab.ID)
+	}
+	return lab, code, ""
+}
+
+var errSkip = errors.New("not a sheet of this class")
+
+const nobody = "carries a code that belongs to nobody in the class list"
+
+var declaration = regexp.MustCompile(`ask\.(?:Sheet|Assessed)\(\\?"[^"]{0,60}",\s*\\?"[^"]{0,20}"`)
+
+// seed makes the source of random numbers the sheet's. It only has to be the
+// same for the same file, so the file is not parsed for it.
+func seed(text []byte) uint64 {
+	h := fnv.New64a()
+	h.Write(declaration.Find(text))
+	return h.Sum64()
+}
+
+// run runs a notebook and stores what came out.
+func (k *marker) run(ctx context.Context, text []byte, print, key string, files beside) (run, error) {
+	runner, err := k.start()
+	if err != nil {
+		return run{}, err
+	}
+	r := run{Format: runFormat, Print: print}
+	var d *desk
+	job := compose.Job{Notebook: text, Seed: seed(text), Session: func(s compose.Sheet) (func([]byte) []byte, error) {
+		r.Lab, r.Code, r.Twice = s.Lab, s.Code, s.Twice
+		lab, code, problem := k.sheet(s.Lab, s.Code)
+		if problem != "" {
+			r.Skipped = problem
+			return nil, errSkip
+		}
+		owners, err := k.ownersOf(lab.ID)
+		if err != nil {
+			return nil, err
+		}
+		if _, ours := owners[code]; !ours {
+			r.Skipped = nobody
+			return nil, errSkip
+		}
+		r.Lab, r.Code = lab.ID, string(code)
+		if files == nil {
+			d, err = newDesk(lab.Paper(code), nil)
+		} else {
+			d, err = newDesk(lab.Paper(code), files)
+		}
+		if err != nil {
+			return nil, err
+		}
+		return d.exchange, nil
+	}}
+	out, err := runner(ctx, job)
+	if err != nil && !(errors.Is(err, errSkip) && r.Skipped != "") {
+		if ctx.Err() != nil {
+			return r, context.Cause(ctx)
+		}
+		return r, fmt.Errorf("running a notebook: %w", err)
+	}
+	r.Ended, r.Unread = out.Ended, clip(out.Unread, 500)
+	r.Remarks = out.Remarks
+	for _, c := range out.Cells {
+		if c.State == compose.Ran || len(r.Cells) >= 50 {
+			continue
+		}
+		c.Output, c.Fault = "", clip(c.Fault, 300)
+		r.Cells = append(r.Cells, c)
+	}
+	var pictures []picture
+	if d != nil {
+		r.Given, r.Tries, r.Foreign, r.Notes, r.Shown = d.given, d.tries(), d.foreign, d.notes, d.shown
+		r.Calls = callsOf(d.paper)
+		pictures = d.pictures
+	}
+	r.Figures = len(pictures)
+	if err := k.store.write(key, "figures", pictures); err != nil {
+		return r, err
+	}
+	return r, k.store.write(key, "run", r)
+}
+
+// identify says whose a file is.
+func (k *marker) identify(it *item, r run) error {
+	if r.Unread != "" {
+		it.problem = "is no notebook that can be read: " + r.Unread
+		return nil
+	}
+	lab, code, problem := k.sheet(r.Lab, r.Code)
+	it.lab = lab.ID
+	if problem != "" {
+		it.problem = problem
+		return nil
+	}
+	owners, err := k.ownersOf(lab.ID)
+	if err != nil {
+		return err
+	}
+	owner, ours := owners[code]
+	if !ours {
+		it.problem = nobody
+		return nil
+	}
+	it.owner = owner
+	return nil
+}
+
+// theLab is the lab that is marked.
+func (k *marker) theLab(items []item) (exercises.Lab, error) {
+	if k.Lab != "" {
+		return exercises.Find(k.Lab)
+	}
+	counts := map[string]int{}
+	for _, it := range items {
+		if it.owner >= 0 {
+			counts[it.lab]++
+		}
+	}
+	switch len(counts) {
+	case 0:
+		return exercises.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds no sheet of this class: are the class list and the key those of the handout? To write the books all the same, say which lab with --lab")
+	case 1:
+		for id := range counts {
+			return exercises.Find(id)
+		}
+	}
+	var list []string
+	for id, n := range counts {
+		list = append(list, fmt.Sprintf("%s (%d)", id, n))
+	}
+	slices.Sort(list)
+	return exercises.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds sheets of several labs, %s: say which with --lab", strings.Join(list, ", "))
+}

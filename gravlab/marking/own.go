@@ -1,0 +1,132 @@
+package marking
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"gravity.example/exercises"
+)
+
+// An adjustment is the lecturer's own word on one question of one student.
+type adjustment struct {
+	Marks  float64
+	Reason string
+}
+
+// Adjustments are the lecturer's own words, which are applied last.
+type Adjustments struct {
+	marks  map[string]map[string]adjustment // by student and question
+	chosen map[string]string                // fingerprint of the file that counts, by student
+}
+
+// fileQuestion stands in the column question of a row that names a file.
+const fileQuestion = "file"
+
+// ReadAdjustments reads a CSV file with the columns id, question, marks and reason.
+// A row whose question is "file" says which of several files with a student's code
+// is marked: marks then holds the fingerprint that remarks.csv gives it.
+func ReadAdjustments(path string, lab exercises.Lab, class Class) (Adjustments, error) {
+	out := Adjustments{marks: map[string]map[string]adjustment{}, chosen: map[string]string{}}
+	if path == "" {
+		return out, nil
+	}
+	t, err := readTable(path)
+	if err != nil {
+		return out, err
+	}
+	at, err := t.columns("id", "question", "marks", "reason")
+	if err != nil {
+		return out, err
+	}
+	paper := lab.Paper("")
+	for k, row := range t.rows {
+		id, question, marks, line := row[at[0]], row[at[1]], row[at[2]], t.lines[k]
+		if class.index(id) < 0 {
+			return out, wrong(path, line, "the class has no student %q", clip(id, 40))
+		}
+		if question == fileQuestion {
+			print := strings.TrimPrefix(strings.ToLower(marks), printPrefix)
+			if len(print) < 8 || strings.Trim(print, "0123456789abcdef") != "" {
+				return out, wrong(path, line, "the marks of a row that names a file are its fingerprint, as remarks.csv has it, such as sha256:3f9a2c1b0d4e")
+			}
+			if _, twice := out.chosen[id]; twice {
+				return out, wrong(path, line, "names a second file for %s", id)
+			}
+			out.chosen[id] = print
+			continue
+		}
+		q, ok := paper.Question(question)
+		if !ok {
+			return out, wrong(path, line, "lab %s has no question %q", lab.ID, clip(question, 40))
+		}
+		v, ok := number(marks)
+		if !ok || v < 0 || v > float64(q.Marks) {
+			return out, wrong(path, line, "the marks are %q; allowed: 0 to %d", clip(marks, 40), q.Marks)
+		}
+		if out.marks[id] == nil {
+			out.marks[id] = map[string]adjustment{}
+		}
+		if _, twice := out.marks[id][q.ID]; twice {
+			return out, wrong(path, line, "gives second marks for %s of %s", q.ID, id)
+		}
+		out.marks[id][q.ID] = adjustment{v, harmed(row[at[3]])}
+	}
+	return out, nil
+}
+
+// byEye are the marks that a person gave for texts, by student and question.
+type byEye map[string]map[string]eyeMark
+
+type eyeMark struct {
+	print   string  // fingerprint of the text that was read
+	marks   float64 //
+	given   bool
+	comment string
+}
+
+const byEyeName = "by-eye.csv"
+
+// readByEye reads the marks that were filled in to by-eye.csv; there may be none yet.
+func readByEye(out string, lab exercises.Lab, class Class) (byEye, error) {
+	marks := byEye{}
+	path := filepath.Join(out, byEyeName)
+	if _, err := os.Stat(path); err != nil {
+		return marks, nil
+	}
+	t, err := readTable(path)
+	if err != nil {
+		return nil, err
+	}
+	at, err := t.columns("id", "question", "text id", "marks", "comment")
+	if err != nil {
+		return nil, err
+	}
+	paper := lab.Paper("")
+	for k, row := range t.rows {
+		q, ok := paper.Question(row[at[1]])
+		if !ok || class.index(row[at[0]]) < 0 {
+			continue // of another lab, or of a student who has left
+		}
+		m := eyeMark{print: row[at[2]], comment: harmed(row[at[4]])}
+		if row[at[3]] != "" {
+			v, ok := number(row[at[3]])
+			if !ok || v < 0 || v > float64(q.Marks) {
+				return nil, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %d, or empty", clip(row[at[3]], 40), q.Marks)
+			}
+			m.marks, m.given = v, true
+		}
+		if marks[row[at[0]]] == nil {
+			marks[row[at[0]]] = map[string]eyeMark{}
+		}
+		marks[row[at[0]]][q.ID] = m
+	}
+	return marks, nil
+}
+
+// textID tells texts apart, so that marks go with the text that was read.
+func textID(text string) string { return "text:" + fingerprint([]byte(text))[:12] }
+
+// marksText writes marks as people do: 2, 1.5.
+func marksText(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.4g", v), ".0") }

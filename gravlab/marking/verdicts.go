@@ -1,0 +1,105 @@
+package marking
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"math"
+	"slices"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/judge"
+)
+
+// verdicts judges what was given in, in its order, as the bench would have: a
+// question that builds on others is judged with the answers that stood when it was given in.
+func verdicts(p exercises.Paper, r run, refs []reference) judged {
+	var out judged
+	at := map[string]int{}
+	for i, q := range p.Questions {
+		at[q.ID] = i
+		out.Verdicts = append(out.Verdicts, verdictOf{Entry: bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks, Message: "Nothing given in."}}})
+	}
+	own := exercises.Known{}
+	for _, e := range r.Given {
+		i, ok := at[e.Question]
+		if !ok {
+			continue // a question that the bank no longer has
+		}
+		v, q := &out.Verdicts[i], p.Questions[i]
+		if e.Verdict.Outcome == judge.Unreadable {
+			// Never an answer; it counts where there is no other.
+			if !v.Given {
+				e.Verdict.Of = q.Marks
+				v.Entry = e
+			}
+			continue
+		}
+		tries := v.Tries
+		v.Entry, v.Given = e, true
+		if ref, ok := find(refs, e.Question); ok {
+			v.Entry.Verdict = ref.judge(q, e.Answer)
+		} else {
+			var failed bool
+			if v.Entry.Verdict, failed = judgeSafely(p, q, e.Answer, own, tries); failed {
+				out.Notes = append(out.Notes, fmt.Sprintf("the judge failed at the answer to %s; look at it by eye", q.ID))
+			}
+		}
+		if v.Entry.Verdict.Outcome != judge.Blank {
+			v.Tries++
+		}
+		if si := v.Entry.Verdict.SI; si != 0 && !math.IsNaN(si) && !math.IsInf(si, 0) {
+			own[e.Question] = si
+		} else {
+			delete(own, e.Question)
+		}
+	}
+	for i := range out.Verdicts {
+		out.Verdicts[i].Tries = r.Tries[out.Verdicts[i].Entry.Question]
+	}
+	return out
+}
+
+// judgeSafely judges; a bank that panics costs the one answer.
+func judgeSafely(p exercises.Paper, q exercises.Question, a judge.Answer, own exercises.Known, tries int) (v judge.Verdict, failed bool) {
+	defer func() {
+		if r := recover(); r != nil {
+			v, failed = judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: "The judge failed at this answer. Your lecturer looks at it."}, true
+		}
+	}()
+	return p.Judge(q, a, own, tries), false
+}
+
+// rulesOf is a fingerprint of what verdicts on a lab rest on: the bank, as far as it
+// shows on the default sheet and a numbered one, and the references.
+func rulesOf(lab exercises.Lab, refs []reference) string {
+	h := sha256.New()
+	fmt.Fprintf(h, "rules %d\n", runFormat)
+	for _, code := range []exercises.Code{"", exercises.NumberedCode(lab.ID, 1)} {
+		p := lab.Paper(code)
+		right := p.RightAnswers()
+		for _, q := range p.Questions {
+			fmt.Fprintf(h, "%q %q %q %d %v %q %q %q %v\n", q.ID, q.Kind, q.Text(), q.Marks, q.Tol, q.Unit, q.Uses, q.Hints, right[q.ID])
+			if q.U != nil {
+				fmt.Fprintln(h, q.U())
+			}
+			for _, s := range slices.Concat(q.Slips, q.USlips) {
+				fmt.Fprintf(h, "%q %q %v\n", s.Name, s.Fix, s.Value(right))
+			}
+			fmt.Fprintf(h, "%+v\n", q.Options)
+			if f := q.Function; f != nil {
+				for _, call := range f.Calls {
+					fmt.Fprint(h, f.Signature, call, f.Right(call))
+					for _, s := range f.Slips {
+						fmt.Fprint(h, s.Name, s.Fix, s.F(call))
+					}
+				}
+			}
+		}
+	}
+	text, _ := json.Marshal(refs)
+	h.Write(text)
+	return hex.EncodeToString(h.Sum(nil))[:32]
+}
