@@ -1,4 +1,17 @@
 package exercises
 
 // labs in the order in which they are taught.
-var labs = []Lab{firstSteps, weighingTheEarth, settlingDown, massOnASpring, sideBySide, inTheLift, buriedSphere, aDayInTheField}
+var labs = []Lab{
+	firstSteps,
+	weighingTheEarth,
+	settlingDown,
+	massOnASpring,
+	howQuiet,
+	sideBySide,
+	passingPendulum,
+	inTheLift,
+	buriedSphere,
+	twoTunnels,
+	aDayInTheField,
+	waterAndIce,
+}
