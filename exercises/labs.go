@@ -10,6 +10,7 @@ var labs = []Lab{
 	sideBySide,
 	passingPendulum,
 	inTheLift,
+	doAllThingsFall,
 	buriedSphere,
 	twoTunnels,
 	aDayInTheField,
