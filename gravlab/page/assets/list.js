@@ -46,7 +46,7 @@ function row(l) {
     h("span", { class: "number", "aria-hidden": "true" }, l.number || "·"),
     h("div", { class: "what" }, h("a", { href: "/lab/" + l.name }, l.title), h("span", { class: "facts" }, facts.join(" · "))),
     h("div", { class: "how-far" }, h("span", {}, progress(l)),
-      h("span", { class: "gauge", "aria-hidden": "true" }, h("span", { style: `width:${Math.round(100 * share)}%` }))))
+      (l.begun || l.given > 0) && l.of > 0 && h("span", { class: "gauge", "aria-hidden": "true" }, h("span", { style: `width:${Math.round(100 * share)}%` }))))
 }
 
 function progress(l) {
