@@ -101,7 +101,7 @@ func (p pierRecord) record() ([][]float64, error) {
 	t, a, b := make([]float64, pierSamples), make([]float64, pierSamples), make([]float64, pierSamples)
 	shift := int(math.Round(p.late * fine))
 	for i := range t {
-		t[i] = clean(float64(i) / pierRate)
+		t[i] = float64(i) / pierRate
 		a[i] = pierStep(x[before+2*i] + float64(own*ra.NormFloat64()) + 4.1e-6)
 		b[i] = pierStep(float64(gain*x[before+2*i-shift]) + float64(own*rb.NormFloat64()) - 2.7e-6)
 	}
@@ -109,7 +109,7 @@ func (p pierRecord) record() ([][]float64, error) {
 }
 
 // pierStep rounds to the digitiser's step of 1 nm/s².
-func pierStep(v float64) float64 { return clean(math.Round(v*1e9) / 1e9) }
+func pierStep(v float64) float64 { return math.Round(v*1e9) / 1e9 }
 
 func (p pierRecord) recording() Recording {
 	return Recording{
