@@ -8,8 +8,10 @@ import (
 	"embed"
 	"encoding/csv"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // FS holds the files of this folder.
@@ -30,9 +32,23 @@ func (r Row) Float(column string) float64 {
 	return v
 }
 
+// tables holds what was read already, by name: the bank asks for the same rows
+// again for every sheet and every verdict.
+var tables sync.Map
+
 // Table returns the rows of a table, such as "big_g.csv". Like Float it panics
-// when the file is missing or broken.
+// when the file is missing or broken. The rows are shared: leave them as they
+// are.
 func Table(name string) []Row {
+	if rows, ok := tables.Load(name); ok {
+		return slices.Clone(rows.([]Row))
+	}
+	rows := read(name)
+	tables.Store(name, rows)
+	return slices.Clone(rows)
+}
+
+func read(name string) []Row {
 	f, err := FS.Open(name)
 	if err != nil {
 		panic("testdata: " + err.Error())
