@@ -79,7 +79,8 @@ func (b Bank) Program(ctx context.Context, clone string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("there is no cache folder to build in: %w", err)
 	}
-	dir := filepath.Join(cache, "gravlab", "banks", b.Print)
+	// One folder for each bank, not for each state of it: programs are large.
+	dir := filepath.Join(cache, "gravlab", "banks", fingerprint([]byte(b.Dir))[:16])
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", err
 	}

@@ -154,6 +154,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 			if i := hint(it.file.words()); i >= 0 && i != it.owner {
 				r.short = append(r.short, "lies under the name "+b.rows[i].student.ID)
 				r.remark(&it, "carries the code of %s and lies under the name %s: whose work is it?", r.student.ID, b.rows[i].student.ID)
+				b.rows[i].short = append(b.rows[i].short, "a file under this name carries the code of "+r.student.ID)
 			}
 		}
 	}
@@ -374,18 +375,24 @@ func (b *book) notes(r *row, ran run, j judged) {
 	if ran.Ended != compose.LimitNone {
 		r.short = append(r.short, "met a limit: "+string(ran.Ended))
 	}
+	told := map[int]bool{} // cells that a remark of the run is about
+	for _, m := range ran.Remarks[:min(len(ran.Remarks), 50)] {
+		told[m.Cell] = true
+		r.remarks = append(r.remarks, remark{r.student.ID, r.student.Name, r.item.name, r.item.print, m.Cell, m.Line, m.Text})
+	}
 	failed := 0
 	for _, c := range ran.Cells {
-		if text := cellText(c); text != "" {
-			failed++
+		text := cellText(c)
+		if text == "" {
+			continue
+		}
+		failed++
+		if !told[c.Index+1] {
 			r.remarks = append(r.remarks, remark{r.student.ID, r.student.Name, r.item.name, r.item.print, c.Index + 1, 0, text})
 		}
 	}
 	if failed > 0 {
 		r.short = append(r.short, fmt.Sprintf("%s did not run through", count(failed, "cell")))
-	}
-	for _, m := range ran.Remarks[:min(len(ran.Remarks), 50)] {
-		r.remarks = append(r.remarks, remark{r.student.ID, r.student.Name, r.item.name, r.item.print, m.Cell, m.Line, m.Text})
 	}
 	for _, note := range slices.Concat(ran.Notes, j.Notes) {
 		r.remark(r.item, "%s", note)
@@ -461,7 +468,7 @@ func (b *book) writeMarks(path string) error {
 			cells := []string{r.student.ID, r.student.Name}
 			for _, c := range r.cells {
 				text := ""
-				if c.counts {
+				if c.counts && !c.waits {
 					text = marksText(c.earned)
 				}
 				cells = append(cells, text)

@@ -259,7 +259,7 @@ func (c *collection) list(r io.ReaderAt, size int64, place string, again func() 
 	for i, e := range z.File {
 		inside := place + "!/" + clip(e.Name, 200)
 		name := path.Base(e.Name)
-		if strings.HasSuffix(e.Name, "/") || slices.ContainsFunc(strings.Split(e.Name, "/"), hidden) && fs.ValidPath(e.Name) {
+		if strings.HasSuffix(e.Name, "/") || slices.ContainsFunc(strings.Split(e.Name, "/"), hidden) && goodName(e.Name) {
 			continue
 		}
 		if !isNotebook(name) && !isRecording(name) && !isArchive(name) {
@@ -270,7 +270,7 @@ func (c *collection) list(r io.ReaderAt, size int64, place string, again func() 
 			most = mostRecording
 		}
 		switch {
-		case !fs.ValidPath(e.Name) || strings.ContainsAny(e.Name, `\:`):
+		case !goodName(e.Name):
 			c.refuse(inside, "its name leads out of the archive; it is not read")
 			continue
 		case e.Mode()&fs.ModeSymlink != 0:
@@ -315,6 +315,9 @@ func (c *collection) list(r io.ReaderAt, size int64, place string, again func() 
 	return nil
 }
 
+// goodName says whether a name stays inside its archive on every system.
+func goodName(name string) bool { return fs.ValidPath(name) && !strings.ContainsAny(name, `\:`) }
+
 // openArchive reads the directory of an archive. Names that lead out of it are
 // seen to one by one.
 func openArchive(r io.ReaderAt, size int64) (*zip.Reader, error) {
@@ -340,8 +343,8 @@ func readEntry(open func() (*zip.Reader, error), i int, most int64) ([]byte, err
 	}
 	defer f.Close()
 	text, err := readMost(f, int64(min(z.File[i].UncompressedSize64, 1<<62)), most)
-	if errors.Is(err, zip.ErrChecksum) || errors.Is(err, io.ErrUnexpectedEOF) {
-		err = errors.New("is damaged: its checksum does not fit")
+	if errors.Is(err, zip.ErrChecksum) || errors.Is(err, zip.ErrFormat) || errors.Is(err, io.ErrUnexpectedEOF) {
+		err = errors.New("is damaged: its size or its checksum does not fit")
 	}
 	return text, err
 }

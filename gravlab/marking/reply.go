@@ -180,8 +180,12 @@ const mostCells = 20
 // cellsSection says which cells did not run through, and why.
 func (b *book) cellsSection(p *page, ran run) {
 	var lines []string
+	told := map[int]bool{}
+	for _, m := range ran.Remarks {
+		told[m.Cell] = true
+	}
 	for _, c := range ran.Cells {
-		if text := cellText(c); text != "" {
+		if text := cellText(c); text != "" && !told[c.Index+1] {
 			lines = append(lines, fmt.Sprintf("Cell %d: %s", c.Index+1, strings.TrimPrefix(text, "this cell ")))
 		}
 	}
