@@ -375,7 +375,7 @@ func birgeOf1935() Question {
 	check := gravlab.Must(fit.WeightedMean([]float64{6.6721, 6.6758, 6.6740, 6.6729}, []float64{0.0012, 0.0007, 0.0004, 0.0005}))
 	return Question{
 		ID: "birge", Kind: judge.Number, Marks: 2, Title: "Do the eight agree?",
-		Prompt: "What is the Birge ratio $R_B = \\sqrt{\\chi^2/\\nu}$ of the eight series about their weighted mean?",
+		Prompt: "What is the Birge ratio $R_\\mathrm{B} = \\sqrt{\\chi^2/\\nu}$ of the eight series about their weighted mean?",
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.01, Why: "three digits carried"},
 		Solve: valueOf(mean.Birge),
 		Slips: []Slip{

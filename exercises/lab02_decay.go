@@ -1,7 +1,6 @@
 package exercises
 
 import (
-	"fmt"
 	"math"
 	"sync"
 
@@ -178,7 +177,7 @@ func (r decayRecord) quality() Question {
 		Range:     [2]float64{10, 20},
 		Hints:     [2]string{"Q = π τ/T.", "Relative uncertainties in quadrature; which of the two is larger?"},
 		Worked:    "%%\n// Q = pi tau/T; the two relative uncertainties in quadrature. Their\n// correlation is small, and so is the part of the period.\n" + decayReading + "tau, T := f.P[fit.DecayTime], f.P[fit.Period]\nQ := math.Pi * tau / T\nu := Q * math.Hypot(f.U[fit.DecayTime]/tau, f.U[fit.Period]/T)\nsheet.Measured(\"quality\", Q, u, \"1\")",
-		Reasoning: fmt.Sprintf("$Q = \\omega_0\\tau/2 \\approx \\pi\\tau/T$: the difference between $\\omega_0$ and the damped $2\\pi/T$ is $1/(8Q^2)$, below %.1f %% here. The relative uncertainty is practically that of $\\tau$.", 0.2),
+		Reasoning: "$Q = \\omega_0\\tau/2 \\approx \\pi\\tau/T$: the difference between $\\omega_0$ and the damped $2\\pi/T$ is $1/(8Q^2)$, about 0.1 % here. The relative uncertainty is practically that of $\\tau$.",
 		Source:    Source{Text: "M. Richmond, Rochester Institute of Technology, correction note on Q = π N (worked_examples.csv, damping-06)"},
 	}
 }

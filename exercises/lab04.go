@@ -75,7 +75,7 @@ func (s quietSensor) thermal() Question {
 		Range:     [2]float64{4e-10, 5e-9},
 		Hints:     [2]string{"Everything in SI units, the temperature in kelvin: a² = 4 k_B T ω₀/(m Q).", "Take the root: a density of amplitude is the root of a density of power."},
 		Worked:    fmt.Sprintf("%%%%\n// a = sqrt(4 kB T omega0/(m Q)); the mass in kg.\nm, w0, Q := %s, 2*math.Pi*%s, %s // kg, rad/s, 1\na := math.Sqrt(4 * gravlab.BoltzmannK * 293.15 * w0 / (m * Q))\nsheet.Number(\"thermal\", a, \"m/s²/√Hz\")", goFloat(s.Mass, 3), lit(s.Frequency), lit(s.Q)),
-		Reasoning: "The gas pushes back with $m\\omega_0/Q$ times the speed, so by the fluctuation–dissipation theorem it also pushes at random, with a force density of $\\sqrt{4k_BT\\,m\\omega_0/Q}$; over the mass that is an acceleration.",
+		Reasoning: "The gas pushes back with $m\\omega_0/Q$ times the speed, so by the fluctuation–dissipation theorem it also pushes at random, with a force density of $\\sqrt{4k_\\mathrm{B}T\\,m\\omega_0/Q}$; over the mass that is an acceleration.",
 		Source: Source{Text: "H. B. Callen and T. A. Welton, Phys. Rev. 83 (1951) 34, and T. B. Gabrielson, IEEE Trans. Electron Devices 40 (1993) 903 (both from memory); independently computed: " + exact["route"], Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "sensor-thermal-01",
 			Got:  densityAt(sensor.Suspension{Mass: 0.35e-3, Frequency: 5.4, Q: 1500, Temperature: 295}, 1),
@@ -102,7 +102,7 @@ func (s quietSensor) structural(d *Draw) Question {
 		Range:     [2]float64{1.5e-9, 4e-8},
 		Hints:     [2]string{"At the resonance both kinds agree. How does this one depend on the frequency?", "a² = 4 k_B T ω₀²/(m Q ω)."},
 		Worked:    fmt.Sprintf("%%%%\n// Structural loss: the power density grows as omega0/omega below resonance.\ns := sensor.Suspension{Mass: %s, Frequency: %s, Q: %s, Damping: sensor.Structural, Temperature: 293.15}\nsheet.Number(\"structural\", gravlab.Must(s.ThermalNoise()).Density(%s), \"m/s²/√Hz\")", goFloat(s.Mass, 3), lit(s.Frequency), lit(s.Q), lit(f)),
-		Reasoning: "With a constant loss angle the resistance is $k/(Q\\omega)$, larger at low frequencies; so $a^2 = 4k_BT\\,\\omega_0^2/(mQ\\omega)$. Who extrapolates a $Q$ measured at resonance with the wrong law is too hopeful by $\\sqrt{f_0/f}$.",
+		Reasoning: "With a constant loss angle the resistance is $k/(Q\\omega)$, larger at low frequencies; so $a^2 = 4k_\\mathrm{B}T\\,\\omega_0^2/(mQ\\omega)$. Who extrapolates a $Q$ measured at resonance with the wrong law is too hopeful by $\\sqrt{f_0/f}$.",
 		Source: Source{Text: "P. R. Saulson, Phys. Rev. D 42 (1990) 2437 (from memory); independently computed: " + exact["route"], Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "sensor-thermal-03",
 			Got:  densityAt(sensor.Suspension{Mass: 0.35e-3, Frequency: 5.4, Q: 1500, Damping: sensor.Structural, Temperature: 295}, 0.7),
@@ -135,7 +135,7 @@ func (s quietSensor) readoutNoise(d *Draw) Question {
 		Range:     [2]float64{2e-10, 3e-8},
 		Hints:     [2]string{"Noise as acceleration is noise as displacement over |x/a| at that frequency.", "With high Q, and away from the resonance, |x/a| = 1/|ω₀² − ω²|."},
 		Worked:    fmt.Sprintf("%%%%\n// Displacement noise over the response at that frequency.\ns := sensor.Suspension{Mass: %s, Frequency: %s, Q: %s}\nnoise := gravlab.Must(s.ReadoutNoise(%s)) // m/√Hz\nsheet.Number(\"readout\", noise.Density(%s), \"m/s²/√Hz\")", goFloat(s.Mass, 3), lit(s.Frequency), lit(s.Q), goFloat(x, 2), lit(f)),
-		Reasoning: "$a_n = x_n/|x/a| = x_n|\\omega_0^2 - \\omega^2|$ away from the resonance: flat below it, growing with the square of the frequency above, and next to nothing at the resonance itself.",
+		Reasoning: "$a_\\mathrm{n} = x_\\mathrm{n}/|x/a| = x_\\mathrm{n}|\\omega_0^2 - \\omega^2|$ away from the resonance: flat below it, growing with the square of the frequency above, and next to nothing at the resonance itself.",
 		Source: Source{Text: "independently computed: " + exact["route"], Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "sensor-readout-03",
 			Got:  readoutDensity(sensor.Suspension{Mass: 1, Frequency: 1.1, Q: 0.8}, 4e-12, 0.1),
@@ -166,7 +166,7 @@ func amplifierNoise(d *Draw) Question {
 		Range:     [2]float64{2e-14, 4e-13},
 		Hints:     [2]string{"First both noises as voltages: the current times 1/(2πfC).", "Square, add, root; then over the volts per metre of the bridge."},
 		Worked:    fmt.Sprintf("%%%%\n// Current noise times the impedance of the source is a voltage; both in\n// quadrature, over the volts per metre.\nthrough := %s / (2 * math.Pi * %s * %s) // V/√Hz\nx := math.Hypot(%s, through) / %s\nsheet.Number(\"amplifier\", x, \"m/√Hz\")", goFloat(i*1e-15, 3), lit(f*1e3), goFloat(c*1e-12, 3), goFloat(e*1e-9, 3), goFloat(perMetre, 3)),
-		Reasoning: "$x_n = \\sqrt{e_n^2 + (i_n/\\omega C)^2}\\,/\\,s$. With a carrier the amplifier works at a frequency where $1/(\\omega C)$ is small; without one, at the signal's own frequency, the current noise would be a million times larger.",
+		Reasoning: "$x_\\mathrm{n} = \\sqrt{e_\\mathrm{n}^2 + (i_\\mathrm{n}/\\omega C)^2}\\,/\\,s$. With a carrier the amplifier works at a frequency where $1/(\\omega C)$ is small; without one, at the signal's own frequency, the current noise would be a million times larger.",
 		Source: Source{Text: "independently computed: " + exact["route"], Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "sensor-amplifier-02",
 			Got:  gravlab.Must(sensor.Amplifier{Voltage: 6e-9, Current: 12e-15, Capacitance: 110e-12, Sensitivity: 2.5e5}.Displacement(20)),
@@ -315,7 +315,7 @@ func crossingOfNoise(d *Draw) Question {
 		Range:     [2]float64{4, 20},
 		Hints:     [2]string{"Set the readout as acceleration equal to the other: x_n (ω² − ω₀²) = a_n.", "ω² = ω₀² + a_n/x_n; then f = ω/2π."},
 		Worked:    fmt.Sprintf("%%%%\n// x (omega² - omega0²) = a, solved for omega; the damping does not matter here.\nw0 := 2 * math.Pi * %s // rad/s\nw := math.Sqrt(w0*w0 + %s/%s)\nsheet.Number(\"crossing\", w/(2*math.Pi), \"Hz\")", lit(f0), goFloat(a*1e-9, 2), goFloat(x*1e-12, 2)),
-		Reasoning: "Above the resonance the readout appears as $x_n(\\omega^2 - \\omega_0^2)$, so the two meet at $\\omega^2 = \\omega_0^2 + a_n/x_n$. A better readout moves the crossing up; it does nothing for the noise below it.",
+		Reasoning: "Above the resonance the readout appears as $x_\\mathrm{n}(\\omega^2 - \\omega_0^2)$, so the two meet at $\\omega^2 = \\omega_0^2 + a_\\mathrm{n}/x_\\mathrm{n}$. A better readout moves the crossing up; it does nothing for the noise below it.",
 		Source: Source{Text: "independently computed: " + exact["route"], Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "sensor-cross-01", Got: crossingAbove(5.4, 1500, 2.1e-13, 3e-10), Want: exact.Float("value"), Within: 1e-8}},
 	}
@@ -447,7 +447,7 @@ func massForTarget(d *Draw) Question {
 		Range:     [2]float64{1e-5, 2e-2},
 		Hints:     [2]string{"Which thermal power density may there be? Half of the square of the total.", "m = 4 k_B T ω₀/(Q a_th²) with a_th² = a²/2."},
 		Worked:    fmt.Sprintf("%%%%\n// Half of the power is a²/2; then a_th² = 4 kB T omega0/(m Q), solved for m.\na, w0, Q := %s, 2*math.Pi*%s, %s // m/s²/√Hz, rad/s, 1\nm := 4 * gravlab.BoltzmannK * 293.15 * w0 / (Q * a * a / 2)\nsheet.Number(\"design\", m, \"kg\")", goFloat(target*1e-9, 2), lit(f0), lit(q)),
-		Reasoning: "$m = 4k_BT\\omega_0/(Q\\,a_{th}^2)$ with $a_{th}^2 = a^2/2$. The mass counts linearly and so does $Q$: ten times better vacuum is worth ten times more mass, as long as gas is what damps.",
+		Reasoning: "$m = 4k_\\mathrm{B}T\\omega_0/(Q\\,a_\\mathrm{th}^2)$ with $a_\\mathrm{th}^2 = a^2/2$. The mass counts linearly and so does $Q$: ten times better vacuum is worth ten times more mass, as long as gas is what damps.",
 		Source: Source{Text: "as for the first question; independently computed: " + check["source"], Check: &SourceCheck{
 			Table: "values.csv", ID: "brownian_calc1",
 			Got:  densityAt(sensor.Suspension{Mass: 1, Frequency: 1, Q: 100, Temperature: 300}, 1),
@@ -474,7 +474,7 @@ func marginOfDesign(d *Draw) Question {
 		Range:     [2]float64{0.7, 0.98},
 		Hints:     [2]string{"How many standard uncertainties lie between prediction and target?", "Φ(z) = ½ erfc(−z/√2), in Go 0.5*math.Erfc(-z/math.Sqrt2)."},
 		Worked:    fmt.Sprintf("%%%%\n// The share of a normal distribution below the target.\nz := (%s - %s) / %s\nsheet.Number(\"margin\", 100*0.5*math.Erfc(-z/math.Sqrt2), \"%%\")", lit(target), lit(predicted), lit(u)),
-		Reasoning: "$P = \\Phi\\big((a_{target} - a_{pred})/u\\big)$. A design that just meets its target on paper misses it every second time; a budget without an uncertainty cannot be judged at all.",
+		Reasoning: "$P = \\Phi\\big((a_\\mathrm{target} - a_\\mathrm{pred})/u\\big)$. A design that just meets its target on paper misses it every second time; a budget without an uncertainty cannot be judged at all.",
 		Source:    Source{Text: "common practice, no source: normal distribution"},
 	}
 }
