@@ -282,7 +282,7 @@ func (m *machine) start() error {
 	h := m.host
 	h.begin(-1)
 	m.refused = false
-	config := wazero.NewModuleConfig().WithName("").WithStartFunctions("_initialize").
+	config := wazero.NewModuleConfig().WithName("").WithStartFunctions("_initialize").WithArgs("cell").
 		WithStdin(strings.NewReader("")).WithStdout(stream{h, false}).WithStderr(stream{h, true}).
 		WithNanotime(h.tick, 1).WithWalltime(func() (int64, int32) {
 		t := h.tick()

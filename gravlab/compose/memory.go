@@ -88,6 +88,7 @@ func (m *memory) declare(s *source) (main *ast.FuncDecl) {
 		m[imports][d.key] = d
 	}
 	blanks := 0
+	fresh := memory{vars: map[string]*decl{}}
 	for _, node := range s.file.Decls {
 		switch node := node.(type) {
 		case *ast.FuncDecl:
@@ -127,12 +128,33 @@ func (m *memory) declare(s *source) (main *ast.FuncDecl) {
 				m.constants(s, node)
 			case token.VAR:
 				for _, spec := range node.Specs {
-					m.variables(s, spec.(*ast.ValueSpec), &blanks)
+					fresh.variables(s, spec.(*ast.ValueSpec), &blanks)
 				}
 			}
 		}
 	}
+	for key, d := range fresh[vars] {
+		// Of a tuple one name is declared anew: all of them go.
+		if old := m[vars][key]; old != nil && len(old.names) > 1 && old != d {
+			for k, o := range m[vars] {
+				if o == old {
+					delete(m[vars], k)
+				}
+			}
+		}
+		m[vars][key] = d
+	}
 	return main
+}
+
+// drop forgets a key, as %rm does: of the first kind that has it.
+func (m *memory) drop(key string) {
+	for _, k := range []kind{imports, consts, types, vars, funcs} {
+		if _, ok := m[k][key]; ok {
+			delete(m[k], key)
+			return
+		}
+	}
 }
 
 func (m *memory) constants(s *source, node *ast.GenDecl) {

@@ -152,12 +152,12 @@ type writer struct {
 }
 
 // at writes the place of what follows.
-func (w *writer) at(pos token.Pos) {
+func (w *writer) at(s *source, pos token.Pos) {
 	p := w.fset.PositionFor(pos, false)
 	if p.Line == 1 {
 		p.Column = max(1, p.Column-len(head))
 	}
-	fmt.Fprintf(w, "/*line %s:%d:%d*/", p.Filename, p.Line, p.Column)
+	fmt.Fprintf(w, "/*line %s:%d:%d*/", p.Filename, s.line(p.Line), p.Column)
 }
 
 // glue ends the piece of a cell.
@@ -228,16 +228,16 @@ func (w *writer) decl(d *decl, late map[*decl][]spelling) {
 	switch d.kind {
 	case types:
 		w.WriteString("type ")
-		w.at(d.node.Pos())
+		w.at(d.cell, d.node.Pos())
 		w.WriteString(d.text)
 	case consts:
-		w.at(d.node.Pos())
+		w.at(d.cell, d.node.Pos())
 		w.WriteString(d.text)
 	case vars:
 		texts, isLate := late[d]
 		if !isLate {
 			w.WriteString("var ")
-			w.at(d.spec.Pos())
+			w.at(d.cell, d.spec.Pos())
 			w.WriteString(d.text)
 			break
 		}
@@ -246,10 +246,10 @@ func (w *writer) decl(d *decl, late map[*decl][]spelling) {
 				continue
 			}
 			w.WriteString("var ")
-			w.at(d.spec.Names[i].Pos())
+			w.at(d.cell, d.spec.Names[i].Pos())
 			w.WriteString(name + " ")
 			if d.spec.Type != nil {
-				w.at(d.spec.Type.Pos())
+				w.at(d.cell, d.spec.Type.Pos())
 				w.WriteString(d.cell.slice(d.spec.Type.Pos(), d.spec.Type.End()))
 			} else {
 				w.WriteString(texts[i].text)
@@ -258,7 +258,7 @@ func (w *writer) decl(d *decl, late map[*decl][]spelling) {
 		}
 		return
 	case funcs:
-		w.at(d.node.Pos())
+		w.at(d.cell, d.node.Pos())
 		if d.fn.Recv == nil && d.names == nil {
 			w.WriteString("func " + w.initName(d) + d.cell.slice(d.fn.Name.End(), d.fn.End()))
 		} else {
@@ -292,11 +292,11 @@ func (w *writer) start(u *unit, starts map[string]int) string {
 		value := d.spec.Values[0]
 		if d.spec.Type != nil && len(d.names) == 1 && d.names[0] == "_" {
 			w.WriteString("\t{ var ")
-			w.at(d.spec.Pos())
+			w.at(d.cell, d.spec.Pos())
 			w.WriteString(d.text + " }")
 		} else {
 			w.WriteString("\t" + strings.Join(d.names, ", ") + " = ")
-			w.at(value.Pos())
+			w.at(d.cell, value.Pos())
 			w.WriteString(d.cell.slice(value.Pos(), value.End()))
 		}
 		w.glue()
@@ -329,7 +329,7 @@ func (w *writer) cell(u *unit, start string, withFlags bool) {
 	}
 	if u.main != nil {
 		body := u.main.Body
-		w.at(body.Pos())
+		w.at(u.cell, body.Pos())
 		w.WriteString(u.cell.slice(body.Pos(), body.End()))
 		w.glue()
 	}

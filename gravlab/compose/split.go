@@ -14,7 +14,8 @@ import (
 // A source is one cell, taken apart as GoNB does it: line by line, before any Go is read.
 type source struct {
 	index   int      // of the cell in the notebook
-	text    []byte   // Go, with the cell's own line numbers: "package main;" stands before the first line
+	text    []byte   // Go; "package main;" stands before the first line
+	lines   []int    // the cell's line for each line of the text, from 1
 	args    []string // of its program
 	hasArgs bool
 	blank   bool     // only special lines
@@ -35,6 +36,14 @@ func (s *source) remark(line int, format string, args ...any) {
 	s.remarks = append(s.remarks, Remark{Cell: s.index + 1, Line: line, Text: fmt.Sprintf(format, args...)})
 }
 
+// line is the cell's line for a line of the text.
+func (s *source) line(n int) int {
+	if n < 1 || len(s.lines) == 0 {
+		return 0
+	}
+	return s.lines[min(n, len(s.lines))-1]
+}
+
 // scripts are the first words of cells that are no Go at all.
 var scripts = []string{"%%writefile", "%%script", "%%bash", "%%sh", "%%gx"}
 
@@ -52,25 +61,25 @@ func split(index int, cell string) *source {
 	}
 	mains := 0
 	var code []string
+	write := func(i int, text string) {
+		code, s.lines = append(code, text), append(s.lines, i+1)
+	}
 	s.blank = true
 	for i := 0; i < len(lines); i++ {
 		line := trimGonb(lines[i])
 		if len(line) <= 1 || line[0] != '%' && line[0] != '!' {
 			if strings.HasPrefix(lines[i], "package") {
-				code = append(code, "")
 				continue
 			}
 			s.blank = s.blank && strings.TrimSpace(lines[i]) == ""
-			code = append(code, lines[i])
+			write(i, lines[i])
 			continue
 		}
-		begin, at := i, len(code)
-		code = append(code, "")
+		begin := i
 		command := line
 		for strings.HasSuffix(command, `\`) && i+1 < len(lines) {
 			i++
-			command = command[:len(command)-1] + " " + lines[i]
-			code = append(code, "")
+			command = command[:len(command)-1] + " " + trimGonb(lines[i])
 		}
 		if command[0] == '!' {
 			s.remark(begin+1, "lines that begin with ! are not run")
@@ -86,7 +95,7 @@ func split(index int, cell string) *source {
 		case isMain:
 			mains++
 			s.args, s.hasArgs = words[1:], true
-			code[at] = "func main() {"
+			write(begin, "func main() {")
 			s.blank = false
 		case word == "exec":
 			if len(words) < 2 {
@@ -94,7 +103,7 @@ func split(index int, cell string) *source {
 				return s
 			}
 			s.args, s.hasArgs = words[2:], true
-			code[at] = "func main() { " + words[1] + "() }"
+			write(begin, "func main() { "+words[1]+"() }")
 		case word == "args":
 			s.args, s.hasArgs = words[1:], true
 		case word == "env":
@@ -123,7 +132,7 @@ func split(index int, cell string) *source {
 		return s
 	}
 	if mains == 1 {
-		code = append(code, "}")
+		write(len(lines)-1, "}")
 	}
 	s.text = []byte(head + strings.Join(code, "\n") + "\n")
 	s.quieten()
@@ -192,7 +201,7 @@ func (s *source) quieten() {
 			continue
 		}
 		from := file.Offset(pos)
-		line := 1 + strings.Count(string(s.text[:from]), "\n")
+		line := s.line(1 + strings.Count(string(s.text[:from]), "\n"))
 		for i := from; i < len(blanked) && i < from+len(lit); i++ {
 			if blanked[i] != '\n' {
 				blanked[i] = ' '

@@ -294,9 +294,7 @@ func (t *turnout) merge(cells []cell) []*unit {
 		if len(s.drop) > 0 {
 			memory = memory.clone()
 			for _, key := range s.drop {
-				for k := range memory {
-					delete(memory[k], key)
-				}
+				memory.drop(key)
 			}
 		}
 		env = append(env, s.env...)
@@ -334,12 +332,12 @@ func (t *turnout) problem(s *source, p problem) {
 	line := 0
 	if p.pos.IsValid() {
 		pos := t.fset.PositionFor(p.pos, false)
-		line = pos.Line
 		if pos.Filename != s.fileName() {
 			// A declaration of an earlier cell that this one breaks.
-			t.remark(s.index, 0, fmt.Sprintf("with this cell, line %d of cell %s does not compile any more: %s", line, strings.TrimPrefix(pos.Filename, "cell-"), p.text))
+			t.remark(s.index, 0, fmt.Sprintf("with this cell, something in cell %s does not compile any more: %s", strings.TrimPrefix(pos.Filename, "cell-"), p.text))
 			return
 		}
+		line = s.line(pos.Line)
 	}
 	t.remark(s.index, line, p.text)
 }
@@ -348,7 +346,7 @@ func (t *turnout) unparsed(s *source, err error) {
 	var list scanner.ErrorList
 	if errors.As(err, &list) {
 		for _, e := range list[:min(3, len(list))] {
-			t.remark(s.index, min(e.Pos.Line, 1+strings.Count(string(s.text), "\n")), plain(e.Msg))
+			t.remark(s.index, s.line(e.Pos.Line), plain(e.Msg))
 		}
 	} else {
 		t.remark(s.index, 0, plain(err.Error()))
