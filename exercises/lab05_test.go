@@ -33,7 +33,7 @@ func TestPierAgainstItsTruth(t *testing.T) {
 			power += ground(f) * 1e-3
 		}
 		add("microseism", e.quiet()[0], e.quiet()[1], math.Sqrt(power))
-		if seen := math.Abs(e.whole()-e.quiet()[0]) / e.quiet()[1]; seen < 2*judge.CoverageFactor {
+		if seen := math.Abs(e.whole()-e.quiet()[0]) / e.quiet()[1]; seen < judge.CoverageFactor*judge.CredibleFactor {
 			t.Errorf("sheet %d: the earthquake moves the rms by %.1f standard uncertainties only", n, seen)
 		}
 	}
