@@ -458,7 +458,12 @@ type runner struct {
 
 func (t *turnout) run(module []byte, todo []*unit) {
 	r := &runner{turnout: t, module: module}
-	defer func() { r.machine.close() }()
+	defer func() {
+		r.machine.close()
+		if ready := r.ready; ready != nil { // it was not needed
+			go func() { (<-ready).close() }()
+		}
+	}()
 	if t.job.Fast {
 		r.prepare()
 	}
