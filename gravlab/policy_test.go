@@ -33,7 +33,7 @@ var floors = map[string]int{
 	"gravlab/bench": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
 	"gravlab/kernel": 5, "gravlab/compose": 5,
 	"gravlab/marking": 6, "gravlab/page": 6, "gravlab/page/apparatus": 6,
-	"gravlab/cmd/gravlab": 7,
+	"gravlab/cmd/gravlab": 7, "notebooks": 7,
 }
 
 // sameFloor lists the imports within a floor: from, to.
