@@ -15,4 +15,5 @@ var labs = []Lab{
 	twoTunnels,
 	aDayInTheField,
 	waterAndIce,
+	whatsInTheTruck,
 }
