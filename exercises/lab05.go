@@ -102,7 +102,7 @@ func pierLine(d *Draw) Question {
 	check := testdata.Find("model_checks.csv", "signal-enbw-01")
 	return Question{
 		ID: "line", Kind: judge.Number, Marks: 2, Title: "From a peak to an amplitude",
-		Prompt: fmt.Sprintf("A fan draws a steady line at 24.9 Hz. In a spectrum made with a Hann window from segments of %g samples at 100 samples a second, the line falls in the middle of a bin and stands %.1f $\\mathrm{\\mu m/s^2/\\sqrt{Hz}}$ high, far above the noise. "+
+		Prompt: fmt.Sprintf("A fan draws a steady line at 25 Hz. In a spectrum made with a Hann window from segments of %g samples at 100 samples a second, the line falls in the middle of a bin and stands %.1f µm/s²/√Hz high, far above the noise. "+
 			"What is the amplitude of the oscillation, zero to peak?", segment, asd),
 		Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.01, Why: "1.5 bins, or 1.52 for the symmetric form of the window at 64 points, is 0.8 %"},
 		Solve: amp(1.5, 1),

@@ -287,7 +287,7 @@ func (p passing) swings(d *Draw) Question {
 	T := gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: 1}, Length: 1.9, Gravity: 9.80665, Amplitude: 0.2}.Period())
 	return Question{
 		ID: "swings", Kind: judge.Number, Marks: 2, Title: "How many swings?", Uses: []string{"line"},
-		Prompt: fmt.Sprintf("After everything that a reference can take off, noise of %.1f $\\mathrm{nm/s^2/\\sqrt{Hz}}$ is left. How many full swings of %.3f s must you watch until your line at $2/T$ has a signal-to-noise ratio of 5? For a line of amplitude $A$ in white noise of the one-sided amplitude density $s$, watched for the time $t$, the ratio is $\\rho = A\\sqrt{t}/s$.", asd, roundTo(period, 4)),
+		Prompt: fmt.Sprintf("After everything that a reference can take off, noise of %.1f nm/s²/√Hz is left. How many full swings of %.3f s must you watch until your line at $2/T$ has a signal-to-noise ratio of 5? For a line of amplitude $A$ in white noise of the one-sided amplitude density $s$, watched for the time $t$, the ratio is $\\rho = A\\sqrt{t}/s$.", asd, roundTo(period, 4)),
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.02, Why: "the tolerance of the line counts twice; rounding to whole swings is allowed for"},
 		Solve: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, period) }),
 		Slips: []Slip{
