@@ -11,6 +11,7 @@ var labs = []Lab{
 	passingPendulum,
 	inTheLift,
 	doAllThingsFall,
+	theEarthBreathes,
 	buriedSphere,
 	twoTunnels,
 	aDayInTheField,
