@@ -12,7 +12,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"gravity.example/gravlab/internal/webassets"
@@ -63,15 +65,40 @@ func enter(t *testing.T, o labpage.Options, notebook string) *room {
 		chromedp.Flag("disable-sync", true), chromedp.Flag("lang", "en-GB"), chromedp.WindowSize(1280, 900))
 	allocator, endBrowser := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(endBrowser)
-	tab, endTab := chromedp.NewContext(allocator)
-	t.Cleanup(endTab)
-	var endTime context.CancelFunc
-	r.ctx, endTime = context.WithTimeout(tab, 120*time.Second)
+	browser, endTime := context.WithTimeout(allocator, 120*time.Second)
 	t.Cleanup(endTime)
-	r.complain()
+	r.tab(browser)
 	r.do(chromedp.Navigate(r.server.Address(r.host, notebook)))
 	r.ready()
 	return r
+}
+
+// tab opens a tab: the browser's first, or one beside another.
+func (r *room) tab(beside context.Context) {
+	r.Helper()
+	var end context.CancelFunc
+	r.ctx, end = chromedp.NewContext(beside)
+	r.Cleanup(end)
+	// A tab lives as long as the context of what is done first in it.
+	if err := chromedp.Do(r.ctx); err != nil {
+		r.Fatal(err)
+	}
+	r.complain()
+}
+
+// close closes the tab as a crash would: nothing in it is asked.
+func (r *room) close() {
+	ctx, end := context.WithTimeout(r.ctx, 2*time.Second)
+	defer end()
+	chromedp.Call(ctx, page.Close, cdp.Empty{}) // the tab is gone before it can answer
+}
+
+// another is the same page seen from a second tab.
+func (r *room) another() *room {
+	r.Helper()
+	o := &room{T: r.T, server: r.server, web: r.web, o: r.o, host: r.host, data: r.data}
+	o.tab(r.ctx)
+	return o
 }
 
 // complain fails the test when a script of the page fails or its policy is
@@ -156,7 +183,9 @@ func (r *room) open(path string) {
 func (r *room) waitFor(js string) {
 	r.Helper()
 	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
-		ok, err := chromedp.Run(r.ctx, chromedp.Evaluate[bool]("Boolean("+js+")"))
+		ctx, stop := context.WithTimeout(r.ctx, 5*time.Second)
+		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("Boolean("+js+")"))
+		stop()
 		if err == nil && ok {
 			return
 		}

@@ -23,7 +23,7 @@ export class Form {
     } else {
       form.append(field("number", "Number", { inputmode: "text" }))
       if (ask.kind === "measured") form.append(field("u", "± standard uncertainty"))
-      form.append(field("unit", "Unit", { placeholder: ask.unit }))
+      form.append(field("unit", "Unit", { placeholder: "e.g. " + ask.unit }))
     }
     form.append(h("div", { class: "row" }, this.give,
       ask.kind !== "choice" && ask.kind !== "text" && h("button", { type: "button", class: "quiet-button", onclick: () => this.toCode() }, "Work it out in code")))
