@@ -325,7 +325,7 @@ func waterSea(d *Draw) Question {
 		Range:     [2]float64{0.04e-3 / waterYear, 0.7e-3 / waterYear},
 		Hints:     [2]string{"Volume of ice, mass of ice, volume of water, height of water.", "361.8 Gt raise the sea by a millimetre."},
 		Worked:    fmt.Sprintf("%%%%\n// Mass of the ice that goes in a year, spread as water over the ocean.\nmass := 917 * %s * 1e9 * %s // kg: density × m² × m\nheight := mass / (1000 * 361.8e12)  // m\nsheet.Number(\"sea\", 1000*height, \"mm/a\")", lit(area), lit(thinning)),
-		Reasoning: "Mass is kept: $\\rho_\\mathrm{ice} A\\,\\Delta h$ becomes $\\rho_w A_\\mathrm{sea}\\,\\Delta s$. 361.8 Gt are a millimetre. (Floating ice does not count: it displaces its own weight already.)",
+		Reasoning: "Mass is kept: $\\rho_\\mathrm{ice} A\\,\\Delta h$ becomes $\\rho_\\mathrm{w} A_\\mathrm{sea}\\,\\Delta s$. 361.8 Gt are a millimetre. (Floating ice does not count: it displaces its own weight already.)",
 		Source:    Source{Text: "common practice, no source: ocean area 361.8 × 10⁶ km²; density of ice from D. R. Lide (ed.), CRC Handbook of Chemistry and Physics, from memory"},
 	}
 }

@@ -175,7 +175,7 @@ for i := range t {
 slope, u := line(h, pull)
 slab := 2 * math.Pi * gravlab.G * 1000 // m/s² for a metre of water
 sheet.Measured("storage", slope/slab, u/slab, "1")`, w.from, w.to-1, w.from, w.to),
-		Reasoning: "$\\Delta g = 2\\pi G\\rho_w S\\,\\Delta h$: the meter feels the mass, the well only the level. A pumped well stands in a narrow funnel that holds next to no mass, so those days belong to another experiment.",
+		Reasoning: "$\\Delta g = 2\\pi G\\rho_\\mathrm{w} S\\,\\Delta h$: the meter feels the mass, the well only the level. A pumped well stands in a narrow funnel that holds next to no mass, so those days belong to another experiment.",
 		Source:    Source{Text: "common practice, no source: least squares on the sheet's own recording"},
 	}
 }
