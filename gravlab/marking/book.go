@@ -2,7 +2,9 @@ package marking
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -108,10 +110,13 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 	if b.adjust, err = ReadAdjustments(k.Adjust, lab, k.Class); err != nil {
 		return nil, err
 	}
-	if b.eye, err = readByEye(k.Out, lab, k.Class); err != nil {
+	if b.eye, err = readByEye(k.Out, lab); err != nil {
 		return nil, err
 	}
 	b.base = rulesOf(lab, b.refs.rows)
+	if err := k.theirs(lab); err != nil {
+		return nil, err
+	}
 	codes, _, err := k.Class.codes(k.Key, lab.ID)
 	if err != nil {
 		return nil, err
@@ -162,6 +167,20 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 		b.choose(&b.rows[i])
 	}
 	return b, nil
+}
+
+// theirs keeps the books of two labs apart: a folder belongs to the lab that was
+// first marked into it, since by-eye.csv and adjust.csv are about that one.
+func (k *marker) theirs(lab exercises.Lab) error {
+	path := filepath.Join(k.store.dir, "lab.txt")
+	text, err := os.ReadFile(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return whole.WriteFile(path, []byte(lab.ID+"\n"), 0o600)
+	}
+	if had := strings.TrimSpace(string(text)); err == nil && had != lab.ID {
+		return wrong(k.Out, 0, "holds the books of lab %s, and this is lab %s: take another folder with --out", clip(had, 60), lab.ID)
+	}
+	return err
 }
 
 // choose picks the file that is marked.
@@ -308,22 +327,16 @@ func (b *book) applyEye(r *row, j judged) {
 		if v.Entry.Verdict.Outcome != judge.Waiting {
 			continue
 		}
-		m, ok := b.eye[r.student.ID][b.questions[i].ID]
-		if ok && m.given && m.print == textID(v.Entry.Answer.Text) {
+		id := b.questions[i].ID
+		if m, ok := b.eye.of(r.student.ID, id, v.Entry.Answer.Text); ok {
 			r.cells[i].earned = m.marks
 			continue
 		}
 		r.cells[i].waits = true
-		if ok && m.given {
-			r.remark(r.item, "the text for %s is not the one that was marked: it had %s and waits again", b.questions[i].ID, marksText(m.marks))
+		if had := b.eye.former(r.student.ID, id); len(had) > 0 {
+			r.remark(r.item, "the text for %s is not the one that was marked: that had %s, and this one waits", id, strings.Join(had, " and "))
 		}
 	}
-}
-
-// eyeMark is the mark of a text, if somebody gave one.
-func (b *book) eyeMark(id string, question string, text string) (eyeMark, bool) {
-	m, ok := b.eye[id][question]
-	return m, ok && m.given && m.print == textID(text)
 }
 
 func (b *book) applyAdjustments(r *row, verdicts []verdictOf) {
@@ -517,9 +530,12 @@ func (m remark) cells() []string {
 	return []string{m.id, m.name, m.file, m.print, number(m.cell), number(m.line), clip(m.text, 600)}
 }
 
+// writeByEye lists the texts, with the marks that they have. Marks for texts that are
+// not there any more stay at the end, in case they come back: they are somebody's
+// work.
 func (b *book) writeByEye(path string) error {
-	header := []string{"id", "name", "question", "of", "text", "text id", "marks", "comment"}
-	return writeTable(path, header, func(write func(...string) error) error {
+	return writeTable(path, byEyeHeader, func(write func(...string) error) error {
+		listed := map[eyeKey]bool{}
 		for _, r := range b.rows {
 			if !slices.ContainsFunc(r.cells, func(c cell) bool { return c.outcome == judge.Waiting }) {
 				continue
@@ -533,13 +549,26 @@ func (b *book) writeByEye(path string) error {
 					continue
 				}
 				q, text := b.questions[i], v.Entry.Answer.Text
+				listed[eyeKey{r.student.ID, q.ID, textID(text)}] = true
 				marks, comment := "", ""
-				if m, ok := b.eyeMark(r.student.ID, q.ID, text); ok {
+				if m, ok := b.eye.of(r.student.ID, q.ID, text); ok {
 					marks, comment = marksText(m.marks), m.comment
 				}
 				if err := write(r.student.ID, r.student.Name, q.ID, strconv.Itoa(q.Marks), text, textID(text), marks, comment); err != nil {
 					return err
 				}
+			}
+		}
+		var others [][]string
+		for k, m := range b.eye {
+			if !listed[k] {
+				others = append(others, m.row)
+			}
+		}
+		slices.SortFunc(others, slices.Compare)
+		for _, row := range others {
+			if err := write(slices.Clone(row)...); err != nil {
+				return err
 			}
 		}
 		return nil

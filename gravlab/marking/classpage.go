@@ -6,7 +6,9 @@ import (
 	"maps"
 	"math"
 	"slices"
+	"strings"
 
+	"gravity.example/exercises"
 	"gravity.example/gravlab/judge"
 )
 
@@ -46,7 +48,7 @@ func (b *book) attention(p *page, s Summary) {
 		lines = append(lines, fmt.Sprintf("%s: read them in <code>by-eye.csv</code>, fill in its column <code>marks</code>, and mark again", map[bool]string{true: "1 text waits", false: fmt.Sprintf("%d texts wait", s.Waiting)}[s.Waiting == 1]))
 	}
 	if s.Unmarked > 0 {
-		lines = append(lines, fmt.Sprintf("%s with the code of another file: <code>remarks.csv</code> has their fingerprints; name the one that counts in <code>adjust.csv</code>", count(s.Unmarked, "student")))
+		lines = append(lines, fmt.Sprintf("%s more than one file with their code, and none of them is marked: <code>remarks.csv</code> has the fingerprints; name the one that counts in <code>adjust.csv</code>", map[bool]string{true: "1 student has", false: fmt.Sprintf("%d students have", s.Unmarked)}[s.Unmarked == 1]))
 	}
 	if n := len(b.loose); n > 0 {
 		lines = append(lines, fmt.Sprintf("%s could not be marked, or %s to nobody: see the first rows of <code>remarks.csv</code>", count(n, "file"), map[bool]string{true: "belongs", false: "belong"}[n == 1]))
@@ -64,8 +66,8 @@ func (b *book) attention(p *page, s Summary) {
 		r := &b.rows[i]
 		var why string
 		for _, s := range slices.Compact(slices.Sorted(slices.Values(r.short))) {
-			if s == "nothing returned" {
-				continue
+			if s == "nothing returned" || strings.HasSuffix(s, "to be read by eye") {
+				continue // told above and below
 			}
 			if why != "" {
 				why += "; "
@@ -123,7 +125,11 @@ func (b *book) spreadSection(p *page, of int) {
 
 // histogram draws bars, each with its count above and its marks below.
 func (p *page) histogram(s spread) {
-	const height, bar, gap, foot, top = 130, 26, 6, 20, 18
+	const height, gap, foot, top = 140, 6, 22, 20
+	bar := 32
+	if len(s.bins) > 0 && s.bins[0].to > s.bins[0].from {
+		bar = 42 // for two numbers below it
+	}
 	most := 1
 	for _, b := range s.bins {
 		most = max(most, b.n)
@@ -185,7 +191,7 @@ func (b *book) slipsSection(p *page, statistics []itemStatistic) {
 			}
 		}
 		for _, name := range slices.Sorted(maps.Keys(s.Slips)) {
-			all = append(all, slip{b.questions[i].ID, name, s.Slips[name], answered})
+			all = append(all, slip{b.questions[i].ID, slipName(b.questions[i], name), s.Slips[name], answered})
 		}
 	}
 	slices.SortStableFunc(all, func(x, y slip) int { return cmp.Compare(y.n, x.n) })
@@ -195,9 +201,19 @@ func (b *book) slipsSection(p *page, statistics []itemStatistic) {
 	}
 	p.printf("<table>\n<thead><tr><th scope=\"col\">slip</th><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">students</th><th scope=\"col\" class=\"number\">of those who answered</th></tr></thead>\n<tbody>\n")
 	for _, s := range all {
-		p.printf("<tr><th scope=\"row\">%s</th><td><code>%s</code></td><td class=\"number\">%d</td><td class=\"number\">%.0f %%</td></tr>\n", esc(s.name), esc(s.question), s.n, 100*float64(s.n)/float64(s.of))
+		p.printf("<tr><th scope=\"row\">%s</th><td><code>%s</code></td><td class=\"number\">%d</td><td class=\"number\">%.0f %%</td></tr>\n", s.name, esc(s.question), s.n, 100*float64(s.n)/float64(s.of))
 	}
 	p.printf("</tbody>\n</table>\n</section>\n")
+}
+
+// slipName is the name of a slip, for an option with its text.
+func slipName(q exercises.Question, name string) string {
+	for _, o := range q.Options {
+		if name == "option "+o.Letter {
+			return inline("option **" + o.Letter + "**: " + o.Text)
+		}
+	}
+	return esc(name)
 }
 
 func (b *book) missingSection(p *page) {
@@ -233,7 +249,7 @@ func fixed(v float64, decimals int) string {
 
 const definitions = `<footer>
 <h2>What the numbers say</h2>
-<p><strong>Facility</strong> is the mean of the marks for a question over the marks that could be had: 1 says that everybody had all of them. <strong>Discrimination</strong> is the correlation of a question's marks with the marks for all other questions (corrected item–total correlation): near 1 the question tells strong sheets from weak ones, near 0 it does not, below 0 look at the question again. It is left out below 5 sheets and where all marks are the same; below some 30 sheets it says little. Both are computed from the marked sheets, after your own changes; texts that wait are left out. Common practice, no source.</p>
+<p><strong>Facility</strong> is the mean of the marks for a question over the marks that could be had: 1 says that everybody had all of them. <strong>Discrimination</strong> is the correlation of a question's marks with the marks for all other questions (corrected item–total correlation): near 1 the question tells strong sheets from weak ones, near 0 it does not, below 0 look at the question again. It is left out below 5 sheets and where all marks are the same; below some 30 sheets it says little. Both are computed from the marked sheets, after your own changes, and not before all texts of a question have their marks. Common practice, no source.</p>
 <p><strong>What a mark proves.</strong> The bank is public and the code of a sheet is its seed, so anyone with this program can compute the right answers. What a mark says about a student rests on recordings of their own, on functions and texts that they wrote, or on a bank of your own that you do not hand out. Many sheets with nothing but right numbers and no working deserve a conversation, not a verdict by machine.</p>
 </footer>
 `

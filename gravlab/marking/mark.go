@@ -150,7 +150,7 @@ func (k *marker) prepare() error {
 			k.Adjust = path
 		}
 	}
-	for path, columns := range map[string][]string{k.Adjust: {"id", "question", "marks", "reason"}, k.Reference: {"id", "question", "value", "u", "unit"}} {
+	for path, columns := range map[string][]string{k.Adjust: {"id", "question", "marks", "reason"}, k.Reference: {"id", "question", "value", "u", "unit"}, k.eyeFile(): byEyeHeader} {
 		if path == "" {
 			continue
 		}
@@ -168,6 +168,15 @@ func (k *marker) prepare() error {
 		}
 	}
 	return nil
+}
+
+// eyeFile is by-eye.csv if there is one yet.
+func (k *marker) eyeFile() string {
+	path := filepath.Join(k.Out, byEyeName)
+	if _, err := os.Stat(path); err != nil {
+		return ""
+	}
+	return path
 }
 
 // ownersOf maps the codes of a lab's sheets to students.

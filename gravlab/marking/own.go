@@ -1,9 +1,13 @@
 package marking
 
 import (
-	"fmt"
+	"errors"
+	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 
 	"gravity.example/exercises"
@@ -76,57 +80,81 @@ func ReadAdjustments(path string, lab exercises.Lab, class Class) (Adjustments, 
 	return out, nil
 }
 
-// byEye are the marks that a person gave for texts, by student and question.
-type byEye map[string]map[string]eyeMark
+// byEye are the marks that a person gave for texts.
+type byEye map[eyeKey]eyeMark
+
+// An eyeKey is a text: marks go with the text that was read.
+type eyeKey struct{ student, question, text string }
 
 type eyeMark struct {
-	print   string  // fingerprint of the text that was read
-	marks   float64 //
-	given   bool
+	marks   float64
 	comment string
+	row     []string // as it stands in by-eye.csv
 }
 
 const byEyeName = "by-eye.csv"
 
+var byEyeHeader = []string{"id", "name", "question", "of", "text", "text id", "marks", "comment"}
+
 // readByEye reads the marks that were filled in to by-eye.csv; there may be none yet.
-func readByEye(out string, lab exercises.Lab, class Class) (byEye, error) {
+func readByEye(out string, lab exercises.Lab) (byEye, error) {
 	marks := byEye{}
 	path := filepath.Join(out, byEyeName)
-	if _, err := os.Stat(path); err != nil {
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return marks, nil
 	}
 	t, err := readTable(path)
 	if err != nil {
 		return nil, err
 	}
-	at, err := t.columns("id", "question", "text id", "marks", "comment")
+	at, err := t.columns(byEyeHeader...)
 	if err != nil {
 		return nil, err
 	}
 	paper := lab.Paper("")
-	for k, row := range t.rows {
-		q, ok := paper.Question(row[at[1]])
-		if !ok || class.index(row[at[0]]) < 0 {
-			continue // of another lab, or of a student who has left
+	for k, cells := range t.rows {
+		var row []string
+		for _, i := range at {
+			row = append(row, harmed(cells[i]))
 		}
-		m := eyeMark{print: row[at[2]], comment: harmed(row[at[4]])}
-		if row[at[3]] != "" {
-			v, ok := number(row[at[3]])
-			if !ok || v < 0 || v > float64(q.Marks) {
-				return nil, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %d, or empty", clip(row[at[3]], 40), q.Marks)
-			}
-			m.marks, m.given = v, true
+		if row[6] == "" && row[7] == "" {
+			continue
 		}
-		if marks[row[at[0]]] == nil {
-			marks[row[at[0]]] = map[string]eyeMark{}
+		if row[6] == "" {
+			return nil, wrong(path, t.lines[k], "has a comment and no marks; fill in both, or the marks alone")
 		}
-		marks[row[at[0]]][q.ID] = m
+		v, ok := number(row[6])
+		if q, known := paper.Question(row[2]); !ok || v < 0 || known && v > float64(q.Marks) {
+			return nil, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %s, or empty", clip(row[6], 40), row[3])
+		}
+		row[6] = marksText(v)
+		marks[eyeKey{row[0], row[2], row[5]}] = eyeMark{v, row[7], row}
 	}
 	return marks, nil
+}
+
+// of is the mark of a text, if somebody gave one.
+func (e byEye) of(student, question, text string) (eyeMark, bool) {
+	m, ok := e[eyeKey{student, question, textID(text)}]
+	return m, ok
+}
+
+// former are the marks for other texts of the same student.
+func (e byEye) former(student, question string) []string {
+	var all []string
+	for k, m := range e {
+		if k.student == student && k.question == question {
+			all = append(all, marksText(m.marks))
+		}
+	}
+	slices.Sort(all)
+	return all
 }
 
 // textID tells texts apart, so that marks go with the text that was read.
 func textID(text string) string { return "text:" + fingerprint([]byte(text))[:12] }
 
 // marksText writes marks as people do: 2, 1.5.
-func marksText(v float64) string { return strings.TrimSuffix(fmt.Sprintf("%.4g", v), ".0") }
+func marksText(v float64) string {
+	return strconv.FormatFloat(math.Round(v*100)/100, 'f', -1, 64)
+}

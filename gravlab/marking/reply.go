@@ -2,6 +2,7 @@ package marking
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"gravity.example/exercises"
@@ -102,7 +103,7 @@ func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i in
 	p.printf("<dl>\n")
 	if v.Given {
 		p.printf("<dt>You gave</dt><dd>%s</dd>\n", given(q, v))
-		if verdict.Understood != "" && q.Kind != judge.Text {
+		if verdict.Understood != "" && q.Kind != judge.Text && q.Kind != judge.Choice {
 			p.printf("<dt>Understood as</dt><dd>%s</dd>\n", esc(verdict.Understood))
 		}
 	}
@@ -116,7 +117,7 @@ func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i in
 	}
 	eye, read := eyeMark{}, false
 	if verdict.Outcome == judge.Waiting {
-		eye, read = b.eyeMark(r.student.ID, q.ID, v.Entry.Answer.Text)
+		eye, read = b.eye.of(r.student.ID, q.ID, v.Entry.Answer.Text)
 	}
 	p.printf("<div class=\"verdict %s\">\n<p>", class)
 	if read {
@@ -160,6 +161,11 @@ func given(q exercises.Question, v verdictOf) string {
 	case q.Kind == judge.Text:
 		return "<div class=\"words\">" + esc(a.Text) + "</div>"
 	case q.Kind == judge.Choice:
+		for _, o := range q.Options {
+			if v.Entry.Verdict.Understood == "option "+o.Letter {
+				return "<strong>" + esc(o.Letter) + "</strong> " + inline(o.Text)
+			}
+		}
 		return "<code>" + esc(clip(a.Text, 100)) + "</code>"
 	case q.Kind == judge.Function && a.Fault != "":
 		return "a function that failed: " + esc(clip(a.Fault, 300))
@@ -179,28 +185,28 @@ const mostCells = 20
 
 // cellsSection says which cells did not run through, and why.
 func (b *book) cellsSection(p *page, ran run) {
-	var lines []string
+	type line struct {
+		cell int
+		text string
+	}
+	var lines []line
 	told := map[int]bool{}
 	for _, m := range ran.Remarks {
 		told[m.Cell] = true
+		where := ""
+		if m.Line > 0 {
+			where = fmt.Sprintf("line %d: ", m.Line)
+		}
+		lines = append(lines, line{m.Cell, where + m.Text})
 	}
 	for _, c := range ran.Cells {
 		if text := cellText(c); text != "" && !told[c.Index+1] {
-			lines = append(lines, fmt.Sprintf("Cell %d: %s", c.Index+1, strings.TrimPrefix(text, "this cell ")))
+			lines = append(lines, line{c.Index + 1, text})
 		}
 	}
-	for _, m := range ran.Remarks {
-		where := ""
-		if m.Cell > 0 {
-			where = fmt.Sprintf("Cell %d: ", m.Cell)
-			if m.Line > 0 {
-				where = fmt.Sprintf("Cell %d, line %d: ", m.Cell, m.Line)
-			}
-		}
-		lines = append(lines, where+m.Text)
-	}
+	slices.SortStableFunc(lines, func(x, y line) int { return x.cell - y.cell })
 	if ran.Ended != compose.LimitNone && len(lines) == 0 {
-		lines = append(lines, "The notebook met a limit: "+string(ran.Ended))
+		lines = append(lines, line{0, "the notebook met a limit: " + string(ran.Ended)})
 	}
 	if len(lines) == 0 {
 		return
@@ -211,7 +217,11 @@ func (b *book) cellsSection(p *page, ran run) {
 			p.printf("<li>and %d more</li>\n", len(lines)-mostCells)
 			break
 		}
-		p.printf("<li>%s</li>\n", esc(l))
+		if l.cell > 0 {
+			p.printf("<li>Cell %d: %s</li>\n", l.cell, esc(strings.TrimPrefix(l.text, "this cell ")))
+		} else {
+			p.printf("<li>%s</li>\n", esc(l.text))
+		}
 	}
 	p.printf("</ul>\n<p class=\"quiet\">Answers in these cells may be missing. Cells are counted from the top of the notebook, texts too.</p>\n</section>\n")
 }

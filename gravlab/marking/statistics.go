@@ -25,13 +25,14 @@ type itemStatistic struct {
 // fewest is the number of sheets below which a correlation says next to nothing.
 const fewest = 5
 
-// itemStatistics looks at the marked sheets. A text that waits for its marks counts in
-// no number.
+// itemStatistics looks at the marked sheets. A question of which a text still waits for
+// its marks has neither number.
 func (b *book) itemStatistics() []itemStatistic {
 	out := make([]itemStatistic, len(b.questions))
 	for i, q := range b.questions {
 		s := itemStatistic{Outcomes: map[judge.Outcome]int{}, Slips: map[string]int{}}
 		var own, others []float64
+		waits := false
 		for _, r := range b.rows {
 			if !r.marked() {
 				continue
@@ -44,15 +45,15 @@ func (b *book) itemStatistics() []itemStatistic {
 			if c.adjusted {
 				s.Adjusted++
 			}
-			if c.waits {
-				continue
-			}
+			waits = waits || c.waits
 			own = append(own, c.earned)
 			others = append(others, r.total()-c.earned)
 		}
 		s.N = len(own)
 		s.Facility, s.Discrimination = mean(own)/float64(q.Marks), math.NaN()
-		if s.N >= fewest {
+		if waits {
+			s.Facility = math.NaN()
+		} else if s.N >= fewest {
 			s.Discrimination = correlation(own, others)
 		}
 		out[i] = s

@@ -1,0 +1,296 @@
+package marking
+
+import (
+	"context"
+	"errors"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/judge"
+)
+
+// An evening of its own for one class of four: marks, by eye, by the lecturer's own
+// word, and again with another bank.
+func TestEvening(t *testing.T) {
+	c := newClassroom(t, swingLab, 5)
+	put := func(name, text string) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(c.Out, name), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	c.hand("s01/a.ipynb", answered(t, c.paper(0), worked(c.paper(0))))
+	c.hand("s02/a.ipynb", answered(t, c.paper(1), worked(c.paper(1)).with("period", gives("period", right(c.paper(1), "period", 1.02), "s"))))
+	c.hand("s03/old.ipynb", answered(t, c.paper(2), nil))
+	c.hand("s03/new.ipynb", answered(t, c.paper(2), worked(c.paper(2))))
+	c.hand("s04/a.ipynb", answered(t, c.paper(3), worked(c.paper(3)).with("law", "func law(x float64) float64 { return x }\n\n%%\nsheet.Function(\"law\", law)")))
+	s := c.mark()
+	if s.Marked != 3 || s.Unmarked != 1 || s.Missing != 1 || s.Waiting != 3 || s.Ran != 5 {
+		t.Errorf("%+v", s)
+	}
+	// 2 % off is off, and g follows from it.
+	c.wantMarks("s02", "0 3 4 2 1  10")
+
+	// Texts get their marks in by-eye.csv.
+	text := c.file("by-eye.csv")
+	text = strings.Replace(text, textID("Heavy and inert mass are the same.")+",,", textID("Heavy and inert mass are the same.")+`,2.5,"-short, but right"`, 1)
+	put("by-eye.csv", text)
+	c.mark()
+	c.wantMarks("s01", "2 3 4 2 1 2.5 14.5")
+	if reply := c.file("replies/s01.html"); !strings.Contains(reply, "Read by your lecturer") || !strings.Contains(reply, "-short, but right") {
+		t.Error("the reply does not say what the lecturer says")
+	}
+	c.mark() // and it stays
+	c.wantMarks("s01", "2 3 4 2 1 2.5 14.5")
+
+	// A text that is not the one that was read waits again.
+	c.hand("s01/a.ipynb", answered(t, c.paper(0), worked(c.paper(0)).with("why", "%%\nsheet.Words(\"why\", \"Another text.\")")))
+	if s := c.mark(); s.Ran != 1 {
+		t.Errorf("%d files were run, want the changed one", s.Ran)
+	}
+	c.wantMarks("s01", full)
+	c.wantRemark("s01", "not the one that was marked: that had 2.5")
+	if !strings.Contains(c.file("by-eye.csv"), ",2.5,") {
+		t.Error("by-eye.csv has lost marks that somebody gave")
+	}
+
+	// The lecturer's own word comes last, and names the file that counts.
+	print := ""
+	for _, row := range c.rows("remarks.csv") {
+		if row[0] == "s03" && row[2] == "new.ipynb" {
+			print = row[3]
+		}
+	}
+	put("adjust.csv", "id;question;marks;reason\ns03;file;"+print+";the newer one\ns01;why;3;read on paper\ns04;90/law;0,5;half an idea\ns05;mass;1;told me\n")
+	s = c.mark()
+	if s.Ran != 0 || s.Unmarked != 0 || s.Marked != 4 {
+		t.Errorf("%+v", s)
+	}
+	c.wantMarks("s01", "2 3 4 2 1 3 15")
+	c.wantMarks("s03", full)
+	c.wantMarks("s04", "2 3 4 0.5 1  10.5")
+	c.wantMarks("s05", "    1  1")
+	c.wantRemark("s03", "does not count: adjust.csv names another file")
+	c.wantRemark("s04", "gives 0.5 for law instead of 0: half an idea")
+	for id, part := range map[string]string{"s04": "Changed by your lecturer</strong> to 0.5 of 2: half an idea", "s05": "told me"} {
+		if !strings.Contains(c.file("replies/"+id+".html"), part) {
+			t.Errorf("the reply to %s does not say %q", id, part)
+		}
+	}
+	for bad, want := range map[string]string{
+		"id,question,marks\n":                                    `no column "reason"`,
+		"id,question,marks,reason\nnobody,law,1,x\n":             "no student",
+		"id,question,marks,reason\ns01,no,1,x\n":                 "no question",
+		"id,question,marks,reason\ns01,law,3,x\n":                "0 to 2",
+		"id,question,marks,reason\ns01,law,x,x\n":                "0 to 2",
+		"id,question,marks,reason\ns01,law,1,x\ns01,law,2,x\n":   "second marks",
+		"id,question,marks,reason\ns01,file,the newer one,why\n": "fingerprint",
+	} {
+		m := c.Marking
+		m.Adjust = write(t, bad)
+		if _, err := Mark(t.Context(), m); !IsInput(err) || !strings.Contains(err.Error(), want) {
+			t.Errorf("adjust.csv %q: %v, want %q", bad, err, want)
+		}
+	}
+	if err := os.Remove(filepath.Join(c.Out, "adjust.csv")); err != nil {
+		t.Fatal(err)
+	}
+
+	// Another tolerance: the stored answers are judged again, and nothing is run.
+	defer exercises.Add(swingLab)
+	wider := func(q *exercises.Question) { q.Tol.Rel = 0.03 }
+	addChanged(t, "period", wider)
+	c.Start = func(context.Context) (Runner, error) { return nil, errors.New("something is run") }
+	for _, again := range []bool{true, false} {
+		c.JudgeAgain = again
+		c.mark()
+		c.wantMarks("s02", "2 3 4 2 1  12")
+	}
+	// Other points for a function need a run.
+	addChanged(t, "law", func(q *exercises.Question) {
+		f := *q.Function
+		f.Calls = [][]float64{{3}, {4}}
+		q.Function = &f
+	})
+	c.JudgeAgain = true
+	if _, err := Mark(t.Context(), c.Marking); err == nil || !strings.Contains(err.Error(), "without --judge-again") {
+		t.Errorf("judged again at other points: %v", err)
+	}
+	c.JudgeAgain, c.Start = false, start
+	if s := c.mark(); s.Ran != 5 {
+		t.Errorf("%d files were run at the new points, want 5", s.Ran)
+	}
+	c.wantMarks("s02", "0 3 4 2 1  10")
+	// A new file has to be run too.
+	c.hand("s05/a.ipynb", answered(t, c.paper(4), worked(c.paper(4))))
+	c.JudgeAgain = true
+	c.mark()
+	c.wantMarks("s05", "      ")
+	c.wantRemark("", "has not been run yet")
+}
+
+// addChanged puts a changed swing lab into the bank.
+func addChanged(t *testing.T, question string, change func(*exercises.Question)) {
+	t.Helper()
+	l := swingLab
+	l.Build = func(d *exercises.Draw) exercises.Paper {
+		p := buildSwing(d)
+		for i := range p.Questions {
+			if p.Questions[i].ID == question {
+				change(&p.Questions[i])
+			}
+		}
+		return p
+	}
+	if err := exercises.Add(l); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Own recordings reach the program by name, and are judged by the lecturer's
+// reference.
+func TestReference(t *testing.T) {
+	c := newClassroom(t, swingLab, 4)
+	own := "%%\nr := sheet.OwnRecording(\"own.csv\")\nx := r.Column(\"angle\")\nsheet.Measured(\"rest\", (x[0]+x[1])/2*1000, UUU, \"mrad\")"
+	for i, h := range []struct{ u, csv string }{
+		{"0.2", "time (s),angle (mrad)\n0,15.1\n1,15.3\n"},  // agrees
+		{"0.02", "time (s),angle (mrad)\n0,15.1\n1,15.3\n"}, // too sure of it
+		{"0.2", "time (s),angle (mrad)\n0,17\n1,17\n"},      // does not agree
+		{"0.2", ""}, // hands in no recording
+	} {
+		id := c.Class.Students[i].ID
+		c.hand(id+"/a.ipynb", answered(t, c.paper(i), sources{"rest": strings.ReplaceAll(own, "UUU", h.u)}))
+		if h.csv != "" {
+			c.hand(id+"/own.csv", []byte(h.csv))
+		}
+	}
+	c.Reference = write(t, "id,question,value,u,unit,allowed\n*,90/rest,0.0150,0.0001,rad,0.00025\ns03,rest,15,0.1,mrad,0.25\n")
+	s := c.mark()
+	if s.Ran != 4 {
+		t.Errorf("%+v", s)
+	}
+	for id, want := range map[string]string{"s01": "0 0 4 0 0 0 4", "s02": "0 0 2 0 0 0 2", "s03": "0 0 0 0 0 0 0", "s04": "0 0 0 0 0 0 0"} {
+		c.wantMarks(id, want)
+	}
+	c.wantRemark("s04", "no files were handed in")
+	if reply := c.file("replies/s01.html"); !strings.Contains(reply, "E_n = ") || !strings.Contains(reply, "your lecturer&#39;s own value") && !strings.Contains(reply, "your lecturer's own value") {
+		t.Error("the reply does not show the reference")
+	}
+	// Another recording is another run.
+	c.hand("s03/own.csv", []byte("time (s),angle (mrad)\n0,15\n1,15\n"))
+	if s := c.mark(); s.Ran != 1 {
+		t.Errorf("%d files were run, want the one with the changed recording", s.Ran)
+	}
+	c.wantMarks("s03", "0 0 4 0 0 0 4")
+	// Another reference needs none.
+	c.Reference = write(t, "id,question,value,u,unit\n*,rest,12,0.1,mrad\n")
+	if s := c.mark(); s.Ran != 0 {
+		t.Errorf("%d files were run for another reference", s.Ran)
+	}
+	c.wantMarks("s01", "0 0 0 0 0 0 0")
+	for bad, want := range map[string]string{
+		"id,question,value,u,unit\n*,mass,1,1,s\n":                       "answered with a number",
+		"id,question,value,u,unit\nx,rest,1,1,rad\n":                     "no student",
+		"id,question,value,u,unit\n*,rest,1,1,kg\n":                      "unit",
+		"id,question,value,u,unit\n*,rest,1,-1,rad\n":                    "needs a number",
+		"id,question,value,u,unit\n*,rest,1,0,rad\n":                     "needs a number",
+		"id,question,value,u,unit\n*,rest,1,1,rad\n*,90/rest,1,1,mrad\n": "second reference",
+	} {
+		if _, err := ReadReferences(write(t, bad), swingLab, c.Class); !IsInput(err) || !strings.Contains(err.Error(), want) {
+			t.Errorf("reference.csv %q: %v, want %q", bad, err, want)
+		}
+	}
+}
+
+// The bounds of the judgement by a reference: E_n of 1, and a factor of 3.
+func TestReferenceBounds(t *testing.T) {
+	q, _ := swingLab.Paper("").Question("rest")
+	ref := reference{Question: "rest", Value: 0.010, U: 0.0003, Allowed: 0.0004, Unit: "mrad"}
+	for _, c := range []struct {
+		value, u float64 // mrad
+		want     judge.Outcome
+		marks    int
+	}{
+		{10, 0.4, judge.Right, 4},
+		{10.999, 0.4, judge.Right, 4}, // 2·sqrt(0.3² + 0.4²) = 1
+		{11.001, 0.4, judge.Off, 0},
+		{9.001, 0.4, judge.Right, 4},
+		{10, 1.199, judge.Right, 4},
+		{10, 1.201, judge.Off, 2},
+		{10, 0.134, judge.Right, 4},
+		{10, 0.133, judge.Off, 2},
+		{10, 0, judge.Off, 2},
+		{10, -0.4, judge.Off, 2},
+		{-10, 0.4, judge.Slip, 0},
+		{1000, 0.4, judge.Slip, 0},
+	} {
+		v := ref.judge(q, judge.Answer{Value: c.value, U: c.u, Unit: "mrad"})
+		if v.Outcome != c.want || v.Marks != c.marks {
+			t.Errorf("%g ± %g: %s with %d marks, want %s with %d: %s", c.value, c.u, v.Outcome, v.Marks, c.want, c.marks, v.Message)
+		}
+	}
+	for _, a := range []judge.Answer{{Typed: true, Text: "10.2(4) mrad"}, {Value: 0.0102, U: 0.0004, Unit: "rad"}} {
+		if v := ref.judge(q, a); v.Outcome != judge.Right || v.SI != 0.0102 {
+			t.Errorf("%+v: %+v", a, v)
+		}
+	}
+	for _, a := range []judge.Answer{{}, {Typed: true, Text: "ten"}, {Value: 10, U: 0.4}, {Value: 10, U: 1, Unit: "kg"}} {
+		if v := ref.judge(q, a); v.Marks > 2 || v.Outcome == judge.Right {
+			t.Errorf("%+v: %+v", a, v)
+		}
+	}
+}
+
+// Stopped, a marking says so and goes on later.
+func TestStopped(t *testing.T) {
+	c := newClassroom(t, swingLab, 4)
+	for i := range c.Class.Students {
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), nil))
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	m := c.Marking
+	m.Workers = 1
+	m.Progress = func(p Progress) {
+		if p.Done == 2 {
+			stop()
+		}
+	}
+	if _, err := Mark(ctx, m); !errors.Is(err, context.Canceled) {
+		t.Fatalf("stopped: %v", err)
+	}
+	if s := c.mark(); s.Ran != 2 {
+		t.Errorf("%d files were run after two were done, want 2", s.Ran)
+	}
+}
+
+// Files of two labs are not mixed.
+func TestTwoLabs(t *testing.T) {
+	c := newClassroom(t, swingLab, 2)
+	c.hand("a.ipynb", answered(t, c.paper(0), nil))
+	other, err := exercises.Find("00")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := other.Paper(exercises.StudentCode(c.Key, other.ID, "s02"))
+	c.hand("b.ipynb", answered(t, p, nil))
+	if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), "several labs") {
+		t.Errorf("two labs: %v", err)
+	}
+	c.Lab = "90"
+	if s := c.mark(); s.Marked != 1 || s.Missing != 1 {
+		t.Errorf("%+v", s)
+	}
+	c.wantRemark("", "is a sheet of lab 00-first-steps")
+	c.Lab = "00"
+	if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), "holds the books of lab 90-swing") {
+		t.Errorf("another lab in the same folder: %v", err)
+	}
+	c.Out += "-00"
+	if s := c.mark(); s.Marked != 1 || s.Missing != 1 {
+		t.Errorf("%+v", s)
+	}
+	c.wantMarks("s02", "0 0 0 0 0")
+}
