@@ -19,15 +19,15 @@ var whatsInTheTruck = Lab{
 }
 
 func buildWhatsInTheTruck(d *Draw) Paper {
-	pass := drawPass(d)
+	pass, empties := drawPass(d), drawEmpties(d)
 	return Paper{
-		Recordings: []Recording{pass.recording()},
+		Recordings: []Recording{pass.recording(), empties.recording()},
 		Questions: []Question{
 			truckClosest(d), truckTwoLoads(d), truckRow(d), truckDetermined(),
 			pass.speed(), pass.apart(), pass.cargo(),
 			truckHeight(d), truckDensity(d), truckResolvable(d),
 			truckTilt(d), truckPerson(d),
-			truckBaseRate(d), truckThreshold(d), truckWording(),
+			empties.rate(), truckBaseRate(d), truckThreshold(d), truckWording(),
 		},
 	}
 }
