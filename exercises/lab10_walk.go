@@ -155,17 +155,6 @@ func (w walkRecord) recording() Recording {
 	}
 }
 
-// walkApart returns v, or NaN where it lies so near the right value or another slip
-// that no answer could tell which mistake was made.
-func walkApart(v, right, u float64, others ...float64) float64 {
-	for _, o := range append(others, right) {
-		if math.Abs(v-o) < 2.5*judge.CoverageFactor*u {
-			return math.NaN()
-		}
-	}
-	return v
-}
-
 // wrong gives a quantity of each source that a mistake leads to: the knock
 // kept, the slope left out, a long body.
 func (w walkRecord) wrong(of func(s buried.Source) float64, u func() float64) (knocked, level, tunnel func(Known) float64) {
@@ -176,8 +165,8 @@ func (w walkRecord) wrong(of func(s buried.Source) float64, u func() float64) (k
 		}
 		return of(w.whole().Sources[0])
 	}
-	flat := func() float64 { return walkApart(of(w.level()), right(), u(), all()) }
-	long := func() float64 { return walkApart(of(w.tunnel()), right(), u(), all(), flat()) }
+	flat := func() float64 { return measuredApart(of(w.level()), right(), u(), all()) }
+	long := func() float64 { return measuredApart(of(w.tunnel()), right(), u(), all(), flat()) }
 	value := func(f func() float64) func(Known) float64 { return func(Known) float64 { return f() } }
 	return value(all), value(flat), value(long)
 }

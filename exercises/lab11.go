@@ -328,21 +328,6 @@ func rocksCorrelation(d *Draw) Question {
 	}
 }
 
-// apartFrom returns the values with NaN for those that lie within distance of
-// the right one or of an earlier one: no answer could tell which mistake was made.
-func apartFrom(right, distance float64, values ...float64) []float64 {
-	taken := []float64{right}
-	for i, v := range values {
-		for _, o := range taken {
-			if math.Abs(v-o) < distance {
-				values[i] = math.NaN()
-			}
-		}
-		taken = append(taken, v)
-	}
-	return values
-}
-
 func drainDetection(d *Draw) Question {
 	stones := buried.Clutter{Number: d.Between("stones", 0.08, 0.14, 0.02), Mass: d.Between("stone mass", 400, 600, 50), Top: 1, Bottom: 5}
 	noise, z := d.Between("plan noise", 1.5, 2.5, 0.5), d.Between("plan depth", 3, 4, 0.2)

@@ -124,7 +124,7 @@ func (y yardRecord) ignoring(i int, f func(s buried.Source) float64, u func() fl
 		for j := range others {
 			others[j] *= right
 		}
-		return walkApart(f(y.raw().Sources[i]), right, u(), others...)
+		return measuredApart(f(y.raw().Sources[i]), right, u(), others...)
 	}
 }
 
@@ -164,11 +164,11 @@ func (y yardRecord) depth() Question {
 		Slips: []Slip{
 			{"the depth of the northern drain", func(Known) float64 {
 				v := y.fit()
-				return walkApart(v.Sources[1].Z, v.Sources[0].Z, u(), pointHalfWidth*v.Sources[0].Z)
+				return measuredApart(v.Sources[1].Z, v.Sources[0].Z, u(), pointHalfWidth*v.Sources[0].Z)
 			}, "South is where the tape counts downwards."},
 			{"the rule for a compact body", func(Known) float64 {
 				z := y.fit().Sources[0].Z
-				return walkApart(pointHalfWidth*z, z, u())
+				return measuredApart(pointHalfWidth*z, z, u())
 			}, "A drain is long: LineShape."},
 		},
 		Range:     [2]float64{2, 4},

@@ -273,7 +273,7 @@ func lineOfSightGradient(m, r float64) float64 { return 2 * gravlab.G * m / (r *
 func truckPerson(d *Draw) Question {
 	m, r := d.Between("person", 60, 95, 5), d.Between("person distance", 1.5, 2.5, 0.1)
 	g := lineOfSightGradient(m, r)
-	copy := testdata.Find("worked_examples.csv", "gradient-04") // a person at 2 m: about 1 E
+	printed := testdata.Find("worked_examples.csv", "gradient-04") // a person at 2 m: about 1 E
 	return Question{
 		ID: "person", Kind: judge.Number, Marks: 2, Title: "The person beside the gate",
 		Prompt: fmt.Sprintf("A gradiometer at the gate reads the gradient of the pull along the line to whoever stands there. What does a person of %g kg, taken for a point %.1f m away, add?", m, r),
@@ -288,9 +288,9 @@ func truckPerson(d *Draw) Question {
 		Hints:     [2]string{"Differentiate G m/r² by r.", "2 G m/r³; 1 E is 1e-9 per second squared."},
 		Worked:    fmt.Sprintf("%%%%\n// The derivative of G m/r² along the line is 2 G m/r³ in size.\nm, r := %s, %s // kg, m\nsheet.Number(\"person\", 2*gravlab.G*m/(r*r*r)/gravlab.Eotvos, \"E\")", lit(m), lit(r)),
 		Reasoning: "$\\mathrm{d}(Gm/r^2)/\\mathrm{d}r = -2Gm/r^3$: in size about one eotvos for a person at two metres. Whoever walks about near the sensors is part of the signal: keep people away, or note where they stand.",
-		Source: Source{Text: copy["source"], Published: true, Check: &SourceCheck{
+		Source: Source{Text: printed["source"], Published: true, Check: &SourceCheck{
 			// Printed with one digit.
-			Table: "worked_examples.csv", ID: "gradient-04", Got: lineOfSightGradient(75, 2) / gravlab.Eotvos, Want: copy.Float("published_answer"), Within: 0.5}},
+			Table: "worked_examples.csv", ID: "gradient-04", Got: lineOfSightGradient(75, 2) / gravlab.Eotvos, Want: printed.Float("published_answer"), Within: 0.5}},
 	}
 }
 
@@ -318,7 +318,7 @@ func truckBaseRate(d *Draw) Question {
 		},
 		Range:     [2]float64{0.01, 0.35},
 		Hints:     [2]string{"Of 100,000 vehicles: how many ring and carry, how many ring and do not?", "True alarms over all alarms."},
-		Worked:    fmt.Sprintf("%%%%\n// True alarms over all alarms.\nprior, pd, pf := 1/%s, %s/100, %s/100\ntrue1 := prior * pd\nfalse1 := (1 - prior) * pf\nsheet.Number(\"base-rate\", 100*true1/(true1+false1), \"%%\")", lit(n), lit(pd), lit(pf)),
+		Worked:    fmt.Sprintf("%%%%\n// True alarms over all alarms.\nprior, pd, pf := 1/%s, %s/100, %s/100\nhits := prior * pd\nfalseOnes := (1 - prior) * pf\nsheet.Number(\"base-rate\", 100*hits/(hits+falseOnes), \"%%\")", lit(n), lit(pd), lit(pf)),
 		Reasoning: fmt.Sprintf("Of 100,000 vehicles %.0f carry and %.0f of them ring; of the others %.0f ring. Most alarms are false, however good the gate is, because what it looks for is rare. So a ring is a reason for a trained officer to look, and nothing more.", 1e5*prior, 1e3*prior*pd, 1e3*(1-prior)*pf),
 		Source:    Source{Text: "common practice, no source: Bayes' rule"},
 	}
@@ -342,7 +342,7 @@ func truckThreshold(d *Draw) Question {
 		},
 		Range:     [2]float64{1e-4, 0.01},
 		Hints:     [2]string{"Write the share of true alarms with an unknown p for the empties, and solve for p.", "p = prior × Pd × (1 − share)/share/(1 − prior)."},
-		Worked:    fmt.Sprintf("%%%%\n// share = true/(true+false), solved for the false alarms of the empty ones.\nprior, pd, share := 1/%s, %s/100, %s/100\ntrue1 := prior * pd\nfalse1 := true1 * (1 - share) / share\nsheet.Number(\"false-alarms\", 100*false1/(1-prior), \"%%\")", lit(n), lit(pd), lit(share)),
+		Worked:    fmt.Sprintf("%%%%\n// share = true/(true+false), solved for the false alarms of the empty ones.\nprior, pd, share := 1/%s, %s/100, %s/100\nhits := prior * pd\nfalseOnes := hits * (1 - share) / share\nsheet.Number(\"false-alarms\", 100*falseOnes/(1-prior), \"%%\")", lit(n), lit(pd), lit(share)),
 		Reasoning: "With true alarms $pP_d$ and false ones $(1-p)P_f$ the share of true ones is $s$ when $P_f = \\frac{p}{1-p}P_d\\frac{1-s}{s}$. A threshold that strict also misses more: state both, and how they were measured, on how many vehicles.",
 		Source:    Source{Text: "common practice, no source: Bayes' rule"},
 	}

@@ -200,7 +200,7 @@ func (p passRecord) cargo() Question {
 				if p.misled() == nil {
 					return math.NaN()
 				}
-				return walkApart(p.misled().Loads[1].Mass, v().cargo, v().uCargo, near(), total())
+				return measuredApart(p.misled().Loads[1].Mass, v().cargo, v().uCargo, near(), total())
 			}, "At a wrong speed the bumps of the model are too wide or too narrow. Find the speed first."},
 		},
 		Range:     [2]float64{2500, 6600},
