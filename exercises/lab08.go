@@ -188,7 +188,7 @@ func fallMaterials() Question {
 		Options: []judge.Option{
 			{Letter: "a", Text: "a large and a small mass of the same copper", Idea: "Both are the same mixture of protons, neutrons, electrons and binding energy: a difference between kinds of matter would not show."},
 			{Letter: "b", Text: "brass and bronze, which can be machined alike", Idea: "Both are mostly copper, and zinc and tin stand near it: the nuclei hardly differ."},
-			{Letter: "c", Text: "a cold and a warm mass of beryllium", Idea: "Heat has weight, but at room temperature only a part in 10¹³ or so, and a temperature difference would disturb the balance far more."},
+			{Letter: "c", Text: "a cold and a warm mass of beryllium", Idea: "Heat has weight, but at room temperature only a part in 10¹¹ or so, and a temperature difference would disturb the balance far more."},
 			{Letter: "d", Text: "beryllium and titanium, whose nuclei differ in their share of neutrons and in how tightly they are bound", Right: true},
 		},
 		Worked:    "%%\nsheet.Choice(\"materials\", \"d\") // unlike nuclei: neutrons for protons, and energy of binding for mass",
@@ -345,7 +345,7 @@ func fallPublished() Question {
 			{Letter: "a", Text: "the satellite found $\\eta = -1.5\\times 10^{-15}$, so titanium falls less than platinum", Idea: "The uncertainty is 2.7 × 10⁻¹⁵: an estimate of half a standard uncertainty is what chance gives when there is nothing."},
 			{Letter: "b", Text: "since the balances reached $10^{-13}$ the Moon tells nothing new", Idea: "Earth and Moon also carry energy of their own gravity, which no laboratory mass has to a degree that counts: only they test how *that* falls."},
 			{Letter: "c", Text: "from pendulums to the satellite the limit has fallen by about eleven powers of ten, and nothing has been found", Right: true},
-			{Letter: "d", Text: "a satellite is better because gravity is stronger in orbit", Idea: "It is 10 % weaker there. But all of it drives the test, instead of the small part across a plumb line, and the test masses are free."},
+			{Letter: "d", Text: "a satellite is better because gravity is stronger in orbit", Idea: "It is a fifth weaker at 700 km. But all of it drives the test, instead of the small part across a plumb line, and the test masses are free."},
 		},
 		Worked:    "%%\nsheet.Choice(\"published\", \"c\") // 1e-3 for Newton's pendulums, 6e-15 for the satellite of 2022",
 		Reasoning: "From $10^{-3}$ (1686) to some $6\\times10^{-15}$ (95 %, 2022) are eleven powers of ten, and every estimate agrees with zero. Each step came from a better way to hold everything else still: differential balances, a signal at a known rate, a source that modulates itself, free test masses.",

@@ -205,7 +205,7 @@ func (m tideMeter) pressureQuestion() Question {
 		Range:     [2]float64{-3.7 * nmPerHPa, -2.3 * nmPerHPa},
 		Hints:     [2]string{"The coefficient of the pressure in the fit. Does more air above the meter pull it up or down?", "The fourth number of the fit, per hPa, with its uncertainty from the same fit."},
 		Worked:    "%%\n" + m.code() + "sheet.Measured(\"pressure\", r.P[3], r.U[3], \"nm/(s² hPa)\")",
-		Reasoning: "More air above pulls *up*, so the reading falls: an endless thin layer would give $-2\\pi G/g = -4.3\\ \\mathrm{nm/s^2}$ for each hPa. The real air is thick and of this Earth ($-3.6$), and the ground sinks under the load, which brings the meter nearer to the centre: about $-3$ is left.",
+		Reasoning: "More air above pulls *up*, so the reading falls: an endless thin layer would give $-2\\pi G/g = -4.3\\ \\mathrm{nm/s^2}$ for each hPa. The real air is thick and ends at the horizon ($-3.6$), and the ground sinks under the load, which brings the meter nearer to the centre: about $-3$ is left.",
 		Source:    Source{Text: "common practice, no source: least squares on the sheet's own recording; about −3 nm/s² per hPa is common practice too"},
 	}
 }
