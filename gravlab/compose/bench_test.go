@@ -35,6 +35,7 @@ func BenchmarkSheet(b *testing.B) {
 			each := func(d time.Duration, unit string) {
 				b.ReportMetric(float64(d.Microseconds())/1e3/float64(b.N), unit)
 			}
+			each(sum.Processor, "cpu-ms")
 			each(sum.Merge, "merge-ms")
 			each(sum.Compile, "compile-ms")
 			each(sum.Link, "link-ms")

@@ -24,7 +24,10 @@ const (
 
 // A builder calls the compiler and the linker themselves: with their lists of
 // files there are no modules, no network, no cgo, no embedding and no build tags.
-type builder struct{ setup }
+type builder struct {
+	setup
+	processor *time.Duration // that the tools used, is added here
+}
 
 // complaint is a line of the compiler about a cell.
 type complaint struct {
@@ -96,6 +99,7 @@ func (b builder) call(limit time.Duration, tool string, args ...string) error {
 	err := cmd.Wait()
 	close(stop)
 	exceeded := <-over
+	*b.processor += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
 	if err == nil {
 		return nil
 	}

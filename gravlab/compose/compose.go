@@ -129,6 +129,7 @@ type Times struct {
 	Instantiate time.Duration // load and start the module, in either engine
 	Run         time.Duration // the cells
 	Exchange    time.Duration // of Run: waiting for replies
+	Processor   time.Duration // processor time of the worker and its compilers, where the system tells
 	Programs    int           // how many were built
 	Compiled    bool          // the run outgrew the interpreter
 }

@@ -208,7 +208,11 @@ func (t *task) attempt(ctx context.Context, w *worker) (over bool, err error) {
 		w.send(msgFile, t.Notebook)
 	}
 	watch := newWatch(w, t.limits, t.cpu)
-	defer func() { t.cpu += watch.used() }()
+	defer func() {
+		used := watch.used()
+		t.cpu += used
+		t.out.Times.Processor += used
+	}()
 	tick := time.NewTicker(pollEvery)
 	defer tick.Stop()
 	stop := ctx.Done()
@@ -320,6 +324,7 @@ func (t *Times) add(u Times) {
 	t.Instantiate += u.Instantiate
 	t.Run += u.Run
 	t.Exchange += u.Exchange
+	t.Processor += u.Processor
 	t.Programs += u.Programs
 	t.Compiled = t.Compiled || u.Compiled
 }

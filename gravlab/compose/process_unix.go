@@ -70,3 +70,12 @@ func release(b []byte) {
 		syscall.Munmap(b)
 	}
 }
+
+// ownTime is the processor time of this process.
+func ownTime() (time.Duration, bool) {
+	var u syscall.Rusage
+	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
+		return 0, false
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano()), true
+}

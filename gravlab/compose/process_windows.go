@@ -111,3 +111,9 @@ func release(b []byte) {
 		windows.VirtualFree(uintptr(unsafe.Pointer(&b[0])), 0, windows.MEM_RELEASE)
 	}
 }
+
+// ownTime is the processor time of this process.
+func ownTime() (time.Duration, bool) {
+	cpu, _, ok := usage(os.Getpid())
+	return cpu, ok
+}
