@@ -46,7 +46,11 @@ func (r returned) words() []string {
 	for _, part := range strings.FieldsFunc(r.place, func(c rune) bool { return strings.ContainsRune(`/\!`, c) }) {
 		part = strings.TrimSuffix(part, path.Ext(part))
 		all = append(all, part)
-		all = append(all, strings.FieldsFunc(part, func(c rune) bool { return strings.ContainsRune("_ -", c) })...)
+		for _, word := range strings.FieldsFunc(part, func(c rune) bool { return strings.ContainsRune("_ -", c) }) {
+			if len(word) >= 4 { // 90 in 90-swing.ipynb is no student
+				all = append(all, word)
+			}
+		}
 	}
 	return all
 }

@@ -22,10 +22,13 @@ import (
 
 const (
 	mostFigures = 20
-	mostPoints  = 20_000 // of a figure
-	mostGiven   = 25     // answers to one question that are kept
-	mostNumbers = 20_000 // of an answer
-	mostWords   = 20_000 // bytes of an answer
+	mostPoints  = 20_000    // of a figure
+	mostSeries  = 100       // of a figure; marks may be as many
+	mostHead    = 30_000    // bytes of a figure's texts, or of a sketch
+	mostSVG     = 1_500_000 // bytes of a drawn figure
+	mostGiven   = 25        // answers to one question that are kept
+	mostNumbers = 20_000    // of an answer
+	mostWords   = 20_000    // bytes of an answer
 )
 
 // A desk receives what one notebook's program gives in and shows. It answers
@@ -41,6 +44,7 @@ type desk struct {
 	foreign  int
 	shown    int
 	pictures []picture
+	slow     bool // a figure took too long
 }
 
 func newDesk(p exercises.Paper, files fs.FS) (*desk, error) {
@@ -94,8 +98,10 @@ func (d *desk) exchange(in []byte) []byte {
 		return reply
 	case frame.Figure, frame.Chart, frame.Sketch:
 		d.shown++
-		if len(d.pictures) < mostFigures {
-			d.pictures = append(d.pictures, redraw(f))
+		if len(d.pictures) < mostFigures && !d.slow {
+			var p picture
+			p, d.slow = redraw(f)
+			d.pictures = append(d.pictures, p)
 		}
 		return recorded()
 	case frame.Show, frame.Done:
@@ -233,10 +239,11 @@ func callsOf(p exercises.Paper) map[string]string {
 }
 
 // patience is how long a figure may take to draw; they take milliseconds.
-const patience = 20 * time.Second
+const patience = 10 * time.Second
 
-// redraw draws a figure from its data, whatever they are.
-func redraw(f frame.Frame) picture {
+// redraw draws a figure from its data, whatever they are. slow says that it
+// took too long and was given up.
+func redraw(f frame.Frame) (p picture, slow bool) {
 	done := make(chan picture, 1)
 	go func() {
 		var p picture
@@ -253,13 +260,19 @@ func redraw(f frame.Frame) picture {
 	}()
 	select {
 	case p := <-done:
-		return p
+		if len(p.SVG) > mostSVG {
+			return picture{Problem: fmt.Sprintf("drawn, it has %d bytes, and up to %d are shown", len(p.SVG), mostSVG)}, false
+		}
+		return p, false
 	case <-time.After(patience):
-		return picture{Problem: "the figure took too long to draw"}
+		return picture{Problem: "the figure took too long to draw"}, true
 	}
 }
 
 func drawn(f frame.Frame) (picture, error) {
+	if len(f.Figure) > mostHead {
+		return picture{}, fmt.Errorf("its texts have %d bytes; up to %d are drawn", len(f.Figure), mostHead)
+	}
 	if f.Kind == frame.Sketch {
 		var sk figure.Sketch
 		if err := json.Unmarshal(f.Figure, &sk); err != nil {
@@ -292,7 +305,7 @@ func thin(fig *figure.Figure) error {
 		return fmt.Errorf("the map has %d points; up to %d are drawn", len(m.Z), mostPoints)
 	}
 	var all []*figure.Series
-	points := 0
+	points, marks := 0, len(fig.Marks)
 	add := func(list []figure.Series) {
 		for i := range list {
 			all = append(all, &list[i])
@@ -302,12 +315,13 @@ func thin(fig *figure.Figure) error {
 	add(fig.Series)
 	for i := range fig.Under {
 		add(fig.Under[i].Series)
+		marks += len(fig.Under[i].Marks)
+	}
+	if len(all) > mostSeries || marks > mostSeries {
+		return fmt.Errorf("the figure has %d series and %d marks; up to %d of each are drawn", len(all), marks, mostSeries)
 	}
 	if points <= mostPoints {
 		return nil
-	}
-	if len(all) > mostPoints/4 {
-		return fmt.Errorf("the figure has %d series", len(all))
 	}
 	for _, s := range all {
 		share := int(float64(mostPoints) * float64(len(s.X)) / float64(points))

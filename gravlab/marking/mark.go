@@ -350,6 +350,10 @@ func seed(text []byte) uint64 {
 	return h.Sum64()
 }
 
+// mostFrames is how often a notebook may give in, ask for a recording or show something.
+// Labs do so some fifty times; each time costs this process, not the worker.
+const mostFrames = 1000
+
 // run runs a notebook and stores what came out.
 func (k *marker) run(ctx context.Context, text []byte, print, key string, files beside) (run, error) {
 	runner, err := k.start()
@@ -358,7 +362,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	}
 	r := run{Format: runFormat, Print: print}
 	var d *desk
-	job := compose.Job{Notebook: text, Seed: seed(text), Session: func(s compose.Sheet) (func([]byte) []byte, error) {
+	job := compose.Job{Notebook: text, Seed: seed(text), Limits: compose.Limits{Frames: mostFrames}, Session: func(s compose.Sheet) (func([]byte) []byte, error) {
 		r.Lab, r.Code, r.Twice = s.Lab, s.Code, s.Twice
 		lab, code, problem := k.sheet(s.Lab, s.Code)
 		if problem != "" {

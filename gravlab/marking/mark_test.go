@@ -96,7 +96,7 @@ var stories = []story{
 	}, marks: "2 3 4 0 1  10"},
 	{name: "a function that never returns at the judge's points", slow: true, cells: func(c *classroom, i int, p exercises.Paper) sources {
 		return worked(p).with("law", "func law(x float64) float64 {\n\tfor x == 2 {\n\t}\n\treturn 2 * math.Pi * math.Sqrt(x/9.81)\n}\n\n%%\nsheet.Function(\"law\", law)")
-	}, marks: "2 3 4 0 1  10", remark: "limit"},
+	}, marks: "2 3 4 0 1  10", remark: "this cell was ended"},
 	{name: "exits before the end", cells: func(c *classroom, i int, p exercises.Paper) sources {
 		return worked(p).with("law", "%%\nos.Exit(0)")
 	}, marks: "2 3 4 0 1  10"},

@@ -43,6 +43,10 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 		p.printf("</section>\n")
 	}
 	p.WriteString(howMarked)
+	if slices.Contains(b.lab.Tracks, exercises.SurveyHire) {
+		p.WriteString(caution)
+	}
+	p.WriteString("</footer>\n")
 	return p.end()
 }
 
@@ -240,5 +244,8 @@ const howMarked = `<footer>
 <li><span class="outcome quiet"><span aria-hidden="true">○</span> waiting</span> a text that your lecturer has still to read</li>
 </ul>
 <p class="quiet">If you think that a verdict is wrong, tell your lecturer: a person's word comes last.</p>
-</footer>
+`
+
+// caution stands in every reply to a survey lab, as on every report about ground.
+const caution = `<p class="notice"><strong>Caution.</strong> Gravity does not clear ground for digging, driving or building. Buried services are located and voids judged by those licensed to do it under the local code. A void that gravity does not show may still be there.</p>
 `
