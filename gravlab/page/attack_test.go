@@ -20,14 +20,14 @@ import (
 
 // A caller sends requests to a page as a browser or an attacker would.
 type caller struct {
-	*testing.T
+	testing.TB
 	server *labpage.Server
 	http   *httptest.Server
 	cookie string
 	key    string
 }
 
-func call(t *testing.T, o labpage.Options) *caller {
+func call(t testing.TB, o labpage.Options) *caller {
 	t.Helper()
 	if o.Data == "" {
 		o.Data = t.TempDir()
@@ -44,7 +44,7 @@ func call(t *testing.T, o labpage.Options) *caller {
 		h.Close()
 		s.Close()
 	})
-	return &caller{T: t, server: s, http: h}
+	return &caller{TB: t, server: s, http: h}
 }
 
 // host is the page's own.
@@ -275,7 +275,7 @@ func TestPolicy(t *testing.T) {
 }
 
 // hostile is a notebook in which every part tries something.
-func hostile(t *testing.T) string {
+func hostile(t testing.TB) string {
 	t.Helper()
 	const script = `<script>document.title='owned';parent.owned=1;top.owned=1;window.owned=1</script><img src=x onerror="window.owned=1;top.owned=1">`
 	nb := notebook.New("gravlab", "Go (gravlab)", "go")

@@ -23,7 +23,7 @@ import (
 
 // A room is a served page and a browser tab in front of it.
 type room struct {
-	*testing.T
+	testing.TB
 	ctx    context.Context // of the tab
 	server *labpage.Server
 	web    *http.Server
@@ -34,7 +34,7 @@ type room struct {
 }
 
 // chromium returns Debian's browser, or skips the test.
-func chromium(t *testing.T) string {
+func chromium(t testing.TB) string {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
@@ -54,9 +54,9 @@ const labs = "../../notebooks"
 
 // enter serves the page and opens a browser in front of it, at a notebook or at
 // the list.
-func enter(t *testing.T, o labpage.Options, notebook string) *room {
+func enter(t testing.TB, o labpage.Options, notebook string) *room {
 	t.Helper()
-	r := &room{T: t, o: o, data: o.Data}
+	r := &room{TB: t, o: o, data: o.Data}
 	path := chromium(t)
 	r.serve("127.0.0.1:0")
 	options := append(chromedp.DefaultExecAllocatorOptions[:],
@@ -96,7 +96,7 @@ func (r *room) close() {
 // another is the same page seen from a second tab.
 func (r *room) another() *room {
 	r.Helper()
-	o := &room{T: r.T, server: r.server, web: r.web, o: r.o, host: r.host, data: r.data}
+	o := &room{TB: r.TB, server: r.server, web: r.web, o: r.o, host: r.host, data: r.data}
 	o.tab(r.ctx)
 	return o
 }

@@ -157,18 +157,17 @@ func listenAt(address string, port int, remembered string) (net.Listener, error)
 	try := func(port int) (net.Listener, error) {
 		return net.Listen("tcp", net.JoinHostPort(address, strconv.Itoa(port)))
 	}
-	if port == 0 {
-		if text, err := os.ReadFile(remembered); err == nil {
-			if last, err := strconv.Atoi(strings.TrimSpace(string(text))); err == nil && last > 1023 && last < 65536 {
-				if l, err := try(last); err == nil {
-					return l, nil
-				}
-			}
+	var l net.Listener
+	if text, err := os.ReadFile(remembered); port == 0 && err == nil {
+		if last, err := strconv.Atoi(strings.TrimSpace(string(text))); err == nil && last > 1023 && last < 65536 {
+			l, _ = try(last) // another port will do
 		}
 	}
-	l, err := try(port)
-	if err != nil {
-		return nil, fmt.Errorf("cannot serve at %s: %w; try another --port", net.JoinHostPort(address, strconv.Itoa(port)), err)
+	if l == nil {
+		var err error
+		if l, err = try(port); err != nil {
+			return nil, fmt.Errorf("cannot serve at %s: %w; try another --port", net.JoinHostPort(address, strconv.Itoa(port)), err)
+		}
 	}
 	if os.MkdirAll(filepath.Dir(remembered), 0o700) == nil {
 		whole.WriteFile(remembered, fmt.Appendf(nil, "%d\n", l.Addr().(*net.TCPAddr).Port), 0o600)

@@ -17,6 +17,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/notebook"
@@ -189,7 +190,7 @@ func (r *notebookRun) write() error {
 		return err
 	}
 	var page bytes.Buffer
-	if err := report.Write(&page, r.nb, report.Options{Title: r.title(), Questions: r.rows()}); err != nil {
+	if err := report.Write(&page, r.nb, report.Options{Title: r.title(), Questions: r.rows(), Charts: webassets.ECharts()}); err != nil {
 		return err
 	}
 	return whole.WriteFile(r.out+".html", page.Bytes(), 0o644)

@@ -106,6 +106,7 @@ class Lab {
     this.ready = Promise.all(ready).then(() => {
       if (v.place && !location.hash) document.getElementById("c-" + v.place)?.scrollIntoView({ block: "center" })
       this.main.dataset.ready = "yes"
+      performance.mark("lab ready")
     })
     if (setting.apparatus && v.number) mount(apparatus, this.main, v.number)
   }

@@ -1,0 +1,115 @@
+package page_test
+
+import (
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/performance"
+	"github.com/chromedp/chromedp"
+
+	labpage "gravity.example/gravlab/page"
+)
+
+// A typed answer, from the request to the verdict: judged, logged, and the
+// notebook written.
+func BenchmarkAnswer(b *testing.B) {
+	c := call(b, labpage.Options{Labs: labs, Data: b.TempDir()})
+	c.enter()
+	c.send(request{path: labPath + "?tab=a"})
+	answer := request{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"1.57e-7","unit":"N m/rad"}}`}
+	for b.Loop() {
+		if status, _, body := c.send(answer); status != 200 {
+			b.Fatal(body)
+		}
+	}
+}
+
+// The list of labs, and a lab, as the browser fetches them.
+func BenchmarkFetch(b *testing.B) {
+	for _, path := range []string{"/", "/api/labs", labPath + "?tab=a"} {
+		b.Run(strings.NewReplacer("/", "_", "?tab=a", "").Replace(path), func(b *testing.B) {
+			c := call(b, labpage.Options{Labs: labs, Data: b.TempDir()})
+			c.enter()
+			for b.Loop() {
+				if status, _, body := c.send(request{path: path}); status != 200 {
+					b.Fatal(body)
+				}
+			}
+		})
+	}
+}
+
+// In a real browser: from the start of loading to the first paint and to a lab
+// that can be used, with a warm cache; from Enter to the verdict on the screen; and the
+// memory of an idle page.
+func BenchmarkBrowser(b *testing.B) {
+	r := enter(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: scripted{}, Web: built(b)}, labs+first[4:]+".ipynb")
+	number := func(js string) float64 {
+		v, err := strconv.ParseFloat(r.read(js), 64)
+		if err != nil {
+			b.Fatal(err)
+		}
+		return v
+	}
+	b.Run("paint", func(b *testing.B) {
+		paint, use := 0.0, 0.0
+		for b.Loop() {
+			r.open(first)
+			r.waitFor(`performance.getEntriesByName("first-contentful-paint").length > 0`)
+			paint += number(`performance.getEntriesByName("first-contentful-paint")[0].startTime`)
+			use += number(`performance.getEntriesByName("lab ready")[0].startTime`)
+		}
+		b.ReportMetric(paint/float64(b.N), "ms-to-paint")
+		b.ReportMetric(use/float64(b.N), "ms-to-use")
+	})
+	b.Run("verdict", func(b *testing.B) {
+		r.typeIn("kappa-answer", "number", "1.57e-7")
+		r.typeIn("kappa-answer", "unit", "N m/rad")
+		total := 0.0
+		for b.Loop() {
+			ms, err := strconv.ParseFloat(r.await(`new Promise((done) => {
+				const out = document.querySelector("#c-kappa-answer .output"), from = performance.now()
+				new MutationObserver((_, o) => { o.disconnect(); requestAnimationFrame(() => requestAnimationFrame(() => done(String(performance.now() - from)))) }).observe(out, { childList: true })
+				document.querySelector("#c-kappa-answer form").requestSubmit()
+			})`), 64)
+			if err != nil {
+				b.Fatal(err)
+			}
+			total += ms
+		}
+		b.ReportMetric(total/float64(b.N), "ms-to-screen")
+	})
+	b.Run("idle", func(b *testing.B) {
+		for b.Loop() {
+		}
+		if _, err := chromedp.Call(r.ctx, performance.Enable, performance.EnableParams{}); err != nil {
+			b.Fatal(err)
+		}
+		got, err := chromedp.Call(r.ctx, performance.GetMetrics, cdp.Empty{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, m := range got.Metrics {
+			if m.Name == "JSHeapUsedSize" {
+				b.ReportMetric(m.Value/1e6, "MB-script-heap")
+			}
+		}
+		b.ReportMetric(resident(), "MB-program")
+	})
+}
+
+// resident is the memory of this process in MB, 0 where the system does not say.
+func resident() float64 {
+	text, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return 0
+	}
+	_, rest, _ := strings.Cut(string(text), "VmRSS:")
+	var kb float64
+	fmt.Sscan(rest, &kb)
+	return kb / 1000
+}
