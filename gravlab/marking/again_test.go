@@ -199,7 +199,7 @@ func TestReference(t *testing.T) {
 		"id,question,value,u,unit\n*,rest,1,0,rad\n":                     "needs a number",
 		"id,question,value,u,unit\n*,rest,1,1,rad\n*,90/rest,1,1,mrad\n": "second reference",
 	} {
-		if _, err := ReadReferences(write(t, bad), swingLab, c.Class); !IsInput(err) || !strings.Contains(err.Error(), want) {
+		if _, err := readReferences(write(t, bad), swingLab, c.Class); !IsInput(err) || !strings.Contains(err.Error(), want) {
 			t.Errorf("reference.csv %q: %v, want %q", bad, err, want)
 		}
 	}
@@ -263,6 +263,26 @@ func TestStopped(t *testing.T) {
 	}
 	if s := c.mark(); s.Ran != 2 {
 		t.Errorf("%d files were run after two were done, want 2", s.Ran)
+	}
+}
+
+// Archives, one in another, give the same marks as folders.
+func TestArchive(t *testing.T) {
+	c := newClassroom(t, swingLab, 3)
+	own := func(i int) string { return string(answered(t, c.paper(i), worked(c.paper(i)))) }
+	c.hand("all.zip", archive(t, entry{name: "Ada Bell_s01/90-swing.ipynb", text: own(0)},
+		entry{name: "Cleo Berg_s02/work.zip", text: string(archive(t, entry{name: "work/x.ipynb", text: own(1)}, entry{name: "../../../../tmp/y.ipynb", text: own(2)}))}))
+	s := c.mark()
+	if s.Marked != 2 || s.Missing != 1 {
+		t.Errorf("%+v", s)
+	}
+	c.wantMarks("s01", full)
+	c.wantMarks("s02", full)
+	c.wantMarks("s03", "      ")
+	c.wantRemark("", "leads out of the archive")
+	c.Returned = []string{filepath.Join(c.Returned[0], "all.zip")}
+	if s := c.mark(); s.Ran != 0 || s.Marked != 2 {
+		t.Errorf("the archive itself: %+v", s)
 	}
 }
 

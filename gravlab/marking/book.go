@@ -25,8 +25,8 @@ type book struct {
 	lab       exercises.Lab
 	questions []exercises.Question // of the default sheet
 	base      string               // fingerprint of the bank and the references
-	refs      References
-	adjust    Adjustments
+	refs      references
+	adjust    adjustments
 	eye       byEye
 	rows      []row
 	loose     []remark // on files that are nobody's
@@ -103,11 +103,11 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 	k.Lab = lab.ID
 	b := &book{k: k, lab: lab, questions: lab.Paper("").Questions}
 	if k.Reference != "" {
-		if b.refs, err = ReadReferences(k.Reference, lab, k.Class); err != nil {
+		if b.refs, err = readReferences(k.Reference, lab, k.Class); err != nil {
 			return nil, err
 		}
 	}
-	if b.adjust, err = ReadAdjustments(k.Adjust, lab, k.Class); err != nil {
+	if b.adjust, err = readAdjustments(k.Adjust, lab, k.Class); err != nil {
 		return nil, err
 	}
 	if b.eye, err = readByEye(k.Out, lab); err != nil {
@@ -157,7 +157,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 			r := &b.rows[it.owner]
 			r.items = append(r.items, it)
 			if i := hint(it.file.words()); i >= 0 && i != it.owner {
-				r.short = append(r.short, "lies under the name "+b.rows[i].student.ID)
+				r.short = append(r.short, "a file with this code lies under the name "+b.rows[i].student.ID)
 				r.remark(&it, "carries the code of %s and lies under the name %s: whose work is it?", r.student.ID, b.rows[i].student.ID)
 				b.rows[i].short = append(b.rows[i].short, "a file under this name carries the code of "+r.student.ID)
 			}

@@ -70,7 +70,7 @@ func TestReadClass(t *testing.T) {
 func TestKey(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "class.key")
 	key, made, open, err := MakeKey(path)
-	if err != nil || !made || open || len(key) != KeySize {
+	if err != nil || !made || open || len(key) != keySize {
 		t.Fatalf("MakeKey: %d bytes, made %v, open %v, %v", len(key), made, open, err)
 	}
 	info, err := os.Stat(path)

@@ -17,7 +17,7 @@ func TestHandout(t *testing.T) {
 		t.Fatal(err)
 	}
 	dir := t.TempDir()
-	h := Handout{Class: class, Lab: swingLab, Notebook: PlainNotebook(swingLab), Key: bytes.Repeat([]byte{7}, KeySize), Out: filepath.Join(dir, "a"), Assessed: true}
+	h := Handout{Class: class, Lab: swingLab, Notebook: PlainNotebook(swingLab), Key: bytes.Repeat([]byte{7}, keySize), Out: filepath.Join(dir, "a"), Assessed: true}
 	if kept, err := h.Write(t.Context()); err != nil || len(kept) > 0 {
 		t.Fatal(kept, err)
 	}

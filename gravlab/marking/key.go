@@ -12,8 +12,8 @@ import (
 	"gravity.example/gravlab/internal/whole"
 )
 
-// KeySize is the number of random bytes in a class key.
-const KeySize = 32
+// keySize is the number of random bytes in a class key.
+const keySize = 32
 
 // ReadKey reads a class key: a text file with 64 hexadecimal digits. open says
 // that others than its owner may read the file, as far as the system tells.
@@ -30,7 +30,7 @@ func ReadKey(path string) (key []byte, open bool, err error) {
 		return nil, false, wrong(path, 0, "the class key cannot be read: %v", plain(err))
 	}
 	key, err = hex.DecodeString(strings.TrimSpace(string(text)))
-	if err != nil || len(key) != KeySize {
+	if err != nil || len(key) != keySize {
 		return nil, false, wrong(path, 0, "is no class key; a key is 64 hexadecimal digits, as the first handout made it")
 	}
 	return key, runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0, nil
@@ -43,7 +43,7 @@ func MakeKey(path string) (key []byte, made, open bool, err error) {
 		key, open, err = ReadKey(path)
 		return key, false, open, err
 	}
-	key = make([]byte, KeySize)
+	key = make([]byte, keySize)
 	rand.Read(key) // never fails
 	if err := whole.WriteFile(path, []byte(hex.EncodeToString(key)+"\n"), 0o600); err != nil {
 		return nil, false, false, err

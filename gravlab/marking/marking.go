@@ -37,7 +37,7 @@
 //
 // The bank is public and a sheet's code is its seed, so anyone with this program
 // can compute the right answers. What a mark says about a student rests on own
-// recordings (Reference), functions, texts, or a bank of the lecturer's own.
+// recordings (Marking.Reference), functions, texts, or a bank of the lecturer's own.
 package marking
 
 import (

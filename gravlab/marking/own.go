@@ -19,8 +19,8 @@ type adjustment struct {
 	Reason string
 }
 
-// Adjustments are the lecturer's own words, which are applied last.
-type Adjustments struct {
+// adjustments are the lecturer's own words, which are applied last.
+type adjustments struct {
 	marks  map[string]map[string]adjustment // by student and question
 	chosen map[string]string                // fingerprint of the file that counts, by student
 }
@@ -28,11 +28,11 @@ type Adjustments struct {
 // fileQuestion stands in the column question of a row that names a file.
 const fileQuestion = "file"
 
-// ReadAdjustments reads a CSV file with the columns id, question, marks and reason.
+// readAdjustments reads a CSV file with the columns id, question, marks and reason.
 // A row whose question is "file" says which of several files with a student's code
 // is marked: marks then holds the fingerprint that remarks.csv gives it.
-func ReadAdjustments(path string, lab exercises.Lab, class Class) (Adjustments, error) {
-	out := Adjustments{marks: map[string]map[string]adjustment{}, chosen: map[string]string{}}
+func readAdjustments(path string, lab exercises.Lab, class Class) (adjustments, error) {
+	out := adjustments{marks: map[string]map[string]adjustment{}, chosen: map[string]string{}}
 	if path == "" {
 		return out, nil
 	}

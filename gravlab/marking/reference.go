@@ -19,28 +19,28 @@ type reference struct {
 	Unit              string
 }
 
-// References are the lecturer's values for questions about own recordings.
-type References struct{ rows []reference }
+// references are the lecturer's values for questions about own recordings.
+type references struct{ rows []reference }
 
-// ReadReferences reads a CSV file with the columns id (or * for everybody), question
+// readReferences reads a CSV file with the columns id (or * for everybody), question
 // (with its lab or without: 02/q, q), value, u and unit, and perhaps allowed: the
 // standard uncertainty that a careful student reaches, without it u. A row for a
 // student goes before one for everybody.
-func ReadReferences(path string, lab exercises.Lab, class Class) (References, error) {
+func readReferences(path string, lab exercises.Lab, class Class) (references, error) {
 	t, err := readTable(path)
 	if err != nil {
-		return References{}, err
+		return references{}, err
 	}
 	at, err := t.columns("id", "question", "value", "u", "unit")
 	if err != nil {
-		return References{}, err
+		return references{}, err
 	}
 	allowed, err := t.column("allowed")
 	if err != nil {
-		return References{}, err
+		return references{}, err
 	}
 	paper := lab.Paper("")
-	var out References
+	var out references
 	seen := map[string]bool{}
 	for k, row := range t.rows {
 		line := t.lines[k]
@@ -82,7 +82,7 @@ func ReadReferences(path string, lab exercises.Lab, class Class) (References, er
 }
 
 // of are the references that count for a student.
-func (r References) of(id string) []reference {
+func (r references) of(id string) []reference {
 	var own, all []reference
 	for _, ref := range r.rows {
 		switch ref.ID {

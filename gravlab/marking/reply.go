@@ -53,7 +53,7 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 // unmarked says why there is no marked file, and what the lecturer gave all the same.
 func (b *book) unmarked(p *page, r *row) {
 	if len(r.items) > 1 {
-		p.printf("<p class=\"notice\"><strong>Not marked yet.</strong> %d different files were handed in with the code of your sheet. Tell your lecturer which one is yours, or how that could happen.</p>\n", len(r.items))
+		p.printf("<p class=\"notice\"><strong>Not marked yet.</strong> %d files were handed in with the code of your sheet. Tell your lecturer which one is yours, or how that could happen.</p>\n", len(r.items))
 	} else {
 		p.printf("<p class=\"notice\"><strong>No notebook of yours was handed in.</strong></p>\n")
 	}
@@ -104,17 +104,22 @@ func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i in
 		}
 		p.printf("</ul>\n")
 	}
-	p.printf("<dl>\n")
+	ref, referred := find(b.refs.of(r.student.ID), q.ID)
+	if v.Given || referred {
+		p.printf("<dl>\n")
+	}
 	if v.Given {
 		p.printf("<dt>You gave</dt><dd>%s</dd>\n", given(q, v))
 		if verdict.Understood != "" && q.Kind != judge.Text && q.Kind != judge.Choice {
 			p.printf("<dt>Understood as</dt><dd>%s</dd>\n", esc(verdict.Understood))
 		}
 	}
-	if ref, ok := find(b.refs.of(r.student.ID), q.ID); ok {
+	if referred {
 		p.printf("<dt>Reference</dt><dd>%s, your lecturer's own value (k = 1)</dd>\n", esc(ref.text()))
 	}
-	p.printf("</dl>\n")
+	if v.Given || referred {
+		p.printf("</dl>\n")
+	}
 	class := looks[verdict.Outcome]
 	if class == "" {
 		class = "quiet"
