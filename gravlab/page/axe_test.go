@@ -48,14 +48,18 @@ func TestAccessible(t *testing.T) {
 		t.Skip("npm is not on the path, so axe-core is not there to look at the page")
 	}
 	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: web}, "")
-	for _, scheme := range []string{"light", "dark"} {
-		for _, width := range []int64{1280, 768, 640} {
+	for _, look := range []struct {
+		scheme string
+		widths []int64
+	}{{"light", []int64{1280, 640}}, {"dark", []int64{1280, 768}}} {
+		scheme := look.scheme
+		for _, width := range look.widths {
 			at := fmt.Sprintf("%s, %d px", scheme, width)
 			r.look(width, 900, scheme)
 			r.open("/")
 			r.axe("list, " + at)
 			r.fits("list, " + at)
-			r.shot("list-"+strings.ReplaceAll(at, ", ", "-"), false)
+			r.shot("list-"+strings.NewReplacer(", ", "-", " px", "").Replace(at), false)
 			r.open(first)
 			if width == 1280 {
 				r.give("kappa-answer", map[string]string{"number": "6.3e-7", "unit": "N m/rad"}, "slip")
@@ -66,7 +70,7 @@ func TestAccessible(t *testing.T) {
 			r.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => { d.open = true })`))
 			r.axe("lab, " + at)
 			r.fits("lab, " + at)
-			r.shot("lab-"+strings.ReplaceAll(at, ", ", "-"), false)
+			r.shot("lab-"+strings.NewReplacer(", ", "-", " px", "").Replace(at), false)
 		}
 	}
 }

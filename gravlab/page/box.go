@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"hash/fnv"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -65,8 +66,8 @@ type event struct {
 	OK      bool      `json:"ok,omitempty"`
 
 	Standings []standingView `json:"standings,omitempty"`
-	Marks     int            `json:"marks,omitempty"`
-	Of        int            `json:"of,omitempty"`
+	Marks     int            `json:"marks"`
+	Of        int            `json:"of"`
 }
 
 // mostPrinted is how much of what a box prints the page and the notebook keep.
@@ -142,7 +143,8 @@ func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, sta
 			j.box.Above = append(j.box.Above, above.Source)
 		}
 	}
-	session := b.server.bench.Session(bench.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: os.DirFS(filepath.Dir(b.source))})
+	files, closeFiles := filesBeside(b.copy, b.source)
+	session := b.server.bench.Session(bench.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files})
 	j.box.Exchange = session.Exchange
 	var cancel context.CancelFunc
 	j.ctx, cancel = context.WithCancel(ctx)
@@ -153,6 +155,7 @@ func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, sta
 	b.running[cell] = j.mark
 	j.stop = func() {
 		cancel()
+		closeFiles()
 		b.mu.Lock()
 		defer b.mu.Unlock()
 		if b.running[cell] == j.mark {
@@ -160,6 +163,35 @@ func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, sta
 		}
 	}
 	return j, 0, ""
+}
+
+// folders are searched for a file one after the other.
+type folders []fs.FS
+
+func (f folders) Open(name string) (fs.File, error) {
+	for _, folder := range f {
+		if file, err := folder.Open(name); err == nil {
+			return file, nil
+		}
+	}
+	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+}
+
+// filesBeside holds the files beside the working copy and beside the notebook
+// that it began as, for recordings of one's own. A link in these folders that
+// leads out of them is not followed: somebody else may have packed them.
+func filesBeside(notebooks ...string) (files folders, closeAll func()) {
+	var roots []*os.Root
+	for _, path := range notebooks {
+		if root, err := os.OpenRoot(filepath.Dir(path)); err == nil {
+			roots, files = append(roots, root), append(files, root.FS())
+		}
+	}
+	return files, func() {
+		for _, root := range roots {
+			root.Close()
+		}
+	}
 }
 
 // seed is the sheet's, so that marking runs the same.

@@ -162,7 +162,7 @@ func (r *room) do(steps ...step) {
 // fail ends the test with a picture and the words of the page.
 func (r *room) fail(why string) {
 	r.Helper()
-	text, _ := chromedp.Run(r.ctx, chromedp.Evaluate[string](`document.body.innerText.slice(0,800)`))
+	text, _ := chromedp.Run(r.ctx, chromedp.Evaluate[string](`document.querySelector("main").innerText.slice(0,60) + " … " + document.getElementById("notices").innerText`))
 	r.Fatalf("%s (see %s)\n%s", why, r.shot("failed", true), text)
 }
 

@@ -217,5 +217,8 @@ func TestPlain(t *testing.T) {
 	if got := r.saved("01-weighing-the-earth").Cell("code-06").Source; got != "// wrong\n\nx" {
 		t.Errorf("saved as %q", got)
 	}
+	if got := r.read(`document.querySelector("#bar .total").textContent`); got != "0 of 33 marks" {
+		t.Errorf("the bar says %q", got)
+	}
 	r.shot("plain", false)
 }

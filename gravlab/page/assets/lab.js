@@ -34,6 +34,7 @@ function openChart(e) {
   if (!button) return
   const frame = h("iframe", { class: "chart", sandbox: "allow-scripts", title: "interactive chart", src: button.dataset.chart })
   button.replaceWith(frame)
+  frame.scrollIntoView({ block: "nearest" })
   frame.focus()
 }
 

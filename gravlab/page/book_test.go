@@ -1,0 +1,188 @@
+package page_test
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"testing/fstest"
+
+	"github.com/chromedp/chromedp"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/notebook"
+	labpage "gravity.example/gravlab/page"
+)
+
+// handedOut writes a sheet as a lecturer hands it out: lab 01 with numbers of
+// its own, assessed if so wanted.
+func handedOut(t *testing.T, assessed bool) (path string, code exercises.Code) {
+	t.Helper()
+	nb, err := notebook.ReadFile(labs+first[4:]+".ipynb", notebook.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	lab, err := exercises.Find("01")
+	if err != nil {
+		t.Fatal(err)
+	}
+	code = exercises.NumberedCode(lab.ID, 7)
+	if _, err := lab.Paper(code).Fill(nb, false); err != nil {
+		t.Fatal(err)
+	}
+	if assessed {
+		c := nb.Cell("sheet")
+		c.Source = strings.Replace(c.Source, "ask.Sheet(", "ask.Assessed(", 1)
+	}
+	path = filepath.Join(t.TempDir(), "mine.ipynb")
+	if err := nb.WriteFile(path); err != nil {
+		t.Fatal(err)
+	}
+	return path, code
+}
+
+// opened opens the one notebook from elsewhere.
+func (c *caller) opened() (at string, view map[string]any) {
+	c.Helper()
+	_, _, list := c.send(request{path: "/api/labs"})
+	at = "/api/lab/from-" + between(list, `"name":"from-`, `"`)
+	_, _, body := c.send(request{path: at + "?tab=a"})
+	if err := json.Unmarshal([]byte(body), &view); err != nil {
+		c.Fatalf("%v: %s", err, body)
+	}
+	return at, view
+}
+
+// A sheet is judged with its own numbers, and the file to hand in holds the
+// answers as anybody can run them.
+func TestHandedOutSheet(t *testing.T) {
+	path, code := handedOut(t, false)
+	before, _ := os.ReadFile(path)
+	c := call(t, labpage.Options{Labs: labs, Others: []string{path}})
+	c.enter()
+	at, view := c.opened()
+	if view["remark"] != "sheet "+string(code) || view["foreign"] != true {
+		t.Errorf("it is shown as %v, foreign %v", view["remark"], view["foreign"])
+	}
+	lab, _ := exercises.Find("01")
+	right := lab.Paper(code).RightAnswers()["kappa"]
+	text, _ := json.Marshal(map[string]any{"tab": "a", "question": "kappa", "fields": map[string]any{"number": right, "unit": "N m/rad"}})
+	text = []byte(strings.ReplaceAll(string(text), jsonNumber(right), `"`+jsonNumber(right)+`"`))
+	if _, _, body := c.send(request{method: "POST", path: at + "/answer", body: string(text)}); !strings.Contains(body, `"marks":2`) {
+		t.Errorf("the right answer gives %s", body)
+	}
+	_, _, file := c.send(request{path: at + "/notebook"})
+	nb, err := notebook.Read("mine.ipynb", []byte(file), notebook.Options{NeedKernel: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := nb.Question("01/kappa", notebook.Answer).Source; !strings.HasPrefix(got, "%%\nsheet.Typed(\"kappa\", \"") {
+		t.Errorf("the file to hand in holds %q", got)
+	}
+	if after, _ := os.ReadFile(path); string(after) != string(before) {
+		t.Error("the handed out file was changed")
+	}
+	_, _, page := c.send(request{path: at + "/report"})
+	for _, want := range []string{"Weighing the Earth", "Sheet " + string(code), "marks <strong>2</strong> of 33", "<math"} {
+		if !strings.Contains(page, want) {
+			t.Errorf("the page to keep does not hold %q", want)
+		}
+	}
+}
+
+func jsonNumber(v float64) string {
+	text, _ := json.Marshal(v)
+	return string(text)
+}
+
+// Of an assessed sheet nothing says what an answer is worth.
+func TestAssessedSheet(t *testing.T) {
+	path, _ := handedOut(t, true)
+	c := call(t, labpage.Options{Labs: labs, Others: []string{path}})
+	c.enter()
+	at, _ := c.opened()
+	var all string
+	for _, number := range []string{"1", "1.57e-7", "6e-7"} {
+		_, _, body := c.send(request{method: "POST", path: at + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"` + number + `","unit":"N m/rad"}}`})
+		if !strings.Contains(body, "recorded") {
+			t.Errorf("%s gives %s", number, body)
+		}
+		all += body
+	}
+	for _, r := range []string{at + "?tab=a", "/api/labs", at + "/report"} {
+		_, _, body := c.send(request{path: r})
+		all += body
+	}
+	for _, word := range []string{`"outcome":"right"`, `"outcome":"slip"`, `"outcome":"off"`, "turning point taken", "of 2 marks", `"marks":2`, `"right":1`} {
+		if strings.Contains(all, word) {
+			t.Errorf("an assessed sheet says %s", word)
+		}
+	}
+}
+
+// A number may be worked out in code instead, and nothing that was written is
+// lost on the way there and back.
+func TestFormAndCode(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	c.enter()
+	c.send(request{path: labPath + "?tab=a"})
+	form := func(code string) string {
+		_, _, body := c.send(request{method: "POST", path: labPath + "/form", body: `{"tab":"a","question":"kappa","code":` + code + `}`})
+		return body
+	}
+	if got := form("true"); !strings.Contains(got, `result := 0.0`) || !strings.Contains(got, `"form":false`) {
+		t.Errorf("in code it begins with %s", got)
+	}
+	c.send(request{method: "POST", path: labPath + "/save", body: `{"tab":"a","cells":{"kappa-answer":"%%\n// a night's work"}}`})
+	if got := form("false"); !strings.Contains(got, `"form":true`) {
+		t.Errorf("back in the form: %s", got)
+	}
+	if got := form("true"); !strings.Contains(got, `a night's work`) {
+		t.Errorf("in code again it holds %s", got)
+	}
+	form("false")
+	c.send(request{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"3","u":"2 %","unit":"N m/rad"}}`})
+	if got := form("true"); !strings.Contains(got, `sheet.Typed(\"kappa\", \"3 N m/rad ± 2 %\")`) {
+		t.Errorf("what was typed becomes %s", got)
+	}
+}
+
+// Uncertainties are read as they are meant, whatever the powers of ten.
+func TestMeasured(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	c.enter()
+	c.send(request{path: labPath + "?tab=a"})
+	for fields, want := range map[string]string{
+		`{"number":"572","u":"3","unit":"s"}`:             "572 ± 3 s",
+		`{"number":"0.572","u":"0.003","unit":"ks"}`:      "0.572 ± 0.003 ks",
+		`{"number":"572(3)","unit":"s"}`:                  "572 ± 3 s",
+		`{"number":"5.72 × 10^2","u":"3","unit":"s"}`:     "572 ± 3 s",
+		`{"number":"5.72e2","u":"0.3 × 10^1","unit":"s"}`: "572 ± 3 s",
+		`{"number":"500","u":"1 %","unit":"s"}`:           "500 ± 5 s",
+		`{"number":"572","u":"3","unit":""}`:              "unit",
+		`{"number":"","u":"","unit":""}`:                  "blank",
+	} {
+		_, _, body := c.send(request{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"period","fields":` + fields + `}`})
+		if !strings.Contains(between(body, `"output":"`, `","standings`)+between(body, `"marks":`, `x`), want) && !strings.Contains(body, want) {
+			t.Errorf("%s gives %.400s, want %s", fields, body, want)
+		}
+	}
+}
+
+// What a module of the apparatus fills is shown beside the text; without one
+// nothing is.
+func TestApparatusSlot(t *testing.T) {
+	module := `export function mount(section, lab) { if (lab !== "01") return false; section.append("balance of lab " + lab) }`
+	files := fstest.MapFS{"apparatus.js": {Data: []byte(module)}}
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Apparatus: files}, labs+first[4:]+".ipynb")
+	r.waitFor(`document.querySelector("#apparatus[data-lab='01']").checkVisibility()`)
+	if got := r.read(`document.getElementById("apparatus").textContent`); got != "balance of lab 01" {
+		t.Errorf("the slot holds %q", got)
+	}
+	r.open("/lab/00-first-steps")
+	if got := r.read(`document.getElementById("apparatus").checkVisibility()`); got != "false" {
+		t.Error("a lab without apparatus shows an empty slot")
+	}
+	r.do(chromedp.Navigate("http://" + r.host + "/"))
+}
