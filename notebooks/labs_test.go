@@ -1,0 +1,131 @@
+//go:build unix
+
+// Package notebooks_test runs every lab from top to bottom.
+package notebooks_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/notebook"
+)
+
+// TestLabs runs each lab blank and worked, under the kernel and confined: every
+// cell runs, the worked one gets full marks and the blank one none, both ways.
+func TestLabs(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs every lab four times, which takes some minutes")
+	}
+	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { pool.Close() })
+	if len(exercises.Labs()) < 15 {
+		t.Errorf("only %d labs", len(exercises.Labs()))
+	}
+	for _, lab := range exercises.Labs() {
+		for _, worked := range []bool{false, true} {
+			name := lab.Number() + " blank"
+			if worked {
+				name = lab.Number() + " worked"
+			}
+			t.Run(name, func(t *testing.T) {
+				nb, err := notebook.ReadFile(lab.ID+".ipynb", notebook.Options{NeedKernel: true})
+				if err != nil {
+					t.Fatal(err)
+				}
+				paper := lab.Paper("")
+				if _, err := paper.Fill(nb, worked); err != nil {
+					t.Fatal(err)
+				}
+				want := 0
+				if worked {
+					want = paper.Marks()
+				}
+				confined(t, pool, nb, paper, want)
+				underKernel(t, nb, paper, want)
+			})
+		}
+	}
+}
+
+func underKernel(t *testing.T, nb *notebook.Notebook, paper exercises.Paper, want int) {
+	data := t.TempDir()
+	result, err := kernel.Run(t.Context(), nb, kernel.RunOptions{DataDir: data, Timeout: 2 * time.Minute})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range result.Failed() {
+		t.Errorf("cell %d %s: %s\n%s", c.Index+1, c.Outcome, c.Reason, c.Cell.Source)
+	}
+	figures, charts := 0, 0
+	for _, c := range nb.Cells {
+		for _, o := range c.Outputs {
+			if _, ok := o.Data["image/svg+xml"]; ok {
+				figures++
+			}
+			if _, ok := o.Data["application/vnd.gravlab.chart+json"]; ok {
+				charts++
+			}
+			if o.Kind == notebook.Stream && strings.Contains(o.Text, "nothing was judged") {
+				t.Errorf("a cell found no bench: %s", o.Text)
+			}
+		}
+	}
+	if paper.Lab.Graded && (figures < 4 || charts < 1) {
+		t.Errorf("%d figures, %d of them charts: at least 4 and 1 are wanted", figures, charts)
+	}
+	b, err := bench.New(bench.Options{Data: data})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum, err := b.Summary(paper.Lab.ID, string(paper.Code))
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, "under the kernel", sum, want)
+}
+
+func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper exercises.Paper, want int) {
+	file, err := nb.Bytes()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := bench.New(bench.Options{InMemory: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := b.Session(bench.SessionOptions{Confined: true})
+	out, err := pool.Run(t.Context(), compose.Job{Notebook: file, Exchange: s.Exchange, Limits: compose.Limits{Sheet: 2 * time.Minute}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range out.Cells {
+		if c.State != compose.Ran {
+			t.Errorf("confined, cell %d: %s: %s", c.Index+1, c.State, c.Fault)
+		}
+	}
+	sums, err := s.Summaries()
+	if err != nil || len(sums) != 1 {
+		t.Fatalf("confined: %d sheets were answered (%v)", len(sums), err)
+	}
+	check(t, "confined", sums[0], want)
+}
+
+func check(t *testing.T, how string, sum bench.Summary, want int) {
+	if sum.Marks != want {
+		t.Errorf("%s: %d of %d marks, want %d", how, sum.Marks, sum.Of, want)
+		for _, st := range sum.Standings {
+			if v := st.Verdict; want > 0 && v.Outcome != judge.Right {
+				t.Errorf("  %s: %s, %s: %s", st.Question.ID, v.Outcome, v.Understood, v.Message)
+			}
+		}
+	}
+}
