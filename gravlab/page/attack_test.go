@@ -12,8 +12,6 @@ import (
 	"strings"
 	"testing"
 
-	"github.com/chromedp/chromedp"
-
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
 )
@@ -394,7 +392,7 @@ func TestHostileInBrowser(t *testing.T) {
 	r.quiet.Store(true) // the browser says what its policy has stopped
 	r.waitFor(`document.querySelectorAll("iframe.foreign").length === 2`)
 	if r.o.Web != "" {
-		r.do(chromedp.Click(chromedp.CSS("[data-chart]")))
+		r.click("[data-chart]")
 		r.waitFor(`document.querySelector("iframe.chart")`)
 	}
 	r.await(`new Promise((done) => setTimeout(() => done("waited"), 1500))`)
@@ -409,7 +407,7 @@ func TestHostileInBrowser(t *testing.T) {
 		}
 	}
 	r.waitFor(`document.querySelector(".warning").textContent.includes("comes from elsewhere")`)
-	r.do(chromedp.Click(chromedp.CSS(".warning button")))
+	r.click(".warning button")
 	r.waitFor(`!document.querySelector(".warning")`)
 	r.shot("hostile", true)
 }

@@ -54,6 +54,59 @@ func (c *caller) opened() (at string, view map[string]any) {
 	return at, view
 }
 
+// Every lab of the project can be read, answered and run in the page.
+func TestEveryLab(t *testing.T) {
+	var complaints []string
+	c := call(t, labpage.Options{Labs: labs, Complain: func(s string) { complaints = append(complaints, s) }})
+	c.enter()
+	shown := 0
+	for _, lab := range exercises.Labs() {
+		if _, err := os.Stat(filepath.Join(labs, lab.ID+".ipynb")); err != nil {
+			continue
+		}
+		shown++
+		var v struct {
+			Title, Fault string
+			Blocks       []struct {
+				ID, Kind string
+				Ask      *struct {
+					Question, Kind string
+					Form           bool
+				}
+			}
+			Standings []struct{ Question, Cell string }
+		}
+		_, _, body := c.send(request{path: "/api/lab/" + lab.ID + "?tab=a"})
+		if err := json.Unmarshal([]byte(body), &v); err != nil {
+			t.Fatalf("%s: %v: %.200s", lab.ID, err, body)
+		}
+		if v.Title != lab.Title || v.Fault != "" || len(v.Standings) == 0 {
+			t.Errorf("%s: title %q, fault %q, %d questions", lab.ID, v.Title, v.Fault, len(v.Standings))
+		}
+		asked := map[string]bool{}
+		for _, b := range v.Blocks {
+			if b.Ask == nil {
+				continue
+			}
+			asked[b.Ask.Question] = true
+			if b.Ask.Form == (b.Ask.Kind == "function") {
+				t.Errorf("%s: question %s of kind %s has a form: %v", lab.ID, b.Ask.Question, b.Ask.Kind, b.Ask.Form)
+			}
+		}
+		for _, s := range v.Standings {
+			if !asked[s.Question] || s.Cell == "" {
+				t.Errorf("%s: question %s cannot be answered", lab.ID, s.Question)
+			}
+		}
+	}
+	if shown == 0 {
+		t.Error("there are no labs")
+	}
+	for _, s := range complaints {
+		t.Error(s)
+	}
+}
+
 // A sheet is judged with its own numbers, and the file to hand in holds the
 // answers as anybody can run them.
 func TestHandedOutSheet(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -84,6 +85,8 @@ func (r *room) tab(beside context.Context) {
 		r.Fatal(err)
 	}
 	r.complain()
+	// Without smooth scrolling, so that nothing moves away under the mouse.
+	r.look(1280, 900, "light")
 }
 
 // close closes the tab as a crash would: nothing in it is asked.
@@ -162,8 +165,29 @@ func (r *room) do(steps ...step) {
 // fail ends the test with a picture and the words of the page.
 func (r *room) fail(why string) {
 	r.Helper()
-	text, _ := chromedp.Run(r.ctx, chromedp.Evaluate[string](`document.querySelector("main").innerText.slice(0,60) + " … " + document.getElementById("notices").innerText`))
+	text, _ := chromedp.Run(r.ctx, chromedp.Evaluate[string](`document.querySelector("main").innerText.slice(0,60) + " … " + document.getElementById("notices").innerText + [...document.querySelectorAll(".failure, .warning")].map((e) => e.innerText)`))
 	r.Fatalf("%s (see %s)\n%s", why, r.shot("failed", true), text)
+}
+
+// click clicks on an element once it stands still: an editor finds out how tall
+// it is when it comes into view, and moves what is below.
+func (r *room) click(selector string) {
+	r.Helper()
+	at := strconv.Quote(selector)
+	r.await(`new Promise((done) => {
+		const e = document.querySelector(` + at + `)
+		e.scrollIntoView({ block: "center" })
+		let last, same = 0
+		const look = () => {
+			const top = e.getBoundingClientRect().top
+			same = top === last ? same + 1 : 0
+			last = top
+			if (same > 4) done("still")
+			else setTimeout(look, 20)
+		}
+		look()
+	})`)
+	r.do(chromedp.Click(chromedp.CSS(selector)))
 }
 
 // ready waits until the page stands.

@@ -3,6 +3,7 @@ package page_test
 import (
 	"context"
 	"encoding/json"
+	"flag"
 	"os"
 	"path/filepath"
 	"strings"
@@ -57,9 +58,9 @@ func (r *room) give(cellID string, fields map[string]string, outcome string) {
 		}
 	}
 	if letter, ok := fields["choice"]; ok {
-		r.do(chromedp.Click(chromedp.CSS(cell(cellID) + " [value=" + letter + "]")))
+		r.click(cell(cellID) + " [value=" + letter + "]")
 	}
-	r.do(chromedp.Click(chromedp.CSS(cell(cellID) + " .give")))
+	r.click(cell(cellID) + " .give")
 	r.waitFor(`document.querySelector("` + cell(cellID) + ` .verdict .outcome")?.textContent.includes("` + outcome + `")`)
 }
 
@@ -78,11 +79,13 @@ func (r *room) write(cellID, text string) {
 	r.do(chromedp.Evaluate[chromedp.Void](`document.execCommand("insertText", false, ` + string(js) + `)`))
 }
 
-// run presses Run and waits until the box has ended.
+// run presses Run and waits until the box has run and ended.
 func (r *room) run(cellID string) {
 	r.Helper()
-	r.do(chromedp.Click(chromedp.CSS(cell(cellID) + " .run")))
-	r.waitFor(`!document.querySelector("` + cell(cellID) + ` .output").hasAttribute("aria-busy")`)
+	out := `document.querySelector("` + cell(cellID) + ` .output")`
+	r.do(chromedp.Evaluate[chromedp.Void](out + `.append(Object.assign(document.createElement("i"), { className: "before" }))`))
+	r.click(cell(cellID) + " .run")
+	r.waitFor(`!` + out + `.querySelector(".before") && !` + out + `.hasAttribute("aria-busy")`)
 }
 
 func (r *room) output(cellID string) string {
@@ -100,16 +103,20 @@ func (r *room) saved(name string) *notebook.Notebook {
 	return nb
 }
 
+// The README's picture of the page is made with
+//
+//	go test ./gravlab/page -run TestJourney -picture page.png
+var picture = flag.String("picture", "", "write a picture of the page for the README to this file")
+
 // A new reader opens the first graded lab, answers, runs and changes code, stops
 // an endless loop, and finds everything again.
 func TestJourney(t *testing.T) {
 	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: confined(t), Web: built(t)}, "")
-	r.look(1280, 900, "light")
 	before, err := os.ReadFile(labs + first[4:] + ".ipynb")
 	if err != nil {
 		t.Fatal(err)
 	}
-	r.do(chromedp.Click(chromedp.CSS(`a[href="` + first + `"]`)))
+	r.click(`a[href="` + first + `"]`)
 	r.waitFor(`location.pathname === "` + first + `"`)
 	r.ready()
 	if got := r.read(`location.href`); strings.Contains(got, "key") {
@@ -120,6 +127,15 @@ func TestJourney(t *testing.T) {
 	r.give("kappa-answer", map[string]string{"number": "1.57e-7", "unit": ""}, "unit")
 	r.give("kappa-answer", map[string]string{"number": "6.3e-7", "unit": "N m/rad"}, "slip")
 	r.shot("verdict-slip", false)
+	if *picture != "" {
+		taken, err := os.ReadFile(r.shot("page", false))
+		if err == nil {
+			err = os.WriteFile(*picture, taken, 0o644)
+		}
+		if err != nil {
+			t.Error(err)
+		}
+	}
 	r.give("kappa-answer", map[string]string{"number": "3", "unit": "N m/rad"}, "off")
 	r.give("kappa-answer", map[string]string{"number": "many", "unit": "N m/rad"}, "unreadable")
 	r.give("kappa-answer", map[string]string{"number": "1.57e-7", "unit": "N m/rad"}, "right")
@@ -140,7 +156,7 @@ func TestJourney(t *testing.T) {
 	r.waitFor(`document.querySelector("#c-code-10 figure img").naturalWidth > 0`)
 	r.shot("chart-still", false)
 	if r.o.Web != "" {
-		r.do(chromedp.Click(chromedp.CSS("#c-code-10 [data-chart]")))
+		r.click("#c-code-10 [data-chart]")
 		r.waitFor(`document.querySelector("#c-code-10 iframe.chart")`)
 		time.Sleep(700 * time.Millisecond)
 		r.shot("chart", false)
@@ -162,9 +178,9 @@ func TestJourney(t *testing.T) {
 
 	// An endless loop is stopped, and its text is there.
 	r.write("code-18", "%%\nfor i := 0; ; i++ {\n\tif i == 1 {\n\t\tfmt.Println(\"going round\")\n\t}\n}")
-	r.do(chromedp.Click(chromedp.CSS("#c-code-18 .run")))
+	r.click("#c-code-18 .run")
 	r.waitFor(`document.querySelector("#c-code-18 .output").innerText.includes("going round")`)
-	r.do(chromedp.Click(chromedp.CSS("#c-code-18 .stop")))
+	r.click("#c-code-18 .stop")
 	r.waitFor(`document.querySelector("#c-code-18 .output").innerText.includes("Stopped")`)
 	r.run("code-20")
 	r.shot("summary", false)

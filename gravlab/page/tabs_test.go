@@ -73,7 +73,7 @@ func TestSecondTab(t *testing.T) {
 	second.waitFor(`document.getElementById("notice-other").innerText.includes("open in another tab")`)
 	second.waitFor(`document.querySelector("#c-kappa-answer .give").disabled`)
 	second.shot("second-tab", false)
-	second.do(chromedp.Click(chromedp.CSS("#notice-other button")))
+	second.click("#notice-other button")
 	second.waitFor(`!document.getElementById("notice-other")`)
 	second.ready()
 	second.waitFor(`document.querySelector("#c-code-06 .cm-content, #c-code-06 textarea").textContent.includes("from the first tab")`)
@@ -87,7 +87,7 @@ func TestSecondTab(t *testing.T) {
 		t.Errorf("the file holds %q", got)
 	}
 	// It takes over again, and what was typed too late is there.
-	r.do(chromedp.Click(chromedp.CSS("#notice-other button")))
+	r.click("#notice-other button")
 	r.waitFor(`document.querySelector("#bar .state").textContent === "saved"`)
 	nb = r.saved("01-weighing-the-earth")
 	for id, want := range map[string]string{"code-06": "// from the second tab", "code-10": "// typed too late in the first"} {
@@ -151,7 +151,6 @@ func TestAnew(t *testing.T) {
 // Everything works from the keyboard alone.
 func TestKeyboard(t *testing.T) {
 	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, "")
-	r.look(1280, 900, "light") // without smooth scrolling, so that what has the focus is in view at once
 	key := func(keys string, modifiers ...kb.Modifier) {
 		t.Helper()
 		r.do(chromedp.KeyEvent(keys, chromedp.KeyModifiers(modifiers...)))
@@ -209,7 +208,7 @@ func TestPlain(t *testing.T) {
 	r.write("code-06", "// wrong\n\nx")
 	r.run("code-06")
 	r.waitFor(`document.querySelector("#c-code-06 .output").innerText.includes("line 3: x is not known here")`)
-	r.do(chromedp.Click(chromedp.CSS("#c-code-06 .output button")))
+	r.click("#c-code-06 .output button")
 	if got := r.read(`document.querySelector("#c-code-06 textarea").selectionStart`); got != "10" {
 		t.Errorf("line 3 begins at %s, want 10", got)
 	}

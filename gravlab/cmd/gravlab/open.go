@@ -200,8 +200,9 @@ func freshAddresses(print func()) {
 	}
 }
 
-// browse opens an address in the reader's browser. The address stays out of
-// the list of processes for longer than it takes: it works once.
+// browse opens an address in the reader's browser. Others on the machine may see
+// the address in the list of processes; it works once, and the reader would be
+// told that it has been used.
 func browse(at string) error {
 	var cmd *exec.Cmd
 	switch runtime.GOOS {

@@ -19,6 +19,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"time"
 
@@ -141,6 +142,9 @@ func build(ctx context.Context, npm, work string) error {
 	}
 	modules := filepath.Join(work, "node_modules")
 	esbuild := filepath.Join(modules, ".bin", "esbuild")
+	if runtime.GOOS == "windows" {
+		esbuild += ".cmd"
+	}
 	if err := run(ctx, work, esbuild, "editor.js", "--bundle", "--minify", "--format=esm", "--target=es2020", "--legal-comments=none", "--outfile="+filepath.Join(out, Editor)); err != nil {
 		return err
 	}
