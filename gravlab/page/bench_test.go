@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"encoding/json"
 	"fmt"
 	"os"
 	"strconv"
@@ -37,6 +38,35 @@ func BenchmarkFetch(b *testing.B) {
 			for b.Loop() {
 				if status, _, body := c.send(request{path: path}); status != 200 {
 					b.Fatal(body)
+				}
+			}
+		})
+	}
+}
+
+// A box, from the request to its end: one that prints, and one that fits a
+// recording and draws what is left.
+func BenchmarkBox(b *testing.B) {
+	c := call(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: confined(b)})
+	c.enter()
+	_, _, body := c.send(request{path: labPath + "?tab=a"})
+	var v struct{ Blocks []struct{ ID, Source string } }
+	if err := json.Unmarshal([]byte(body), &v); err != nil {
+		b.Fatal(err)
+	}
+	for name, id := range map[string]string{"prints": "code-06", "fits": "code-14"} {
+		b.Run(name, func(b *testing.B) {
+			text := ""
+			for _, block := range v.Blocks {
+				if block.ID == id {
+					text = block.Source
+				}
+			}
+			for n := 0; b.Loop(); n++ {
+				// Changed each time, so that nothing of the last run is of use.
+				body, _ := json.Marshal(map[string]string{"Tab": "a", "Cell": id, "Source": fmt.Sprintf("%s\n// %d", text, n)})
+				if _, _, out := c.send(request{method: "POST", path: labPath + "/run", body: string(body)}); !strings.Contains(out, `"ok":true`) {
+					b.Fatal(out)
 				}
 			}
 		})
@@ -97,6 +127,14 @@ func BenchmarkBrowser(b *testing.B) {
 			if m.Name == "JSHeapUsedSize" {
 				b.ReportMetric(m.Value/1e6, "MB-script-heap")
 			}
+		}
+		b.ReportMetric(resident(), "MB-program")
+	})
+	b.Run("five", func(b *testing.B) {
+		for b.Loop() {
+		}
+		for _, name := range []string{"00-first-steps", "02-settling-down", "03-mass-on-a-spring", "04-how-quiet"} {
+			r.another().open("/lab/" + name)
 		}
 		b.ReportMetric(resident(), "MB-program")
 	})

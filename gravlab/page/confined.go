@@ -3,6 +3,8 @@ package page
 import (
 	"context"
 	"fmt"
+	"sync/atomic"
+	"time"
 
 	"gravity.example/gravlab/compose"
 )
@@ -14,6 +16,7 @@ type Confined struct {
 	pool  *compose.Pool
 	err   error
 	stop  context.CancelFunc
+	said  atomic.Value // string: how far the preparation is
 }
 
 // NewConfined prepares the packages of a clone behind the page, which takes some
@@ -21,9 +24,13 @@ type Confined struct {
 func NewConfined(clone string, say func(string)) *Confined {
 	ctx, stop := context.WithCancel(context.Background())
 	c := &Confined{ready: make(chan struct{}), stop: stop}
+	c.said.Store("preparing the packages of the labs, once on a new machine")
 	go func() {
 		defer close(c.ready)
-		c.pool, c.err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Say: say})
+		c.pool, c.err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Say: func(what string) {
+			c.said.Store(what)
+			say(what)
+		}})
 	}()
 	return c
 }
@@ -40,15 +47,8 @@ func (c *Confined) Close() error {
 
 // RunBox waits until the packages are prepared and runs a box.
 func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
-	select {
-	case <-c.ready:
-	default:
-		b.Say("preparing the packages of the labs, once on a new machine")
-	}
-	select {
-	case <-c.ready:
-	case <-ctx.Done():
-		return Result{}, ctx.Err()
+	if err := c.wait(ctx, b.Say); err != nil {
+		return Result{}, err
 	}
 	if c.err != nil {
 		return Result{}, c.err
@@ -59,6 +59,27 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 		return Result{}, err
 	}
 	return result(out, len(b.Above)+1), nil
+}
+
+// wait waits until the packages are prepared and says how far that is.
+func (c *Confined) wait(ctx context.Context, say func(string)) error {
+	for told := ""; ; {
+		select {
+		case <-c.ready:
+			return nil
+		default:
+		}
+		if now := c.said.Load().(string); now != told {
+			say(now)
+			told = now
+		}
+		select {
+		case <-c.ready:
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-time.After(300 * time.Millisecond):
+		}
+	}
 }
 
 // limits say in plain words what ended a box.
