@@ -148,6 +148,7 @@ func TestNobodyElseComesIn(t *testing.T) {
 	}
 	other := call(t, labpage.Options{Labs: labs})
 	other.enter()
+	_, port, _ := strings.Cut(c.host(), ":")
 	for name, wrong := range map[string]map[string]string{
 		"no keys at all":                     {"Cookie": "", "X-Gravlab-Key": ""},
 		"the cookie alone":                   {"X-Gravlab-Key": ""},
@@ -159,8 +160,8 @@ func TestNobodyElseComesIn(t *testing.T) {
 		"an origin on another port":          {"Origin": "http://127.0.0.1:1"},
 		"an origin of another scheme":        {"Origin": "https://" + c.host()},
 		"an origin of a sandboxed frame":     {"Origin": "null"},
-		"a foreign host":                     {"Host": "evil.example", "Origin": "http://evil.example"},
-		"a host that ends like ours":         {"Host": "127.0.0.1.evil.example", "Origin": "http://127.0.0.1.evil.example"},
+		"a foreign host":                     {"Host": "evil.example:" + port, "Origin": "http://evil.example:" + port},
+		"a host that ends like ours":         {"Host": "127.0.0.1.evil.example:" + port, "Origin": "http://127.0.0.1.evil.example:" + port},
 		"another site":                       {"Origin": "", "Sec-Fetch-Site": "cross-site"},
 		"the same site on another port":      {"Origin": "", "Sec-Fetch-Site": "same-site"},
 		"a link from another site":           {"Origin": "", "Sec-Fetch-Site": "cross-site", "Sec-Fetch-Mode": "navigate", "Sec-Fetch-Dest": "document"},
