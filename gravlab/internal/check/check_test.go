@@ -45,7 +45,7 @@ func TestDigits(t *testing.T) {
 
 type recorder struct{ errors, fatals int }
 
-func (*recorder) Helper()               {}
+func (*recorder) Helper()                 {}
 func (r *recorder) Errorf(string, ...any) { r.errors++ }
 func (r *recorder) Fatalf(string, ...any) { r.fatals++ }
 
