@@ -71,7 +71,7 @@ func (c *caller) send(r request) (int, http.Header, string) {
 		c.Fatal(err)
 	}
 	// The path goes out as it stands, dots and all.
-	q.URL.Opaque, q.URL.RawQuery = "//"+c.host()+r.path, ""
+	q.URL.Opaque, q.URL.RawQuery = r.path, ""
 	q.Header.Set("Origin", c.http.URL)
 	q.Header.Set("Sec-Fetch-Site", "same-origin")
 	q.Header.Set("Content-Type", "application/json")

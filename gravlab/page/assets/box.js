@@ -34,7 +34,9 @@ export class Box {
     await this.lab.flush()
     const block = await this.lab.post("form", { question: this.block.ask.question, code: false })
     this.lab.boxes.delete(this.block.id)
-    await this.lab.fill(document.getElementById("c-" + this.block.id), block)
+    const place = document.getElementById("c-" + this.block.id)
+    await this.lab.fill(place, block)
+    place.querySelector("input, textarea")?.focus()
   }
 
   // run runs the box and says whether it came to its end.

@@ -5,7 +5,12 @@ import { showLab } from "./lab.js"
 import { showList } from "./list.js"
 
 const main = document.getElementById("main")
-document.querySelector(".skip").addEventListener("click", (e) => { e.preventDefault(); main.focus() })
+document.querySelector(".skip").addEventListener("click", (e) => {
+  e.preventDefault()
+  const text = main.querySelector(".column") || main // past the list of the lab's parts
+  text.tabIndex = -1
+  text.focus()
+})
 
 async function show() {
   if (!(await enter())) return noKey()

@@ -1,0 +1,50 @@
+package page
+
+import (
+	"strings"
+	"testing"
+
+	"gravity.example/gravlab/compose"
+)
+
+// However a box ends, the reader is told in plain words, at its line where there
+// is one, and what concerns other boxes does not pass for an error of this one.
+func TestResult(t *testing.T) {
+	const box = 3 // two boxes above
+	cell := func(c compose.Cell, remarks ...compose.Remark) compose.Outcome {
+		c.Index = box - 1
+		return compose.Outcome{Cells: []compose.Cell{{Index: 0, State: compose.NotRun}, c}, Remarks: remarks, Ended: c.Limit}
+	}
+	for name, c := range map[string]struct {
+		out     compose.Outcome
+		line    int
+		trouble string // "" for none
+		remark  string
+	}{
+		"ran":            {out: cell(compose.Cell{State: compose.Ran})},
+		"remark":         {out: cell(compose.Cell{State: compose.Ran}, compose.Remark{Cell: box, Line: 2, Text: "not so here"}), remark: "line 2: not so here"},
+		"remark above":   {out: cell(compose.Cell{State: compose.Ran}, compose.Remark{Cell: 1, Line: 2, Text: "not built"})},
+		"not built":      {out: cell(compose.Cell{State: compose.NotBuilt}, compose.Remark{Cell: box, Line: 4, Text: "x is not known"}), line: 4, trouble: "x is not known"},
+		"above misses":   {out: cell(compose.Cell{State: compose.NotBuilt}, compose.Remark{Cell: 2, Line: 1, Text: "y is wrong"}, compose.Remark{Cell: box, Line: 1, Text: "f is not known"}), line: 1, trouble: "f is not known", remark: "In a box above: y is wrong"},
+		"panic":          {out: cell(compose.Cell{State: compose.Failed, Fault: "panic: index out of range"}), trouble: "panic: index out of range"},
+		"time":           {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitTime}), trouble: "Does a loop never end? Your text is saved."},
+		"memory":         {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitMemory}), trouble: "more memory"},
+		"output":         {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitOutput}), trouble: "printed more"},
+		"frames":         {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitFrames}), trouble: "showed or gave in more"},
+		"compiler":       {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitCompiler}), trouble: "too much for the compiler"},
+		"ended before":   {out: compose.Outcome{Cells: []compose.Cell{{Index: box - 1, State: compose.NotRun}}, Ended: compose.LimitSize}, trouble: "too much code"},
+		"not Go":         {out: cell(compose.Cell{State: compose.Refused}), trouble: "cannot be run here"},
+		"cannot be read": {out: compose.Outcome{Unread: "it is no notebook"}, trouble: "it is no notebook"},
+	} {
+		r := result(c.out, box)
+		switch {
+		case c.trouble == "" && len(r.Trouble) > 0, c.trouble != "" && len(r.Trouble) != 1:
+			t.Errorf("%s: %v", name, r.Trouble)
+		case c.trouble != "" && (!strings.Contains(r.Trouble[0].Text, c.trouble) || r.Trouble[0].Line != c.line):
+			t.Errorf("%s: line %d: %s", name, r.Trouble[0].Line, r.Trouble[0].Text)
+		}
+		if got := strings.Join(r.Remarks, "|"); got != c.remark {
+			t.Errorf("%s: remarks %q, want %q", name, got, c.remark)
+		}
+	}
+}
