@@ -23,6 +23,7 @@ import (
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/page"
 )
 
@@ -71,6 +72,11 @@ func runOpen(ctx context.Context, c *call) error {
 	others, first, err := notebooksAt(args)
 	if err != nil {
 		return usageError{err, ""}
+	}
+	if first != "" {
+		if _, err := notebook.ReadFile(first, notebook.Options{}); err != nil {
+			return usageError{err, ""}
+		}
 	}
 	data, err := bench.DataFolder()
 	if err != nil {

@@ -51,8 +51,8 @@ export class Box {
     this.editor.faults([])
     let ok = false
     try {
-      this.lab.dirty.delete(this.block.id) // the run saves it
-      const r = await this.lab.start({ cell: this.block.id, source: this.editor.text() })
+      this.block.source = this.editor.text()
+      const r = await this.lab.start(this)
       this.lab.say("saved")
       for await (const e of lines(r.body)) ok = this.take(e) || ok
     } catch (e) {

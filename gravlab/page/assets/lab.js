@@ -42,6 +42,7 @@ class Lab {
   dirty = new Map() // texts that are not saved yet, by cell
   boxes = new Map()
   timer = 0
+  saving = Promise.resolve() // the last save
   place = ""
 
   constructor(main, name) {
@@ -52,8 +53,15 @@ class Lab {
 
   post(what, body) { return call(`${this.path}/${what}`, { tab, ...body }) }
 
-  // start starts a run and returns its stream.
-  start(body) { return ask(`${this.path}/run`, { tab, ...body }) }
+  // start starts a run, which saves its box too, and returns its stream.
+  async start(box) {
+    clearTimeout(this.timer)
+    await this.saving
+    const { id, source } = box.block
+    this.dirty.delete(id)
+    if (this.dirty.size > 0) this.timer = setTimeout(() => this.flush(), 400)
+    return ask(`${this.path}/run`, { tab, cell: id, source })
+  }
 
   async open(take) {
     const view = await call(`${this.path}?tab=${tab}${take ? "&take=1" : ""}`)
@@ -176,12 +184,19 @@ class Lab {
 
   say(state) { this.state.textContent = state }
 
-  async flush(leaving) {
+  // flush saves what is not saved yet, one save after the other, so that an older
+  // text never arrives after a newer one.
+  flush(leaving) {
     clearTimeout(this.timer)
+    if (leaving) return this.save(true) // there is no time to wait
+    return (this.saving = this.saving.then(() => this.save(false)))
+  }
+
+  async save(leaving) {
     if (this.dirty.size === 0 || !this.writer) return
     const cells = Object.fromEntries(this.dirty)
     try {
-      const r = await ask(`${this.path}/save`, { tab, cells }, { keepalive: Boolean(leaving) && JSON.stringify(cells).length < 60000 })
+      const r = await ask(`${this.path}/save`, { tab, cells }, { keepalive: leaving && JSON.stringify(cells).length < 60000 })
       const { aside } = await r.json()
       for (const [id, text] of Object.entries(cells)) if (this.dirty.get(id) === text) this.dirty.delete(id)
       if (this.dirty.size === 0) {
