@@ -42,9 +42,7 @@ func (s *Server) shell(w http.ResponseWriter, r *http.Request) {
 	}
 	apparatus := ""
 	if s.o.Apparatus != nil {
-		if _, err := fs.Stat(s.o.Apparatus, "apparatus.js"); err == nil {
-			apparatus = "/apparatus/apparatus.js"
-		}
+		apparatus = "/apparatus/"
 	}
 	page := strings.NewReplacer("{{nonce}}", nonce, "{{editor}}", html.EscapeString(editor), "{{apparatus}}", html.EscapeString(apparatus)).Replace(string(text))
 	w.Write([]byte(page))
@@ -71,7 +69,7 @@ func (s *Server) apparatus(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
-	text, err := fs.ReadFile(s.o.Apparatus, name)
+	text, err := s.o.Apparatus(name)
 	if err != nil {
 		refuse(w, http.StatusNotFound, "there is no such file")
 		return

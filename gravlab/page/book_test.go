@@ -6,9 +6,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"testing/fstest"
 
 	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/notebook"
@@ -223,19 +223,41 @@ func TestMeasured(t *testing.T) {
 	}
 }
 
-// What a module of the apparatus fills is shown beside the text; without one
-// nothing is.
-func TestApparatusSlot(t *testing.T) {
-	module := `export function mount(section, lab) { if (lab !== "01") return false; section.append("balance of lab " + lab) }`
-	files := fstest.MapFS{"apparatus.js": {Data: []byte(module)}}
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Apparatus: files}, labs+first[4:]+".ipynb")
-	r.waitFor(`document.querySelector("#apparatus[data-lab='01']").checkVisibility()`)
-	if got := r.read(`document.getElementById("apparatus").textContent`); got != "balance of lab 01" {
-		t.Errorf("the slot holds %q", got)
+// The apparatus of a lab is shown beside the text and answers to its sliders;
+// where the lab has none nothing is shown.
+func TestApparatus(t *testing.T) {
+	clone, err := filepath.Abs("../..")
+	if err != nil {
+		t.Fatal(err)
 	}
+	files := labpage.Apparatus(t.Context(), clone, t.TempDir(), func(s string) { t.Error(s) })
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t), Apparatus: files}, labs+first[4:]+".ipynb")
+	r.waitFor(`document.querySelector("#apparatus[data-lab='01']").checkVisibility()`)
+	r.shot("apparatus-light", false)
+	state := `document.querySelector("#apparatus .a-numbers").textContent + document.querySelector("#apparatus svg").innerHTML`
+	r.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("#apparatus .a-buttons button").forEach((b) => { if (b.textContent === "Pause") b.click() })`))
+	before := r.read(state)
+	r.do(chromedp.Focus(chromedp.CSS("#apparatus input[type=range]")))
+	r.do(chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.ArrowRight))
+	if after := r.read(state); after == before {
+		t.Error("the slider changes neither number nor drawing")
+	}
+	if r.o.Web != "" {
+		r.axe("apparatus, light")
+		r.look(1280, 900, "dark")
+		r.axe("apparatus, dark")
+		r.shot("apparatus-dark", false)
+	}
+	r.look(1600, 900, "light")
+	r.fits("apparatus, 1600 px")
+	r.shot("apparatus-1600", false)
+	r.look(768, 1024, "light")
+	r.fits("apparatus, 768 px")
+	r.do(chromedp.ScrollIntoView(chromedp.CSS("#apparatus")))
+	r.shot("apparatus-768", false)
 	r.open("/lab/00-first-steps")
+	r.await(`new Promise((done) => setTimeout(() => done("waited"), 500))`)
 	if got := r.read(`document.getElementById("apparatus").checkVisibility()`); got != "false" {
 		t.Error("a lab without apparatus shows an empty slot")
 	}
-	r.do(chromedp.Navigate("http://" + r.host + "/"))
 }

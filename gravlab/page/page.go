@@ -33,7 +33,6 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"fmt"
-	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -51,9 +50,10 @@ type Options struct {
 	// Web is the folder of the built editor and charts (package webassets); empty
 	// gives plain text areas and still figures.
 	Web string
-	// Apparatus holds the virtual apparatus: apparatus.js, an ES module, and what it
-	// loads. Without that file there is none.
-	Apparatus fs.FS
+	// Apparatus returns the files of the virtual apparatus by name: apparatus.js, an ES
+	// module that exports mount(section, lab, base), apparatus.css, and what they load.
+	// It may wait until they are there. nil: there is none.
+	Apparatus func(name string) ([]byte, error)
 	// Hosts are the host names, with port, that the page answers to. Empty: any
 	// address of this machine by number, and localhost.
 	Hosts []string

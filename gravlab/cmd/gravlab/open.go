@@ -105,9 +105,13 @@ func runOpen(ctx context.Context, c *call) error {
 	}
 	runner := page.NewConfined(clone, say)
 	defer runner.Close()
-	s, err := page.New(page.Options{
-		Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Runner: runner, Web: web, Complain: say,
-	})
+	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Runner: runner, Web: web, Complain: say}
+	if cache, err := os.UserCacheDir(); err == nil {
+		building, stop := context.WithCancel(ctx)
+		defer stop()
+		o.Apparatus = page.Apparatus(building, clone, filepath.Join(cache, "gravlab", "apparatus"), say)
+	}
+	s, err := page.New(o)
 	if err != nil {
 		return err
 	}

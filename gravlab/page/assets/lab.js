@@ -112,12 +112,13 @@ class Lab {
     this.main.replaceChildren(this.rail.element, text, apparatus)
     this.standing(v)
     this.watchPlace(text)
+    this.reach(text)
     this.ready = Promise.all(ready).then(() => {
       if (v.place && !location.hash) document.getElementById("c-" + v.place)?.scrollIntoView({ block: "center" })
       this.main.dataset.ready = "yes"
       performance.mark("lab ready")
     })
-    if (setting.apparatus && v.number) mount(apparatus, this.main, v.number)
+    if (setting.apparatus && v.number) mount(apparatus, this, v.number)
   }
 
   // fill puts a form or a box into the place of a cell.
@@ -164,6 +165,18 @@ class Lab {
     }
     const given = standings.filter((s) => s.outcome !== "blank").length
     this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} given in` : `${marks} of ${of} marks`) : ""
+  }
+
+  // reach makes formulas that are wider than the column scroll by keyboard too.
+  reach(text) {
+    this.sized?.disconnect()
+    this.sized = new ResizeObserver(() => {
+      for (const e of text.querySelectorAll(".math")) {
+        if (e.scrollWidth > e.clientWidth) e.tabIndex = 0
+        else e.removeAttribute("tabindex")
+      }
+    })
+    this.sized.observe(text)
   }
 
   watchPlace(text) {
@@ -273,15 +286,29 @@ class Lab {
   }
 }
 
-// mount shows the virtual apparatus, where the lab has one: mount(section, lab)
-// of the module fills the section and returns false if there is none.
-async function mount(section, main, lab) {
+// mount shows the virtual apparatus, where the lab has one: mount(section, lab, base)
+// of its module fills the section and returns false if there is none. On a wide
+// screen it stands beside the text, else above its first part.
+async function mount(section, { main, rail }, number) {
+  const base = setting.apparatus
   try {
-    const { mount } = await import(setting.apparatus)
-    if ((await mount(section, lab)) === false) return
-    section.hidden = false
-    main.classList.add("with-apparatus")
+    const style = h("link", { rel: "stylesheet", href: base + "apparatus.css" })
+    const { mount } = await import(base + "apparatus.js")
+    document.head.append(style)
+    if ((await mount(section, number, base)) === false) return
   } catch (e) {
     console.warn("the apparatus cannot be shown:", e.message)
+    return
   }
+  section.hidden = false
+  main.classList.add("with-apparatus")
+  rail.openFrom("92rem")
+  const wide = matchMedia("(min-width: 70rem)")
+  const put = () => {
+    const part = main.querySelector(".column .block:has(h2)")
+    if (wide.matches || !part) main.append(section)
+    else part.before(section)
+  }
+  wide.addEventListener("change", put)
+  put()
 }

@@ -20,11 +20,19 @@ export function rail(text) {
     signs.set(e.dataset.question, { sign, word })
     list.append(h("li", { class: "ask" }, sign, h("a", { href: "#" + title.id }, title.textContent), word))
   }
-  const wide = matchMedia("(min-width: 70rem)")
-  const element = h("nav", { class: "rail", "aria-label": "In this lab" }, h("details", { open: wide.matches }, h("summary", {}, "In this lab"), list))
-  wide.addEventListener("change", () => { element.firstChild.open = wide.matches })
-  return {
+  const details = h("details", {}, h("summary", {}, "In this lab"), list)
+  const element = h("nav", { class: "rail", "aria-label": "In this lab" }, details)
+  let wide
+  const open = () => { details.open = wide.matches }
+  const rail = {
     element,
+    // openFrom says from which width on the rail stands open beside the text.
+    openFrom(width) {
+      wide?.removeEventListener("change", open)
+      wide = matchMedia(`(min-width: ${width})`)
+      wide.addEventListener("change", open)
+      open()
+    },
     standing(all) {
       for (const s of all) {
         const at = signs.get(s.question)
@@ -35,4 +43,6 @@ export function rail(text) {
       }
     },
   }
+  rail.openFrom("70rem")
+  return rail
 }

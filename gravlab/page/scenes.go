@@ -1,0 +1,39 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"gravity.example/gravlab/page/apparatus"
+)
+
+// Apparatus builds the virtual apparatus of a clone into dir, behind the page,
+// and returns its files (Options.Apparatus). It ends with ctx. Without it the labs
+// are as they are; say is told why.
+func Apparatus(ctx context.Context, clone, dir string, say func(string)) func(name string) ([]byte, error) {
+	ready := make(chan struct{})
+	var failed error
+	go func() {
+		defer close(ready)
+		if failed = apparatus.Build(ctx, clone, dir); failed != nil && ctx.Err() == nil {
+			say("the virtual apparatus is not there: " + failed.Error())
+		}
+	}()
+	return func(name string) ([]byte, error) {
+		<-ready
+		if failed != nil {
+			return nil, failed
+		}
+		switch name {
+		case "apparatus.js":
+			return apparatus.Script, nil
+		case "apparatus.css":
+			return apparatus.Style, nil
+		case apparatus.ExecFile, apparatus.WasmFile:
+			return os.ReadFile(filepath.Join(dir, name))
+		}
+		return nil, fmt.Errorf("the apparatus has no %q", name)
+	}
+}
