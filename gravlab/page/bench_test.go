@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -77,7 +78,15 @@ func BenchmarkBox(b *testing.B) {
 // that can be used, with a warm cache; from Enter to the verdict on the screen; and the
 // memory of an idle page.
 func BenchmarkBrowser(b *testing.B) {
-	r := enter(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: scripted{}, Web: built(b)}, labs+first[4:]+".ipynb")
+	clone, err := filepath.Abs("../..")
+	if err != nil {
+		b.Fatal(err)
+	}
+	files := labpage.Apparatus(b.Context(), clone, b.TempDir(), func(s string) { b.Error(s) })
+	if _, err := files("apparatus.js"); err != nil { // it is built before anything is measured
+		b.Fatal(err)
+	}
+	r := enter(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: scripted{}, Web: built(b), Apparatus: files}, labs+first[4:]+".ipynb")
 	number := func(js string) float64 {
 		v, err := strconv.ParseFloat(r.read(js), 64)
 		if err != nil {
@@ -105,6 +114,23 @@ func BenchmarkBrowser(b *testing.B) {
 				const out = document.querySelector("#c-kappa-answer .output"), from = performance.now()
 				new MutationObserver((_, o) => { o.disconnect(); requestAnimationFrame(() => requestAnimationFrame(() => done(String(performance.now() - from)))) }).observe(out, { childList: true })
 				document.querySelector("#c-kappa-answer form").requestSubmit()
+			})`), 64)
+			if err != nil {
+				b.Fatal(err)
+			}
+			total += ms
+		}
+		b.ReportMetric(total/float64(b.N), "ms-to-screen")
+	})
+	b.Run("slider", func(b *testing.B) {
+		r.waitFor(`document.querySelector("#apparatus").checkVisibility()`)
+		total := 0.0
+		for b.Loop() {
+			ms, err := strconv.ParseFloat(r.await(`new Promise((done) => {
+				const slider = document.querySelector("#apparatus input[type=range]"), from = performance.now()
+				slider.value = Number(slider.value) === Number(slider.min) ? slider.max : slider.min
+				slider.dispatchEvent(new Event("input", { bubbles: true }))
+				requestAnimationFrame(() => setTimeout(() => done(String(performance.now() - from))))
 			})`), 64)
 			if err != nil {
 				b.Fatal(err)

@@ -2,6 +2,7 @@ package page_test
 
 import (
 	"encoding/json"
+	"flag"
 	"os"
 	"path/filepath"
 	"strings"
@@ -223,6 +224,11 @@ func TestMeasured(t *testing.T) {
 	}
 }
 
+// The README's picture of the page is made with
+//
+//	go test ./gravlab/page -run TestApparatus -picture page.png
+var picture = flag.String("picture", "", "write a picture of the page for the README to this file")
+
 // The apparatus of a lab is shown beside the text and answers to its sliders;
 // where the lab has none nothing is shown.
 func TestApparatus(t *testing.T) {
@@ -241,6 +247,19 @@ func TestApparatus(t *testing.T) {
 	r.do(chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.ArrowRight), chromedp.KeyEvent(kb.ArrowRight))
 	if after := r.read(state); after == before {
 		t.Error("the slider changes neither number nor drawing")
+	}
+	if *picture != "" {
+		r.look(1500, 900, "light")
+		r.give("kappa-answer", map[string]string{"number": "6.3e-7", "unit": "N m/rad"}, "slip")
+		r.do(chromedp.Evaluate[chromedp.Void](`document.activeElement.blur(), document.querySelector("#c-text-07").scrollIntoView()`))
+		taken, err := os.ReadFile(r.shot("page", false))
+		if err == nil {
+			err = os.WriteFile(*picture, taken, 0o644)
+		}
+		if err != nil {
+			t.Error(err)
+		}
+		r.look(1280, 900, "light")
 	}
 	if r.o.Web != "" {
 		r.axe("apparatus, light")

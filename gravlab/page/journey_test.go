@@ -3,7 +3,6 @@ package page_test
 import (
 	"context"
 	"encoding/json"
-	"flag"
 	"os"
 	"path/filepath"
 	"strings"
@@ -103,11 +102,6 @@ func (r *room) saved(name string) *notebook.Notebook {
 	return nb
 }
 
-// The README's picture of the page is made with
-//
-//	go test ./gravlab/page -run TestJourney -picture page.png
-var picture = flag.String("picture", "", "write a picture of the page for the README to this file")
-
 // A new reader opens the first graded lab, answers, runs and changes code, stops
 // an endless loop, and finds everything again.
 func TestJourney(t *testing.T) {
@@ -127,15 +121,6 @@ func TestJourney(t *testing.T) {
 	r.give("kappa-answer", map[string]string{"number": "1.57e-7", "unit": ""}, "unit")
 	r.give("kappa-answer", map[string]string{"number": "6.3e-7", "unit": "N m/rad"}, "slip")
 	r.shot("verdict-slip", false)
-	if *picture != "" {
-		taken, err := os.ReadFile(r.shot("page", false))
-		if err == nil {
-			err = os.WriteFile(*picture, taken, 0o644)
-		}
-		if err != nil {
-			t.Error(err)
-		}
-	}
 	r.give("kappa-answer", map[string]string{"number": "3", "unit": "N m/rad"}, "off")
 	r.give("kappa-answer", map[string]string{"number": "many", "unit": "N m/rad"}, "unreadable")
 	r.give("kappa-answer", map[string]string{"number": "1.57e-7", "unit": "N m/rad"}, "right")
