@@ -3,10 +3,12 @@ package page_test
 import (
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -196,6 +198,46 @@ func TestKeyboard(t *testing.T) {
 	key(kb.ArrowDown)
 	key(kb.Enter)
 	r.waitFor(`document.querySelector("#c-why-lead-answer .verdict .outcome")`)
+}
+
+// The reader keeps the lab as a page and as a notebook, runs a box with all that
+// stand above it, and finds the place where they stopped.
+func TestKeepRunAllAndPlace(t *testing.T) {
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, labs+first[4:]+".ipynb")
+	folder := t.TempDir()
+	_, err := chromedp.CallBrowser(r.ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{Behavior: browser.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.write("code-04", "// print one")
+	r.write("code-06", "// print two")
+	r.click("#c-code-06 .tools .quiet-button")
+	r.waitFor(`document.querySelector("#c-code-04 .output").innerText.includes("one") && document.querySelector("#c-code-06 .output").innerText.includes("two")`)
+	for n, name := range []string{"01-weighing-the-earth.html", "01-weighing-the-earth.ipynb"} {
+		r.click(".ending button:nth-of-type(" + strconv.Itoa(n+1) + ")")
+		var text []byte
+		for end := time.Now().Add(10 * time.Second); time.Now().Before(end) && len(text) == 0; time.Sleep(50 * time.Millisecond) {
+			text, _ = os.ReadFile(filepath.Join(folder, name))
+		}
+		if !strings.Contains(string(text), "print two") {
+			t.Errorf("%s holds %.100q", name, text)
+		}
+	}
+	r.do(chromedp.Evaluate[chromedp.Void](`document.getElementById("c-earth-mass-answer").scrollIntoView({ block: "center" })`))
+	place := filepath.Join(r.data, "page", "place.json")
+	for end := time.Now().Add(15 * time.Second); ; time.Sleep(100 * time.Millisecond) {
+		if text, _ := os.ReadFile(place); strings.Contains(string(text), "earth-mass") {
+			break
+		}
+		if time.Now().After(end) {
+			t.Fatal("the place is not remembered")
+		}
+	}
+	r.open("/")
+	r.click(".big-link")
+	r.waitFor(`location.pathname === "` + first + `"`)
+	r.ready()
+	r.waitFor(`(() => { const b = document.getElementById("c-earth-mass-answer").getBoundingClientRect(); return b.top > -400 && b.top < innerHeight + 400 })()`)
 }
 
 // On a machine with Go alone the page works with plain text areas.
