@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -80,7 +81,9 @@ func (b Bank) Program(ctx context.Context, clone string) (string, error) {
 		return "", fmt.Errorf("there is no cache folder to build in: %w", err)
 	}
 	// One folder for each bank, not for each state of it: programs are large.
-	dir := filepath.Join(cache, "gravlab", "banks", fingerprint([]byte(b.Dir))[:16])
+	banks := filepath.Join(cache, "gravlab", "banks")
+	forgetBanks(banks)
+	dir := filepath.Join(banks, fingerprint([]byte(b.Dir))[:16])
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return "", err
 	}
@@ -94,7 +97,7 @@ func (b Bank) Program(ctx context.Context, clone string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	for path, text := range map[string][]byte{joint: []byte(glue), filepath.Join(dir, "overlay.json"): overlay} {
+	for path, text := range map[string][]byte{joint: []byte(glue), filepath.Join(dir, "overlay.json"): overlay, filepath.Join(dir, bankPlace): []byte(b.Dir)} {
 		// The build looks at the times of files, so what is right is left as it is.
 		if old, err := os.ReadFile(path); err == nil && bytes.Equal(old, text) {
 			continue
@@ -122,6 +125,26 @@ func (b Bank) Program(ctx context.Context, clone string) (string, error) {
 		return "", errors.New("building the program with your bank needs the go command, and there is none on the path")
 	}
 	return "", wrong(b.Dir, 0, "the bank does not compile:\n%s", b.explain(string(out), inside, clone))
+}
+
+// bankPlace is the file that says which bank a program was built with.
+const bankPlace = "bank.txt"
+
+// forgetBanks removes programs whose bank is gone.
+func forgetBanks(banks string) {
+	places, err := filepath.Glob(filepath.Join(banks, "*", bankPlace))
+	if err != nil {
+		return
+	}
+	for _, place := range places {
+		dir, err := os.ReadFile(place)
+		if err != nil {
+			continue
+		}
+		if _, err := os.Stat(string(dir)); errors.Is(err, fs.ErrNotExist) {
+			os.RemoveAll(filepath.Dir(place))
+		}
+	}
 }
 
 // explain puts the bank's own folder into the compiler's messages.
