@@ -183,7 +183,7 @@ func licences(modules, to string) error {
 	return os.WriteFile(to, all.Bytes(), 0o644)
 }
 
-// run runs a program in dir; its last words are the error.
+// run runs a program in dir; its first words are the error.
 func run(ctx context.Context, dir, program string, args ...string) error {
 	ctx, cancel := context.WithTimeout(ctx, 5*time.Minute)
 	defer cancel()
@@ -195,7 +195,7 @@ func run(ctx context.Context, dir, program string, args ...string) error {
 		return nil
 	}
 	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
-	return fmt.Errorf("%s: %w: %s", filepath.Base(program), err, strings.Join(lines[max(0, len(lines)-4):], "; "))
+	return fmt.Errorf("%s: %w: %s", filepath.Base(program), err, strings.Join(lines[:min(3, len(lines))], "; "))
 }
 
 // removeStale removes what builds that were killed have left.
