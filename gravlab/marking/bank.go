@@ -157,6 +157,14 @@ func (b Bank) explain(out, inside, clone string) string {
 		out = strings.ReplaceAll(out, as, b.Dir+string(filepath.Separator))
 	}
 	lines := slices.DeleteFunc(strings.Split(strings.TrimSpace(out), "\n"), func(l string) bool { return strings.HasPrefix(l, "# ") })
+	// The go command shortens a path to one from where it runs, if that is shorter.
+	if short, err := filepath.Rel(clone, b.Dir); err == nil {
+		for i, l := range lines {
+			if rest, ok := strings.CutPrefix(l, short+string(filepath.Separator)); ok {
+				lines[i] = filepath.Join(b.Dir, rest)
+			}
+		}
+	}
 	if len(lines) > 12 {
 		lines = append(lines[:12], "…")
 	}
