@@ -4,6 +4,7 @@
 package notebooks_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -17,7 +18,8 @@ import (
 )
 
 // TestLabs runs each lab blank and worked, under the kernel and confined: every
-// cell runs, the worked one gets full marks and the blank one none, both ways.
+// cell runs, the worked one gets full marks and the blank one none, and both ways
+// agree, answer by answer.
 func TestLabs(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs every lab four times, which takes some minutes")
@@ -49,14 +51,13 @@ func TestLabs(t *testing.T) {
 				if worked {
 					want = paper.Marks()
 				}
-				confined(t, pool, nb, paper, want)
-				underKernel(t, nb, paper, want)
+				alike(t, underKernel(t, nb.Clone(), paper, want), confined(t, pool, nb, paper, want))
 			})
 		}
 	}
 }
 
-func underKernel(t *testing.T, nb *notebook.Notebook, paper exercises.Paper, want int) {
+func underKernel(t *testing.T, nb *notebook.Notebook, paper exercises.Paper, want int) bench.Summary {
 	data := t.TempDir()
 	result, err := kernel.Run(t.Context(), nb, kernel.RunOptions{DataDir: data, Timeout: 2 * time.Minute})
 	if err != nil {
@@ -91,9 +92,10 @@ func underKernel(t *testing.T, nb *notebook.Notebook, paper exercises.Paper, wan
 		t.Fatal(err)
 	}
 	check(t, "under the kernel", sum, want)
+	return sum
 }
 
-func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper exercises.Paper, want int) {
+func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper exercises.Paper, want int) bench.Summary {
 	file, err := nb.Bytes()
 	if err != nil {
 		t.Fatal(err)
@@ -117,6 +119,28 @@ func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper exe
 		t.Fatalf("confined: %d sheets were answered (%v)", len(sums), err)
 	}
 	check(t, "confined", sums[0], want)
+	return sums[0]
+}
+
+// alike: both ways give the same verdicts, and values that agree to 1e-9.
+func alike(t *testing.T, kernel, confined bench.Summary) {
+	near := func(a, b float64) bool {
+		return math.IsNaN(a) && math.IsNaN(b) || math.Abs(a-b) <= 1e-9*math.Abs(a)
+	}
+	for i, k := range kernel.Standings {
+		c := confined.Standings[i]
+		same := k.Verdict.Outcome == c.Verdict.Outcome && k.Verdict.Marks == c.Verdict.Marks &&
+			near(k.Answer.Value, c.Answer.Value) && near(k.Answer.U, c.Answer.U) && len(k.Answer.Values) == len(c.Answer.Values)
+		for j := range k.Answer.Values {
+			same = same && len(k.Answer.Values[j]) == len(c.Answer.Values[j])
+			for n := range k.Answer.Values[j] {
+				same = same && near(k.Answer.Values[j][n], c.Answer.Values[j][n])
+			}
+		}
+		if !same {
+			t.Errorf("%s: under the kernel %+v (%s), confined %+v (%s)", k.Question.ID, k.Answer, k.Verdict.Outcome, c.Answer, c.Verdict.Outcome)
+		}
+	}
 }
 
 func check(t *testing.T, how string, sum bench.Summary, want int) {
