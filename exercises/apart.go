@@ -2,6 +2,7 @@ package exercises
 
 import (
 	"math"
+	"sync"
 
 	"gravity.example/gravlab/judge"
 )
@@ -31,4 +32,50 @@ func apartFrom(right, distance float64, values ...float64) []float64 {
 		taken = append(taken, v)
 	}
 	return values
+}
+
+// valueOf is an answer that builds on no other.
+func valueOf(v float64) func(Known) float64 { return func(Known) float64 { return v } }
+
+// tellApart sets values that lie too near the right one, or near one before
+// them, to NaN: such a slip leads nowhere on this sheet.
+func tellApart(tol judge.Tolerance, right float64, values ...float64) []float64 {
+	allowed := func(v float64) float64 { return math.Max(tol.Abs, tol.Rel*math.Abs(v)) }
+	kept := []float64{right}
+	for i, v := range values {
+		for _, k := range kept {
+			if !(math.Abs(v-k) > 2.05*math.Max(allowed(v), allowed(k))) {
+				values[i] = math.NaN()
+			}
+		}
+		if !math.IsNaN(values[i]) {
+			kept = append(kept, v)
+		}
+	}
+	return values
+}
+
+// measuredSlips turns mistakes into slips, without those that lie too near the
+// right answer, or near one before them, to be told apart on this sheet.
+func measuredSlips(right, u func() float64, slips ...Slip) []Slip {
+	values := sync.OnceValue(func() []float64 {
+		kept, out := []float64{right()}, make([]float64, len(slips))
+		for i, s := range slips {
+			out[i] = s.Value(nil)
+			for _, k := range kept {
+				if !(math.Abs(out[i]-k) > 2.05*judge.CoverageFactor*u()) {
+					out[i] = math.NaN()
+				}
+			}
+			if !math.IsNaN(out[i]) {
+				kept = append(kept, out[i])
+			}
+		}
+		return out
+	})
+	told := make([]Slip, len(slips))
+	for i, s := range slips {
+		told[i] = Slip{s.Name, func(Known) float64 { return values()[i] }, s.Fix}
+	}
+	return told
 }

@@ -34,9 +34,6 @@ func buildSettlingDown(d *Draw) Paper {
 	}
 }
 
-// valueOf is an answer that builds on no other.
-func valueOf(v float64) func(Known) float64 { return func(Known) float64 { return v } }
-
 // decrement is the logarithmic decrement of a swing of which the share left is
 // left after n periods.
 func decrement(left, n float64) float64 { return -math.Log(left) / n }

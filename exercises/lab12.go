@@ -32,26 +32,6 @@ func buildADayInTheField(d *Draw) Paper {
 
 const fieldworkDegree = math.Pi / 180
 
-// fieldworkTell sets values that lie too near the right one, or near one before
-// them, to NaN: such a slip leads nowhere on this sheet.
-func fieldworkTell(tol judge.Tolerance, right float64, values ...float64) []float64 {
-	allowed := func(v float64) float64 { return math.Max(tol.Abs, tol.Rel*math.Abs(v)) }
-	kept := []float64{right}
-	for i, v := range values {
-		for _, k := range kept {
-			if !(math.Abs(v-k) > 2.05*math.Max(allowed(v), allowed(k))) {
-				values[i] = math.NaN()
-			}
-		}
-		if !math.IsNaN(values[i]) {
-			kept = append(kept, v)
-		}
-	}
-	return values
-}
-
-func fieldworkValue(v float64) func(Known) float64 { return func(Known) float64 { return v } }
-
 // fieldworkLevel: both bubbles off.
 func fieldworkLevel(d *Draw) Question {
 	level, cross := d.Between("level", 320, 440, 10), d.Between("cross-level", 120, 160, 10) // µrad
@@ -62,17 +42,17 @@ func fieldworkLevel(d *Draw) Question {
 	right := lost(level, cross)
 	table := testdata.Find("model_checks.csv", "survey-level-02")
 	tol := judge.Tolerance{Rel: 0.02, Why: "g of 9.80 to 9.82 m/s² and two or three digits carried"}
-	wrong := fieldworkTell(tol, right, lost(level, 0), lost(level+cross, 0), 2*right, g*math.Hypot(level, cross)*1e-6)
+	wrong := tellApart(tol, right, lost(level, 0), lost(level+cross, 0), 2*right, g*math.Hypot(level, cross)*1e-6)
 	return Question{
 		ID: "level", Kind: judge.Number, Marks: 2, Title: "Off level",
 		Prompt: fmt.Sprintf("Wind shook the plate. When the reading was taken the meter stood $%g\\ \\mathrm{µrad}$ off level along the beam and $%g\\ \\mathrm{µrad}$ across it. What has to be added to the reading, in µGal? Take $g = 9.81\\ \\mathrm{m/s^2}$.", level, cross),
 		Unit:   "µGal", Tol: tol,
-		Solve: fieldworkValue(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"one bubble only", fieldworkValue(wrong[0]), "Both angles take something away."},
-			{"the angles added before they were squared", fieldworkValue(wrong[1]), "The two axes are at right angles: each has its own cosine."},
-			{"the factor 1/2 of the cosine left out", fieldworkValue(wrong[2]), "For a small angle the cosine falls short of 1 by half its square."},
-			{"the sine of the tilt taken for the loss", fieldworkValue(wrong[3]), "That is gravity along the plate. How much is missing along the meter's own axis?"},
+			{"one bubble only", valueOf(wrong[0]), "Both angles take something away."},
+			{"the angles added before they were squared", valueOf(wrong[1]), "The two axes are at right angles: each has its own cosine."},
+			{"the factor 1/2 of the cosine left out", valueOf(wrong[2]), "For a small angle the cosine falls short of 1 by half its square."},
+			{"the sine of the tilt taken for the loss", valueOf(wrong[3]), "That is gravity along the plate. How much is missing along the meter's own axis?"},
 		},
 		Range:     [2]float64{5e-7, 1.2e-6},
 		Hints:     [2]string{"The meter feels the part of g along its own axis.", "What is lost is g (1 − cos ε cos χ); for small angles a sum of two squares."},
@@ -91,18 +71,18 @@ func fieldworkAirAndWater(d *Draw) Question {
 	water := gravlab.Must(survey.WaterCorrection(rise/100, porosity))
 	right := air + water
 	tol := judge.Tolerance{Rel: 0.02, Why: "−4.19 or −4.2 nm/s² a centimetre of water, and two digits carried"}
-	wrong := fieldworkTell(tol, right, -air+water, air+water/porosity, water, air)
+	wrong := tellApart(tol, right, -air+water, air+water/porosity, water, air)
 	layer := testdata.Find("worked_examples.csv", "slab-06") // 25 cm of water table at 0.2 are 5 cm of water
 	return Question{
 		ID: "air-and-water", Kind: judge.Number, Marks: 3, Title: "The same mark after a night of rain",
 		Prompt: fmt.Sprintf("You read a mark again the next morning. Overnight the air pressure fell by %g hPa, and the water table under the field rose by %g cm in ground with a porosity of %.2f. What has to be added to the second reading, in nm/s², so that it can be compared with the first? Gravity answers to pressure with $-3\\ \\mathrm{nm/s^2}$ per hPa; the water table is wide and below the meter.", fall, rise, porosity),
 		Unit:   "nm/s²", Tol: tol,
-		Solve: fieldworkValue(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the sign of the air exchanged", fieldworkValue(wrong[0]), "Less air above pulls up less. Does the second reading come out larger or smaller for it?"},
-			{"the porosity left out", fieldworkValue(wrong[1]), "Water fills only the pores of the ground."},
-			{"the air left out", fieldworkValue(wrong[2]), "The barometer moved too."},
-			{"the water left out", fieldworkValue(wrong[3]), "The well moved too."},
+			{"the sign of the air exchanged", valueOf(wrong[0]), "Less air above pulls up less. Does the second reading come out larger or smaller for it?"},
+			{"the porosity left out", valueOf(wrong[1]), "Water fills only the pores of the ground."},
+			{"the air left out", valueOf(wrong[2]), "The barometer moved too."},
+			{"the water left out", valueOf(wrong[3]), "The well moved too."},
 		},
 		Range:     [2]float64{-1.5e-7, -3e-8},
 		Hints:     [2]string{"First the effects: what does each do to the reading? A correction is minus the effect.", "Water below: +2πGρ times the water's thickness. Air above: −3 nm/s² for each hPa more."},
@@ -138,13 +118,13 @@ func fieldworkTriangle(d *Draw) Question {
 	weight := u1 * u1 / (u1*u1 + u2*u2 + u3*u3)
 	legs := []survey.Difference{{From: "A", To: "B", Value: l1, U: u1}, {From: "B", To: "C", Value: l2, U: u2}, {From: "C", To: "A", Value: l3, U: u3}}
 	right := gravlab.Must(gravlab.Must(survey.AdjustNetwork(legs, nil)).Station("B")).Value * gravlab.MicroGal
-	micro := func(v float64) func(Known) float64 { return fieldworkValue(v * gravlab.MicroGal) }
+	micro := func(v float64) func(Known) float64 { return valueOf(v * gravlab.MicroGal) }
 	network := testdata.Find("model_checks.csv", "survey-network-01")
 	return Question{
 		ID: "triangle", Kind: judge.Number, Marks: 3, Title: "A triangle that does not close",
 		Prompt: fmt.Sprintf("Three marks are joined by differences, each with its standard uncertainty: A to B %+.0f µGal (%g µGal), B to C %s µGal (%g µGal), C to A %s µGal (%g µGal). Round the triangle they should add up to nothing, and do not. What is the adjusted difference from A to B by least squares?", l1, u1, fieldworkSigned(l2), u2, fieldworkSigned(l3), u3),
 		Unit:   "µGal", Tol: judge.Tolerance{Abs: 0.5e-8, Why: "rounded to a whole µGal"},
-		Solve: fieldworkValue(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
 			{"the misclosure shared out equally", micro(l1 - misclosure/3), "A leg that is known badly should give way more."},
 			{"shared out by u instead of u²", micro(l1 - misclosure*u1/(u1+u2+u3)), "Least squares weighs with 1/u²; each leg's share goes with u²."},
@@ -184,7 +164,7 @@ func fieldworkNormal(d *Draw) Question {
 	square := func(x float64) float64 { s := math.Sin(x); return s * s }
 	phi := lat * fieldworkDegree
 	tol := judge.Tolerance{Abs: 2e-6, Why: "0.2 mGal: the series in sin² is good to 0.1 mGal"}
-	wrong := fieldworkTell(tol, gamma(phi),
+	wrong := tellApart(tol, gamma(phi),
 		gamma(gravlab.Must(earth.GRS80.Geocentric(phi, 0))),
 		9.780490*(1+0.0052884*square(phi)-0.0000059*square(2*phi)),
 		9.780327*(1+0.0053024*square(2*phi)-0.0000058*square(phi)),
@@ -194,12 +174,12 @@ func fieldworkNormal(d *Draw) Question {
 		ID: "normal", Kind: judge.Number, Marks: 2, Title: "What the whole Earth makes of it",
 		Prompt: fmt.Sprintf("What is normal gravity of GRS80 on the ellipsoid at the geodetic latitude %.2f°? Give it to 0.1 mGal or better.", lat),
 		Unit:   "mGal", Tol: tol,
-		Solve: fieldworkValue(gamma(phi)),
+		Solve: valueOf(gamma(phi)),
 		Slips: []Slip{
-			{"geocentric latitude put in", fieldworkValue(wrong[0]), "The formula wants the geodetic latitude, which maps and receivers give."},
-			{"the formula of 1930", fieldworkValue(wrong[1]), "Which ellipsoid do your constants belong to?"},
-			{"sin²φ and sin²2φ exchanged", fieldworkValue(wrong[2]), "The large term goes with sin²φ: it has to grow all the way to the pole."},
-			{"degrees in the sine", fieldworkValue(wrong[3]), "math.Sin wants radians."},
+			{"geocentric latitude put in", valueOf(wrong[0]), "The formula wants the geodetic latitude, which maps and receivers give."},
+			{"the formula of 1930", valueOf(wrong[1]), "Which ellipsoid do your constants belong to?"},
+			{"sin²φ and sin²2φ exchanged", valueOf(wrong[2]), "The large term goes with sin²φ: it has to grow all the way to the pole."},
+			{"degrees in the sine", valueOf(wrong[3]), "math.Sin wants radians."},
 		},
 		Range:     [2]float64{9.8090, 9.8200},
 		Hints:     [2]string{"earth.GRS80 has a method for it; it wants radians and a height.", "Or γ = 9.780327 (1 + 0.0053024 sin²φ − 0.0000058 sin²2φ) m/s²."},
@@ -218,18 +198,18 @@ func fieldworkPosition(d *Draw) Question {
 	right := metres(lat, wanted)
 	phi := lat * fieldworkDegree
 	tol := judge.Tolerance{Rel: 0.02, Why: "0.81 or 0.812 sin 2φ mGal/km"}
-	wrong := fieldworkTell(tol, right, right*math.Sin(2*phi)/math.Pow(math.Sin(phi), 2), right/2, right*math.Sin(2*phi), right*math.Sin(2*phi)/math.Abs(math.Sin(2*lat)))
+	wrong := tellApart(tol, right, right*math.Sin(2*phi)/math.Pow(math.Sin(phi), 2), right/2, right*math.Sin(2*phi), right*math.Sin(2*phi)/math.Abs(math.Sin(2*lat)))
 	printed := testdata.Find("worked_examples.csv", "reduct-03")
 	return Question{
 		ID: "position", Kind: judge.Number, Marks: 2, Title: "How far north?",
 		Prompt: fmt.Sprintf("At latitude %.1f° a survey may lose %g µGal to a wrong position on the map. By how many metres north or south may a station be misplaced?", lat, wanted),
 		Unit:   "m", Tol: tol,
-		Solve: fieldworkValue(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"sin²φ for sin 2φ", fieldworkValue(wrong[0]), "The derivative of sin²φ is sin 2φ."},
-			{"a factor 2 lost", fieldworkValue(wrong[1]), "0.81 mGal/km is already the whole change at 45°, where sin 2φ is 1."},
-			{"the sin 2φ left out", fieldworkValue(wrong[2]), "0.81 mGal/km holds at 45° only."},
-			{"degrees in the sine", fieldworkValue(wrong[3]), "math.Sin wants radians."},
+			{"sin²φ for sin 2φ", valueOf(wrong[0]), "The derivative of sin²φ is sin 2φ."},
+			{"a factor 2 lost", valueOf(wrong[1]), "0.81 mGal/km is already the whole change at 45°, where sin 2φ is 1."},
+			{"the sin 2φ left out", valueOf(wrong[2]), "0.81 mGal/km holds at 45° only."},
+			{"degrees in the sine", valueOf(wrong[3]), "math.Sin wants radians."},
 		},
 		Range:     [2]float64{2, 40},
 		Hints:     [2]string{"How much does normal gravity grow in a metre towards the pole? Then divide.", "The growth is 0.81 sin 2φ mGal/km."},
@@ -304,16 +284,16 @@ func fieldworkSlope(d *Draw) Question {
 	angle, radius, density := d.Between("slope", 8, 20, 1), d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
 	right := gravlab.Must(survey.Slope(angle*fieldworkDegree, radius, density))
 	tol := judge.Tolerance{Rel: 0.04, Why: "the small-angle form πGρR tan²α/2 is up to 7 % high at 20°, 2 % at 12°; a sum over a dozen azimuths is within 1 %"}
-	wrong := fieldworkTell(tol, right, gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)), right/2)
+	wrong := tellApart(tol, right, gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)), right/2)
 	table := testdata.Find("model_checks.csv", "survey-terrain-06")
 	return Question{
 		ID: "slope", Kind: judge.Number, Marks: 2, Title: "A station on the fellside",
 		Prompt: fmt.Sprintf("A station stands on an even slope of %g°. What is the terrain correction of the ground out to a horizontal distance of %g m, for a density of %g kg/m³?", angle, radius, density),
 		Unit:   "µGal", Tol: tol,
-		Solve: fieldworkValue(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the full slope in every direction", fieldworkValue(wrong[0]), "On a plane the ground is level across the slope: the height goes with the cosine of the azimuth."},
-			{"one side of the slope left out", fieldworkValue(wrong[1]), "The downhill side counts as well, with the same sign."},
+			{"the full slope in every direction", valueOf(wrong[0]), "On a plane the ground is level across the slope: the height goes with the cosine of the azimuth."},
+			{"one side of the slope left out", valueOf(wrong[1]), "The downhill side counts as well, with the same sign."},
 		},
 		Range:     [2]float64{1e-7, 1.7e-6},
 		Hints:     [2]string{"In the direction θ from straight uphill the ground rises with the slope tan α cos θ.", "survey.Slope does the sum over all directions; it wants radians."},
@@ -335,17 +315,17 @@ func fieldworkBudget(d *Draw) Question {
 	root := func(terms ...float64) float64 { return math.Sqrt(squares(terms)) * gravlab.MicroGal }
 	right := root(perCm*height, reading, tie, terrain, scale)
 	tol := judge.Tolerance{Rel: 0.035, Why: "an uncertainty is stated with two digits"}
-	wrong := fieldworkTell(tol, right, root(3.086*height, reading, tie, terrain, scale), (perCm*height+reading+tie+terrain+scale)*gravlab.MicroGal, root(reading, tie, terrain, scale))
+	wrong := tellApart(tol, right, root(3.086*height, reading, tie, terrain, scale), (perCm*height+reading+tie+terrain+scale)*gravlab.MicroGal, root(reading, tie, terrain, scale))
 	table := testdata.Find("model_checks.csv", "survey-height-02") // 0.30 m of height
 	return Question{
 		ID: "budget", Kind: judge.Number, Marks: 3, Title: "The u in the report",
 		Prompt: fmt.Sprintf("A station stands %g mGal from the base. The standard uncertainties are %g cm of its height, %g µGal of the adjusted difference, %g µGal of the base's own value, %g µGal of the terrain correction, and 0.008 %% of the scale factor. With a slab of 2670 kg/m³ and no correlation, what is the standard uncertainty of its Bouguer value?", difference, height, reading, tie, terrain),
 		Unit:   "µGal", Tol: tol,
-		Solve: fieldworkValue(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"free air without the slab for the height", fieldworkValue(wrong[0]), "A metre of height takes away gravity, and the slab gives a part of it back."},
-			{"added straight, not in quadrature", fieldworkValue(wrong[1]), "Independent uncertainties add as squares."},
-			{"the height left out", fieldworkValue(wrong[2]), "A centimetre is worth about two microgals."},
+			{"free air without the slab for the height", valueOf(wrong[0]), "A metre of height takes away gravity, and the slab gives a part of it back."},
+			{"added straight, not in quadrature", valueOf(wrong[1]), "Independent uncertainties add as squares."},
+			{"the height left out", valueOf(wrong[2]), "A centimetre is worth about two microgals."},
 		},
 		Range:     [2]float64{6e-8, 3e-7},
 		Hints:     [2]string{"Turn each into µGal first: what does a centimetre of height do to a Bouguer value?", "Free air less slab, 0.3086 − 0.1119 mGal/m; the scale's part is 0.008 % of the difference. Then squares."},

@@ -191,33 +191,6 @@ func fieldworkUnitIsMilliGal(j *survey.Job) {
 	j.Meter.Table, j.Meter.Scale, j.Meter.UScale = nil, gravlab.MilliGal, 0
 }
 
-// fieldworkSlips turns values of mistakes into slips, without those that lie too
-// near the right answer, or near a slip before them, to be told apart on this
-// sheet.
-func fieldworkSlips(right, u func() float64, slips ...Slip) []Slip {
-	values := sync.OnceValue(func() []float64 {
-		kept := []float64{right()}
-		out := make([]float64, len(slips))
-		for i, s := range slips {
-			out[i] = s.Value(nil)
-			for _, k := range kept {
-				if !(math.Abs(out[i]-k) > 2.05*judge.CoverageFactor*u()) {
-					out[i] = math.NaN()
-				}
-			}
-			if !math.IsNaN(out[i]) {
-				kept = append(kept, out[i])
-			}
-		}
-		return out
-	})
-	told := make([]Slip, len(slips))
-	for i, s := range slips {
-		told[i] = Slip{s.Name, func(Known) float64 { return values()[i] }, s.Fix}
-	}
-	return told
-}
-
 func (f *fieldworkDay) recording() Recording {
 	return Recording{
 		ID: "day", Title: "The field book of 30 April 2021, Ashgill Farm, as written down",
@@ -273,7 +246,7 @@ func (f *fieldworkDay) rate() Question {
 		Unit:  "µGal/h",
 		Solve: func(Known) float64 { return right() },
 		U:     u,
-		Slips: fieldworkSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"the hour of the phone left in", with(fieldworkFaults{blunder: true, tare: true}, nil), "Plot the time from each reading to the next.\nWhich clock is the phone's?"},
 			Slip{"the tare taken for drift", with(fieldworkFaults{hour: true, blunder: true}, nil), "A step is not a slope: name its moment in Drift.Tares."},
 			Slip{"the tide left in the readings", with(fieldworkAll, fieldworkTideLeft), "On a morning the tide changes like a drift, and by more. Use the job's own factor."},
@@ -316,7 +289,7 @@ func (f *fieldworkDay) tare() Question {
 		Unit:   "µGal",
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
-		Slips: fieldworkSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"half a step", func(Known) float64 { return right() / 2 }, "The step is from before to after, not from the middle."},
 			Slip{"the hour of the phone left in", with(fieldworkFaults{blunder: true, tare: true}, nil), "Plot the time from each reading to the next.\nWhich clock is the phone's?"},
 			Slip{"the wrong counter value left in", with(fieldworkFaults{hour: true, tare: true}, nil), "Adjustment.Worst names the reading that stands out most."},
@@ -347,7 +320,7 @@ func (f *fieldworkDay) station() Question {
 		Unit:   "µGal",
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
-		Slips: fieldworkSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"the wrong counter value left in", with(fieldworkFaults{hour: true, tare: true}, nil), "Adjustment.Worst names the reading that stands out most."},
 			Slip{"a counter unit taken for a milligal", with(fieldworkAll, fieldworkUnitIsMilliGal), "The maker's table says what a unit is: use the job's own meter."},
 			Slip{"base less station", func(Known) float64 { return -right() }, "A station uphill has less gravity than the base: which sign has that?"},
@@ -400,7 +373,7 @@ func (f *fieldworkDay) rock() Question {
 		Unit:   "kg/m³",
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
-		Slips: fieldworkSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"4πG for 2πG", func(Known) float64 { return right() / 2 }, "The slab pulls with 2πGρh; 4π belongs to a sphere around you."},
 			Slip{"the heights left in: gravity instead of free-air values", func(Known) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
@@ -477,7 +450,7 @@ func fieldworkScale(d *Draw) Question {
 		Unit:   "1",
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
-		Slips: fieldworkSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"known and read exchanged", func(Known) float64 { return 1 / right() }, "What is multiplied by the factor is the reading; known gravity comes out."},
 			Slip{"the factor left at 1", func(Known) float64 { return 1 }, "The line says by how much the maker's table is off."},
 			Slip{"values divided instead of differences", func(Known) float64 {

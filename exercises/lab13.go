@@ -30,26 +30,6 @@ func buildWaterAndIce(d *Draw) Paper {
 	}
 }
 
-// waterTell sets values that lie too near the right one, or near one before
-// them, to NaN: such a slip leads nowhere on this sheet.
-func waterTell(tol judge.Tolerance, right float64, values ...float64) []float64 {
-	allowed := func(v float64) float64 { return math.Max(tol.Abs, tol.Rel*math.Abs(v)) }
-	kept := []float64{right}
-	for i, v := range values {
-		for _, k := range kept {
-			if !(math.Abs(v-k) > 2.05*math.Max(allowed(v), allowed(k))) {
-				values[i] = math.NaN()
-			}
-		}
-		if !math.IsNaN(values[i]) {
-			kept = append(kept, v)
-		}
-	}
-	return values
-}
-
-func waterIs(v float64) func(Known) float64 { return func(Known) float64 { return v } }
-
 func waterFlood(d *Draw) Question {
 	depth := d.Between("depth of the flood", 20, 90, 5) // cm
 	pull := func(metres float64) float64 { return gravlab.Must(earth.Slab(1000, metres)) }
@@ -59,11 +39,11 @@ func waterFlood(d *Draw) Question {
 		ID: "flood", Kind: judge.Number, Marks: 2, Title: "A flooded meadow",
 		Prompt: fmt.Sprintf("The river is over its banks: %g cm of water stand on the meadows, far and wide, below a meter on its pillar. By how much does gravity at the meter change?", depth),
 		Unit:   "µGal", Tol: judge.Tolerance{Rel: 0.02, Why: "0.42 µGal a centimetre and three digits carried"},
-		Solve: waterIs(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"a factor 2 too many: 4π for 2π", waterIs(2 * right), "A wide layer pulls with 2πGσ; the other half of its field goes down."},
-			{"2π left out", waterIs(right / (2 * math.Pi)), "Add up the pull of all rings of the layer: that gives 2πGσ."},
-			{"rock of 2670 kg/m³ for water", waterIs(2.67 * right), "What is the density of water?"},
+			{"a factor 2 too many: 4π for 2π", valueOf(2 * right), "A wide layer pulls with 2πGσ; the other half of its field goes down."},
+			{"2π left out", valueOf(right / (2 * math.Pi)), "Add up the pull of all rings of the layer: that gives 2πGσ."},
+			{"rock of 2670 kg/m³ for water", valueOf(2.67 * right), "What is the density of water?"},
 		},
 		Range:     [2]float64{8e-8, 4e-7},
 		Hints:     [2]string{"A wide layer: how high the meter stands above it does not matter.", "2πGρt, with t in metres."},
@@ -84,11 +64,11 @@ func waterSnow(d *Draw) Question {
 		ID: "snow", Kind: judge.Number, Marks: 2, Title: "Above the snow and below it",
 		Prompt: fmt.Sprintf("In one night %g cm of snow with a density of %g kg/m³ fall over the whole valley. One meter stands on a platform above the snow, another in the basement laboratory below ground level. Before the snow both were set to show the same. What does the upper one show *more* than the lower one afterwards?", depth, density),
 		Unit:   "µGal", Tol: judge.Tolerance{Rel: 0.02, Why: "three digits carried"},
-		Solve: waterIs(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"one side only", waterIs(right / 2), "The snow pulls the upper meter down. What does it do to the lower one?"},
-			{"the depth of snow taken for water", waterIs(right * 1000 / density), "Snow is mostly air: mass per area is density times depth."},
-			{"both counted twice", waterIs(2 * right), "Each meter feels 2πGσ, one down, one up."},
+			{"one side only", valueOf(right / 2), "The snow pulls the upper meter down. What does it do to the lower one?"},
+			{"the depth of snow taken for water", valueOf(right * 1000 / density), "Snow is mostly air: mass per area is density times depth."},
+			{"both counted twice", valueOf(2 * right), "Each meter feels 2πGσ, one down, one up."},
 		},
 		Range:     [2]float64{5e-8, 4e-7},
 		Hints:     [2]string{"Mass per area first. Then the sign at each meter.", "+2πGσ above the layer, −2πGσ below it."},
@@ -109,18 +89,18 @@ func waterPond(d *Draw) Question {
 	slab := -2 * math.Pi * gravlab.G * 1000 * fall
 	slant := math.Hypot(radius, height)
 	tol := judge.Tolerance{Rel: 0.02, Why: "three digits carried"}
-	wrong := waterTell(tol, right, slab, slab*radius*radius/(2*height*height), slab*height/slant, slab*(1-radius/slant))
+	wrong := tellApart(tol, right, slab, slab*radius*radius/(2*height*height), slab*height/slant, slab*(1-radius/slant))
 	exact := testdata.Find("model_checks.csv", "earth-waterdisc-01")
 	return Question{
 		ID: "pond", Kind: judge.Number, Marks: 3, Title: "The mill pond is drained",
 		Prompt: fmt.Sprintf("A round pond of %g m radius lies %g m below a meter that stands right over its middle. Its level falls by %.1f m. By how much does gravity at the meter change (negative where it falls)?", radius, height, fall),
 		Unit:   "µGal", Tol: tol,
-		Solve: waterIs(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"an endless layer for the pond", waterIs(wrong[0]), "The pond is not much wider than the meter is high: how much of the view downwards does it fill?"},
-			{"a point mass for the pond", waterIs(wrong[1]), "The rim is farther away than the middle and pulls sideways."},
-			{"what is missing for what is there", waterIs(wrong[2]), "h/√(h² + a²) is the share that an endless layer has beyond the rim."},
-			{"radius and height exchanged", waterIs(wrong[3]), "Right above the water, h = 0, the whole 2πGσ must come out."},
+			{"an endless layer for the pond", valueOf(wrong[0]), "The pond is not much wider than the meter is high: how much of the view downwards does it fill?"},
+			{"a point mass for the pond", valueOf(wrong[1]), "The rim is farther away than the middle and pulls sideways."},
+			{"what is missing for what is there", valueOf(wrong[2]), "h/√(h² + a²) is the share that an endless layer has beyond the rim."},
+			{"radius and height exchanged", valueOf(wrong[3]), "Right above the water, h = 0, the whole 2πGσ must come out."},
 		},
 		Range:     [2]float64{-1e-6, -5e-8},
 		Hints:     [2]string{"Add up rings: each pulls with its mass over the square of its distance, times the cosine.", "2πGσ (1 − h/√(h² + a²))."},
@@ -138,17 +118,17 @@ func waterWave(d *Draw) Question {
 	}
 	right := share(wavelength, height)
 	tol := judge.Tolerance{Rel: 0.03, Why: "two or three digits carried in the exponent"}
-	wrong := waterTell(tol, right, right*right, math.Exp(-height/wavelength), math.Sqrt(right))
+	wrong := tellApart(tol, right, right*right, math.Exp(-height/wavelength), math.Sqrt(right))
 	exact := testdata.Find("model_checks.csv", "earth-upward-02")
 	return Question{
 		ID: "wave", Kind: judge.Number, Marks: 2, Title: "How fast a pattern fades",
 		Prompt: fmt.Sprintf("Wet and dry regions follow each other like a wave: from one wet middle to the next it is %g km. What share of the pattern's attraction at the ground is left at the height of a satellite, %g km up? Take the Earth as flat; give it in per cent.", wavelength, height),
 		Unit:   "%", Tol: tol,
-		Solve: waterIs(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"from wet to dry taken for the wavelength", waterIs(wrong[0]), "A wavelength is from one wet middle to the next, wet and dry together."},
-			{"2π left out of the exponent", waterIs(wrong[1]), "The exponent is height times wave number, and the wave number is 2π over the wavelength."},
-			{"half of the exponent", waterIs(wrong[2]), "Amplitude or power? Wavelength or twice that?"},
+			{"from wet to dry taken for the wavelength", valueOf(wrong[0]), "A wavelength is from one wet middle to the next, wet and dry together."},
+			{"2π left out of the exponent", valueOf(wrong[1]), "The exponent is height times wave number, and the wave number is 2π over the wavelength."},
+			{"half of the exponent", valueOf(wrong[2]), "Amplitude or power? Wavelength or twice that?"},
 		},
 		Range:     [2]float64{0.008, 0.2},
 		Hints:     [2]string{"The finer the pattern and the higher the satellite, the less: an exponential.", "exp(−2πh/λ)."},
@@ -246,7 +226,7 @@ func waterMonths(d *Draw) Question {
 	// The right value first, then those of the slips.
 	values := sync.OnceValue(func() []float64 {
 		right, white := waterRateU(n, sigma, phi)*per, waterRateU(n, sigma, 0)*per
-		return append([]float64{right}, waterTell(tol, right, white, white*(1+phi)/(1-phi), sigma/math.Sqrt(float64(n))*per)...)
+		return append([]float64{right}, tellApart(tol, right, white, white*(1+phi)/(1-phi), sigma/math.Sqrt(float64(n))*per)...)
 	})
 	value := func(i int) func(Known) float64 { return func(Known) float64 { return values()[i] } }
 	exact := testdata.Find("model_checks.csv", "earth-trend-07")
@@ -287,17 +267,17 @@ func waterSeason(d *Draw) Question {
 	right := slope(n, amplitude) * per
 	end := amplitude * math.Sin(math.Pi*length)
 	tol := judge.Tolerance{Rel: 0.04, Abs: 0.05 * per, Why: "sums over months, or an integral in their place; two digits carried"}
-	wrong := waterTell(tol, right, 2*end/length*per, math.Copysign(amplitude/length, right)*per, -right/2)
+	wrong := tellApart(tol, right, 2*end/length*per, math.Copysign(amplitude/length, right)*per, -right/2)
 	exact := testdata.Find("model_checks.csv", "earth-trend-11")
 	return Question{
 		ID: "season", Kind: judge.Number, Marks: 3, Title: "A trend that is none",
 		Prompt: fmt.Sprintf("Nothing happens to a lake but its season: $A\\sin(2\\pi t)$ with $A = %g\\ \\mathrm{Gt}$ and $t$ in years from the middle of the record. It is measured without noise in %d successive months, and somebody fits a straight line, without a season. Which rate does the line find?", amplitude, n),
 		Unit:   "Gt/a", Tol: tol,
-		Solve: waterIs(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the last month less the first, over the time", waterIs(wrong[0]), "A fitted line uses all months, not only the ends."},
-			{"the amplitude over the length of the record", waterIs(wrong[1]), "That is the order of size; the line's slope is Σ t y/Σ t² with t from the middle."},
-			{"half of it, the other way round", waterIs(wrong[2]), "Σ t y over Σ t²: both sums over the months, t from the middle, in years."},
+			{"the last month less the first, over the time", valueOf(wrong[0]), "A fitted line uses all months, not only the ends."},
+			{"the amplitude over the length of the record", valueOf(wrong[1]), "That is the order of size; the line's slope is Σ t y/Σ t² with t from the middle."},
+			{"half of it, the other way round", valueOf(wrong[2]), "Σ t y over Σ t²: both sums over the months, t from the middle, in years."},
 		},
 		Range:     [2]float64{-90 * per, 90 * per},
 		Hints:     [2]string{"Months lie at t = (i − (n − 1)/2)/12 years. Slope of a line through the middle?", "Σ t y/Σ t²; a short loop does it."},
@@ -316,11 +296,11 @@ func waterSea(d *Draw) Question {
 		ID: "sea", Kind: judge.Number, Marks: 2, Title: "Where the water goes",
 		Prompt: fmt.Sprintf("Radar finds that an ice cap of $%g\\,000\\ \\mathrm{km^2}$ thins by %.2f m of ice (917 kg/m³) in a year. By how much does that raise the sea, whose area is $361.8\\times10^6\\ \\mathrm{km^2}$, in a year?", area, thinning),
 		Unit:   "mm/a", Tol: judge.Tolerance{Rel: 0.015, Why: "three digits carried; fresh water of 1000 kg/m³"},
-		Solve: waterIs(right),
+		Solve: valueOf(right),
 		Slips: []Slip{
-			{"ice taken for water", waterIs(right / 0.917), "A metre of ice is less than a metre of water."},
-			{"spread over the whole globe", waterIs(right * 361.8 / 510.1), "Land does not take its share."},
-			{"the density of ice counted twice", waterIs(right * 0.917), "Mass is the same before and after: ice density times its volume, water density times its own."},
+			{"ice taken for water", valueOf(right / 0.917), "A metre of ice is less than a metre of water."},
+			{"spread over the whole globe", valueOf(right * 361.8 / 510.1), "Land does not take its share."},
+			{"the density of ice counted twice", valueOf(right * 0.917), "Mass is the same before and after: ice density times its volume, water density times its own."},
 		},
 		Range:     [2]float64{0.04e-3 / waterYear, 0.7e-3 / waterYear},
 		Hints:     [2]string{"Volume of ice, mass of ice, volume of water, height of water.", "361.8 Gt raise the sea by a millimetre."},

@@ -19,31 +19,6 @@ const (
 	waterGt   = 1e12       // kg
 )
 
-// waterSlips turns mistakes into slips, without those that lie too near the
-// right answer, or near one before them, to be told apart on this sheet.
-func waterSlips(right, u func() float64, slips ...Slip) []Slip {
-	values := sync.OnceValue(func() []float64 {
-		kept, out := []float64{right()}, make([]float64, len(slips))
-		for i, s := range slips {
-			out[i] = s.Value(nil)
-			for _, k := range kept {
-				if !(math.Abs(out[i]-k) > 2.05*judge.CoverageFactor*u()) {
-					out[i] = math.NaN()
-				}
-			}
-			if !math.IsNaN(out[i]) {
-				kept = append(kept, out[i])
-			}
-		}
-		return out
-	})
-	told := make([]Slip, len(slips))
-	for i, s := range slips {
-		told[i] = Slip{s.Name, func(Known) float64 { return values()[i] }, s.Fix}
-	}
-	return told
-}
-
 // waterWell is a meter in the barn over a wide water table, and a well beside it
 // out of which somebody pumps for some days.
 type waterWell struct {
@@ -155,7 +130,7 @@ func (w *waterWell) storage() Question {
 		Unit:  "1",
 		Solve: func(Known) float64 { return right() },
 		U:     u,
-		Slips: waterSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"the days of the pump left in", func(Known) float64 { return w.pumped() }, "Plot the level and gravity one above the other.\nWhen does one move without the other?"},
 			Slip{"4πG for 2πG", times(0.5), "A wide layer pulls with 2πGσ."},
 			Slip{"π left out", times(math.Pi), "A wide layer pulls with 2πGσ."}),
@@ -292,7 +267,7 @@ func (w *waterDecade) rate() Question {
 		Unit:  "Gt/a",
 		Solve: func(Known) float64 { return right() },
 		U:     u,
-		Slips: waterSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"the spoiled months left in", func(Known) float64 { return w.whole().Rate.Value }, "Plot what the fit leaves over: some months stand apart from all others."},
 			Slip{"a month taken for a year", func(Known) float64 { return right() / 12 }, "Times are in seconds; a year has 31,557,600 of them."},
 			Slip{"the rate at the start of the record", func(Known) float64 {
@@ -319,7 +294,7 @@ func (w *waterDecade) acceleration() Question {
 		Unit:   "Gt/a²",
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
-		Slips: waterSlips(right, u,
+		Slips: measuredSlips(right, u,
 			Slip{"the coefficient of t² given for the acceleration", func(Known) float64 { return right() / 2 }, "The second derivative of a t²/2 is a. What stands before t² in your model?"},
 			Slip{"doubled once too often", func(Known) float64 { return 2 * right() }, "Acceleration of the fit is the second derivative already."},
 			Slip{"a month taken for a year", func(Known) float64 { return right() / 144 }, "Times are in seconds; a year has 31,557,600 of them, and here they come squared."}),

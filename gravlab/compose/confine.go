@@ -29,8 +29,8 @@ const (
 	maxGrown = 32 << 20
 	// clockStart is when every run begins: the first instant of 2025, UTC.
 	clockStart = 1735689600 * int64(time.Second)
-	// maxTranscript bounds what is remembered of a run that may be dropped.
-	maxTranscript = 64 << 20
+	// maxTurns bounds what is remembered of a run that may be dropped.
+	maxTurns = 64 << 20
 )
 
 // A host is the world as a confined program sees it: a clock, random numbers, two streams
@@ -56,11 +56,11 @@ type host struct {
 
 	// A run that was dropped is run again from its start: what it has done
 	// already is not done again.
-	keep       bool // this run may be dropped
-	transcript []turn
-	kept       int
-	at         int // of the transcript, in the second run
-	said       int // bytes printed by the dropped run
+	keep  bool // this run may be dropped
+	turns []turn
+	kept  int
+	at    int // of the turns, in the second run
+	said  int // bytes printed by the dropped run
 }
 
 // turn is a frame and its reply.
@@ -70,7 +70,7 @@ type turn struct{ out, in []byte }
 func (h *host) begin(cell int) {
 	h.cell, h.ended = cell, LimitNone
 	h.printed, h.frames, h.said = 0, 0, 0
-	h.transcript, h.kept, h.at = nil, 0, 0
+	h.turns, h.kept, h.at = nil, 0, 0
 	h.reset()
 }
 
@@ -150,14 +150,14 @@ func (h *host) answer(m api.Module, p, n uint32) uint32 {
 	if !ok {
 		return 0
 	}
-	if h.at < len(h.transcript) {
-		t := h.transcript[h.at]
+	if h.at < len(h.turns) {
+		t := h.turns[h.at]
 		if bytes.Equal(t.out, view) {
 			h.at++
 			h.reply = t.in
 			return uint32(len(h.reply))
 		}
-		h.transcript = h.transcript[:h.at] // both runs are the same, so this does not happen
+		h.turns = h.turns[:h.at] // both runs are the same, so this does not happen
 	}
 	if h.frames++; h.frames > h.limits.Frames {
 		h.stop(LimitFrames)
@@ -176,9 +176,9 @@ func (h *host) answer(m api.Module, p, n uint32) uint32 {
 		h.broken = err
 		h.stop(LimitNone)
 	}
-	if h.keep && h.kept < maxTranscript {
-		h.transcript = append(h.transcript, turn{out, reply})
-		h.at = len(h.transcript)
+	if h.keep && h.kept < maxTurns {
+		h.turns = append(h.turns, turn{out, reply})
+		h.at = len(h.turns)
 		h.kept += len(out) + len(reply)
 	}
 	h.reply = reply
