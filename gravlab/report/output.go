@@ -186,7 +186,7 @@ func (p *page) verdict(v verdict) {
 	}
 	p.printf("<div class=\"verdict %s\">\n<p>%s: %s", class, outcome(v.Outcome, v.Sign, ""), esc(name))
 	if v.Understood != "" {
-		p.printf(" = %s", esc(v.Understood))
+		p.printf(", read as %s", esc(v.Understood))
 	}
 	if v.Of > 0 && v.Outcome != "recorded" {
 		p.printf(" <span class=\"of\">%d of %d marks</span>", v.Marks, v.Of)
