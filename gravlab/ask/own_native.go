@@ -7,11 +7,21 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 )
 
-// readFile reads a file in the program's folder, which is the notebook's.
+// readFile reads a file in the program's folder, which is the notebook's. A
+// reader who works on a copy of the notebook may have put the file beside that: the
+// kernel names further folders in GRAVLAB_BESIDE.
 func readFile(_ Copy, file string) (string, error) {
-	info, err := os.Stat(file)
+	path := file
+	info, err := os.Stat(path)
+	for _, folder := range filepath.SplitList(os.Getenv("GRAVLAB_BESIDE")) {
+		if errors.Is(err, fs.ErrNotExist) {
+			path = filepath.Join(folder, file)
+			info, err = os.Stat(path)
+		}
+	}
 	if errors.Is(err, fs.ErrNotExist) {
 		return "", fmt.Errorf("there is no file %s beside the notebook; put it there, and mind small and capital letters", file)
 	}
@@ -24,7 +34,7 @@ func readFile(_ Copy, file string) (string, error) {
 	if info.Size() > maxFile {
 		return "", tooLong(file, info.Size())
 	}
-	b, err := os.ReadFile(file)
+	b, err := os.ReadFile(path)
 	if err != nil {
 		return "", fmt.Errorf("%s cannot be read: %w", file, err)
 	}

@@ -140,14 +140,14 @@ func (l *library) unit(fset *token.FileSet, s *source, m *memory, main *ast.Func
 		Importer: l.load, GoVersion: "go1.26", Sizes: gotypes.SizesFor("gc", "wasm"), DisableUnusedImportCheck: true,
 		Error: func(err error) {
 			if e, ok := err.(gotypes.Error); ok && len(problems) < 5 {
-				problems = append(problems, problem{e.Pos, plain(e.Msg)})
+				problems = append(problems, problem{e.Pos, Plain(e.Msg)})
 			}
 		},
 	}
 	p, err := conf.Check("main", fset, []*ast.File{file}, info)
 	if err != nil || len(problems) > 0 {
 		if len(problems) == 0 {
-			problems = []problem{{token.NoPos, plain(err.Error())}}
+			problems = []problem{{token.NoPos, Plain(err.Error())}}
 		}
 		return nil, problems
 	}

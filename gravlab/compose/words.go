@@ -20,8 +20,8 @@ var hints = []struct {
 	{regexp.MustCompile(`^imports must appear before other declarations$`), "imports must stand at the top of the cell"},
 }
 
-// plain says in plain words what the parser, the checker or the compiler said.
-func plain(message string) string {
+// Plain says in plain words what the parser, the checker or the compiler said.
+func Plain(message string) string {
 	message = strings.TrimPrefix(message, "syntax error: ")
 	first, _, _ := strings.Cut(message, "\n")
 	for _, h := range hints {

@@ -354,10 +354,10 @@ func (t *turnout) unparsed(s *source, err error) {
 	var list scanner.ErrorList
 	if errors.As(err, &list) {
 		for _, e := range list[:min(3, len(list))] {
-			t.remark(s.index, s.line(e.Pos.Line), plain(e.Msg))
+			t.remark(s.index, s.line(e.Pos.Line), Plain(e.Msg))
 		}
 	} else {
-		t.remark(s.index, 0, plain(err.Error()))
+		t.remark(s.index, 0, Plain(err.Error()))
 	}
 	t.over(s.index, NotBuilt, LimitNone, "")
 }
@@ -402,7 +402,7 @@ func (t *turnout) refuse(p *program, todo []*unit, err error) bool {
 			if !slices.ContainsFunc(p.units, func(u *unit) bool { return u.cell.index == c.cell }) && !t.earlier(p, c.cell) {
 				continue
 			}
-			t.remark(c.cell, c.line, plain(c.text))
+			t.remark(c.cell, c.line, Plain(c.text))
 			if !t.job.Skip[c.cell] {
 				t.over(c.cell, NotBuilt, LimitNone, "")
 			}

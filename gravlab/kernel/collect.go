@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"gravity.example/gravlab/notebook"
@@ -23,6 +24,46 @@ type collector struct {
 	missed  int  // displays dropped
 	erase   bool // clear_output asked to wait for the next output
 	failure *notebook.Output
+
+	tell func(Piece) // hears what is kept, as it comes, failures aside; may be nil
+	told time.Time   // when all was last told anew
+	due  bool        // something that was told has changed
+}
+
+// A Piece is a part of what a cell puts out.
+type Piece struct {
+	Output *notebook.Output // something shown, or printed text to append to what came before
+	Anew   bool             // what came before in this cell is void; what still counts follows
+}
+
+// anewEvery is how often what has changed is told, at most: a cell may change a
+// display thirty times a second.
+const anewEvery = 250 * time.Millisecond
+
+func (c *collector) hear(o *notebook.Output) {
+	if c.tell != nil {
+		c.tell(Piece{Output: o})
+	}
+}
+
+// anew tells all that is kept.
+func (c *collector) anew() {
+	c.due, c.told = false, time.Now()
+	if c.tell == nil {
+		return
+	}
+	c.tell(Piece{Anew: true})
+	for _, o := range c.cell.Outputs {
+		if o != c.failure {
+			c.hear(o)
+		}
+	}
+}
+
+// print keeps printed text.
+func (c *collector) print(name, text string) {
+	c.cell.Print(name, text)
+	c.hear(&notebook.Output{Kind: notebook.Stream, Name: name, Text: text})
 }
 
 // displays knows, for a whole session, which outputs carry a display id.
@@ -51,6 +92,9 @@ func (l Limits) orDefault() Limits {
 
 // take adds what a message brings.
 func (c *collector) take(m message) {
+	if c.due && time.Since(c.told) > anewEvery {
+		c.anew()
+	}
 	switch m.header.MsgType {
 	case "stream":
 		c.stream(m)
@@ -77,6 +121,7 @@ func (c *collector) take(m message) {
 
 func (c *collector) clear() {
 	c.cell.Outputs, c.text, c.rich, c.erase = nil, 0, 0, false
+	c.anew()
 }
 
 func (c *collector) room() bool {
@@ -118,7 +163,7 @@ func (c *collector) stream(m message) {
 		c.text = c.limit.Text
 	}
 	if text != "" {
-		c.cell.Print(streamName(s.Name), text)
+		c.print(streamName(s.Name), text)
 	}
 }
 
@@ -154,6 +199,9 @@ func (c *collector) display(m message) {
 			o.Data, o.Metadata = data, d.Metadata
 		}
 		c.rich += size
+		if c.due = true; time.Since(c.told) > anewEvery {
+			c.anew()
+		}
 		return
 	}
 	if !c.room() {
@@ -169,6 +217,7 @@ func (c *collector) display(m message) {
 		c.displays[id] = append(c.displays[id], o)
 	}
 	c.cell.Outputs = append(c.cell.Outputs, o)
+	c.hear(o)
 }
 
 // bundle makes a mime bundle that the format allows: text may come in pieces,
@@ -208,14 +257,16 @@ func (c *collector) fail(name, value string, traceback []string) {
 	c.cell.Outputs = append(c.cell.Outputs, c.failure)
 }
 
-// finish says what was left out, and forgets display ids that have no output
-// any more.
+// finish says what was left out.
 func (c *collector) finish() {
+	if c.due {
+		c.anew()
+	}
 	if c.lost > 0 {
-		c.cell.Print("stderr", fmt.Sprintf("\n[gravlab: this cell printed about %s more than the %s that are kept; print less, or write to a file]\n", bytesText(c.lost), bytesText(c.limit.Text)))
+		c.print("stderr", fmt.Sprintf("\n[gravlab: this cell printed about %s more than the %s that are kept; print less, or write to a file]\n", bytesText(c.lost), bytesText(c.limit.Text)))
 	}
 	if c.missed > 0 {
-		c.cell.Print("stderr", fmt.Sprintf("\n[gravlab: %d displays of this cell were left out: one cell may show %s in %d outputs]\n", c.missed, bytesText(c.limit.Rich), c.limit.Outputs))
+		c.print("stderr", fmt.Sprintf("\n[gravlab: %d displays of this cell were left out: one cell may show %s in %d outputs]\n", c.missed, bytesText(c.limit.Rich), c.limit.Outputs))
 	}
 }
 

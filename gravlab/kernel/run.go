@@ -165,6 +165,8 @@ type runner struct {
 	session  *session
 	displays displays
 	uses     map[string]bool // packages imported so far
+	own      ServeOptions    // of our own kernel, beyond what o says
+	tell     func(Piece)     // hears what cells put out; may be nil
 }
 
 func (r *runner) prepare() error {
@@ -252,7 +254,9 @@ func (r *runner) startOnce(ctx context.Context) (*session, error) {
 	}
 	var e engine
 	if r.spec == nil {
-		e, err = startOwn(ctx, conn, ServeOptions{Clone: r.o.Clone, Dir: r.o.Dir, DataDir: r.o.DataDir, Progress: r.o.Say, mute: true})
+		own := r.own
+		own.Clone, own.Dir, own.DataDir, own.Progress, own.mute = r.o.Clone, r.o.Dir, r.o.DataDir, r.o.Say, true
+		e, err = startOwn(ctx, conn, own)
 	} else {
 		e, err = startSpec(*r.spec, conn, r.o.Dir)
 	}
@@ -356,7 +360,8 @@ func (r *runner) again(ctx context.Context, before []CellResult) error {
 		if strings.TrimSpace(code) == "" {
 			continue
 		}
-		scratch := CellResult{Cell: notebook.NewCell(notebook.Code, "again", code)}
+		// A main of the cell's own is not to run once more: the last one counts.
+		scratch := CellResult{Cell: notebook.NewCell(notebook.Code, "again", code+"\n%%")}
 		if err := r.execute(ctx, &scratch, displays{}); err != nil || scratch.Outcome == Interrupted {
 			return err
 		}
@@ -407,7 +412,7 @@ func (r *runner) cell(ctx context.Context, c *CellResult) error {
 // nil afterwards if the kernel has ended.
 func (r *runner) execute(ctx context.Context, c *CellResult, shown displays) error {
 	s := r.session
-	out := &collector{cell: c.Cell, limit: r.o.Limits, displays: shown}
+	out := &collector{cell: c.Cell, limit: r.o.Limits, displays: shown, tell: r.tell}
 	id, err := s.client.send(shellChannel, "execute_request", executeRequest(c.Cell.Source, false))
 	if err != nil {
 		return err
@@ -494,7 +499,7 @@ func (r *runner) execute(ctx context.Context, c *CellResult, shown displays) err
 	r.judge(c, out, reply.Status, reply.Name, reply.Value)
 	out.finish()
 	if note := s.engine.settle(); note != "" {
-		c.Cell.Print("stderr", "\n[gravlab: "+note+"]\n")
+		out.print("stderr", "\n[gravlab: "+note+"]\n")
 	}
 	return nil
 }

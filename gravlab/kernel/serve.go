@@ -14,7 +14,9 @@ type ServeOptions struct {
 	Progress func(string) // told what takes long; nil: the error output
 	Log      io.Writer    // gets all of GoNB's own log; may be nil
 
-	mute bool // no gopls: nobody completes code in a run without a front end
+	mute   bool     // no gopls: nobody completes code in a run without a front end
+	memory uint64   // bytes that each of its programs may use, where the system can hold it to that; 0: no limit
+	beside []string // folders in which a recording of one's own may lie besides Dir
 }
 
 // markEnv names the environment variable by which all processes of one kernel

@@ -95,6 +95,7 @@ func supervise(ctx context.Context, conn connection, file string, o ServeOptions
 	}
 	s.pid = cmd.Process.Pid
 	s.watch.group(s.pid)
+	limitMemory(s.pid, o.memory)
 	read := make(chan struct{})
 	go func() { s.log.readFrom(r); close(read) }()
 	go func() {
@@ -236,6 +237,7 @@ func kernelEnv(t toolchain, folder string, o ServeOptions) ([]string, error) {
 		"GOPROXY=off",         // nothing is fetched behind the user's back
 		"GOFLAGS=-ldflags=-s", // linking is most of a cell's time
 		"GOTOOLCHAIN=local",
+		"GRAVLAB_BESIDE="+strings.Join(o.beside, string(os.PathListSeparator)), // for ask.OwnRecording
 	), nil
 }
 

@@ -17,7 +17,7 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// A Runner runs one code box, confined.
+// A Runner runs code boxes: Confined or Kernels.
 type Runner interface {
 	// RunBox runs a box and returns when it has ended. The error says that the
 	// machine failed or that ctx ended; what is wrong with the code is in the
@@ -33,6 +33,13 @@ type Box struct {
 	Exchange func(frame []byte) []byte // answers a frame, as bench.Session.Exchange does
 	Output   func(text []byte)         // is told what it prints, as it comes
 	Say      func(what string)         // is told what takes long
+
+	// What follows is for a runner with a bench of its own.
+
+	Notebook string                   // its name, which tells notebooks apart
+	Folders  []string                 // of the notebook and of the reader's copy
+	Show     func(o *notebook.Output) // is told what it shows, as it comes
+	Anew     func()                   // is told that all it has put out is void
 }
 
 // A Result is how a box went.
@@ -58,6 +65,7 @@ type running struct {
 
 // An event is one line of what a run sends to the page.
 type event struct {
+	Anew    bool      `json:"anew,omitempty"`    // what came before is void
 	Text    string    `json:"text,omitempty"`    // printed
 	HTML    string    `json:"html,omitempty"`    // shown
 	Say     string    `json:"say,omitempty"`     // what takes long
@@ -137,7 +145,10 @@ func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, sta
 	}
 	c := b.nb.Cell(cell)
 	j = &job{book: b, index: slices.Index(b.nb.Cells, c), cell: cell, mark: &running{}}
-	j.box = Box{Source: c.Source, Seed: seed(b), Output: j.print, Say: func(what string) { j.send(event{Say: what}) }}
+	j.box = Box{
+		Source: c.Source, Seed: seed(b), Output: j.print, Say: func(what string) { j.send(event{Say: what}) },
+		Notebook: b.name, Folders: []string{filepath.Dir(b.source), filepath.Dir(b.copy)}, Show: j.put, Anew: j.anew,
+	}
 	for _, above := range b.nb.Cells[:j.index] {
 		if above.Kind == notebook.Code {
 			j.box.Above = append(j.box.Above, above.Source)
@@ -218,14 +229,26 @@ func (j *job) print(text []byte) {
 	j.send(event{Text: s})
 }
 
-// show takes what the box shows.
+// show takes what the bench shows of the box.
 func (j *job) show(d bench.Display) error {
+	j.put(display(d))
+	return nil
+}
+
+// put takes what the box shows.
+func (j *job) put(o *notebook.Output) {
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	o := display(d)
 	j.outputs.Outputs = append(j.outputs.Outputs, o)
 	j.send(event{HTML: j.book.output(j.index, o)})
-	return nil
+}
+
+// anew forgets what the box has put out.
+func (j *job) anew() {
+	j.mu.Lock()
+	defer j.mu.Unlock()
+	j.outputs.Outputs, j.printed = nil, 0
+	j.send(event{Anew: true})
 }
 
 // do runs the box and keeps what it put out in the notebook.

@@ -47,6 +47,9 @@ type Options struct {
 	Others []string // notebooks from elsewhere
 	Data   string   // where working copies and answers are kept
 	Runner Runner   // runs code boxes
+	// Unconfined says that the runner confines nothing, so that the page can tell
+	// the reader.
+	Unconfined bool
 	// Web is the folder of the built editor and charts (package webassets); empty
 	// gives plain text areas and still figures.
 	Web string

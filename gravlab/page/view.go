@@ -19,6 +19,7 @@ type view struct {
 	Copy      string         `json:"copy"`   // path of the working copy
 	Foreign   bool           `json:"foreign"`
 	Allowed   bool           `json:"allowed"`
+	Confined  bool           `json:"confined"` // its code reaches nothing of this machine
 	Writer    bool           `json:"writer"`
 	Place     string         `json:"place"`
 	Blocks    []block        `json:"blocks"`
@@ -71,7 +72,7 @@ type standingView struct {
 // view builds the view. The caller holds b.mu.
 func (b *book) view() view {
 	v := view{
-		Name: b.name, Copy: b.copy, Foreign: !b.own, Allowed: b.own || b.allowed, Fault: b.fault, Assessed: b.assessed,
+		Name: b.name, Copy: b.copy, Foreign: !b.own, Allowed: b.own || b.allowed, Confined: !b.server.o.Unconfined, Fault: b.fault, Assessed: b.assessed,
 		Place: b.server.desk.get().Cells[b.name],
 	}
 	if b.sheet {

@@ -47,6 +47,9 @@ the program.
 
 --no-browser     only print the address and serve
 --port PORT      serve at this port (the last one, if it is free)
+--kernel         run code in the Go kernel, one for each notebook, as Jupyter
+                 would: it may then read and change your files, use the network
+                 and all the packages of this module (not on Windows)
 --listen ADDR    serve at this address of the machine instead of 127.0.0.1: then
                  others on the network can try to reach the page, unencrypted
 
@@ -59,6 +62,7 @@ Example:
 func runOpen(ctx context.Context, c *call) error {
 	noBrowser := c.flags.Bool("no-browser", false, "")
 	port := c.flags.Int("port", 0, "")
+	inKernel := c.flags.Bool("kernel", false, "")
 	address := c.flags.String("listen", "127.0.0.1", "")
 	args, err := c.parse()
 	switch {
@@ -87,12 +91,17 @@ func runOpen(ctx context.Context, c *call) error {
 	if err != nil {
 		return usageError{err, ""}
 	}
+	ip := net.ParseIP(*address)
+	loopback := ip != nil && ip.IsLoopback()
+	if *inKernel && !loopback {
+		return usageError{fmt.Errorf("--kernel with --listen %s would let others on the network run programs with your rights", *address), "leave out one of the two"}
+	}
 	listener, err := listenAt(*address, *port, filepath.Join(data, "page", "port"))
 	if err != nil {
 		return err
 	}
 	defer listener.Close()
-	if ip := net.ParseIP(*address); ip == nil || !ip.IsLoopback() {
+	if !loopback {
 		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
 	}
 	say := func(what string) { fmt.Fprintln(c.err, what) }
@@ -103,9 +112,19 @@ func runOpen(ctx context.Context, c *call) error {
 	case err != nil:
 		say("the editor could not be built (" + err.Error() + "): boxes are plain text areas and figures are still")
 	}
-	runner := page.NewConfined(clone, say)
-	defer runner.Close()
-	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Runner: runner, Web: web, Complain: say}
+	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Web: web, Complain: say, Unconfined: *inKernel}
+	if *inKernel {
+		runner, err := page.NewKernels(clone, data)
+		if err != nil {
+			return usageError{err, "leave out --kernel: code then runs confined"}
+		}
+		defer runner.Close()
+		o.Runner = runner
+	} else {
+		runner := page.NewConfined(clone, say)
+		defer runner.Close()
+		o.Runner = runner
+	}
 	if cache, err := os.UserCacheDir(); err == nil {
 		building, stop := context.WithCancel(ctx)
 		defer stop()

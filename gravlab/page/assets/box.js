@@ -69,6 +69,7 @@ export class Box {
   }
 
   take(e) {
+    if (e.anew) this.output.replaceChildren()
     if (e.say) this.runs.textContent = e.say
     if (e.text) {
       let last = this.output.lastElementChild

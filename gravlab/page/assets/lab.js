@@ -88,7 +88,7 @@ class Lab {
     const text = h("div", { class: "column" })
     if (v.foreign && !v.allowed) text.append(this.permission())
     if (v.fault) text.append(h("p", { class: "warning" }, "Answers cannot be judged here: " + v.fault))
-    const facts = [v.number && "Lab " + v.number, v.minutes && "about " + v.minutes + " minutes", v.remark].filter(Boolean)
+    const facts = [v.number && "Lab " + v.number, v.minutes && "about " + v.minutes + " minutes", v.remark, !v.confined && "code runs in the Go kernel"].filter(Boolean)
     let card = null
     const ready = []
     for (const b of v.blocks) {
@@ -132,7 +132,9 @@ class Lab {
 
   permission() {
     const box = h("div", { class: "warning" },
-      h("p", {}, h("strong", {}, "This notebook comes from elsewhere. "), "You can read it. Nothing in it runs until you allow it; what runs is confined and reaches neither your files nor the network."),
+      h("p", {}, h("strong", {}, "This notebook comes from elsewhere. "), "You can read it. Nothing in it runs until you allow it; ", this.view.confined ?
+        "what runs is confined and reaches neither your files nor the network." :
+        "what runs then can read and change all your files and use the network, because gravlab was opened with --kernel. Allow it only if you trust whoever made it. Without --kernel its code is confined."),
       h("button", { type: "button", onclick: async () => { await this.post("allow"); this.view.allowed = true; box.remove() } }, "Let its code run"))
     return box
   }
