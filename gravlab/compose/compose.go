@@ -93,7 +93,8 @@ type Cell struct {
 	State  State  //
 	Limit  Limit  // with Ended
 	Fault  string // with Failed: the last words of the program, one line
-	Output string // what it printed, both streams; valid UTF-8. At most 1 MiB of all cells is kept
+	Line   int    // with Failed: where in the cell that was, from 1; 0: not known
+	Output string // what it printed, both streams, without the stack of a panic; valid UTF-8. At most 1 MiB of all cells is kept
 	Frames int    // how many it exchanged
 }
 
@@ -102,6 +103,7 @@ type Remark struct {
 	Cell int // number of the cell as people count, from 1; 0: the whole notebook
 	Line int // in the cell, from 1; 0: all of it
 	Text string
+	Ends bool // it says how the cell ended, in the words of a remark
 }
 
 // Sheet is what a notebook says about itself. It comes from the notebook's

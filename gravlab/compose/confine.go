@@ -9,6 +9,8 @@ import (
 	"io"
 	"math"
 	"math/rand/v2"
+	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -19,6 +21,7 @@ import (
 	"github.com/tetratelabs/wazero/sys"
 
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/lastwords"
 )
 
 const (
@@ -47,7 +50,7 @@ type host struct {
 	ended   Limit // set when the cell is being ended
 	broken  error // the parent is gone
 	printed int   // by this cell
-	errors  *tail // last words on the error stream
+	errors  *lastwords.Stream
 	waited  time.Duration
 	pause   func(bool) // told when the program begins and ends to wait for a reply
 
@@ -81,7 +84,7 @@ func (h *host) again() {
 }
 
 func (h *host) reset() {
-	h.errors = &tail{}
+	h.errors = &lastwords.Stream{Pass: h.show}
 	h.reply = nil
 	h.clock = clockStart
 	var seed [32]byte
@@ -118,9 +121,19 @@ type stream struct {
 
 func (s stream) Write(b []byte) (int, error) {
 	h := s.host
-	if s.isErrors {
-		h.errors.Write(b)
+	if !s.isErrors {
+		h.show(b)
+	} else if h.errors.Write(b); h.errors.Held() > h.limits.Output {
+		h.ended = LimitOutput
 	}
+	if h.ended != LimitNone {
+		h.stop(h.ended)
+	}
+	return len(b), nil
+}
+
+// show prints up to the limit, and notes when it is passed.
+func (h *host) show(b []byte) {
 	from := h.printed
 	h.printed += len(b)
 	over := h.printed > h.limits.Output
@@ -135,9 +148,8 @@ func (s stream) Write(b []byte) (int, error) {
 		h.print(shown)
 	}
 	if over {
-		h.stop(LimitOutput)
+		h.ended = LimitOutput
 	}
-	return len(b), nil
 }
 
 // answer is the host's function exchange.
@@ -348,33 +360,38 @@ func (m *machine) close() {
 	}
 }
 
-// verdict says how a run that ended with err went.
-func (m *machine) verdict(err error) (state State, limit Limit, fault string) {
+// verdict says how a run that ended with err went. It may print the end of what
+// the program has printed.
+func (m *machine) verdict(err error) (state State, limit Limit, fault string, line int) {
 	h := m.host
-	switch {
-	case err == nil:
-		return Ran, LimitNone, ""
-	case m.refused: // what Go prints then may pass the limit on output
-		return Ended, LimitMemory, ""
-	case h.ended != LimitNone:
-		return Ended, h.ended, ""
-	case strings.Contains(h.errors.String(), "goroutine stack exceeds") || strings.Contains(err.Error(), "stack overflow"):
-		return Ended, LimitMemory, ""
-	}
 	var exit *sys.ExitError
-	if errors.As(err, &exit) {
-		if exit.ExitCode() == 0 {
-			return Ran, LimitNone, ""
-		}
-		fault = fmt.Sprintf("exit status %d", exit.ExitCode())
-	} else {
-		fault = "the program broke off"
+	failed := err != nil && !(errors.As(err, &exit) && exit.ExitCode() == 0)
+	h.errors.End(failed)
+	last := h.errors.String()
+	switch {
+	case failed && m.refused: // what Go prints then may pass the limit on output
+		return Ended, LimitMemory, "", 0
+	case h.ended != LimitNone:
+		return Ended, h.ended, "", 0
+	case !failed:
+		return Ran, LimitNone, "", 0
+	case strings.Contains(last, "goroutine stack exceeds") || strings.Contains(err.Error(), "stack overflow"):
+		return Ended, LimitMemory, "", 0
 	}
-	for line := range strings.Lines(h.errors.String()) {
-		if strings.HasPrefix(line, "panic: ") || strings.HasPrefix(line, "fatal error: ") {
-			fault = strings.TrimSpace(line)
+	fault = "the program broke off"
+	if exit != nil {
+		fault = fmt.Sprintf("the cell's program ended with exit status %d", exit.ExitCode())
+	}
+	for text := range strings.Lines(last) {
+		if strings.HasPrefix(text, "panic: ") || strings.HasPrefix(text, "fatal error: ") {
+			fault = strings.TrimSpace(text)
 			break
 		}
 	}
-	return Failed, LimitNone, clip(fault, 300)
+	// The innermost line of the cell itself: what it called may be another's.
+	own := regexp.MustCompile(fmt.Sprintf(`\t%s:([0-9]+)`, regexp.QuoteMeta(fileName(h.cell))))
+	if at := own.FindStringSubmatch(last); at != nil {
+		line, _ = strconv.Atoi(at[1])
+	}
+	return Failed, LimitNone, clip(fault, 300), line
 }

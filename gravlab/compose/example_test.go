@@ -42,13 +42,17 @@ func Example() {
 	for _, c := range out.Cells {
 		first, _, _ := strings.Cut(c.Output, "\n")
 		fmt.Printf("%d %s, printed %q\n", c.Index+1, c.State, first)
+		if c.Fault != "" {
+			fmt.Println("  line", c.Line, c.Fault)
+		}
 	}
 	fmt.Println(out.Remarks[0].Cell, out.Remarks[0].Line, out.Remarks[0].Text)
 	// Output:
 	// 1 ran, printed ""
 	// 2 ran, printed "1.62 on the Moon"
 	// 3 not built, printed ""
-	// 4 failed, printed "panic: runtime error: invalid memory address or nil pointer dereference"
+	// 4 failed, printed ""
+	//   line 3 panic: runtime error: invalid memory address or nil pointer dereference
 	// 5 ran, printed "9.81"
 	// 3 2 h is not known here: is it spelt as where it was declared, and does that cell come before this one?
 }

@@ -372,7 +372,7 @@ func (t *task) killed(watch *watch, limit Limit) (over bool, err error) {
 			t.remark(Remark{Cell: s.Cell + 1, Text: "checking this cell took too much time or memory; it is left out"})
 		} else {
 			t.job.Over[s.Cell] = true
-			t.remark(Remark{Cell: s.Cell + 1, Text: ended(limit, t.limits)})
+			t.remark(Remark{Cell: s.Cell + 1, Text: ended(limit, t.limits), Ends: true})
 		}
 	case stageRead:
 		t.out.Unread = "reading the file took too much time or memory"

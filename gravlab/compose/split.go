@@ -30,7 +30,10 @@ type source struct {
 const head = "package main;"
 
 // fileName is what positions in the cell are named after.
-func (s *source) fileName() string { return fmt.Sprintf("cell-%d", s.index+1) }
+func (s *source) fileName() string { return fileName(s.index) }
+
+// fileName is what the compiler and a stack call a cell.
+func fileName(index int) string { return fmt.Sprintf("cell-%d", index+1) }
 
 func (s *source) remark(line int, format string, args ...any) {
 	s.remarks = append(s.remarks, Remark{Cell: s.index + 1, Line: line, Text: fmt.Sprintf(format, args...)})

@@ -532,12 +532,12 @@ func (r *runner) open(compiler bool) error {
 func (r *runner) unstarted(rest []*unit, err error) {
 	for _, u := range rest {
 		if errors.Is(err, errNoMemory) {
-			r.remark(u.cell.index, 0, ended(LimitMemory, r.job.Limits))
+			r.say(msgRemark, Remark{Cell: u.cell.index + 1, Text: ended(LimitMemory, r.job.Limits), Ends: true})
 			r.over(u.cell.index, Ended, LimitMemory, "")
 			continue
 		}
 		fault := "the program did not start: " + clip(err.Error(), 200)
-		r.remark(u.cell.index, 0, fault)
+		r.say(msgRemark, Remark{Cell: u.cell.index + 1, Text: fault, Ends: true})
 		r.over(u.cell.index, Failed, LimitNone, fault)
 	}
 }
@@ -574,18 +574,18 @@ func (r *runner) cell(u *unit) error {
 		r.done.Times.Run += time.Since(begun)
 	}
 	r.done.Times.Exchange += r.host.waited - waited
-	r.flush()
 	if r.host.broken != nil {
 		return nil
 	}
-	state, limit, fault := r.machine.verdict(err)
-	if state == Ended {
-		r.remark(index, 0, ended(limit, r.job.Limits))
+	state, limit, fault, line := r.machine.verdict(err)
+	r.flush()
+	switch state {
+	case Ended:
+		r.say(msgRemark, Remark{Cell: index + 1, Text: ended(limit, r.job.Limits), Ends: true})
+	case Failed:
+		r.say(msgRemark, Remark{Cell: index + 1, Line: line, Text: "this cell failed: " + fault, Ends: true})
 	}
-	if state == Failed {
-		r.remark(index, 0, "this cell failed: "+fault)
-	}
-	r.over(index, state, limit, fault)
+	r.say(msgCell, Cell{Index: index, State: state, Limit: limit, Fault: fault, Line: line, Frames: r.host.frames})
 	r.job.Over[index] = true
 	return nil
 }

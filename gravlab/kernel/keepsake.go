@@ -35,19 +35,22 @@ func (k *keepsake) take(folder string) {
 	}
 }
 
-// restore puts back what is missing and says whether anything was.
+// restore puts back folders that are missing, with their files, and says whether
+// there were any. A file alone may be missing for a moment: %reset makes go.mod
+// anew.
 func (k *keepsake) restore() bool {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	lost := false
 	for _, dir := range k.dirs {
-		if _, err := os.Stat(dir); err != nil {
-			lost = os.MkdirAll(dir, 0o700) == nil
+		if _, err := os.Stat(dir); err == nil || os.MkdirAll(dir, 0o700) != nil {
+			continue
 		}
-	}
-	for path, data := range k.files {
-		if _, err := os.Stat(path); err != nil {
-			lost = os.WriteFile(path, data, 0o600) == nil || lost
+		lost = true
+		for path, data := range k.files {
+			if filepath.Dir(path) == dir {
+				os.WriteFile(path, data, 0o600)
+			}
 		}
 	}
 	return lost

@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"regexp"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
+	"gravity.example/gravlab/internal/lastwords"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -160,7 +162,7 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 	if why := refuse(c.Source, l.r.uses); why != "" {
 		return LiveResult{Outcome: Refused, Reason: why}, nil
 	}
-	out := &quiet{tell: c.Tell}
+	out := newQuiet(c.Tell)
 	cell := CellResult{Cell: notebook.NewCell(notebook.Code, "live", c.Source)}
 	l.r.tell = out.hear
 	err = l.r.execute(ctx, &cell, displays{})
@@ -169,7 +171,7 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 		return LiveResult{}, err
 	}
 	res = LiveResult{Outcome: cell.Outcome, Reason: cell.Reason}
-	trace := out.end(cell.Outcome == Ran)
+	out.errors.End(cell.Outcome != Ran)
 	own := strings.TrimSpace(declarations(c.Source))
 	switch {
 	case l.r.session == nil: // the next begins anew
@@ -177,7 +179,7 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 		l.known = append(l.known, own)
 	case cell.Outcome != Ran:
 		if res.Faults = faultsOf(cell.Cell); len(res.Faults) == 0 {
-			res.Faults = faultsOfTrace(trace, cell.Cell.Run, cell.Reason)
+			res.Faults = faultsOfTrace(out.errors.String(), cell.Cell, cell.Reason)
 			// Whether the kernel has taken in its declarations is not known.
 			l.known = append(l.known, unknown)
 		}
@@ -234,11 +236,17 @@ func (l *Live) learn(ctx context.Context, c LiveCell) (above []string, res LiveR
 		fresh = 0
 	default:
 		// The folder too, since settings such as %cd are repeated.
-		if res, err = l.tell(ctx, "%reset\n%cd "+strconv.Quote(l.r.o.Dir)); err != nil || res.Outcome != Ran {
+		forgot, err := l.tell(ctx, "%reset\n%cd "+strconv.Quote(l.r.o.Dir))
+		if err != nil {
 			return nil, res, err
 		}
-		res = LiveResult{}
 		l.known, l.r.uses = nil, map[string]bool{}
+		if forgot.Outcome != Ran { // a new one knows nothing either
+			l.drop()
+			if err := l.begin(ctx, c.Say); err != nil {
+				return nil, res, err
+			}
+		}
 	}
 	if err := l.teach(ctx, want[len(want)-fresh:], &res); err != nil || res.Outcome != "" {
 		return nil, res, err
@@ -310,6 +318,7 @@ func (l *Live) tell(ctx context.Context, source string) (LiveResult, error) {
 var (
 	faultPlace = regexp.MustCompile(`^Cell\[([0-9]+)\]: Line ([0-9]+)\n`)
 	tracePlace = regexp.MustCompile(`\[\[ Cell \[([0-9]+)\] Line ([0-9]+) \]\]`)
+	filePlace  = regexp.MustCompile(`^\t(/.*/gonb_[0-9a-f]+/main\.go):([0-9]+)`)
 )
 
 // faultsOf reads what the compiler has said of a cell. Each error comes with the
@@ -338,67 +347,75 @@ func faultsOf(c *notebook.Cell) []Fault {
 	return all
 }
 
-// faultsOfTrace reads where a program of the cell with that number has stopped.
-func faultsOfTrace(trace string, run int, reason string) []Fault {
-	for _, at := range tracePlace.FindAllStringSubmatch(trace, -1) {
-		if at[1] == strconv.Itoa(run) {
-			line, _ := strconv.Atoi(at[2])
-			return []Fault{{line, reason}}
+// faultsOfTrace reads where a program of the cell has stopped: the innermost place
+// that is in the cell itself.
+func faultsOfTrace(trace string, c *notebook.Cell, reason string) []Fault {
+	for line := range strings.Lines(trace) {
+		n := 0
+		if at := tracePlace.FindStringSubmatch(line); at != nil {
+			if at[1] == strconv.Itoa(c.Run) {
+				n, _ = strconv.Atoi(at[2])
+			}
+		} else if at := filePlace.FindStringSubmatch(line); at != nil {
+			n = lineLike(at[1], at[2], c.Source)
+		}
+		if n > 0 {
+			return []Fault{{n, reason}}
 		}
 	}
 	return nil
 }
 
+// lineLike returns the line of the cell that reads like a line of the program
+// which GoNB has made of it; 0 if there is none, or more than one. GoNB names the cell's line
+// itself, unless the runtime's text reaches it in pieces.
+func lineLike(file, line, source string) int {
+	program, err := os.ReadFile(file)
+	n, _ := strconv.Atoi(line)
+	lines := strings.Split(string(program), "\n")
+	if err != nil || n < 1 || n > len(lines) {
+		return 0
+	}
+	found := 0
+	for i, own := range strings.Split(source, "\n") {
+		if strings.TrimSpace(own) == strings.TrimSpace(lines[n-1]) {
+			if found > 0 {
+				return 0
+			}
+			found = i + 1
+		}
+	}
+	return found
+}
+
 // A quiet keeps from a reader what a program that fails writes at its end: the
 // stack, and how it ended. It comes in the result, in words.
 type quiet struct {
-	tell  func(Piece)
-	rest  string          // of the error output: a line that is not whole yet
-	trace strings.Builder // what is held back
+	tell   func(Piece)
+	errors lastwords.Stream
 }
 
-var traceStart = regexp.MustCompile(`^(panic: |fatal error: |goroutine [0-9]+ |runtime: )`)
+func newQuiet(tell func(Piece)) *quiet {
+	q := &quiet{tell: tell}
+	q.errors.Pass = func(text []byte) {
+		q.tell(Piece{Output: &notebook.Output{Kind: notebook.Stream, Name: "stderr", Text: string(text)}})
+	}
+	q.errors.Also = func(line []byte) bool { // GoNB's own
+		text := strings.TrimSpace(string(line))
+		return exitText.MatchString(text) || text == "^C"
+	}
+	return q
+}
 
 func (q *quiet) hear(p Piece) {
 	if p.Anew {
-		q.rest = ""
-		q.trace.Reset()
+		q.errors = lastwords.Stream{Pass: q.errors.Pass, Also: q.errors.Also}
 	}
-	if p.Output == nil || p.Output.Kind != notebook.Stream || p.Output.Name != "stderr" {
-		q.tell(p)
+	if p.Output != nil && p.Output.Kind == notebook.Stream && p.Output.Name == "stderr" {
+		q.errors.Write([]byte(p.Output.Text))
 		return
 	}
-	q.rest += p.Output.Text
-	for {
-		line, rest, whole := strings.Cut(q.rest, "\n")
-		if !whole {
-			return
-		}
-		q.rest = rest
-		q.line(line + "\n")
-	}
-}
-
-func (q *quiet) line(line string) {
-	text := strings.TrimSpace(line)
-	if q.trace.Len() > 0 || traceStart.MatchString(line) || exitText.MatchString(text) || text == "^C" {
-		q.trace.WriteString(line)
-		return
-	}
-	q.tell(Piece{Output: &notebook.Output{Kind: notebook.Stream, Name: "stderr", Text: line}})
-}
-
-// end returns what was held back, or tells it after all: the program ran to
-// its end and only printed such lines.
-func (q *quiet) end(ran bool) string {
-	if q.rest != "" {
-		q.line(q.rest)
-	}
-	if trace := q.trace.String(); !ran || trace == "" {
-		return trace
-	}
-	q.tell(Piece{Output: &notebook.Output{Kind: notebook.Stream, Name: "stderr", Text: q.trace.String()}})
-	return ""
+	q.tell(p)
 }
 
 // String is the fault in one line.

@@ -108,7 +108,7 @@ func TestLiveDeclarations(t *testing.T) {
 
 // However a cell fails, the reader is told what and where, and not with a stack.
 func TestLiveFaults(t *testing.T) {
-	l := live(t, LiveOptions{Timeout: 2 * time.Second, Memory: 1 << 30})
+	l := live(t, LiveOptions{Memory: 1 << 30})
 	for name, c := range map[string]struct {
 		cells   []string
 		outcome Outcome
@@ -118,10 +118,9 @@ func TestLiveFaults(t *testing.T) {
 	}{
 		"compiler": {cells: []string{"%%\nx := 1\nfmt.Println(y)"}, outcome: Failed, faults: []Fault{{2, "declared and not used: x"}, {3, "undefined: y"}}},
 		"parser":   {cells: []string{"%%\nfmt.Println(1\n"}, outcome: Failed, faults: []Fault{{2, "missing ',' before newline in argument list"}}},
-		"panic": {cells: []string{"func at(s []int, i int) int {\n\treturn s[i]\n}", "%%\nfmt.Println(\"so far\")\nfmt.Fprintln(os.Stderr, \"warned\")\nfmt.Println(at(nil, 1))"},
-			outcome: Failed, faults: []Fault{{4, "panic: runtime error: index out of range [1] with length 0 (exit status 2)"}}, text: "so far\nwarned\n"},
+		"panic": {cells: []string{"func at(s []int, i int) int {\n\treturn s[i]\n}", "%%\nfmt.Fprintln(os.Stderr, \"warned\")\nfmt.Println(at(nil, 1))"},
+			outcome: Failed, faults: []Fault{{3, "panic: runtime error: index out of range [1] with length 0 (exit status 2)"}}, text: "warned\n"},
 		"exit":           {cells: []string{"%%\nos.Exit(3)"}, outcome: Failed, reason: "exit status 3"},
-		"endless":        {cells: []string{"%%\nfor {}"}, outcome: TimedOut, reason: "did not end within 2s"},
 		"asks for input": {cells: []string{"%with_inputs\n%%\nfmt.Println(1)"}, outcome: Refused, reason: "nobody can type"},
 		"would kill":     {cells: []string{"%%\n%%"}, outcome: Refused, reason: "two lines"},
 		"shell":          {cells: []string{"!echo from a shell"}, outcome: Ran, text: "from a shell\n"},
@@ -140,12 +139,15 @@ func TestLiveFaults(t *testing.T) {
 			}
 		}
 	}
-	if runtime.GOOS != "linux" {
-		return
+	if runtime.GOOS == "linux" {
+		res, _, err := run(t, t.Context(), l, "%%\nvar all [][]byte\nfor range 40 {\n\tb := make([]byte, 1<<26)\n\tfor i := range b { b[i] = 1 }\n\tall = append(all, b)\n}\nfmt.Println(len(all))")
+		if err != nil || res.Outcome != Failed || !strings.Contains(res.Reason, "memory") {
+			t.Errorf("too much memory: %v, %+v", err, res)
+		}
 	}
-	res, _, err := run(t, t.Context(), l, "%%\nvar all [][]byte\nfor range 40 {\n\tb := make([]byte, 1<<26)\n\tfor i := range b { b[i] = 1 }\n\tall = append(all, b)\n}\nfmt.Println(len(all))")
-	if err != nil || res.Outcome != Failed || !strings.Contains(res.Reason, "memory") {
-		t.Errorf("too much memory: %v, %+v", err, res)
+	l.r.o.Timeout = time.Second
+	if res, _, err := run(t, t.Context(), l, "%%\nfor {}"); err != nil || res.Outcome != TimedOut || !strings.Contains(res.Reason, "did not end within 1s") {
+		t.Errorf("endless: %v, %+v", err, res)
 	}
 }
 
@@ -275,5 +277,37 @@ fmt.Println("done")`)
 	}
 	if html, _ := s.shown[0].Data.Text("text/html"); !strings.Contains(html, "turn 29") {
 		t.Errorf("at the end it shows %q", html)
+	}
+}
+
+// GoNB does not always name the line of a cell at which a program stopped.
+func TestFaultsOfTrace(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "gonb_0a1b")
+	if err := os.Mkdir(dir, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(dir, "main.go")
+	if err := os.WriteFile(file, []byte("package main\n\nfunc f() {\n\tpanic(1)\n}\n\nfunc main() {\n\tx := 1\n\tx++\n\tx++\n}\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c := notebook.NewCell(notebook.Code, "c", "%%\nx := 1\nx++\nx++")
+	c.Run = 7
+	for name, w := range map[string]struct {
+		trace string
+		line  int
+	}{
+		"named":              {"main.f(...)\n\t \x1b[7m[[ Cell [6] Line 2 ]]\x1b[0m " + file + ":4\nmain.main()\n\t \x1b[7m[[ Cell [7] Line 3 ]]\x1b[0m " + file + ":9 +0x5\n", 3},
+		"not named":          {"main.f(...)\n\t" + file + ":4\nmain.main()\n\t" + file + ":8 +0x5\n", 2},
+		"one of two":         {"main.main()\n\t" + file + ":9 +0x5\n", 0},
+		"of another cell":    {"main.f()\n\t" + file + ":4 +0x5\n", 0},
+		"no such line":       {"main.f()\n\t" + file + ":400 +0x5\n", 0},
+		"of Go's own":        {"time.Sleep()\n\t/usr/lib/go/src/time/sleep.go:8 +0x5\n", 0},
+		"no such file":       {"main.f()\n\t/nowhere/gonb_1/main.go:8 +0x5\n", 0},
+		"nothing of a trace": {"exit status 3\n", 0},
+	} {
+		got := faultsOfTrace(w.trace, c, "why")
+		if w.line == 0 && got != nil || w.line > 0 && !slices.Equal(got, []Fault{{w.line, "why"}}) {
+			t.Errorf("%s: %v, want line %d", name, got, w.line)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package page
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -107,6 +108,7 @@ func result(out compose.Outcome, box int) Result {
 	bad := last.State == compose.NotBuilt || last.State == compose.Refused
 	for _, m := range out.Remarks {
 		switch {
+		case m.Cell == box && m.Ends: // it is told below
 		case m.Cell == box && bad:
 			r.Trouble = append(r.Trouble, Trouble{Line: m.Line, Text: m.Text})
 		case m.Cell == box && m.Line > 0:
@@ -118,9 +120,10 @@ func result(out compose.Outcome, box int) Result {
 			r.Remarks = append(r.Remarks, "In a box above: "+m.Text)
 		}
 	}
+	slices.SortStableFunc(r.Trouble, func(a, b Trouble) int { return a.Line - b.Line })
 	switch last.State {
 	case compose.Failed:
-		r.Trouble = append(r.Trouble, Trouble{Text: last.Fault})
+		r.Trouble = append(r.Trouble, Trouble{Line: last.Line, Text: last.Fault})
 	case compose.Ended:
 		r.Trouble = append(r.Trouble, Trouble{Text: ended(last.Limit)})
 	case compose.NotRun:
