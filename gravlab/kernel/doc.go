@@ -1,8 +1,10 @@
 // Package kernel runs the cells of notebooks: it is the Jupyter kernel of the
-// labs, and a client that runs a whole notebook without a front end.
+// labs, and a client that runs a whole notebook, or one cell at a time, without a
+// front end.
 //
 //	result, err := kernel.Run(ctx, nb, kernel.RunOptions{})  // what `gravlab run` does
 //	err := kernel.Serve(connectionFile, kernel.ServeOptions{}) // what Jupyter starts
+//	live, err := kernel.NewLive(kernel.LiveOptions{})        // what `gravlab open --kernel` uses
 //
 // # The kernel
 //

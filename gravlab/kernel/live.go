@@ -185,8 +185,11 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 		}
 		res.Above = above
 	}
-	if cell.Outcome == Interrupted {
+	switch cell.Outcome {
+	case Interrupted:
 		return res, context.Cause(ctx)
+	case Died:
+		res.Reason = l.r.result.Log
 	}
 	return res, nil
 }

@@ -271,6 +271,7 @@ func TestLiveShows(t *testing.T) {
 for i := range 30 {
 	gonbui.UpdateHTML("id", fmt.Sprint("turn ", i))
 }
+gonbui.Sync() // else GoNB may lose some
 fmt.Println("done")`)
 	if err != nil || res.Outcome != Ran || s.text != "done\n" || len(s.shown) != 1 {
 		t.Fatalf("a display that changes: %v, %+v, shown %v, printed %q", err, res, s.shown, s.text)

@@ -19,7 +19,8 @@
 // Nothing in a notebook is trusted. Its text is rebuilt by package prose; its outputs are
 // shown as package report shows them; what cannot be rebuilt stands in a frame without
 // scripts, served with a policy that takes its origin away. Charts run a script,
-// ours, in a frame of the same kind. Code runs through a Runner, which confines it, and
+// ours, in a frame of the same kind. Code runs through a Runner, which confines it (unless
+// the reader wants the Go kernel and is told what that means), and
 // code of a notebook from elsewhere not before the reader has said so.
 //
 // # Where the work is
