@@ -46,31 +46,44 @@ func BenchmarkFetch(b *testing.B) {
 }
 
 // A box, from the request to its end: one that prints, and one that fits a
-// recording and draws what is left.
+// recording and draws what is left; confined, and in the Go kernel.
 func BenchmarkBox(b *testing.B) {
-	c := call(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: confined(b)})
-	c.enter()
-	_, _, body := c.send(request{path: labPath + "?tab=a"})
-	var v struct{ Blocks []struct{ ID, Source string } }
-	if err := json.Unmarshal([]byte(body), &v); err != nil {
-		b.Fatal(err)
-	}
-	for name, id := range map[string]string{"prints": "code-06", "fits": "code-14"} {
-		b.Run(name, func(b *testing.B) {
+	data := b.TempDir()
+	for _, by := range []struct {
+		name   string
+		runner labpage.Runner
+	}{{"confined", confined(b)}, {"kernel", kernels(b, data)}} {
+		c := call(b, labpage.Options{Labs: labs, Data: data, Runner: by.runner})
+		c.enter()
+		_, _, body := c.send(request{path: labPath + "?tab=a"})
+		var v struct{ Blocks []struct{ ID, Source string } }
+		if err := json.Unmarshal([]byte(body), &v); err != nil {
+			b.Fatal(err)
+		}
+		for _, box := range []struct{ does, id string }{{"prints", "code-06"}, {"fits", "code-14"}} {
 			text := ""
 			for _, block := range v.Blocks {
-				if block.ID == id {
+				if block.ID == box.id {
 					text = block.Source
 				}
 			}
-			for n := 0; b.Loop(); n++ {
+			turn := 0
+			run := func() {
 				// Changed each time, so that nothing of the last run is of use.
-				body, _ := json.Marshal(map[string]string{"Tab": "a", "Cell": id, "Source": fmt.Sprintf("%s\n// %d", text, n)})
+				turn++
+				body, _ := json.Marshal(map[string]string{"Tab": "a", "Cell": box.id, "Source": fmt.Sprintf("%s\n// %d", text, turn)})
 				if _, _, out := c.send(request{method: "POST", path: labPath + "/run", body: string(body)}); !strings.Contains(out, `"ok":true`) {
 					b.Fatal(out)
 				}
 			}
-		})
+			b.Run("does="+box.does+"/by="+by.name, func(b *testing.B) {
+				run() // the kernel starts and learns
+				for b.Loop() {
+					run()
+				}
+			})
+		}
+		c.server.Close()
 	}
 }
 
