@@ -5,19 +5,19 @@ import (
 	"time"
 )
 
-// BenchmarkSheet runs a whole sheet, warm, on one worker: its steps are reported beside the
-// whole. The kernel's figure for the same cells is BenchmarkKernel's.
+// BenchmarkSheet runs a whole sheet, warm, on one worker that has seen others like it: its
+// steps are reported beside the whole. The kernel's figure for the same cells is BenchmarkKernel's.
 func BenchmarkSheet(b *testing.B) {
-	p, err := NewPool(b.Context(), PoolOptions{Workers: 1})
-	if err != nil {
-		b.Fatal(err)
-	}
-	defer p.Close()
 	for _, c := range []struct {
 		name, number string
 		worked       bool
 	}{{"lab=00/worked", "00", true}, {"lab=01/blank", "01", false}, {"lab=01/worked", "01", true}} {
 		b.Run(c.name, func(b *testing.B) {
+			p, err := NewPool(b.Context(), PoolOptions{Workers: 1})
+			if err != nil {
+				b.Fatal(err)
+			}
+			defer p.Close()
 			file := bytesOf(b, lab(b, c.number, "", c.worked))
 			var sum Times
 			run := func() {
@@ -27,7 +27,7 @@ func BenchmarkSheet(b *testing.B) {
 				}
 				sum.add(out.Times)
 			}
-			run() // a worker is started
+			run() // a worker is started, and learns
 			sum = Times{}
 			for b.Loop() {
 				run()

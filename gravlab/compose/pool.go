@@ -30,6 +30,7 @@ type Pool struct {
 	setup setup
 	slots chan *worker // nil: a worker is to be started
 	dir   string
+	habit habits
 }
 
 // NewPool prepares the packages, which takes some 20 s the first time, and
@@ -123,10 +124,12 @@ type task struct {
 	cpu    time.Duration // of workers that are done with
 	asked  bool          // Session was called
 	failed error         // what Session said
+	habit  *habits
+	eager  bool // it was compiled from the start
 }
 
 func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
-	t := &task{Job: j, job: w, limits: j.Limits.orDefault(), cells: map[int]*Cell{}}
+	t := &task{Job: j, job: w, limits: j.Limits.orDefault(), cells: map[int]*Cell{}, habit: &p.habit}
 	if len(j.Notebook) > notebook.HandedInLimit {
 		t.out.Ended, t.out.Unread = LimitSize, fmt.Sprintf("the file has %d bytes; more than 20 MB are not read", len(j.Notebook))
 		return t.out, nil
@@ -248,9 +251,17 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 		if t.Session != nil && !t.asked {
 			t.asked = true
 			if t.Exchange, t.failed = t.Session(s); t.failed != nil {
-				w.send(msgReply, []byte("stop"))
+				w.send(msgReply, []byte(replyStop))
 				return false, nil
 			}
+		}
+		if t.job.LookOnly {
+			w.send(msgReply, []byte(replyStop))
+			return false, nil
+		}
+		if t.eager = t.habit.begin(s.Lab); t.eager {
+			w.send(msgReply, []byte(replyCompile))
+			return false, nil
 		}
 		w.send(msgReply, nil)
 	case msgStage:
@@ -310,6 +321,9 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			t.out.Ended = d.Ended
 		}
 		t.out.Times.add(d.Times)
+		if t.job.Cells == nil && !t.eager && d.Times.Programs > 0 {
+			t.habit.learn(t.out.Sheet.Lab, d.Times.heavy())
+		}
 		return true, nil
 	default:
 		return false, fmt.Errorf("a worker sent a message %q", m.kind)

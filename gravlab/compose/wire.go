@@ -19,13 +19,18 @@ const (
 	msgReply = 'r' // reply to a frame
 	// From the worker.
 	msgReady  = 'R' // ready for a job
-	msgSheet  = 'S' // Sheet, JSON; answered by an empty msgReply, or the job ends
+	msgSheet  = 'S' // Sheet, JSON; answered by a msgReply: empty, replyCompile or replyStop
 	msgStage  = 'G' // stage, JSON: what is about to be done
 	msgRemark = 'K' // Remark, JSON
 	msgCell   = 'C' // Cell, JSON: it is over
 	msgOutput = 'O' // what the cell in hand prints
 	msgFrame  = 'X' // a frame; answered by msgReply
 	msgDone   = 'D' // done, JSON: the job is over
+)
+
+const (
+	replyCompile = "compile" // go on, and compile from the start
+	replyStop    = "stop"    // the job ends here
 )
 
 // maxMessage bounds what the parent reads in one piece.

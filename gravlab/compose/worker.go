@@ -110,7 +110,8 @@ type turnout struct {
 	fset  *token.FileSet
 	host  *host
 	spent time.Duration // of patience
-	// impatient says that a program of this job outgrew the interpreter already.
+	// impatient says that a program of this job outgrew the interpreter already, or
+	// that sheets like it do.
 	impatient bool
 
 	buffer  []byte // printed and not yet sent
@@ -158,9 +159,11 @@ func (t *turnout) do(file []byte) {
 		var sheet Sheet
 		sheet, cells = look(nb)
 		t.say(msgSheet, sheet)
-		if m := <-t.in; m.kind != msgReply || len(m.body) > 0 || t.job.LookOnly {
+		m := <-t.in
+		if m.kind != msgReply || string(m.body) == replyStop {
 			return
 		}
+		t.impatient = string(m.body) == replyCompile
 	}
 	text := 0
 	for _, c := range cells {

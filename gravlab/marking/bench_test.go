@@ -22,7 +22,7 @@ import (
 // BenchmarkMark marks a class of worked sheets, two at once, and says how many
 // notebooks a minute that makes and what the time of one goes into.
 func BenchmarkMark(b *testing.B) {
-	for _, number := range []string{"90", "00", "01"} {
+	for _, number := range []string{"90", "00", "01", "05"} {
 		b.Run("lab="+number, func(b *testing.B) {
 			lab, err := exercises.Find(number)
 			if err != nil {
