@@ -118,15 +118,11 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *book) {
 		Tab, Question string
 		Code          bool
 	}
-	if !read(w, r, &in) {
+	release := b.forWriter(w, r, &in, &in.Tab)
+	if release == nil {
 		return
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if !b.mine(in.Tab) {
-		leave(w)
-		return
-	}
+	defer release()
 	q, c := b.question(in.Question)
 	if c == nil {
 		refuse(w, http.StatusBadRequest, "there is no such question")
@@ -180,15 +176,11 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 		Tab, Question string
 		Fields        fields
 	}
-	if !read(w, r, &in) {
+	release := b.forWriter(w, r, &in, &in.Tab)
+	if release == nil {
 		return
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if !b.mine(in.Tab) {
-		leave(w)
-		return
-	}
+	defer release()
 	q, c := b.question(in.Question)
 	if c == nil || q.Kind == judge.Function {
 		refuse(w, http.StatusBadRequest, "there is no such question")

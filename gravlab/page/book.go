@@ -241,9 +241,19 @@ func (s *Server) here(w http.ResponseWriter, r *http.Request, b *book) {
 	reply(w, map[string]bool{"writer": mine})
 }
 
-// leave is the answer to a tab that may not write.
-func leave(w http.ResponseWriter) {
-	refuse(w, http.StatusConflict, "another tab works on this lab")
+// forWriter reads what a tab wants to change and locks the book; release unlocks
+// it. A tab that may not write is told so, and release is nil.
+func (b *book) forWriter(w http.ResponseWriter, r *http.Request, in any, tab *string) (release func()) {
+	if !read(w, r, in) {
+		return nil
+	}
+	b.mu.Lock()
+	if !b.mine(*tab) {
+		b.mu.Unlock()
+		refuse(w, http.StatusConflict, "another tab works on this lab")
+		return nil
+	}
+	return b.mu.Unlock
 }
 
 // save takes what was typed into code boxes.
@@ -252,15 +262,11 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, b *book) {
 		Tab   string
 		Cells map[string]string
 	}
-	if !read(w, r, &in) {
+	release := b.forWriter(w, r, &in, &in.Tab)
+	if release == nil {
 		return
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if !b.mine(in.Tab) {
-		leave(w)
-		return
-	}
+	defer release()
 	for id, text := range in.Cells {
 		if problem := b.put(id, text); problem != "" {
 			refuse(w, http.StatusBadRequest, problem)
@@ -303,15 +309,11 @@ func (s *Server) allow(w http.ResponseWriter, r *http.Request, b *book) {
 // was handed out. Answers that were given in stay in the answers log.
 func (s *Server) anew(w http.ResponseWriter, r *http.Request, b *book) {
 	var in struct{ Tab string }
-	if !read(w, r, &in) {
+	release := b.forWriter(w, r, &in, &in.Tab)
+	if release == nil {
 		return
 	}
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	if !b.mine(in.Tab) {
-		leave(w)
-		return
-	}
+	defer release()
 	aside := ""
 	if stampOf(b.copy) != (stamp{}) {
 		var err error
