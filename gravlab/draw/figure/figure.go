@@ -132,13 +132,12 @@ func (f *Figure) Panels() []Panel {
 	return append([]Panel{{Y: f.Y, Series: f.Series, Marks: f.Marks, Share: 1}}, f.Under...)
 }
 
-// MaxPoints is the largest number of values in one series or map.
-const MaxPoints = 2_000_000
-
 // Validate says what is wrong with the figure, everything at once.
 func (f *Figure) Validate() error {
 	var errs []error
 	bad := func(format string, args ...any) { errs = append(errs, fmt.Errorf("figure: "+format, args...)) }
+	fit(bad, maxText, text{"title", f.Title})
+	fit(bad, maxProse, text{"caption", f.Caption}, text{"alt text", f.Alt})
 	f.X.check("x axis", bad)
 	if n := len(f.Under); n > 5 {
 		bad("%d panels under the first; allowed: 5 at most", n)
@@ -154,6 +153,10 @@ func (f *Figure) Validate() error {
 		p.Y.check(where+"y axis", bad)
 		if !(p.Share >= 0 && p.Share <= 5) {
 			bad("%sShare is %v; allowed: 0 to 5", where, p.Share)
+		}
+		if len(p.Series) > maxSeries || len(p.Marks) > maxMarks {
+			bad("%s%d series and %d marks; allowed: %d and %d", where, len(p.Series), len(p.Marks), maxSeries, maxMarks)
+			continue
 		}
 		for j, s := range p.Series {
 			s.check(where+fmt.Sprintf("series %d", j+1), f.X.Log, p.Y.Log, len(p.Series), bad)
@@ -172,6 +175,7 @@ func (f *Figure) Validate() error {
 }
 
 func (a Axis) check(where string, bad func(string, ...any)) {
+	fit(bad, maxText, text{where + "'s label", a.Label}, text{where + "'s unit", a.Unit})
 	if strings.TrimSpace(a.Label) == "" {
 		bad("the %s has no label; say what it shows", where)
 	}
@@ -187,7 +191,9 @@ func (a Axis) check(where string, bad func(string, ...any)) {
 }
 
 func (s Series) check(where string, logX, logY bool, of int, bad func(string, ...any)) {
-	if s.Name != "" {
+	if len(s.Name) > maxText {
+		fit(bad, maxText, text{where + "'s name", s.Name})
+	} else if s.Name != "" {
 		where += fmt.Sprintf(" (%q)", s.Name)
 	} else if of > 1 {
 		bad("%s has no name, and the panel has %d series; name it", where, of)
@@ -249,6 +255,7 @@ const (
 )
 
 func (m Mark) check(where string, bad func(string, ...any)) {
+	fit(bad, maxText, text{where + "'s text", m.Text})
 	switch m.Kind {
 	case Vertical, Horizontal, Label, Span:
 	default:
@@ -260,6 +267,7 @@ func (m Mark) check(where string, bad func(string, ...any)) {
 }
 
 func (m *Map) check(bad func(string, ...any)) {
+	fit(bad, maxText, text{"map's label", m.Label}, text{"map's unit", m.Unit})
 	if strings.TrimSpace(m.Label) == "" || strings.TrimSpace(m.Unit) == "" {
 		bad(`the map has no label or no unit; give both ("1" for a pure number)`)
 	}
@@ -314,7 +322,7 @@ func (f *Figure) AltText() string {
 	}
 	if f.Map != nil {
 		lo, hi := Range(f.Map.Z)
-		fmt.Fprintf(&b, "Map of %s, from %.3g to %.3g%s. ", f.Map.Label, lo, hi, spaced(f.Map.Unit))
+		fmt.Fprintf(&b, "Map of %s, from %s to %s%s. ", f.Map.Label, short(lo), short(hi), spaced(f.Map.Unit))
 	}
 	for i, p := range f.Panels() {
 		if len(p.Series) == 0 {
@@ -331,11 +339,20 @@ func (f *Figure) AltText() string {
 			}
 			x0, x1 := Range(s.X)
 			y0, y1 := Range(s.Y)
-			fmt.Fprintf(&b, "%s (%s, %d values): %s from %.3g to %.3g%s, %s from %.3g to %.3g%s. ", name, s.Kind, len(s.X),
-				f.X.Label, x0, x1, spaced(f.X.Unit), p.Y.Label, y0, y1, spaced(p.Y.Unit))
+			fmt.Fprintf(&b, "%s (%s, %d values): %s from %s to %s%s, %s from %s to %s%s. ", name, s.Kind, len(s.X),
+				f.X.Label, short(x0), short(x1), spaced(f.X.Unit), p.Y.Label, short(y0), short(y1), spaced(p.Y.Unit))
 		}
 	}
 	return clean(strings.TrimSpace(b.String()))
+}
+
+// short writes a number for the alt text: three digits, but all the digits
+// before the point of a year, or of anything else up to 99 999.
+func short(v float64) string {
+	if a := math.Abs(v); a >= 1000 && a < 99999.5 {
+		return fmt.Sprintf("%.0f", v)
+	}
+	return fmt.Sprintf("%.3g", v)
 }
 
 func spaced(unit string) string {

@@ -48,6 +48,16 @@ func TestValidate(t *testing.T) {
 		{"equal steps", func(f *Figure) { f.Map.Y[1] = 1.5 }},
 		{"a value for each", func(f *Figure) { f.Map.Z = f.Map.Z[:5] }},
 		{"map has no label", func(f *Figure) { f.Map.Unit = "" }},
+		{"title has 501 bytes; allowed: 500", func(f *Figure) { f.Title = strings.Repeat("x", 501) }},
+		{"caption has 10001 bytes", func(f *Figure) { f.Caption = strings.Repeat("x", 10001) }},
+		{"alt text has 10001 bytes", func(f *Figure) { f.Alt = strings.Repeat("x", 10001) }},
+		{"y axis's label has 501 bytes", func(f *Figure) { f.Y.Label = strings.Repeat("x", 501) }},
+		{"panel 2: y axis's unit has 501 bytes", func(f *Figure) { f.Under[0].Y.Unit = strings.Repeat("x", 501) }},
+		{"series 1's name has 501 bytes", func(f *Figure) { f.Series[0].Name = strings.Repeat("x", 501) }},
+		{"mark 1's text has 501 bytes", func(f *Figure) { f.Marks = []Mark{{Kind: Vertical, Text: strings.Repeat("x", 501)}} }},
+		{"map's label has 501 bytes", func(f *Figure) { f.Map.Label = strings.Repeat("x", 501) }},
+		{"201 series and 0 marks; allowed: 200 and 2000", func(f *Figure) { f.Series = make([]Series, 201) }},
+		{"panel 2: 1 series and 2001 marks", func(f *Figure) { f.Under[0].Marks = make([]Mark, 2001) }},
 		{"NaN only", func(f *Figure) {
 			for i := range f.Map.Z {
 				f.Map.Z[i] = math.NaN()
@@ -113,6 +123,9 @@ func TestSketch(t *testing.T) {
 		{Unit: "mm", Shapes: []Shape{{Kind: Circle}}}, {Unit: "mm", Shapes: []Shape{{Kind: "oval"}}},
 		{Unit: "mm", Shapes: []Shape{{Kind: Box, X: math.Inf(1)}}}, {Unit: "mm", Shapes: []Shape{{Kind: Text}}},
 		{Unit: "mm", Shapes: []Shape{{Kind: Box, Role: "x"}}},
+		{Unit: "mm", Shapes: ok.Shapes, Title: strings.Repeat("x", 501)},
+		{Unit: "mm", Shapes: ok.Shapes, Caption: strings.Repeat("x", 10001)},
+		{Unit: "mm", Shapes: []Shape{{Kind: Text, Text: strings.Repeat("x", 501)}}},
 	} {
 		if err := bad.Validate(); err == nil {
 			t.Errorf("%+v: no error", bad)

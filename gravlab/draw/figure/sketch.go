@@ -60,6 +60,8 @@ type Shape struct {
 func (s *Sketch) Validate() error {
 	var errs []error
 	bad := func(format string, args ...any) { errs = append(errs, fmt.Errorf("sketch: "+format, args...)) }
+	fit(bad, maxText, text{"title", s.Title}, text{"unit", s.Unit})
+	fit(bad, maxProse, text{"caption", s.Caption}, text{"alt text", s.Alt})
 	if strings.TrimSpace(s.Unit) == "" {
 		bad("no unit; give the unit of its lengths")
 	}
@@ -70,6 +72,7 @@ func (s *Sketch) Validate() error {
 		bad("Bar is %v; allowed: a finite length, zero or more", s.Bar)
 	}
 	for i, sh := range s.Shapes {
+		fit(bad, maxText, text{fmt.Sprintf("text of shape %d", i+1), sh.Text})
 		for _, v := range []float64{sh.X, sh.Y, sh.X2, sh.Y2, sh.R} {
 			if !finite(v) || v > huge || v < -huge {
 				bad("shape %d has the length %v; allowed: finite numbers", i+1, v)
