@@ -120,7 +120,7 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 				chi2 = next
 				break
 			}
-			if delta <= 1e-15*scaledLength(scale, s.p) || delta < 1e-300 {
+			if !(delta > 1e-15*scaledLength(scale, s.p)) || delta < 1e-300 { // also when delta is NaN, of steps beyond float64
 				// No step, however short, makes chi² smaller. Where even the whole
 				// step promises next to nothing, the gradient is the error of the
 				// derivatives.

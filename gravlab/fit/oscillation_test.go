@@ -288,3 +288,16 @@ func BenchmarkDampedOscillation(b *testing.B) {
 		})
 	}
 }
+
+// TestOscillationBeyondFloat: readings whose squares no float64 holds end the
+// search with an error; its region of trust once became NaN, and it never ended.
+func TestOscillationBeyondFloat(t *testing.T) {
+	y := []float64{-0.6, 0.46, 6e-7, 0.15, -2e-7, 0.54, 0, 2e-14, 0, 1e308, 8e-77, 1e-308, 4e-154, 1e308, -2e-6, 0.06, 0, 0, 0, 0, -0.2, 0.05, 1, 0, 0, 0.47}
+	var x []float64
+	for i := range y {
+		x = append(x, 10*float64(i+1))
+	}
+	if f, err := DampedOscillationDrift(x, y, nil); err == nil && !(f.Chi2 >= 0) {
+		t.Errorf("chi² = %g without an error", f.Chi2)
+	}
+}
