@@ -70,7 +70,9 @@ type Recording struct {
 	Lever    Lever     // without a distance the readings are angles
 }
 
-// Angles returns the readings as angles of the beam, rad.
+// Angles returns the readings as angles of the beam, rad. Those of a lever are
+// counted from the zero of the scale, as if the light fell square on it there:
+// of a recorder with a Zero take that off first.
 func (r Recording) Angles() ([]float64, error) {
 	angles := make([]float64, len(r.Readings))
 	copy(angles, r.Readings)

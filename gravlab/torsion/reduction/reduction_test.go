@@ -45,6 +45,24 @@ func TestFitRecovers(t *testing.T) {
 	near(t, "G", gravlab.Must(b.GFromSwing(f.Deflection.Value, f.Undamped.Value)), gravlab.G, 1e-4)
 }
 
+// TestZeroOfScale: the deflection does not depend on where the scale has its
+// zero, though D tan(2 theta) taken from there would be 2 % out.
+func TestZeroOfScale(t *testing.T) {
+	b, r := torsion.Skelmire(), recorder()
+	r.Noise, r.Step, r.Drift = 0, 0, 0
+	theta := gravlab.Must(b.Deflection())
+	for _, zero := range []float64{-0.4, 0, 0.05, 0.45} {
+		r.Zero = zero
+		for _, sigma := range []float64{0, 2e-4} {
+			f := gravlab.Must(Fit(gravlab.Must(b.Record(r, rand.New(rand.NewPCG(1, 2)))), Window{Sigma: sigma}))
+			near(t, "deflection", f.Deflection.Value, theta, 1e-4) // the curvature of the torque, as above
+			if got, want := f.Start.Value, zero/6-theta; math.Abs(got-want) > 1e-4*theta {
+				t.Errorf("zero at %g m: start %g, want %g", zero, got, want)
+			}
+		}
+	}
+}
+
 // TestFitOfWeakDamping: without damping, and without readings before the
 // switch, the rate of decay is zero within its uncertainty and all else is as
 // good.

@@ -3,6 +3,7 @@ package reduction
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
@@ -33,8 +34,8 @@ type Swing struct {
 	Undamped    Estimate // the period it would have without damping, s
 	DecayTime   Estimate // tau: decay time of the amplitude, s; +Inf if no decay is seen
 	DecayRate   Estimate // 1/tau, 1/s; of a weak damping it may come out below zero by chance
-	Start       Estimate // reading of the rest before the switch, at t = 0, as an angle, rad
-	Equilibrium Estimate // reading of the rest after the switch, at t = 0, as an angle, rad
+	Start       Estimate // reading of the rest before the switch, at t = 0, as an angle, rad; with a lever place/(2 D)
+	Equilibrium Estimate // reading of the rest after the switch, at t = 0, likewise, rad
 	Deflection  Estimate // theta_e, half of the move from Start to Equilibrium, rad
 	Drift       Estimate // of the zero, rad/s
 	Correlation float64  // of Deflection and Undamped
@@ -69,12 +70,16 @@ var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay rate
 // torque it gives the deflection within 1e-5 of itself and the period within
 // 2e-6; the error grows in proportion to the swing.
 //
+// A lever's spot goes with the tangent, counted from where the light falls
+// square on the scale. That is the middle of the two rests (see torsion.Lever)
+// wherever the scale has its zero, so Fit finds that middle first.
+//
 // The window must hold at least a third of a period of a swing that oscillates,
 // and nothing must have disturbed the beam between the switch and its end, else
 // Start and Deflection mean nothing (the other estimates still do when the
 // window begins after the disturbance).
 func Fit(rec torsion.Recording, window Window) (Swing, error) {
-	times, angles, sigma, err := window.cut(rec)
+	times, readings, err := window.cut(rec)
 	if err != nil {
 		return Swing{}, err
 	}
@@ -82,16 +87,33 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	for switched < len(times) && times[switched] < 0 {
 		switched++
 	}
-	var swingSigma []float64
-	if sigma != nil {
-		swingSigma = sigma[switched:]
+	// In proportion to the readings: good enough to start from, and for the middle.
+	angles, perReading := readings, 1.0
+	if rec.Lever.Distance > 0 {
+		perReading = 1 / (2 * rec.Lever.Distance)
+		angles = make([]float64, len(readings))
+		for i, spot := range readings {
+			angles[i] = spot * perReading
+		}
 	}
-	first, err := fit.DampedOscillationDrift(times[switched:], angles[switched:], swingSigma)
+	first, err := fit.DampedOscillationDrift(times[switched:], angles[switched:], nil)
 	if err != nil {
 		return Swing{}, fmt.Errorf("reduction.Fit: no swing found after the switch: %w", err)
 	}
 	sin, cos := math.Sincos(first.P[fit.Phase])
 	amplitude := first.P[fit.Amplitude]
+	middle := first.P[fit.Offset] + amplitude*cos/2
+	middle = max(slices.Min(angles), min(slices.Max(angles), middle)) // a window from late on only guesses it
+	sigma := window.sigmas(len(readings))
+	if rec.Lever.Distance > 0 {
+		spot := middle / perReading
+		if angles, sigma, err = window.onScale(rec.Lever, readings, spot); err != nil {
+			return Swing{}, err
+		}
+		for i := range angles {
+			angles[i] += middle
+		}
+	}
 	result, err := fit.Curve{
 		X: times, Y: angles, Sigma: sigma,
 		Model: swingModel, Jacobian: swingJacobian,
@@ -104,18 +126,17 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	return estimates(result)
 }
 
-// cut returns the part of the recording in the window as angles, with the
-// uncertainty of each, or nil when it is unknown.
-func (w Window) cut(rec torsion.Recording) (times, angles, sigma []float64, err error) {
+// cut returns the part of the recording in the window.
+func (w Window) cut(rec torsion.Recording) (times, readings []float64, err error) {
 	const fn = "reduction.Fit"
 	if err := arg.SameLength(fn, "Times", len(rec.Times), "Readings", len(rec.Readings)); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	if err := arg.Rising(fn, "Times", rec.Times, "time in s"); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	if err := arg.NonNegative(fn, "Sigma", w.Sigma, "standard uncertainty of a reading"); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
 	if w.From == 0 {
 		w.From = math.Inf(-1)
@@ -124,31 +145,46 @@ func (w Window) cut(rec torsion.Recording) (times, angles, sigma []float64, err 
 		w.To = math.Inf(1)
 	}
 	if !(w.From < w.To) {
-		return nil, nil, nil, arg.Bad(fn, "From", w.From, fmt.Sprintf("less than To, %g", w.To))
+		return nil, nil, arg.Bad(fn, "From", w.From, fmt.Sprintf("less than To, %g", w.To))
 	}
-	all, err := rec.Angles()
-	if err != nil {
-		return nil, nil, nil, err
+	if _, err := rec.Angles(); err != nil { // refuses what is no reading
+		return nil, nil, err
 	}
 	for i, t := range rec.Times {
-		if t < w.From || t > w.To {
-			continue
-		}
-		times = append(times, t)
-		angles = append(angles, all[i])
-		if w.Sigma > 0 {
-			s := w.Sigma
-			if d := rec.Lever.Distance; d > 0 { // derivative of atan(spot/D)/2
-				x := rec.Readings[i] / d
-				s /= 2 * d * (1 + x*x)
-			}
-			sigma = append(sigma, s)
+		if t >= w.From && t <= w.To {
+			times = append(times, t)
+			readings = append(readings, rec.Readings[i])
 		}
 	}
 	if err := arg.AtLeast(fn, "Times", len(times), parameters+2); err != nil {
-		return nil, nil, nil, fmt.Errorf("in the window: %w", err)
+		return nil, nil, fmt.Errorf("in the window: %w", err)
 	}
-	return times, angles, sigma, nil
+	return times, readings, nil
+}
+
+// sigmas is the uncertainty of each of n readings that are angles, or nil when
+// it is unknown.
+func (w Window) sigmas(n int) []float64 {
+	if w.Sigma == 0 {
+		return nil
+	}
+	return slices.Repeat([]float64{w.Sigma}, n)
+}
+
+// onScale turns spots into angles from the middle, where the light falls square
+// on the scale, with the uncertainty of each or nil.
+func (w Window) onScale(lever torsion.Lever, spots []float64, middle float64) (angles, sigma []float64, err error) {
+	angles, sigma = make([]float64, len(spots)), w.sigmas(len(spots))
+	for i, spot := range spots {
+		if angles[i], err = lever.Angle(spot - middle); err != nil {
+			return nil, nil, err
+		}
+		if sigma != nil { // derivative of atan(spot/D)/2
+			x := (spot - middle) / lever.Distance
+			sigma[i] /= 2 * lever.Distance * (1 + x*x)
+		}
+	}
+	return angles, sigma, nil
 }
 
 func swingModel(p, times, dst []float64) {
