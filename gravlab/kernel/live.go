@@ -156,6 +156,7 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 	c.Say("running")
 	above, res, err := l.learn(ctx, c)
 	if err != nil || res.Outcome != "" {
+		l.known = append(l.known, unknown) // it was told, and may not have taken it in
 		return res, err
 	}
 	// What it uses together with what it has imported above may hang it.
@@ -175,13 +176,22 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 	own := strings.TrimSpace(declarations(c.Source))
 	switch {
 	case l.r.session == nil: // the next begins anew
-	case cell.Outcome == Ran && own != "":
-		l.known = append(l.known, own)
-	case cell.Outcome != Ran:
+	case cell.Outcome == Ran:
+		if n := len(l.known); own != "" && (n == 0 || l.known[n-1] != own) {
+			l.known = append(l.known, own)
+		}
+	default:
 		if res.Faults = faultsOf(cell.Cell); len(res.Faults) == 0 {
-			res.Faults = faultsOfTrace(out.errors.String(), cell.Cell, cell.Reason)
-			// Whether the kernel has taken in its declarations is not known.
-			l.known = append(l.known, unknown)
+			trace := out.errors.String()
+			if cell.Outcome == Failed && strings.HasPrefix(trace, "SIGSEGV: ") {
+				// In Go's own code: where memory is limited, it does not always find
+				// that it got none.
+				res.Reason = "fatal error: the Go runtime broke off, out of memory as a rule"
+			}
+			res.Faults = faultsOfTrace(trace, cell.Cell, res.Reason)
+			if own != "" { // whether the kernel has taken them in is not known
+				l.known = append(l.known, unknown)
+			}
 		}
 		res.Above = above
 	}
@@ -239,6 +249,7 @@ func (l *Live) learn(ctx context.Context, c LiveCell) (above []string, res LiveR
 		fresh = 0
 	default:
 		// The folder too, since settings such as %cd are repeated.
+		l.known = []string{unknown}
 		forgot, err := l.tell(ctx, "%reset\n%cd "+strconv.Quote(l.r.o.Dir))
 		if err != nil {
 			return nil, res, err

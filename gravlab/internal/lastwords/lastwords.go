@@ -24,7 +24,7 @@ type Stream struct {
 // maxHeld is how much is held back; a program may have thousands of stacks.
 const maxHeld = 64 << 10
 
-var start = regexp.MustCompile(`^(panic: |fatal error: |goroutine [0-9]+ |runtime: )`)
+var start = regexp.MustCompile(`^(panic: |fatal error: |goroutine [0-9]+ |runtime: |SIG[A-Z]+: [a-z])`)
 
 // Write takes text, which may be cut anywhere.
 func (s *Stream) Write(text []byte) {

@@ -20,6 +20,7 @@ func TestStream(t *testing.T) {
 		"nothing":            {"", true, "", ""},
 		"also":               {"one\nexit status 3\n", true, "one\n", "exit status 3\n"},
 		"runtime":            {"fatal error: all goroutines are asleep - deadlock!\n", true, "", "fatal error: all goroutines are asleep - deadlock!\n"},
+		"signal":             {"so far\nSIGSEGV: segmentation violation\nPC=0x42f2fd m=0 sigcode=1 addr=0x0\n", true, "so far\n", "SIGSEGV: segmentation violation\nPC=0x42f2fd m=0 sigcode=1 addr=0x0\n"},
 		"panic in a text":    {"do not panic: it is well\n", true, "do not panic: it is well\n", ""},
 	} {
 		for _, size := range []int{1, 2, 7, 1000} {
