@@ -288,7 +288,7 @@ func (p passing) swings(d *Draw) Question {
 	return Question{
 		ID: "swings", Kind: judge.Number, Marks: 2, Title: "How many swings?", Uses: []string{"line"},
 		Prompt: fmt.Sprintf("After everything that a reference can take off, noise of %.1f nm/s²/√Hz is left. How many full swings of %.3f s must you watch until your line at $2/T$ has a signal-to-noise ratio of 5? For a line of amplitude $A$ in white noise of the one-sided amplitude density $s$, watched for the time $t$, the ratio is $\\rho = A\\sqrt{t}/s$.", asd, roundTo(period, 4)),
-		Unit:   "1", Tol: judge.Tolerance{Rel: 0.02, Why: "the tolerance of the line counts twice; rounding to whole swings is allowed for"},
+		Unit:   "1", Tol: judge.Tolerance{Rel: 0.02, Abs: 1, Why: "the tolerance of the line counts twice; a number rounded up to whole swings fits"},
 		Solve: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, period) }),
 		Slips: []Slip{
 			{"the ratio not squared", n(func(a float64) float64 { return neededSwings(1, a, asd*1e-9, period) * rho }), "The ratio grows with the root of the time: five times the ratio takes 25 times as long."},
@@ -342,7 +342,7 @@ func passingTests() Question {
 		Prompt: "A line stands at the right frequency. Which of these does *not* help to tell the ball's pull from the floor's motion?",
 		Options: []judge.Option{
 			{Letter: "a", Text: "a shaker that pushes the same support with the same force and moves hardly any mass", Idea: "That helps: it shows the floor alone. What it shows can be subtracted."},
-			{Letter: "b", Text: "a second, equal ball beside the first that swings against it", Idea: "That helps: the horizontal forces on the support cancel, the pulls do not."},
+			{Letter: "b", Text: "a second, equal ball beside the first that swings against it", Idea: "That helps: the horizontal forces on the support cancel; below one of the balls the pulls do not, since it is much nearer than the other."},
 			{Letter: "c", Text: "the same measurement from several places", Idea: "That helps: the pull falls off fast with distance and changes sign in a known way; the slab tilts alike everywhere."},
 			{Letter: "d", Text: "a longer record, from which a lock-in reads the phase of the line more exactly", Right: true},
 		},

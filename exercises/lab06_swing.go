@@ -190,10 +190,10 @@ func (s passingSwing) mass() Question {
 			{"the noise of one recording only", pierValue(func() float64 { return s.detect[0]().UNoise }), "Both recordings have noise, and the distance is known to a few millimetres only."},
 		},
 		Range: [2]float64{10.5, 22},
-		Hints: [2]string{"Detect on the swing gives an apparent mass. What does the same analysis say of the shaker?", "Swing less shaker. Their uncertainties in quadrature."},
+		Hints: [2]string{"Detect on the swing gives an apparent mass. What does the same analysis say of the shaker?", "Swing less shaker. The noise of the two (UNoise) in quadrature; the distance and the amplitude are the same for both, so their part scales with the difference."},
 		Worked: "%%\n// The swing shows ball and floor, the shaker the floor alone, as an apparent\n// mass: a negative one, since the floor works against the pull here.\n" + s.reading() +
-			"swing, shaker := detect(\"swing\"), detect(\"shaker\")\nfmt.Printf(\"swing %.1f kg, shaker %.1f kg\\n\", swing.Mass, shaker.Mass)\nsheet.Measured(\"mass\", swing.Mass-shaker.Mass, math.Hypot(swing.U, shaker.U), \"kg\")",
-		Reasoning: "The slab sinks when the ball passes the bottom, and accelerates against the pull's line: the swing alone makes the ball look lighter than it is, with an uncertainty that gives no warning. The shaker makes the same force without the mass, so the difference is gravity. The analysis is linear: apparent masses subtract.",
+			"swing, shaker := detect(\"swing\"), detect(\"shaker\")\nfmt.Printf(\"swing %.1f kg, shaker %.1f kg\\n\", swing.Mass, shaker.Mass)\nmass, noise := swing.Mass-shaker.Mass, math.Hypot(swing.UNoise, shaker.UNoise)\n// One distance and one amplitude made both masses of lines: no quadrature there.\ngeometry := math.Hypot(swing.UPlace, swing.UAmplitude) / swing.Mass * mass\nsheet.Measured(\"mass\", mass, math.Hypot(noise, geometry), \"kg\")",
+		Reasoning: "The slab sinks when the ball passes the bottom, and accelerates against the pull's line: the swing alone makes the ball look lighter than it is, with an uncertainty that gives no warning. The shaker makes the same force without the mass, so the difference is gravity. The analysis is linear: apparent masses subtract. Their noise is independent, but one error of the distance spoils both by the same factor, and so their difference.",
 		Source:    Source{Text: "common practice, no source: a control measurement without the mass; a mass of the sheet's own made the recording"},
 	}
 }
