@@ -52,7 +52,7 @@ func fallPendulums(d *Draw) Question {
 		Range:     [2]float64{-1.9e-3, -1.5e-4},
 		Hints:     [2]string{"How does the acceleration follow from the period? T = 2π √(L/a).", "a goes with 1/T². Which of the two then falls with the smaller acceleration?"},
 		Worked:    fmt.Sprintf("%%%%\n// a = 4 pi² L/T²: the same length for both, so only the periods count, and the\n// number of swings cancels. The slower pendulum has the smaller acceleration.\na1, a2 := 1/math.Pow(%.1f, 2), 1/math.Pow(%.1f, 2)\nsheet.Number(\"pendulums\", 2*(a1-a2)/(a1+a2), \"1\")", wood, lead),
-		Reasoning: "$a = 4\\pi^2L/T^2$, so a relative difference of the periods counts twice, with the sign turned round: $\\eta \\approx -2\\,\\Delta T/T$. (With a stopwatch that is good to half a second this is no difference at all, and lengths that differ by half a millimetre would do as much: that is why pendulums stop near $10^{-5}$.)",
+		Reasoning: "$a = 4\\pi^2L/T^2$, so a relative difference of the periods counts twice, with the sign turned round: $\\eta \\approx -2\\,\\Delta T/T$. (With a stopwatch that is good to half a second this is no difference at all, and lengths that differ by a millimetre or so would do as much: that is why pendulums stop near $10^{-5}$.)",
 		Source:    Source{Text: newton["source"] + "; " + newton["how_known"] + ": pendulums with boxes of wood, lead and other substances, alike to a part in a thousand"},
 	}
 }
