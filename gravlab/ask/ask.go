@@ -97,7 +97,7 @@ func (c Copy) frame(k frame.Kind) frame.Frame {
 
 func (c Copy) answer(question string, form frame.Form) frame.Frame {
 	f := c.frame(frame.Answer)
-	f.Question, f.Form = question, form
+	f.Question, f.Form, f.Own = question, form, readOwn.Load()
 	return f
 }
 

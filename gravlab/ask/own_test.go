@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"gravity.example/gravlab/frame"
 )
 
 func TestToSI(t *testing.T) {
@@ -89,7 +91,24 @@ func TestOwnRecordingFile(t *testing.T) {
 	if err := os.WriteFile("mine.csv", []byte("time (s),angle (mrad)\n0,1\n1,2\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	readOwn.Store(false)
+	defer readOwn.Store(false)
+	if Sheet("01", "").answer("kappa", frame.FormNumber).Own {
+		t.Error("an answer says that it comes from a recording before one is read")
+	}
 	if got := Sheet("01", "").OwnRecording("mine.csv").Column("angle"); got[1] != 2e-3 {
+		t.Errorf("angle %v", got)
+	}
+	if !Sheet("01", "").answer("kappa", frame.FormNumber).Own {
+		t.Error("an answer after a recording of one's own does not say so")
+	}
+	// A reader who works on a copy may have put it beside that.
+	beside := t.TempDir()
+	if err := os.WriteFile(filepath.Join(beside, "there.csv"), []byte("angle (mrad)\n3\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("GRAVLAB_BESIDE", strings.Join([]string{t.TempDir(), beside}, string(filepath.ListSeparator)))
+	if got := Sheet("01", "").OwnRecording("there.csv").Column("angle"); got[0] != 3e-3 {
 		t.Errorf("angle %v", got)
 	}
 	if err := os.WriteFile("big.csv", make([]byte, maxFile+1), 0o600); err != nil {

@@ -166,10 +166,16 @@ func (s *Session) answer(f frame.Frame) frame.Frame {
 	return s.give(p, a)
 }
 
+// ownNote is told with a verdict that a recording of one's own may not deserve.
+const ownNote = "This cell reads a recording of your own, and the verdict compares with the virtual one: what yours is worth is judged by values for your own apparatus."
+
 // give judges, keeps and displays.
 func (s *Session) give(p place, a judge.Answer) frame.Frame {
 	v, err := p.sheet.give(p.question, a)
 	view := viewOf(p, v)
+	if p.f.Own && (v.Outcome == judge.Off || v.Outcome == judge.Slip) && (p.question.Kind == judge.Number || p.question.Kind == judge.Measured) {
+		view.Message += "\n" + ownNote
+	}
 	if err != nil {
 		s.bench.o.Complain(err.Error())
 		view.Message += "\nThis answer is not kept beyond this session: " + err.Error()

@@ -480,3 +480,24 @@ func BenchmarkTypedAnswerInMemory(b *testing.B) {
 		d.Exchange(in)
 	}
 }
+
+// A wrong number in a cell that has read a recording of one's own may be right
+// for that: the student is told, and only then.
+func TestOwnRecordingIsSaid(t *testing.T) {
+	d := newDesk(t, Options{}, SessionOptions{})
+	said := func(f frame.Frame, own bool) bool {
+		t.Helper()
+		f.Own = own
+		d.ask(t, f)
+		message, _ := d.last(t)["message"].(string)
+		return strings.Contains(message, "recording of your own")
+	}
+	wrong, right := numberFrame("01", "kappa", 3, 0, "N m/rad"), numberFrame("01", "kappa", 1.57e-7, 0, "N m/rad")
+	if !said(wrong, true) || said(wrong, false) || said(right, true) || said(textFrame("01", "why-lead", frame.FormChoice, "a"), true) {
+		t.Error("it is not said of a wrong number from a recording of one's own, or of another answer")
+	}
+	wrong.Assessed = true
+	if said(wrong, true) {
+		t.Error("an assessed sheet tells that a number is wrong")
+	}
+}

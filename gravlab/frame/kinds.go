@@ -91,6 +91,7 @@ type Head struct {
 	Code     string `json:"code,omitempty"` // the sheet's code; empty for the default variant
 	Assessed bool   `json:"assessed,omitempty"`
 	Question string `json:"question,omitempty"`
+	Own      bool   `json:"own,omitempty"` // the program has read a recording of the student's own
 
 	Form      Form   `json:"form,omitempty"`
 	Unit      string `json:"unit,omitempty"`
