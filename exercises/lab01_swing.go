@@ -15,6 +15,7 @@ import (
 // swingRecord is the sheet's own recording and what the judge makes of it.
 type swingRecord struct {
 	w     weighing
+	zero  float64 // reading of the scale with the beam in the middle, m
 	knock float64 // when somebody leans on the bench, s after the switch
 	make  func() (torsion.Recording, error)
 	fit   func() reduction.Swing // of the part before the knock
@@ -28,7 +29,7 @@ var dimensions = reduction.Uncertainties{
 
 func (w weighing) record(d *Draw) swingRecord {
 	s := swingRecord{w: w, knock: d.Between("knock", 1650, 2350, 10)}
-	zero := d.Between("zero", 380, 620, 1) / 1000 // m on the scale
+	s.zero = d.Between("zero", 380, 620, 1) / 1000
 	drift := d.Pick("drift sign", -1, 1) * d.Between("drift", 0.6, 1.4, 0.1) * 1e-6
 	balance := w.Balance
 	// The amplitude falls to 1/e in about five periods.
@@ -37,7 +38,7 @@ func (w weighing) record(d *Draw) swingRecord {
 		return balance.Record(torsion.Recorder{
 			Interval: 10, Duration: 4800, Before: 300,
 			Lever: torsion.Lever{Distance: scaleDistance},
-			Zero:  zero, Drift: drift, Noise: 0.3e-3, Step: 0.1e-3,
+			Zero:  s.zero, Drift: drift, Noise: 0.3e-3, Step: 0.1e-3,
 			Knock: torsion.Knock{Time: s.knock, Speed: kick},
 		}, d.Rand("swing"))
 	}
@@ -120,7 +121,7 @@ func (s swingRecord) deflection() Question {
 	}
 	return Question{
 		ID: "deflection", Kind: judge.Measured, Marks: 3, Title: "The deflection, from your own recording",
-		Prompt: "From the same recording: by what angle does the beam stand away from its middle position at rest, and how well do you know it? The zero of the scale drifts a little, as zeros do.",
+		Prompt: "From the same recording: by what angle does the beam stand away from its middle position at rest, and how well do you know it? With the beam in the middle the light falls square on the scale; the number there is not 0, and it drifts a little, as zeros do.",
 		Unit:   "mrad",
 		Solve:  theta(1),
 		U:      func() float64 { return s.fit().Deflection.U },
@@ -128,6 +129,7 @@ func (s swingRecord) deflection() Question {
 			{"a factor 2 lost", theta(2), "Two halvings are needed: the mirror turns the light by twice the angle,\nand from side to side is twice the deflection from the middle."},
 			{"two factors of 2 lost", theta(4), "The mirror turns the light by twice the angle of the beam,\nand from side to side is twice the deflection from the middle."},
 			{"halved once too often", theta(0.5), "Two halvings, not three: one for the mirror, one for the two sides."},
+			{"the tangent counted from the end of the scale", s.fromTheEnd, "D tan 2θ counts from where the light falls square, which is between the two rests.\nThe 0 of the scale is far from there."},
 		},
 		Range: [2]float64{1e-3, 1.2e-2},
 		Hints: [2]string{"The rest before time 0 and the rest that the swing closes in on lie 2θ apart, for the beam.", "fit.Deflection has both halvings in it; the Window must begin before time 0 to see the old rest."},
@@ -136,6 +138,18 @@ func (s swingRecord) deflection() Question {
 		Reasoning: "Switching sides moves the rest by $2\\theta_e$. The fit follows the drift of the zero, so the old rest and the new one are compared at the same moment.",
 		Source:    Source{Text: "common practice, no source: least squares on the sheet's own recording"},
 	}
+}
+
+// fromTheEnd is the deflection of somebody who takes atan(spot/D)/2 with the
+// spot as the scale has it; NaN where the judge could not tell it from the right
+// one.
+func (s swingRecord) fromTheEnd(Known) float64 {
+	x, theta := s.zero/scaleDistance, s.fit().Deflection
+	v := theta.Value / (1 + x*x)
+	if theta.Value-v < 3*judge.CoverageFactor*theta.U {
+		return math.NaN()
+	}
+	return v
 }
 
 func (s swingRecord) bigG() Question {

@@ -11,8 +11,8 @@ import (
 // TestVerdicts gives answers to lab 01's default sheet as students do, and says
 // which verdict each must get. The right values of that sheet, to four digits:
 // kappa 1.570e-7 N m/rad, theta 3.125 mrad, G 6.791e-11 by the simple formula and
-// 6.61(6)e-11 from the swing, far spheres 3.05 %, period 578.04(8) s, deflection
-// 3.0976(28) mrad, budget 3.03 %, Earth 6.02e24 kg, mean 5.448(41) and one
+// 6.66(6)e-11 from the swing, far spheres 3.05 %, period 578.03(8) s, deflection
+// 3.1270(29) mrad, budget 3.03 %, Earth 5.98e24 kg, mean 5.448(41) and one
 // experiment 5.230 g/cm³.
 func TestVerdicts(t *testing.T) {
 	number := func(v float64, unit string) judge.Answer { return judge.Answer{Value: v, Unit: unit} }
@@ -52,9 +52,9 @@ func TestVerdicts(t *testing.T) {
 		{"far-spheres", number(3.05, "%"), nil, judge.Right, 2, ""},
 		{"far-spheres", number(0.0305, "1"), nil, judge.Right, 2, ""},
 		{"far-spheres", typed("3.05 %"), nil, judge.Right, 2, ""},
-		{"earth-mass", number(6.02e24, "kg"), nil, judge.Right, 2, ""},
-		{"earth-mass", number(6.02e21, "t"), nil, judge.Right, 2, ""},
-		{"earth-mass", number(6.02e27, "g"), nil, judge.Right, 2, ""},
+		{"earth-mass", number(5.98e24, "kg"), nil, judge.Right, 2, ""},
+		{"earth-mass", number(5.98e21, "t"), nil, judge.Right, 2, ""},
+		{"earth-mass", number(5.98e27, "g"), nil, judge.Right, 2, ""},
 		{"experiment-1798", number(5.23, "g/cm³"), nil, judge.Right, 2, ""},
 		{"experiment-1798", number(5230, "kg/m³"), nil, judge.Right, 2, ""},
 
@@ -78,9 +78,9 @@ func TestVerdicts(t *testing.T) {
 		{"budget", number(1.945, "%"), nil, judge.Slip, 0, "counts twice"},
 		{"budget", number(5.15, "%"), nil, judge.Slip, 0, "squares"},
 		{"budget", number(6.06, "%"), nil, judge.Slip, 0, "k = 1"},
-		{"earth-mass", number(6.02e18, "kg"), nil, judge.Slip, 0, "in metres"},
-		{"earth-mass", number(2.408e25, "kg"), nil, judge.Slip, 0, "from the centre"},
-		{"earth-mass", number(9.448e17, "kg"), nil, judge.Slip, 0, "square"},
+		{"earth-mass", number(5.98e18, "kg"), nil, judge.Slip, 0, "in metres"},
+		{"earth-mass", number(2.393e25, "kg"), nil, judge.Slip, 0, "from the centre"},
+		{"earth-mass", number(9.390e17, "kg"), nil, judge.Slip, 0, "square"},
 		{"experiment-1798", number(2.615, "g/cm³"), nil, judge.Slip, 0, "from the middle"},
 		{"experiment-1798", number(20.92, "g/cm³"), nil, judge.Slip, 0, "his vibration"},
 		{"experiment-1798", number(5.735, "g/cm³"), nil, judge.Slip, 0, "421 s"},
@@ -117,9 +117,9 @@ func TestVerdicts(t *testing.T) {
 		{"period", measured(289.02, 0.04, "s"), nil, judge.Slip, 0, "there and back"},
 		{"period", measured(600.6, 0.5, "s"), nil, judge.Slip, 0, "residuals"},
 		{"period", measured(590, 0.1, "s"), nil, judge.Off, 0, "Plot the recording"},
-		{"deflection", typed("3.0976(28) mrad"), nil, judge.Right, 3, ""},
-		{"deflection", typed("3.098 ± 0.003 mrad"), nil, judge.Right, 3, ""},
-		{"deflection", typed("6.195(6) mrad"), nil, judge.Slip, 0, "Two halvings"},
+		{"deflection", typed("3.1270(29) mrad"), nil, judge.Right, 3, ""},
+		{"deflection", typed("3.127 ± 0.003 mrad"), nil, judge.Right, 3, ""},
+		{"deflection", typed("6.254(6) mrad"), nil, judge.Slip, 0, "Two halvings"},
 		{"mean-1798", measured(5.448, 0.041, "g/cm³"), nil, judge.Right, 3, ""},
 		{"mean-1798", measured(5.45, 0.04, "g/cm3"), nil, judge.Right, 3, ""},
 		{"mean-1798", measured(5.448, 0.221, "g/cm³"), nil, judge.Slip, 1, "divide by √n"},
