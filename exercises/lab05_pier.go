@@ -128,13 +128,14 @@ func (p pierRecord) startsRecording() Recording {
 }
 
 // measureDelay fits the slope of the phase of H1 through zero from 0.1 to
-// 1.5 Hz, where the two see the same and the phase has not turned round.
+// 3.5 Hz, where the two see the same and the phase has not turned round: of the
+// largest delay, 125 ms, it does at 4 Hz.
 func (p pierRecord) measureDelay() [2]float64 {
 	pair := p.pair()
 	h := pair.H1()
 	var f, phase []float64
 	for i, v := range pair.Freq {
-		if v >= 0.1 && v <= 1.5 {
+		if v >= 0.1 && v <= 3.5 {
 			f, phase = append(f, v), append(phase, math.Atan2(imag(h[i]), real(h[i])))
 		}
 	}
@@ -162,7 +163,7 @@ func (p pierRecord) clock() Question {
 	}
 	return Question{
 		ID: "clock", Kind: judge.Measured, Marks: 3, Title: "Whose clock is late?",
-		Prompt: "`sheet.Recording(\"pier\")` holds what two like sensors on one pier wrote, 20 times a second: `time` in s, `a` and `b` in m/s². Each has a recorder with a clock of its own. By how much does the record of b come *after* that of a, and how well do you know it? The answer need not be a whole number of samples.",
+		Prompt: "`sheet.Recording(\"pier\")` holds what two like sensors on one pier wrote, 20 times a second: `time` in s, `a` and `b` in m/s². Each has a recorder with a clock of its own. By how much does the record of b come *after* that of a, and how well do you know it? Use what the two show between 0.1 and 3.5 Hz; the answer need not be a whole number of samples.",
 		Unit:   "ms",
 		Solve:  delay(1),
 		U:      func() float64 { return p.delay()[1] },
@@ -172,10 +173,10 @@ func (p pierRecord) clock() Question {
 			{"a whole number of samples", whole(math.Ceil), "Shifting by whole samples is too coarse here. How does the phase grow with the frequency?"},
 		},
 		Range: [2]float64{0.06, 0.14},
-		Hints: [2]string{"Plot the phase of H1 against the frequency: a straight line. What is its slope?", "φ = −2π f δ. Fit the slope through zero between 0.1 and 1.5 Hz; the scatter about the line gives its uncertainty."},
+		Hints: [2]string{"Plot the phase of H1 against the frequency: a straight line. What is its slope?", "φ = −2π f δ. Fit the slope through zero between 0.1 and 3.5 Hz; the scatter about the line gives its uncertainty."},
 		Worked: "%%\n// A delay turns the phase of H1 by -2 pi f delta: fit that slope.\n" + pierReading +
-			"fp, ff, n := 0.0, 0.0, 0.0\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 1.5 {\n\t\tfp += f * math.Atan2(imag(h), real(h))\n\t\tff += f * f\n\t\tn++\n\t}\n}\nslope, s := fp/ff, 0.0 // rad/Hz\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 1.5 {\n\t\ts += math.Pow(math.Atan2(imag(h), real(h))-slope*f, 2)\n\t}\n}\n// A Hann window mixes neighbouring bins: a factor 1.5 on the variance.\nu := math.Sqrt(1.5 * s / (n - 1) / ff)\nsheet.Measured(\"clock\", -slope/(2*math.Pi), u/(2*math.Pi), \"s\")",
-		Reasoning: "What a wrote at $t$, b wrote at $t+\\delta$: the transfer function from a to b is $e^{-i\\omega\\delta}$ (times a factor near 1), with the phase $-2\\pi f\\delta$. Some forty bins with a phase each make the slope good to about a millisecond, a fiftieth of a sample.",
+			"fp, ff, n := 0.0, 0.0, 0.0\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 3.5 {\n\t\tfp += f * math.Atan2(imag(h), real(h))\n\t\tff += f * f\n\t\tn++\n\t}\n}\nslope, s := fp/ff, 0.0 // rad/Hz\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 3.5 {\n\t\ts += math.Pow(math.Atan2(imag(h), real(h))-slope*f, 2)\n\t}\n}\n// A Hann window mixes neighbouring bins: a factor 1.5 on the variance.\nu := math.Sqrt(1.5 * s / (n - 1) / ff)\nsheet.Measured(\"clock\", -slope/(2*math.Pi), u/(2*math.Pi), \"s\")",
+		Reasoning: "What a wrote at $t$, b wrote at $t+\\delta$: the transfer function from a to b is $e^{-i\\omega\\delta}$ (times a factor near 1), with the phase $-2\\pi f\\delta$. Some ninety bins with a phase each make the slope good to about a quarter of a millisecond, less than a hundredth of a sample.",
 		Source:    Source{Text: "common practice, no source: delay from the slope of the phase; the sheet's own recording, whose delay is a number of half samples"},
 	}
 }
