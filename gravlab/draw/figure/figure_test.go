@@ -107,6 +107,10 @@ func TestAltText(t *testing.T) {
 			t.Errorf("%q does not say %q", got, want)
 		}
 	}
+	f.X.Label, f.Series[0].X[0] = "year", 1686 // not 1.69e+03
+	if got := f.AltText(); !strings.Contains(got, "to 1686") {
+		t.Errorf("%q does not say the year", got)
+	}
 	f.Alt = "a\x00b\nc"
 	if got := f.AltText(); got != "ab c" {
 		t.Errorf("AltText() = %q", got)
