@@ -372,68 +372,6 @@ func (p *plot) lines(c *vgdraw.Canvas, q *panel, area vg.Rectangle) {
 	stroke(c, path, grey, 1, []vg.Length{3, 2})
 }
 
-// texts writes what the marks say, over the data.
-func (p *plot) texts(c *vgdraw.Canvas, q *panel, area vg.Rectangle) {
-	var taken []vg.Rectangle
-	for _, m := range q.marks {
-		if m.Text == "" {
-			continue
-		}
-		at, ax, ay := p.at(q, m.X, m.Y), 0.0, 0.0
-		w := markText.width(printable(m.Text))
-		switch m.Kind {
-		case figure.Vertical:
-			at = vg.Point{X: at.X + 4, Y: area.Max.Y - 4}
-			ay = 1
-			if at.X+w > area.Max.X {
-				at.X, ax = at.X-8, 1
-			}
-		case figure.Horizontal:
-			at, ax = vg.Point{X: area.Max.X - 3, Y: at.Y + 4}, 1
-			if at.Y+tickSize > area.Max.Y {
-				at.Y, ay = at.Y-8, 1
-			}
-		case figure.Span:
-			x2 := p.at(q, m.X2, q.y.lo).X
-			at, ax, ay = vg.Point{X: (at.X + x2) / 2, Y: area.Max.Y - 4}, 0.5, 1
-		case figure.Label:
-			at.X, at.Y = at.X+5, at.Y+5
-			if at.X+w > area.Max.X {
-				at.X, ax = at.X-10, 1
-			}
-		}
-		if inRange(at.X, area.Min.X-1, area.Max.X+1) && inRange(at.Y, area.Min.Y-1, area.Max.Y+1) {
-			at.Y = free(&taken, at, ax, ay, w)
-			fill(c, textBox(at, ax, ay, w), white) // legible where it stands on lines
-			markText.put(c, at, ax, ay, m.Text)
-		}
-	}
-}
-
-// free lowers a text until it covers none before it, notes its place and returns
-// its height.
-func free(taken *[]vg.Rectangle, at vg.Point, ax, ay float64, w vg.Length) vg.Length {
-	for again := true; again; {
-		again = false
-		box := textBox(at, ax, ay, w)
-		for _, t := range *taken {
-			if box.Min.X < t.Max.X && t.Min.X < box.Max.X && box.Min.Y < t.Max.Y && t.Min.Y < box.Max.Y {
-				at.Y -= box.Max.Y - t.Min.Y + 1
-				again = true
-				break
-			}
-		}
-	}
-	*taken = append(*taken, textBox(at, ax, ay, w))
-	return at.Y
-}
-
-// textBox is the place of a mark's text.
-func textBox(at vg.Point, ax, ay float64, w vg.Length) vg.Rectangle {
-	x, y := at.X-vg.Length(ax)*w, at.Y-vg.Length(ay*rise)*tickSize
-	return vg.Rectangle{Min: vg.Point{X: x - 2, Y: y - 3}, Max: vg.Point{X: x + w + 2, Y: y + tickSize*rise + 3}}
-}
-
 func inRange(v, lo, hi vg.Length) bool { return v >= lo-0.01 && v <= hi+0.01 }
 
 func fill(c *vgdraw.Canvas, r vg.Rectangle, col color.NRGBA) {
