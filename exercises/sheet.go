@@ -17,7 +17,7 @@ func (l Lab) FullID(question string) string { return l.Number() + "/" + question
 // Text is the question as its cell shows it: Markdown.
 func (q Question) Text() string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "#### %s\n\n%s\n", q.Title, strings.TrimSpace(q.Prompt))
+	fmt.Fprintf(&b, "### %s\n\n%s\n", q.Title, strings.TrimSpace(q.Prompt))
 	if len(q.Options) > 0 {
 		b.WriteString("\n")
 		for _, o := range q.Options {

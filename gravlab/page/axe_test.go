@@ -10,6 +10,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"gravity.example/exercises"
 	"gravity.example/gravlab/internal/webassets"
 	labpage "gravity.example/gravlab/page"
 )
@@ -72,6 +73,30 @@ func TestAccessible(t *testing.T) {
 			r.fits("lab, " + at)
 			r.shot("lab-"+strings.NewReplacer(", ", "-", " px", "").Replace(at), false)
 		}
+	}
+}
+
+// So can every lab, not only the first.
+func TestEveryLabAccessible(t *testing.T) {
+	web := built(t)
+	if web == "" {
+		t.Skip("npm is not on the path, so axe-core is not there to look at the page")
+	}
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: web}, "")
+	for i, lab := range exercises.Labs() {
+		scheme, width := "light", int64(768)
+		if i%2 == 1 {
+			scheme, width = "dark", 1280
+		}
+		r.look(width, 900, scheme)
+		r.open("/lab/" + lab.ID)
+		where := fmt.Sprintf("lab %s, %s, %d px", lab.Number(), scheme, width)
+		if got := r.read(`document.querySelectorAll(".question").length`); got != fmt.Sprint(len(lab.Paper("").Questions)) {
+			t.Errorf("%s: %s of %d questions are shown", where, got, len(lab.Paper("").Questions))
+		}
+		r.axe(where)
+		r.fits(where)
+		r.shot("every-"+lab.Number(), false)
 	}
 }
 

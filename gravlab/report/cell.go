@@ -28,7 +28,7 @@ func (p *page) cell(i int, c *notebook.Cell) {
 		}
 		p.prose(fmt.Sprintf("cell %d", i+1), text, c.Attachments)
 	case notebook.Raw:
-		p.printf("<pre class=\"raw\">%s</pre>\n", esc(c.Source))
+		p.printf("<pre class=\"raw\" tabindex=\"0\">%s</pre>\n", esc(c.Source))
 	case notebook.Code:
 		if c.Run > 0 {
 			p.printf("<span class=\"run\" title=\"this cell was run number %d\">%d</span>\n", c.Run, c.Run)

@@ -93,7 +93,11 @@ func Table(headings []string, rows ...[]any) {
 	var page, plain strings.Builder
 	page.WriteString("<table><thead><tr>")
 	for _, h := range headings {
-		page.WriteString("<th>" + html.EscapeString(h) + "</th>")
+		tag := "th"
+		if strings.TrimSpace(h) == "" { // the corner over names of rows heads nothing
+			tag = "td"
+		}
+		page.WriteString("<" + tag + ">" + html.EscapeString(h) + "</" + tag + ">")
 	}
 	page.WriteString("</tr></thead><tbody>")
 	plain.WriteString(strings.Join(headings, "\t"))

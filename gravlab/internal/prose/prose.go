@@ -172,6 +172,8 @@ func (r *rules) RegisterFuncs(reg renderer.NodeRendererFuncRegisterer) {
 	reg.Register(ast.KindRawHTML, renderRaw)
 	reg.Register(ast.KindHTMLBlock, renderRawBlock)
 	reg.Register(ast.KindImage, renderImage)
+	reg.Register(ast.KindCodeBlock, renderCode)
+	reg.Register(ast.KindFencedCodeBlock, renderCode)
 }
 
 // renderImage exists because the usual one refuses every data: URL with SVG. In an
@@ -210,12 +212,28 @@ func renderRaw(w util.BufWriter, source []byte, n ast.Node, entering bool) (ast.
 func renderRawBlock(w util.BufWriter, source []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
 	if entering {
 		b := n.(*ast.HTMLBlock)
-		w.WriteString("<pre>")
+		w.WriteString(`<pre tabindex="0">`)
 		writeLines(w, source, b.Lines())
 		if b.HasClosure() {
 			w.WriteString(html.EscapeString(string(b.ClosureLine.Value(source))))
 		}
 		w.WriteString("</pre>\n")
+	}
+	return ast.WalkSkipChildren, nil
+}
+
+// renderCode renders a block of code that scrolls by keyboard too.
+func renderCode(w util.BufWriter, source []byte, n ast.Node, entering bool) (ast.WalkStatus, error) {
+	if entering {
+		class := ""
+		if f, ok := n.(*ast.FencedCodeBlock); ok {
+			if l := f.Language(source); len(l) > 0 {
+				class = ` class="language-` + html.EscapeString(string(l)) + `"`
+			}
+		}
+		w.WriteString(`<pre tabindex="0"><code` + class + `>`)
+		writeLines(w, source, n.Lines())
+		w.WriteString("</code></pre>\n")
 	}
 	return ast.WalkSkipChildren, nil
 }

@@ -96,11 +96,9 @@ class Lab {
       if (b.of) {
         card = h("section", { class: "question", "data-question": b.of })
         text.append(card)
-        const title = place.querySelector("h4")
-        title?.replaceWith(h("h3", { html: title.innerHTML }))
       } else if (!b.ask) card = null
       ;(card || text).append(place)
-      if (b.kind === "raw") place.append(h("pre", {}, b.source))
+      if (b.kind === "raw") place.append(h("pre", { tabindex: "0" }, b.source))
       if (b.kind === "code") ready.push(this.fill(place, b))
     }
     const title = text.querySelector("h1")
