@@ -156,7 +156,7 @@ func (p *page) histogram(s spread) {
 var shown = []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, judge.Off, judge.Unreadable, judge.Blank, judge.Waiting}
 
 func (b *book) questionsSection(p *page, statistics []itemStatistic) {
-	p.printf("<section aria-labelledby=\"questions\">\n<h2 id=\"questions\">Question by question</h2>\n<div class=\"wide\"><table class=\"items\">\n<thead><tr><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">marks</th><th scope=\"col\" class=\"number\">facility</th><th scope=\"col\" class=\"number\">discrimination</th>")
+	p.printf("<section aria-labelledby=\"questions\">\n<h2 id=\"questions\">Question by question</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"table of the questions\"><table class=\"items\">\n<thead><tr><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">marks</th><th scope=\"col\" class=\"number\">facility</th><th scope=\"col\" class=\"number\">discrimination</th>")
 	for _, o := range shown {
 		p.printf("<th scope=\"col\" class=\"number\">%s</th>", o)
 	}
