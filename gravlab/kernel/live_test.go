@@ -145,6 +145,12 @@ func TestLiveFaults(t *testing.T) {
 			t.Errorf("too much memory: %v, %+v", err, res)
 		}
 	}
+	// Garbage is collected before the limit is met: here more than half of it is in
+	// use when the garbage begins.
+	garbage := "%%\nvar keep [][]byte\nvar waste []byte\nfor i := range 140 {\n\tb := make([]byte, 1<<24)\n\tfor k := range b { b[k] = 1 }\n\tif i < 40 { keep = append(keep, b) } else { waste = b }\n\tif i == 40 { runtime.GC() }\n}\nfmt.Println(len(keep), len(waste))"
+	if res, s, err := run(t, t.Context(), l, garbage); err != nil || res.Outcome != Ran || s.text != "40 16777216\n" {
+		t.Errorf("garbage: %v, %+v, %q", err, res, s.text)
+	}
 	l.r.o.Timeout = time.Second
 	if res, _, err := run(t, t.Context(), l, "%%\nfor {}"); err != nil || res.Outcome != TimedOut || !strings.Contains(res.Reason, "did not end within 1s") {
 		t.Errorf("endless: %v, %+v", err, res)

@@ -230,6 +230,10 @@ func kernelEnv(t toolchain, folder string, o ServeOptions) ([]string, error) {
 	} else if dir := goplsDir(); dir != "" {
 		path = append(path, dir)
 	}
+	if o.memory > 0 {
+		// Near the limit it is better to collect garbage than to die.
+		env = append(without(env, "GOMEMLIMIT"), fmt.Sprintf("GOMEMLIMIT=%d", o.memory/4*3))
+	}
 	return append(env,
 		"PATH="+strings.Join(append(path, os.Getenv("PATH")), string(os.PathListSeparator)),
 		"TMPDIR="+folder,
