@@ -16,7 +16,7 @@ import (
 //
 //	8.4 µGal   8,4e-8 m/s²   8.4×10⁻⁸ m s⁻²   10^-8 m/s^2   9.806 65 m/s²
 //	12.0(3) mrad   3.2 ± 0.1 E   3.2 E +/- 0.1 E   (1.23 ± 0.04) × 10⁻⁸ N·m/rad
-//	3.2 E ± 2 %   3.2 ± 0.2 E (k = 2)
+//	3.2 E ± 2 %   (50 ± 10) %   3.2 ± 0.2 E (k = 2)
 //
 // A number without a unit is read only where want is the unit one. The error
 // is an [*InputError] that asks for what to type instead.
@@ -211,6 +211,9 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 	case "":
 		r.U = spread.in(u)
 	case "%":
+		if len(u.factors) == 1 && u.factors[0].entry.symbol == "%" {
+			return Reading{}, refuse(p.text, ErrAmbiguous, "is the uncertainty in per cent, or a share of the value? Type (50 ± 10) %% for from 40 %% to 60 %%")
+		}
 		r.U = spread.in(Unit{}) / 100 * math.Abs(r.Value)
 	default:
 		v, err := p.unit(spreadUnit)

@@ -29,6 +29,9 @@ func TestParse(t *testing.T) {
 		{"3.2 ± 0.1 E", "s^-2", 3.2e-9, 1e-10, "3.2 ± 0.1 E (E: eotvos, 10⁻⁹ s⁻²)"},
 		{"3.2 +/- 0.1 E", "s^-2", 3.2e-9, 1e-10, "3.2 ± 0.1 E (E: eotvos, 10⁻⁹ s⁻²)"},
 		{"3.2 E ± 0.1 E", "E", 3.2e-9, 1e-10, "3.2 ± 0.1 E (E: eotvos, 10⁻⁹ s⁻²)"},
+		{"52 ± 4 %", "%", 0.52, 0.04, ""},
+		{"(52 ± 4) %", "1", 0.52, 0.04, "52 ± 4 %"},
+		{"3.2 ppm ± 5 %", "1", 3.2e-6, 0.16e-6, "3.20 ± 0.16 ppm"},
 		{"3.2 E ± 5 %", "E", 3.2e-9, 1.6e-10, "3.20 ± 0.16 E (E: eotvos, 10⁻⁹ s⁻²)"},
 		{"3.2 ± 0.2 E (k = 2)", "E", 3.2e-9, 1e-10, "3.2 ± 0.1 E (E: eotvos, 10⁻⁹ s⁻²; expanded uncertainty divided by k = 2)"},
 		{"9.80665 m/s² ± 3 mGal", "m/s²", 9.80665, 3e-5, "9.80665 ± 0.00003 m/s²"},
@@ -107,6 +110,8 @@ func TestRefuse(t *testing.T) {
 		{"12'", "rad", ErrAmbiguous, "arcmin"},
 		{"12″", "rad", ErrAmbiguous, "arcsec"},
 		{"1.23 ± 0.04 × 10⁻⁸ N", "N", ErrAmbiguous, "brackets"},
+		{"50 % ± 10 %", "%", ErrAmbiguous, "(50 ± 10) %"}, // 40 to 60, or 45 to 55?
+		{"50 % ± 10 %", "1", ErrAmbiguous, "(50 ± 10) %"},
 		{"3 foo", "m", ErrUnknownUnit, "foo"},
 		{"3 KG", "kg", ErrUnknownUnit, "did you mean kg?"},
 		{"3 ± 0 m", "m", ErrUncertainty, "above zero"},

@@ -130,7 +130,8 @@ func Propagate(f func(x []float64) float64, inputs []Input, correlation mat.Symm
 }
 
 // sensitivity returns df/dx_i by central differences extrapolated to step
-// zero from h and h/2 (Richardson): the error left is of order h⁴.
+// zero from two steps (Richardson): the error left is of order h⁴. The steps
+// stand in the golden ratio, so that no period divides both.
 func sensitivity(f func([]float64) float64, x []float64, i int, u float64) (float64, bool) {
 	size := math.Abs(x[i])
 	// A step of the order of u stays where f is meant to be used; within
@@ -153,8 +154,24 @@ func sensitivity(f func([]float64) float64, x []float64, i int, u float64) (floa
 		down, low := y[i], f(y)
 		return (high - low) / (up - down)
 	}
-	wide, narrow := slope(h), slope(h/2)
-	c := narrow + (narrow-wide)/3
+	const golden = 0.6180339887498949
+	wide, narrow := slope(h), slope(golden*h)
+	off := math.Abs(wide - narrow)
+	// Where f turns round within the step (the phase of a late time), the two
+	// slopes differ. Then shorter steps are tried, down to rounding, and the one
+	// is taken whose slopes agree best.
+	if best := off; off > 1e-4*math.Abs(narrow) {
+		for range 8 {
+			if h /= 10; h < 1e-11*size || h/4 == 0 {
+				break
+			}
+			w, n := slope(h), slope(golden*h)
+			if off = math.Abs(w - n); off < best {
+				wide, narrow, best = w, n, off
+			}
+		}
+	}
+	c := narrow + (narrow-wide)*golden // r²/(1-r²) is r again for this ratio r
 	return c, isFinite(c)
 }
 

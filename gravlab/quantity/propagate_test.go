@@ -40,6 +40,22 @@ func TestPropagateClosedForm(t *testing.T) {
 
 // TestWelchSatterthwaite: two equal parts with nu degrees of freedom each have
 // 2 nu; a part without any counts as infinitely many.
+// TestLateTime: the sensitivity is the derivative at the value also where f
+// turns round many times within a small part of it, as a phase does with a time
+// that counts from long ago.
+func TestLateTime(t *testing.T) {
+	for _, at := range []float64{1, 1e3, 1e4, 1e5, 1e6, 1e7} {
+		b, err := Propagate(func(x []float64) float64 { return 3 * math.Cos(2*math.Pi*x[0]/5) }, []Input{{Value: at + 0.7, U: 0.01}}, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := -3 * 2 * math.Pi / 5 * math.Sin(2*math.Pi*(at+0.7)/5)
+		if got := b.Lines[0].Sensitivity; math.Abs(got-want) > 1e-5*math.Abs(want) {
+			t.Errorf("at %g s: sensitivity %.9g, want %.9g", at, got, want)
+		}
+	}
+}
+
 func TestWelchSatterthwaite(t *testing.T) {
 	sum := func(x []float64) float64 { return x[0] + x[1] }
 	for _, test := range []struct{ a, b, want float64 }{{4, 4, 8}, {4, 0, 16}, {0, 0, math.Inf(1)}} {
