@@ -264,3 +264,88 @@ func BenchmarkFit(b *testing.B) {
 		}
 	}
 }
+
+// TestLinearModel holds what the comment of Fit says about a swing in the exact
+// torque: how far the linear model is out, and that it goes as the square of the
+// swing.
+func TestLinearModel(t *testing.T) {
+	worst := func(kappa float64, durations ...float64) (deflection, period, g float64) {
+		b := torsion.Skelmire()
+		b.Kappa, b.Clearance = kappa, 0
+		theta := gravlab.Must(b.Deflection())
+		for _, damping := range []float64{1.5e-7, 1.5e-6, 4e-6} {
+			b.Damping = damping
+			swing := gravlab.Must(b.Swing())
+			undamped := 2 * math.Pi * math.Sqrt(swing.Inertia/swing.Kappa)
+			for _, before := range []float64{0, 0.5, 2} {
+				for _, duration := range durations {
+					rec := gravlab.Must(b.Record(torsion.Recorder{Interval: undamped / 50, Duration: duration * undamped, Before: before * undamped}, rand.New(rand.NewPCG(1, 2))))
+					f := gravlab.Must(Fit(rec, Window{}))
+					deflection = math.Max(deflection, math.Abs(f.Deflection.Value/theta-1))
+					period = math.Max(period, math.Abs(f.Undamped.Value/undamped-1))
+					g = math.Max(g, math.Abs(gravlab.Must(b.GFromSwing(f.Deflection.Value, f.Undamped.Value))/gravlab.G-1))
+				}
+			}
+		}
+		return deflection, period, g
+	}
+	within := func(what string, got, least, most float64) {
+		t.Helper()
+		if !(got >= least && got <= most) {
+			t.Errorf("%s is out by %.3g, want %g to %g", what, got, least, most)
+		}
+	}
+	kappa := torsion.Skelmire().Kappa // theta_e = 3.53 mrad
+	d, p, g := worst(kappa, 2, 3, 6, 10)
+	within("deflection", d, 2e-5, 1e-4)
+	within("period", p, 2e-6, 1e-5)
+	within("G", g, 2e-5, 1e-4)
+	d, p, g = worst(kappa, 0.4, 0.7, 1, 1.5)
+	within("deflection of a short recording", d, 1e-4, 1e-3)
+	within("period of a short recording", p, 2e-5, 2e-4)
+	within("G of a short recording", g, 1e-4, 1e-3)
+	large, _, _ := worst(kappa, 3)
+	small, _, _ := worst(2*kappa, 3)
+	within("growth with the square of the swing:", large/small, 3.6, 4.6)
+}
+
+// TestNoAlias: readings at equal steps fit a period below two steps as well as
+// the true one. Of a short recording, and one with gaps, Fit gives the true one.
+func TestNoAlias(t *testing.T) {
+	for _, damping := range []float64{1.5e-6, 6e-6} {
+		b := torsion.Skelmire()
+		b.Damping = damping
+		swing := gravlab.Must(b.Swing())
+		undamped := 2 * math.Pi * math.Sqrt(swing.Inertia/swing.Kappa)
+		for _, perPeriod := range []float64{10, 20, 50} {
+			for _, duration := range []float64{0.4, 0.7} {
+				for _, before := range []float64{0, 0.5, 2} {
+					r := torsion.Recorder{Interval: undamped / perPeriod, Duration: duration * undamped, Before: before * undamped, Noise: 1e-6}
+					rec := gravlab.Must(b.Record(r, rand.New(rand.NewPCG(1, 2))))
+					for _, from := range []float64{0, 0.03 * undamped} {
+						f, err := Fit(rec, Window{From: from})
+						if err == nil && math.Abs(f.Undamped.Value-undamped) > 0.05*undamped+5*f.Undamped.U {
+							t.Errorf("damping %g, %g readings a period, %g periods, %g before, from %g s: period %g s, uncertainty %g s, want %g s",
+								damping, perPeriod, duration, before, from, f.Undamped.Value, f.Undamped.U, undamped)
+						}
+					}
+				}
+			}
+		}
+	}
+	// The phase is right too, when the first reading is not on a step from t = 0.
+	times := []float64{0.3, 1.3, 2.3, 4.3, 5.3, 7.3}
+	for _, turns := range []float64{-3, -1, 0, 1, 2} {
+		rate := 1/9.0 + turns
+		period, phase := slowest(1/math.Abs(rate), math.Copysign(1, rate)*0.7, times)
+		if math.Abs(period-9) > 1e-12 {
+			t.Errorf("period %g of an alias of 9", period)
+		}
+		for _, at := range times {
+			got, want := math.Cos(2*math.Pi*at/period-phase), math.Cos(2*math.Pi*at*rate-0.7)
+			if math.Abs(got-want) > 1e-12 {
+				t.Errorf("%g turns more: %g at %g, want %g", turns, got, at, want)
+			}
+		}
+	}
+}

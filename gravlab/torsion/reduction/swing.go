@@ -67,8 +67,9 @@ var swingNames = []string{"equilibrium", "cosine", "sine", "period", "decay rate
 // and, where the window holds readings before it, the rest from which it
 // starts, E + C + drift t. The angle -C/2 is the deflection theta_e. The model
 // is that of the linear torque. Of a swing with theta_e = 3.5 mrad in the exact
-// torque it gives the deflection within 1e-5 of itself and the period within
-// 2e-6; the error grows in proportion to the swing.
+// torque, recorded for two periods or more, it gives deflection and G within
+// 1e-4 of themselves and the period within 1e-5; recorded for less than two
+// periods, within 1e-3 and 2e-4. The error grows as the square of the swing.
 //
 // A lever's spot goes with the tangent, counted from where the light falls
 // square on the scale. That is the middle of the two rests (see torsion.Lever)
@@ -100,7 +101,8 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	if err != nil {
 		return Swing{}, fmt.Errorf("reduction.Fit: no swing found after the switch: %w", err)
 	}
-	sin, cos := math.Sincos(first.P[fit.Phase])
+	period, phase := slowest(first.P[fit.Period], first.P[fit.Phase], times[switched:])
+	sin, cos := math.Sincos(phase)
 	amplitude := first.P[fit.Amplitude]
 	middle := first.P[fit.Offset] + amplitude*cos/2
 	middle = max(slices.Min(angles), min(slices.Max(angles), middle)) // a window from late on only guesses it
@@ -117,13 +119,40 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	result, err := fit.Curve{
 		X: times, Y: angles, Sigma: sigma,
 		Model: swingModel, Jacobian: swingJacobian,
-		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, first.P[fit.Period], 1 / first.P[fit.DecayTime], first.P[fit.Drift]},
+		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, period, 1 / first.P[fit.DecayTime], first.P[fit.Drift]},
 		Names: swingNames,
 	}.Fit()
 	if err != nil {
 		return Swing{}, fmt.Errorf("reduction.Fit: %w", err)
 	}
 	return estimates(result)
+}
+
+// slowest returns the period and phase of the slowest swing that reads the same
+// at the times. Readings at whole multiples of a step cannot tell a swing from
+// its aliases, which turn once or several times more from one to the next, and a
+// short recording may lead the first search to one of them.
+func slowest(period, phase float64, times []float64) (float64, float64) {
+	step := math.Inf(1)
+	for i := 1; i < len(times); i++ {
+		step = min(step, times[i]-times[i-1])
+	}
+	for i := 1; i < len(times); i++ {
+		if n := (times[i] - times[i-1]) / step; math.Abs(n-math.Round(n)) > 1e-6*n {
+			return period, phase
+		}
+	}
+	turns := math.Round(step / period)
+	// From cos(omega t - phase) with omega = rest + 2 pi turns/step.
+	rest := 1/period - turns/step
+	if turns == 0 || rest == 0 {
+		return period, phase
+	}
+	phase -= 2 * math.Pi * turns * math.Remainder(times[0]/step, 1)
+	if rest < 0 {
+		rest, phase = -rest, -phase
+	}
+	return 1 / rest, phase
 }
 
 // cut returns the part of the recording in the window.
