@@ -305,7 +305,7 @@ func (p Plan) Detect(b Body, falseAlarm float64, trials int) (Detection, error) 
 // PlanFor returns the profile (Line) with the fewest stations over a given
 // length (m) that detects the body with the wanted probability; noise holds
 // everything but the stations. The search stops at most stations, with an error
-// that says what probability those reach: with correlated clutter more stations
+// that says the best probability it met: with correlated clutter more stations
 // soon stop helping.
 func PlanFor(b Body, noise Plan, length, wanted, falseAlarm float64, trials, most int) (Plan, Detection, error) {
 	const fn = "buried.PlanFor"
@@ -324,25 +324,35 @@ func PlanFor(b Body, noise Plan, length, wanted, falseAlarm float64, trials, mos
 		d, err := p.Detect(b, falseAlarm, trials)
 		return p, d, err
 	}
-	// Double until it is enough, then look one by one: between odd and even
-	// numbers the ratio need not rise.
-	low := 3
-	for n := 3; ; n = min(2*n, most) {
+	// Halve the spacing until it is enough, with a station in the middle all the
+	// way and the two largest numbers at the end. Then look one by one from the
+	// start: an even number, with none in the middle, can see less of a narrow
+	// body than a smaller odd one.
+	numbers := []int{}
+	for n := 3; n < most-1; n = 2*n - 1 {
+		numbers = append(numbers, n)
+	}
+	var best Detection
+	bestN, enough := 0, 0
+	for _, n := range append(numbers, max(3, most-1), most) {
 		_, d, err := try(n)
 		if err != nil {
 			return Plan{}, d, err
 		}
+		if bestN == 0 || d.Probability > best.Probability {
+			best, bestN = d, n
+		}
 		if d.Probability >= wanted {
+			enough = n
 			break
 		}
-		if n == most {
-			return Plan{}, d, arg.Bad(fn, "wanted", wanted, fmt.Sprintf("at most %.3f, which %d stations reach here", d.Probability, most))
-		}
-		low = n + 1
 	}
-	for n := low; ; n++ {
+	if enough == 0 {
+		return Plan{}, best, arg.Bad(fn, "wanted", wanted, fmt.Sprintf("at most %.3f, which %d of up to %d stations reach here", best.Probability, bestN, most))
+	}
+	for n := 3; ; n++ {
 		p, d, err := try(n)
-		if err != nil || d.Probability >= wanted || n >= most {
+		if err != nil || d.Probability >= wanted || n >= enough {
 			return p, d, err
 		}
 	}

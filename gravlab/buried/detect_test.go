@@ -323,3 +323,27 @@ func TestLoadsComeBack(t *testing.T) {
 		}
 	}
 }
+
+// An even number of stations has none over a narrow body in the middle: fewer
+// may do. PlanFor looks at them all.
+func TestPlanForFindsTheFewest(t *testing.T) {
+	tunnel := Tunnel{Z: 2, Radius: 1, Contrast: -2000}
+	noise := Plan{Noise: 1e-7}
+	for _, length := range []float64{20, 60, 200} {
+		p, d, err := PlanFor(tunnel, noise, length, 0.9, 0.01, 1, 200)
+		if err != nil || d.Probability < 0.9 {
+			t.Fatal(err, d.Probability)
+		}
+		for n := 3; n < len(p.Stations); n++ {
+			noise.Stations, _ = Line(n, length/float64(n-1))
+			if d, err := noise.Detect(tunnel, 0.01, 1); err != nil || d.Probability >= 0.9 {
+				t.Errorf("over %g m %d stations were planned, %d reach %g (%v)", length, len(p.Stations), n, d.Probability, err)
+			}
+		}
+	}
+	for most := 3; most < 8; most++ {
+		if p, d, err := PlanFor(tunnel, Plan{Noise: 1e-3}, 60, 0.9, 0.01, 1, most); err == nil || len(p.Stations) > 0 || !(d.Probability > 0) {
+			t.Errorf("most %d: %v, %v", most, d, err)
+		}
+	}
+}

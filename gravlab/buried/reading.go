@@ -103,7 +103,7 @@ func DepthBound(shape Shape, peak, slope float64) (float64, error) {
 
 // HalfWidth returns the distance (m) from a peak of |gz|, along a horizontal or
 // any other direction, to the first place where |gz| is half of that at the
-// peak. It looks as far as a million times its first step of 1 mm.
+// peak. It looks as far as 1000 km, in steps that grow by a tenth from 1 mm on.
 func HalfWidth(b Body, peak, along r3.Vec) (float64, error) {
 	const fn = "buried.HalfWidth"
 	if b == nil {

@@ -215,11 +215,12 @@ func (r Rubble) Clutter() (Clutter, error) {
 	if err := r.Validate(); err != nil {
 		return Clutter{}, err
 	}
-	// Mean of R⁶ for radii spread evenly.
+	// Mean of R⁶ for radii spread evenly, (b⁷ - a⁷)/(7 (b - a)), divided out so
+	// that radii which nearly agree lose no digits.
 	a, b := r.Smallest, r.Largest
-	mean := math.Pow(a, 6)
-	if b > a {
-		mean = (math.Pow(b, 7) - math.Pow(a, 7)) / (7 * (b - a))
+	mean := 0.0
+	for i := range 7 {
+		mean += math.Pow(a, float64(i)) * math.Pow(b, float64(6-i)) / 7
 	}
 	c := Clutter{Number: r.Number, Mass: 4 * math.Pi / 3 * math.Abs(r.Contrast) * math.Sqrt(mean), Top: r.Min.Z, Bottom: r.Max.Z}
 	return c, c.Validate()

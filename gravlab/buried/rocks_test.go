@@ -267,3 +267,20 @@ func TestWhatGravityCannotTell(t *testing.T) {
 		t.Error("a contrast of 1e7 kg/m³ was taken")
 	}
 }
+
+// Radii that nearly agree make the clutter of radii that do.
+func TestClutterOfNearlyEqualRocks(t *testing.T) {
+	r := Rubble{Min: r3.Vec{X: -9, Y: -9, Z: 1}, Max: r3.Vec{X: 9, Y: 9, Z: 5}, Number: 1, Smallest: 0.3, Contrast: 500}
+	for _, k := range []float64{0, 1e-15, 1e-13, 1e-10, 1e-6} {
+		r.Largest = r.Smallest * (1 + k)
+		c, err := r.Clutter()
+		if err != nil {
+			t.Fatal(err)
+		}
+		// Root mean square of R³: R³ of the middle radius, but for k².
+		want := Sphere{Radius: r.Smallest * (1 + k/2), Contrast: r.Contrast}.Mass()
+		if math.Abs(c.Mass/want-1) > 1e-11 {
+			t.Errorf("radii %g apart: mass %.15g, want %.15g", k, c.Mass, want)
+		}
+	}
+}
