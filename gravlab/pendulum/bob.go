@@ -185,7 +185,7 @@ func (b Bob) columns(at r3.Vec, level int) (pull r3.Vec, more bool) {
 			dx := (u-0.5)*b.Along - at.X
 			for j, v := range r.x {
 				dy := (v-0.5)*b.Across - at.Y
-				side, axial := column(dx*dx+dy*dy, z1, z2)
+				side, axial := column(dx*dx+dy*dy, z1, z2, b.Height)
 				w := r.w[i] * r.w[j]
 				pull.X += w * side * dx
 				pull.Y += w * side * dy
@@ -204,7 +204,7 @@ func (b Bob) columns(at r3.Vec, level int) (pull r3.Vec, more bool) {
 		for i, u := range r.x {
 			c := u * b.Radius
 			dx := c*cos - rho
-			side, a := column(c*c-2*c*rho*cos+rho*rho, z1, z2)
+			side, a := column(c*c-2*c*rho*cos+rho*rho, z1, z2, b.Height)
 			w := 2 * u * r.w[i] / float64(turns)
 			radial += w * side * dx
 			axial += w * a
@@ -219,12 +219,12 @@ func (b Bob) columns(at r3.Vec, level int) (pull r3.Vec, more bool) {
 
 // column integrates 1/r³ and z/r³ along a line parallel to z from z1 to z2 at
 // the squared distance s2, in forms that keep their digits when the ends are far
-// away or on one side.
-func column(s2, z1, z2 float64) (side, axial float64) {
+// away or on one side: length is z2 - z1, which cannot be had from them there.
+func column(s2, z1, z2, length float64) (side, axial float64) {
 	r1, r2 := math.Sqrt(s2+z1*z1), math.Sqrt(s2+z2*z2)
-	axial = (z2 - z1) * (z2 + z1) / (r1 * r2 * (r1 + r2))
+	axial = length * (z2 + z1) / (r1 * r2 * (r1 + r2))
 	if z1*z2 > 0 {
-		side = (z2 - z1) * (z2 + z1) / (r1 * r2 * (z2*r1 + z1*r2))
+		side = length * (z2 + z1) / (r1 * r2 * (z2*r1 + z1*r2))
 	} else {
 		side = (z2/r2 - z1/r1) / s2
 	}

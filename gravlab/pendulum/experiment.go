@@ -100,7 +100,9 @@ func (r Recording) Times() []float64 {
 }
 
 // Signal returns, without noise, the pull along the axis and what the floor does
-// along it (both m/s²), at each time (s after release).
+// along it (both m/s²), at each time (s after release). The steady tilt of the
+// slab under the weight of the bob while it is held to one side is left out of
+// the floor's part: before release that is zero.
 func (e Experiment) Signal(times []float64) (pull, floor []float64, err error) {
 	if err := e.Validate(); err != nil {
 		return nil, nil, err
@@ -131,7 +133,7 @@ func (e Experiment) Signal(times []float64) (pull, floor []float64, err error) {
 			pull[i] = r3.Dot(v, axis)
 		}
 		if times[i] <= 0 {
-			continue // held by a thread tied to the same slab: no force on it in all
+			continue // held by a thread tied to the same slab: no force beside the weight
 		}
 		h, v := e.Pendulum.reaction(s.theta, s.rate)
 		if e.Antiphase {

@@ -716,3 +716,58 @@ func TestErrorsNameTheArgument(t *testing.T) {
 		t.Error("a station on the rod was accepted")
 	}
 }
+
+// A narrow ellipse turns by (3/8) a b/L² of its angle for small half axes a and b,
+// from the first term of the perturbation of the harmonic swing; awkward starts
+// against 50-digit quadrature of the first integrals.
+func TestNarrowEllipse(t *testing.T) {
+	s := pendulum.Spherical{Length: 1, Gravity: 9.81, Theta: 0.01}
+	for _, b := range []float64{1e-4, 1e-7, 1e-9} {
+		s.Speed = b * math.Sqrt(s.Gravity/s.Length)
+		_, azimuth, _, err := s.Turn()
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := 3 * math.Pi / 16 * s.Theta * b
+		near(t, "turning of the ellipse", azimuth-math.Pi/2, want, 1e-4*want+1e-15)
+	}
+	for _, c := range []struct{ theta, speed, other, azimuth, duration float64 }{
+		{3.14, 0.002, 3.8438615640580984e-7, 1.8650771885911157, 3.5807218990697366},
+		{1, 1e-6, 2.1180414594398391e-7, 1.5707964680228839, 0.70745326390321486},
+		{3.1415, 30, 8.9309072737388706e-5, 3.1415925087045726, 0.17990641310912751},
+	} {
+		s := pendulum.Spherical{Length: 1.75, Gravity: 9.81, Theta: c.theta, Speed: c.speed}
+		other, azimuth, duration, err := s.Turn()
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "other turning point", other, c.other, 1e-12*c.other)
+		near(t, "azimuth", azimuth, c.azimuth, 1e-11)
+		near(t, "duration", duration, c.duration, 1e-11)
+	}
+}
+
+// Hundreds of sizes away a flat bob is its mass and quadrupole; the next term is
+// 1e-11 of them there. Differences of far ends would lose 1e-10.
+func TestFlatBobFarAway(t *testing.T) {
+	for _, b := range []pendulum.Bob{
+		{Shape: pendulum.Cylinder, Mass: 5, Radius: 0.5, Height: 2e-4},
+		{Shape: pendulum.Box, Mass: 5, Along: 0.7, Across: 0.7, Height: 2e-4},
+	} {
+		x2, z2 := b.Radius*b.Radius/4, b.Height*b.Height/12
+		if b.Shape == pendulum.Box {
+			x2 = b.Along * b.Along / 12
+		}
+		for _, angle := range []float64{0.3, 0.8, 1.4} {
+			d := 450.0
+			sin, cos := math.Sincos(angle)
+			pull, _, err := b.Attraction(r3.Vec{X: d * sin, Z: d * cos})
+			if err != nil {
+				t.Fatal(err)
+			}
+			// U = GM/d (1 + (z2 - x2)(3 cos² - 1)/(2 d²)), along the line outwards.
+			want := -gravlab.G * b.Mass / (d * d) * (1 + 1.5*(z2-x2)*(3*cos*cos-1)/(d*d))
+			near(t, "pull of a flat bob", pull.X*sin+pull.Z*cos, want, 1e-11*math.Abs(want))
+		}
+	}
+}

@@ -65,7 +65,7 @@ func (p Pendulum) attraction(theta float64, at r3.Vec) (r3.Vec, float64, error) 
 		if !(s2 > 0) && z1*z2 <= 0 || s2+math.Min(z1*z1, z2*z2) < 1e-18 {
 			return r3.Vec{}, 0, arg.Bad("pendulum.Pendulum.Attraction", "at", at, "a place off the rod")
 		}
-		side, axial := column(s2, z1, z2)
+		side, axial := column(s2, z1, z2, p.RodLength)
 		gm := gravlab.G * p.RodMass / p.RodLength
 		pull = r3.Add(pull, r3.Vec{X: -gm * side * own.X, Y: -gm * side * own.Y, Z: gm * axial})
 	}

@@ -41,43 +41,49 @@ func (s Spherical) Validate() error {
 // (rad) and time (s) from one turning point to the next, by quadrature of the
 // first integrals (the error falls faster than any power of the points, which
 // are doubled until the answer stands). For small swings the azimuth is a little
-// more than π/2: the ellipse turns. Of an ellipse narrower than about 1e-5 of
-// its length the azimuth is not resolved.
+// more than π/2: the ellipse turns.
 func (s Spherical) Turn() (theta, azimuth, duration float64, err error) {
 	if err := s.Validate(); err != nil {
 		return 0, 0, 0, err
 	}
-	// With u = cos θ: u'² = (2g/L)(u-u0)(u1-u)(u-u2) between the roots, u0 the
-	// start, u1 the other turning point, u2 < -1.
-	u0 := math.Cos(s.Theta)
-	sin0 := math.Sin(s.Theta)
+	// With u = cos θ: u'² = k (u-u0)(u1-u)(u-u2) between the roots, k = 2g/L, u0
+	// the start, u1 the other turning point, u2 < -1. At u = 1 and at u = -1 the
+	// right side is minus the square of sin²θ φ', which stays as it is. Distances
+	// from 1 and -1 follow from that without subtraction.
+	sin, cos := math.Sincos(s.Theta / 2)
+	less0, more0 := 2*sin*sin, 2*cos*cos // 1 - u0 and 1 + u0
+	k := 2 * s.Gravity / s.Length
+	momentum := s.Speed * math.Sin(s.Theta) / s.Length
 	a := s.Speed * s.Speed / (2 * s.Gravity * s.Length)
-	root := math.Sqrt(a*a + 4 - 4*u0*a)
-	u1 := (root - a) / 2
-	u2 := -(a + root) / 2
-	mid, half := (u0+u1)/2, (u1-u0)/2
-	// 1-u1 loses its digits for a narrow ellipse: (1-u1)(1-u2)(1-u0)·2g/L is the
-	// squared momentum over L⁴, which is known.
-	oneLess1 := s.Speed * s.Speed * sin0 * sin0 / (s.Length * s.Length) /
-		((1 - u2) * (2 * math.Pow(math.Sin(s.Theta/2), 2)) * 2 * s.Gravity / s.Length)
-	oneLess0 := 2 * math.Pow(math.Sin(s.Theta/2), 2)
-	momentum := s.Speed * sin0 / s.Length
+	root := math.Hypot(a-2*math.Cos(s.Theta), 2*math.Sin(s.Theta))
+	less1 := a * more0 / (1 + (a+root)/2)
+	more1 := 2 - less1
+	beyond := a * less0 / more1 // -1 - u2
+	if a > 2 {
+		beyond = (a - 2 + root) / 2
+		more1 = a * less0 / beyond
+	}
 	var lastA, lastT float64
 	for points := 32; ; points *= 2 {
 		azimuth, duration = 0, 0
 		for i := range points {
-			c := math.Cos(math.Pi * (float64(i) + 0.5) / float64(points))
-			u := mid + half*c
-			dt := 1 / math.Sqrt(2*s.Gravity/s.Length*(u-u2))
-			// 1-u as a mean of its values at the ends, weighted.
-			oneLess := oneLess0*(1-c)/2 + oneLess1*(1+c)/2
-			azimuth += momentum * dt / (oneLess * (1 + u))
+			// 1+u as a mean of its values at the ends, weighted.
+			half, whole := math.Sincos(math.Pi * (float64(i) + 0.5) / float64(points) / 2)
+			more := more0*half*half + more1*whole*whole
+			// The time is the sum of dt. Of the azimuth, the sum of momentum
+			// dt/((1-u)(1+u)), the part with 1/(1-u) is large and narrow where a
+			// narrow ellipse passes below the pivot, the part with 1/(1+u) where it
+			// passes above. With the dt of u = 1 and of u = -1 each is exactly π/2,
+			// and what is left of them is smooth.
+			p, q, r := math.Sqrt(more+beyond), math.Sqrt(2+beyond), math.Sqrt(beyond)
+			dt := 1 / (math.Sqrt(k) * p)
+			azimuth += momentum / 2 * dt * (1/(q*(p+q)) - 1/(r*(p+r)))
 			duration += dt
 		}
-		azimuth *= math.Pi / float64(points)
+		azimuth = math.Pi + azimuth*math.Pi/float64(points)
 		duration *= math.Pi / float64(points)
 		if math.Abs(azimuth-lastA) <= 1e-14*azimuth && math.Abs(duration-lastT) <= 1e-14*duration || points >= 1<<20 {
-			return 2 * math.Asin(math.Sqrt(math.Min(oneLess1/2, 1))), azimuth, duration, nil
+			return 2 * math.Atan2(math.Sqrt(less1), math.Sqrt(more1)), azimuth, duration, nil
 		}
 		lastA, lastT = azimuth, duration
 	}

@@ -36,7 +36,7 @@ func (w Walker) Attraction(foot r3.Vec) (r3.Vec, error) {
 	if !(s2 > 1e-12) && z1*z2 <= 0 || s2+math.Min(z1*z1, z2*z2) < 1e-12 {
 		return r3.Vec{}, arg.Bad(fn, "foot", foot, "a place beside the sensor, not around it")
 	}
-	side, axial := column(s2, z1, z2)
+	side, axial := column(s2, z1, z2, w.Height)
 	gm := gravlab.G * w.Mass / w.Height
 	return r3.Vec{X: gm * side * foot.X, Y: gm * side * foot.Y, Z: gm * axial}, nil
 }
