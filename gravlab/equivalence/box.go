@@ -67,10 +67,10 @@ func (b Box) Growth(t float64) (float64, error) {
 		return 0, nil
 	}
 	// Units of r0 and of sqrt(r0³/GM): x the fallen way of the lower body, d the
-	// growth. Runge and Kutta's fourth order with steps of 1/1000.
+	// growth. Runge and Kutta's fourth order with steps of 1/2000.
 	l := b.Length / r0
 	tau := t * math.Sqrt(b.GM/r0) / r0
-	n := int(math.Ceil(tau*1000)) + 20
+	n := int(math.Ceil(tau*2000)) + 20
 	h := tau / float64(n)
 	accelerate := func(x, d float64) (ax, ad float64) {
 		r := 1 - x
