@@ -116,16 +116,52 @@ func (r *Result) CoverageFactor(p float64) float64 {
 		return math.NaN()
 	}
 	if !r.Scaled {
-		return mathext.NormalQuantile((1 + p) / 2)
+		return normalFactor(p)
 	}
 	if r.DoF <= 0 {
 		return math.NaN()
 	}
-	// P(|t| > k) = I_x(nu/2, 1/2) with x = nu/(nu + k²): Abramowitz and Stegun
-	// (1964), 26.7.1 (from memory).
-	nu := float64(r.DoF)
-	x := mathext.InvRegIncBeta(nu/2, 0.5, 1-p)
-	return math.Sqrt(nu * (1 - x) / x)
+	return studentFactor(p, float64(r.DoF))
+}
+
+// studentFactor returns the k that |t| with nu degrees of freedom stays within
+// with probability p, by bisection: with many degrees of freedom the inverse of
+// the incomplete beta function is lost in the far tail.
+// Source: Abramowitz and Stegun (1964), 26.7.1 (from memory).
+func studentFactor(p, nu float64) float64 {
+	// Whichever of the two probabilities is the smaller keeps its digits.
+	within := func(k float64) bool {
+		if share := k / nu * k; p < 0.5 {
+			return mathext.RegIncBeta(0.5, nu/2, share/(1+share)) < p
+		} else {
+			return mathext.RegIncBeta(nu/2, 0.5, 1/(1+share)) > 1-p
+		}
+	}
+	low := normalFactor(p) // Student's t has the wider tails
+	high := math.Max(2*low, 1)
+	for within(high) && high < 1e300 {
+		low, high = high, 2*high
+	}
+	for range 60 {
+		mid := low + (high-low)/2
+		if !(mid > low && mid < high) {
+			break
+		}
+		if within(mid) {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low + (high-low)/2
+}
+
+// normalFactor does the same for the normal distribution.
+func normalFactor(p float64) float64 {
+	if p < 0.5 {
+		return mathext.NormalQuantile((1 + p) / 2)
+	}
+	return -mathext.NormalQuantile((1 - p) / 2) // 1-p is exact, 1+p is not
 }
 
 // String tells the result in words: each parameter with its standard

@@ -366,3 +366,25 @@ func TestExactData(t *testing.T) {
 		t.Errorf("P = %v, %v; want [5 2.5]", r.P, err)
 	}
 }
+
+// TestFarTail: with many degrees of freedom Student's t is the normal
+// distribution and a little more, also far out. The expansion in 1/nu is
+// Abramowitz and Stegun (1964), 26.7.5 (from memory); the term after it is
+// smaller than the tolerance.
+func TestFarTail(t *testing.T) {
+	for _, outside := range []float64{0.05, 0.0027, 5.733e-7, 1e-9, 1e-12} {
+		z := (&Result{}).CoverageFactor(1 - outside)
+		for nu := 20000; nu < 3e6; nu += 1 + nu/50 {
+			n := float64(nu)
+			want := z + (z*z*z+z)/(4*n) + (5*math.Pow(z, 5)+16*z*z*z+3*z)/(96*n*n)
+			if k := (&Result{DoF: nu, Scaled: true}).CoverageFactor(1 - outside); !(math.Abs(k-want) <= 1e-7*want) {
+				t.Fatalf("%g outside, %d degrees of freedom: k = %.9g, want %.9g", outside, nu, k, want)
+			}
+		}
+	}
+	for _, p := range []float64{1e-300, 1e-17, 1e-6} { // near the middle t is even
+		if k := (&Result{DoF: 2, Scaled: true}).CoverageFactor(p); !(math.Abs(k-p*math.Sqrt2) <= 1e-9*p+1e-16) {
+			t.Errorf("p = %g: k = %g, want %g", p, k, p*math.Sqrt2)
+		}
+	}
+}
