@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/bits"
 	"math/cmplx"
+	"sort"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 	"gonum.org/v1/gonum/mat"
@@ -54,11 +55,22 @@ func (s *swing) flat() []float64 {
 }
 
 // line returns the angular frequency of the highest line in the spectrum. A
-// record with gaps is put on an even grid with zeros in the gaps.
+// record with gaps is put on an even grid with zeros in the gaps. The step of
+// the grid is that between most readings: the mean one, which a long gap makes
+// longer than half a period, would show the line where it is not.
 func (s *swing) line() float64 {
 	m := len(s.s)
-	padded := make([]float64, 1<<bits.Len(uint(m+m/4)))
 	step := s.length / float64(m-1)
+	if s.step == 0 {
+		steps := make([]float64, m-1)
+		for i := range steps {
+			steps[i] = s.s[i+1] - s.s[i]
+		}
+		sort.Float64s(steps)
+		step = math.Max(math.Min(step, steps[m/2-1]), s.length/(1<<20))
+		m = int(s.length/step) + 2
+	}
+	padded := make([]float64, 1<<bits.Len(uint(m+m/4)))
 	for i, v := range s.flat() {
 		padded[int(math.Round(s.s[i]/step))] += v
 	}

@@ -301,3 +301,31 @@ func TestOscillationBeyondFloat(t *testing.T) {
 		t.Errorf("chi² = %g without an error", f.Chi2)
 	}
 }
+
+// TestBursts: readings in bursts with long gaps between them. The mean step is
+// then longer than half a period, and a spectrum on it shows the line elsewhere.
+func TestBursts(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 1))
+	for trial := range 60 {
+		period := 1 + 4*rng.Float64()
+		tau := period * (30 + 70*rng.Float64())
+		step := period / (4 + 8*rng.Float64())
+		var times, y []float64
+		at := 0.0
+		for i := range 150 {
+			times = append(times, at)
+			y = append(y, math.Exp(-at/tau)*math.Cos(2*math.Pi*at/period-1)+0.3+0.005*rng.NormFloat64())
+			if at += step; i%30 == 29 {
+				at += period * (5 + 15*rng.Float64())
+			}
+		}
+		r, err := DampedOscillation(times, y, nil)
+		if err != nil {
+			t.Errorf("trial %d: %v", trial, err)
+			continue
+		}
+		if s := math.Sqrt(r.ReducedChi2()); s > 0.008 || math.Abs(r.P[Period]-period) > 6*r.U[Period] {
+			t.Errorf("trial %d: period %.6g ± %.2g s with a scatter of %.2g; it is %.6g s with 0.005", trial, r.P[Period], r.U[Period], s, period)
+		}
+	}
+}
