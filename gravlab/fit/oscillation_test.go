@@ -309,13 +309,13 @@ func TestBursts(t *testing.T) {
 	for trial := range 60 {
 		period := 1 + 4*rng.Float64()
 		tau := period * (30 + 70*rng.Float64())
-		step := period / (4 + 8*rng.Float64())
+		step := period / (2.5 + 6*rng.Float64())
 		var times, y []float64
 		at := 0.0
 		for i := range 150 {
 			times = append(times, at)
 			y = append(y, math.Exp(-at/tau)*math.Cos(2*math.Pi*at/period-1)+0.3+0.005*rng.NormFloat64())
-			if at += step; i%30 == 29 {
+			if at += step; i%15 == 14 {
 				at += period * (5 + 15*rng.Float64())
 			}
 		}
