@@ -2,10 +2,13 @@ package buried
 
 import (
 	"errors"
+	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/internal/arg"
 )
 
@@ -95,7 +98,7 @@ type GridModel struct {
 	Damping   float64
 	Mass      float64 // excess mass of all cells, kg (kg/m for a section)
 	Depth     float64 // of the centre of that mass by size, m
-	Sweeps    int     // of the solver
+	Sweeps    int     // of the solver for bounds, from cell to cell; 0 without bounds
 }
 
 // Validate reports every field that cannot be used.
@@ -120,14 +123,18 @@ func (v GridInversion) Validate() error {
 
 // gridProblem is the weighted problem with the regional taken out.
 type gridProblem struct {
-	columns [][]float64 // of each cell, per 1000 kg/m³
-	norm    []float64   // their squared lengths
-	weight  []float64   // of each cell in the size of the model
+	columns [][]float64   // of each cell, per 1000 kg/m³
+	norm    []float64     // their squared lengths
+	gram    *mat.SymDense // sum over the cells of column column' / weight, once it is needed
+	weight  []float64     // of each cell in the size of the model
 	data    []float64
 	lo, hi  float64 // in 1000 kg/m³
 }
 
-// Solve inverts an anomaly, whose Sigma must be given.
+// Solve inverts an anomaly, whose Sigma must be given. Without bounds the answer
+// is worked out at once. With bounds it is approached from cell to cell, slowly
+// when the damping is weak: where that does not end at the minimum the error
+// wraps fit.ErrNotConverged, and the GridModel beside it says where it stood.
 func (v GridInversion) Solve(data Anomaly) (*GridModel, error) {
 	const fn = "buried.GridInversion.Solve"
 	if err := errors.Join(v.Validate(), data.Validate()); err != nil {
@@ -199,11 +206,11 @@ func (v GridInversion) Solve(data Anomaly) (*GridModel, error) {
 	}
 
 	m := make([]float64, count)
-	lambda, sweeps := v.Damping, 0
+	lambda, sweeps, ended := v.Damping, 0, true
 	if lambda > 0 {
-		sweeps = p.solve(m, lambda)
+		sweeps, ended = p.solve(m, lambda)
 	} else {
-		lambda, sweeps = p.discrepancy(m, float64(n-len(basis)))
+		lambda, sweeps, ended = p.discrepancy(m, float64(n-len(basis)))
 	}
 	out := &GridModel{Contrast: make([]float64, count), Predicted: make([]float64, n), Chi2: p.chi2(m), Damping: lambda, Sweeps: sweeps}
 	moment, size := 0.0, 0.0
@@ -234,6 +241,9 @@ func (v GridInversion) Solve(data Anomaly) (*GridModel, error) {
 	if !isFinite(out.Chi2) || !isFinite(out.Mass) || !isFinite(out.Depth) {
 		return nil, arg.Bad(fn, "data", out.Chi2, "data and a grid whose model stays within the range of float64")
 	}
+	if !ended {
+		return out, fmt.Errorf("%s: after %d sweeps with a damping of %.3g the contrasts still change; try more damping: %w", fn, sweeps, lambda, fit.ErrNotConverged)
+	}
 	return out, nil
 }
 
@@ -254,10 +264,48 @@ func (p *gridProblem) chi2(m []float64) float64 {
 	return dot(r, r)
 }
 
-// solve minimises by cell after cell (coordinate descent), each held within its
-// bounds, from m on; the problem is convex, so that this ends at the minimum.
-// It returns the number of sweeps.
-func (p *gridProblem) solve(m []float64, lambda float64) int {
+// solve minimises from m on and returns the number of sweeps, and whether they
+// ended at the minimum.
+func (p *gridProblem) solve(m []float64, lambda float64) (sweeps int, ended bool) {
+	if math.IsInf(p.lo, -1) && math.IsInf(p.hi, 1) && p.free(m, lambda) {
+		return 0, true
+	}
+	return p.descend(m, lambda)
+}
+
+// free finds the minimum without bounds, from as many equations as there are
+// data: m = W^-1 A' (A W^-1 A' + lambda)^-1 data. It reports whether these could
+// be solved, which they cannot where the damping is lost in rounding.
+func (p *gridProblem) free(m []float64, lambda float64) bool {
+	n := len(p.data)
+	if p.gram == nil {
+		p.gram = mat.NewSymDense(n, nil)
+		for c, a := range p.columns {
+			p.gram.SymRankOne(p.gram, 1/p.weight[c], mat.NewVecDense(n, a))
+		}
+	}
+	damped := mat.NewSymDense(n, nil)
+	damped.CopySym(p.gram)
+	for i := range n {
+		damped.SetSym(i, i, damped.At(i, i)+lambda)
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(damped) {
+		return false
+	}
+	var x mat.VecDense
+	if factor.SolveVecTo(&x, mat.NewVecDense(n, p.data)) != nil {
+		return false
+	}
+	for c, a := range p.columns {
+		m[c] = dot(a, x.RawVector().Data) / p.weight[c]
+	}
+	return true
+}
+
+// descend goes from cell to cell (coordinate descent), each held within its
+// bounds; the problem is convex, so that this leads to the minimum.
+func (p *gridProblem) descend(m []float64, lambda float64) (sweeps int, ended bool) {
 	r := p.residual(m)
 	const most = 3000
 	for sweep := 1; sweep <= most; sweep++ {
@@ -279,35 +327,37 @@ func (p *gridProblem) solve(m []float64, lambda float64) int {
 			size = max(size, math.Abs(x))
 		}
 		if change <= 1e-6*size {
-			return sweep
+			return sweep, true
 		}
 	}
-	return most
+	return most, false
 }
 
 // discrepancy looks for the damping at which chi² is the wanted one. chi² grows
 // with the damping; where even a large or a small one does not reach the wanted
 // value, that one is used.
-func (p *gridProblem) discrepancy(m []float64, wanted float64) (lambda float64, sweeps int) {
+func (p *gridProblem) discrepancy(m []float64, wanted float64) (lambda float64, sweeps int, ended bool) {
 	most := 0.0
 	for c := range p.norm {
 		most = max(most, p.norm[c]/p.weight[c])
 	}
 	lo, hi := most*1e-9, most*1e6
 	if !(most > 0) {
-		return 1, 0
+		return 1, 0, true
 	}
 	for range 30 {
 		lambda = math.Sqrt(lo * hi)
-		sweeps += p.solve(m, lambda)
+		var more int
+		more, ended = p.solve(m, lambda)
+		sweeps += more
 		switch c := p.chi2(m); {
 		case math.Abs(c-wanted) < 1e-3*wanted:
-			return lambda, sweeps
+			return lambda, sweeps, ended
 		case c > wanted:
 			hi = lambda
 		default:
 			lo = lambda
 		}
 	}
-	return lambda, sweeps
+	return lambda, sweeps, ended
 }

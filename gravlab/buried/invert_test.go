@@ -1,6 +1,7 @@
 package buried
 
 import (
+	"errors"
 	"math"
 	"strconv"
 	"strings"
@@ -9,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/fit"
 	"gravity.example/testdata"
 )
 
@@ -404,4 +406,58 @@ func TestTextbookTunnel(t *testing.T) {
 	}
 	// The amplitude that the recomputation found: 0.656 g.u.
 	closeTo(t, "amplitude", -2*gravlab.G*s.Mass/s.Z, 0.656e-6, 0.02)
+}
+
+// Without bounds a grid's contrasts are at the minimum, however weak the damping:
+// there the data's pull on every cell, sum of a r/sigma², is the damping's. With
+// bounds that are not reached in time the error says so.
+func TestGridInversionEndsAtTheMinimum(t *testing.T) {
+	stations, _ := Line(31, 1)
+	noise := Instrument{Noise: 1e-8, Offset: 1e-6, North: 2e-9}
+	gz, err := noise.Readings(seeded(6), Tunnel{X: 1, Z: 4, Radius: 1, Contrast: -2000}, stations)
+	if err != nil {
+		t.Fatal(err)
+	}
+	data := Anomaly{Stations: stations, GZ: gz, Sigma: make([]float64, len(gz))}
+	for i := range data.Sigma {
+		data.Sigma[i] = noise.Noise
+	}
+	grid := Grid{}
+	for i := range 21 {
+		grid.X = append(grid.X, float64(i)-10)
+	}
+	for i := range 9 {
+		grid.Z = append(grid.Z, float64(i)+0.5)
+	}
+	for _, damping := range []float64{0.1, 10, 1000} {
+		m, err := GridInversion{Grid: grid, Damping: damping}.Solve(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		largest, worst := 0.0, 0.0
+		for k := range len(grid.Z) - 1 {
+			for i := range len(grid.X) - 1 {
+				x1, x2, z1, z2 := grid.X[i], grid.X[i+1], grid.Z[k], grid.Z[k+1]
+				pull, err := GZAt(Polygon{Vertices: []XZ{{x1, z1}, {x2, z1}, {x2, z2}, {x1, z2}}, Contrast: 1000}, stations)
+				if err != nil {
+					t.Fatal(err)
+				}
+				byData := 0.0
+				for s := range gz {
+					byData += pull[s] / noise.Noise * (gz[s] - m.Predicted[s]) / noise.Noise
+				}
+				weight := 1.5 / ((z1+z2)/2 + 0.5) // over the shallowest cell, at 1 m + 0.5 m
+				byDamping := damping * weight * m.Contrast[grid.Index(i, 0, k)] / 1000
+				largest = math.Max(largest, math.Abs(byDamping))
+				worst = math.Max(worst, math.Abs(byData-byDamping))
+			}
+		}
+		if !(worst < 1e-8*largest) {
+			t.Errorf("damping %g: the pull of data and damping on a cell differ by %g of %g", damping, worst, largest)
+		}
+	}
+	m, err := GridInversion{Grid: grid, Lower: -1e5, Upper: 1e5, Damping: 1e-3}.Solve(data)
+	if !errors.Is(err, fit.ErrNotConverged) || m == nil {
+		t.Errorf("weak damping with bounds: %v, %v; want a model and fit.ErrNotConverged", m, err)
+	}
 }
