@@ -153,6 +153,11 @@ func TestCapLimits(t *testing.T) {
 	volume := 4 * math.Pi / 3 * (r*r*r - 6371000.0*6371000*6371000)
 	close(t, "shell", gravlab.Must(shell.Effect()), gravlab.G*2670*volume/(r*r), 1e-9)
 
+	// A thin one: (r³-R³)/(3r²) with its digits.
+	thin := Cap{Density: 2670, Thickness: 2.3, HalfAngle: math.Pi, Radius: 1e9}
+	share := thin.Thickness / (thin.Radius + thin.Thickness)
+	close(t, "thin shell", gravlab.Must(thin.Effect()), 4*math.Pi*gravlab.G*2670*thin.Thickness*(1-share+share*share/3), 1e-13)
+
 	// Radius to thickness 1:20, and a disc of the same shape by its own formula.
 	narrow := Cap{Density: 2000, Thickness: 2000, HalfAngle: 100 / 6373000.0, Radius: 6371000}
 	disc := 2 * math.Pi * gravlab.G * 2000 * (2000 + 100 - math.Hypot(2000, 100))
@@ -321,6 +326,39 @@ func TestTrendCoverage(t *testing.T) {
 	}
 	if float64(insideWhite)/float64(total) > 0.88 {
 		t.Errorf("white noise would have done: %d of %d", insideWhite, total)
+	}
+}
+
+// One reading taken soon after another must not hide that months are correlated.
+func TestTrendWithOneShortStep(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	const n, phi, trials = 180, 0.7, 200
+	x, y := make([]float64, n), make([]float64, n)
+	var square, lag float64
+	for range trials {
+		e := rng.NormFloat64()
+		for i := range n {
+			x[i] = float64(i) / 12
+			if i == 90 {
+				x[i] = x[89] + 0.001/12
+			}
+			if i > 0 {
+				p := math.Pow(phi, 12*(x[i]-x[i-1]))
+				e = p*e + math.Sqrt(1-p*p)*rng.NormFloat64()
+			}
+			y[i] = 0.1*x[i] + e
+		}
+		trend, err := TrendModel{Year: 1}.Fit(x, y)
+		if err != nil {
+			t.Fatal(err)
+		}
+		z := (trend.Rate.Value - 0.1) / trend.Rate.U
+		square += z * z / trials
+		lag += trend.LagOne / trials
+	}
+	// The root of the mean square of 200 normal values scatters by 0.05.
+	if rms := math.Sqrt(square); rms < 0.8 || rms > 1.2 || math.Abs(lag-phi) > 0.05 {
+		t.Errorf("errors of the rate are %.2f of the stated uncertainty, and the correlation is %.2f; want 1 and %.2f", rms, lag, phi)
 	}
 }
 

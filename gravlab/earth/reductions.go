@@ -69,7 +69,8 @@ func (c Cap) Validate() error {
 //
 // With r = R + h, the shell at radius x out to the angle ψ pulls with
 // 2πGρ (x²/r²) (1 + (x − r cos ψ)/D) dx, D the distance to its rim; the
-// integral over x is by Gauss and Legendre and good to 1e-13.
+// integral over x is by Gauss and Legendre and good to 1e-13 of the slab of
+// the same thickness.
 func (c Cap) Effect() (float64, error) {
 	if err := c.Validate(); err != nil {
 		return 0, err
@@ -96,18 +97,21 @@ func (c Cap) excess() float64 {
 	rise := 2 * r * half * half    // r − r cos ψ
 	// With y = x − r cos ψ and D² = y² + k², x²/r² (1 + y/D) − 1 in terms of
 	// the depth below the station, r − x.
-	f := func(y float64) float64 {
-		depth := rise - y
+	f := func(depth, y float64) float64 {
 		square := depth / r * (depth/r - 2) // x²/r² − 1
 		ratio := y / math.Hypot(y, k)
 		return square*(1+ratio) + ratio
 	}
 	bottom := rise - c.Thickness
 	if c.Thickness <= k || c.HalfAngle > math.Pi/2 {
-		return quad.Fixed(f, bottom, rise, 48, nil, 0)
+		// Over the depth, not y: beside a wide rim a thin cap has few digits left.
+		return quad.Fixed(func(depth float64) float64 { return f(depth, rise-depth) }, 0, c.Thickness, 48, nil, 0)
 	}
 	// A narrow cap changes within its own width: y = k sinh s evens that out.
-	g := func(s float64) float64 { return f(k*math.Sinh(s)) * k * math.Cosh(s) }
+	g := func(s float64) float64 {
+		y := k * math.Sinh(s)
+		return f(rise-y, y) * k * math.Cosh(s)
+	}
 	from, to := math.Asinh(bottom/k), math.Asinh(rise/k)
 	panels := int(math.Ceil(to-from)) + 1
 	sum, step := 0.0, (to-from)/float64(panels)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -41,7 +42,7 @@ type Trend struct {
 	Annual, Semiannual Quantity // amplitudes, zero to peak
 	AnnualPhase        float64  // rad: the season peaks at t = phase/2π years from the middle
 	Sigma              float64  // standard deviation of the noise
-	LagOne             float64  // its correlation from one reading to the next
+	LagOne             float64  // its correlation over the shortest usual step (not below half the median one)
 	RateInflation      float64
 	Residuals          []float64
 	DoF                int // parameters counted, correlation not
@@ -209,10 +210,16 @@ func newSandwich(a *mat.Dense, t []float64) (*sandwich, error) {
 	if err := s.rInv.Inverse(fullR.Slice(0, p, 0, p)); err != nil {
 		return nil, errors.New("the record does not determine the model: it is too short")
 	}
-	step := math.Inf(1)
-	for i := range n - 1 {
-		step = math.Min(step, t[i+1]-t[i])
+	// Two readings that happen to lie close together set no step for the rest:
+	// no correlation from one such step to the next could be told from none over
+	// a usual one. Steps below half the median do not count.
+	steps := make([]float64, n-1)
+	for i := range steps {
+		steps[i] = t[i+1] - t[i]
 	}
+	slices.Sort(steps)
+	usual, _ := slices.BinarySearch(steps, steps[len(steps)/2]/2)
+	step := steps[usual]
 	for i := range n - 1 {
 		s.lags = append(s.lags, (t[i+1]-t[i])/step)
 	}
