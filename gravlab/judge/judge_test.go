@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"encoding/json"
 	"math"
 	"strings"
 	"testing"
@@ -14,7 +15,7 @@ import (
 func TestAnyAnswer(t *testing.T) {
 	hints := [2]string{"first hint", "second hint"}
 	numbers := rapid.OneOf(rapid.Float64(), rapid.SampledFrom([]float64{0, math.NaN(), math.Inf(1), math.Inf(-1), 1e-320, 1e308, 1.5, -1.5}))
-	units := rapid.SampledFrom([]string{"", "m", "mm", "µGal", "m/s²", "rad", "N m/rad", "%", "<b>", "kg", "nonsense", "1"})
+	units := rapid.SampledFrom([]string{"", "m", "mm", "km", "µGal", "m/s²", "rad", "N m/rad", "%", "<b>", "kg", "nonsense", "1"})
 	rapid.Check(t, func(t *rapid.T) {
 		number := NumberTask{
 			Marks: rapid.IntRange(1, 5).Draw(t, "marks"), Want: rapid.Float64Range(-1e6, 1e6).Draw(t, "want"), Carried: numbers.Draw(t, "carried"),
@@ -42,6 +43,8 @@ func TestAnyAnswer(t *testing.T) {
 			switch {
 			case v.Outcome == "" || v.Of < 1 || v.Marks < 0 || v.Marks > v.Of:
 				t.Fatalf("%+v: %+v", a, v)
+			case len(written(v)) == 0:
+				t.Fatalf("%+v: %+v cannot be written down", a, v)
 			case v.Message == "" || strings.Count(v.Message, "\n") > 2:
 				t.Fatalf("%+v: message %q", a, v.Message)
 			case len([]rune(v.Understood)) > 200:
@@ -51,6 +54,20 @@ func TestAnyAnswer(t *testing.T) {
 			}
 		}
 	})
+}
+
+// written is a verdict as a file holds it; nothing when none can.
+func written(v Verdict) []byte {
+	text, _ := json.Marshal(v)
+	return text
+}
+
+// TestTooLarge: a number that overflows in SI units is no number to judge.
+func TestTooLarge(t *testing.T) {
+	v := JudgeNumber(NumberTask{Marks: 2, Want: 1, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.01}}, Answer{Value: 1e307, Unit: "km"})
+	if v.Outcome != Unreadable || v.SI != 0 || len(written(v)) == 0 {
+		t.Errorf("%+v", v)
+	}
 }
 
 // TestNormalised: the worked form of ISO 13528, 9.7 (from memory): |x-X| over

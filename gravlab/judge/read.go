@@ -82,6 +82,9 @@ func readGiven(a Answer, want quantity.Unit) reading {
 		if q.U == 0 {
 			r.understood = q.Digits(6)
 		}
+		if math.IsInf(q.Value, 0) || math.IsInf(q.U, 0) {
+			r.refusal = fmt.Sprintf("%.6g %s is more than this judge can write.\nFollow the powers of ten through your calculation.", a.Value, a.Unit)
+		}
 	case errors.Is(err, quantity.ErrDimension) && errors.As(err, &problem):
 		r.without(a.Value, problem.Unit, want, false)
 	case errors.As(err, &problem):
