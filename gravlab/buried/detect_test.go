@@ -347,3 +347,24 @@ func TestPlanForFindsTheFewest(t *testing.T) {
 		}
 	}
 }
+
+// Two loads at one place are not told apart: their masses and the total have no
+// finite uncertainty, which is not a NaN.
+func TestLoadsAtOnePlace(t *testing.T) {
+	p := Pass{Loads: []Load{{Mass: 2000, Height: 1}, {Mass: 5000, Height: 1}}, Speed: 2}
+	c := Channel{At: r3.Vec{Y: 3, Z: -1}, Axis: r3.Vec{Y: -1}, Sigma: 1e-9}
+	for i := range 100 {
+		c.Times = append(c.Times, 0.1*float64(i)-5)
+	}
+	c, err := p.Record(seeded(3), c, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := FitLoads([]Channel{c}, 2, []Load{{Mass: 1000, Height: 1}, {Mass: 1000, Height: 1}}, nil, nil)
+	if f == nil {
+		t.Fatal(err)
+	}
+	if !math.IsInf(f.UTotal, 1) || !math.IsInf(f.UMass[0], 1) || math.Abs(f.Total-7000) > 500 {
+		t.Errorf("masses %v ± %v, total %g ± %g", f.Loads, f.UMass, f.Total, f.UTotal)
+	}
+}

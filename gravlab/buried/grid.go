@@ -351,7 +351,7 @@ func (p *gridProblem) discrepancy(m []float64, wanted float64) (lambda float64, 
 		more, ended = p.solve(m, lambda)
 		sweeps += more
 		switch c := p.chi2(m); {
-		case math.Abs(c-wanted) < 1e-3*wanted:
+		case math.Abs(c-wanted) < 1e-3*wanted, !ended && c > wanted: // less damping would be slower still
 			return lambda, sweeps, ended
 		case c > wanted:
 			hi = lambda

@@ -460,4 +460,53 @@ func TestGridInversionEndsAtTheMinimum(t *testing.T) {
 	if !errors.Is(err, fit.ErrNotConverged) || m == nil {
 		t.Errorf("weak damping with bounds: %v, %v; want a model and fit.ErrNotConverged", m, err)
 	}
+	// Uncertainties that are far too small ask for ever less damping: it is given up
+	// at the first that does not end.
+	for i := range data.Sigma {
+		data.Sigma[i] = noise.Noise / 1000
+	}
+	m, err = GridInversion{Grid: grid, Lower: -300}.Solve(data)
+	if m != nil && m.Sweeps > 20000 {
+		t.Errorf("with uncertainties that are too small: %d sweeps", m.Sweeps)
+	}
+	if !errors.Is(err, fit.ErrNotConverged) || m == nil {
+		t.Errorf("uncertainties that are too small: %v, %v; want a model and fit.ErrNotConverged", m, err)
+	}
+}
+
+// The autocorrelation time by Fourier transform is that of the sums themselves.
+func TestAutocorrelationTime(t *testing.T) {
+	rng := seeded(9)
+	for _, n := range []int{4, 97, 1024} {
+		const walkers = 3
+		c := Chain{}
+		var x [walkers]float64
+		for range n {
+			for w := range x {
+				x[w] = 0.8*x[w] + rng.NormFloat64()
+				c.Draws = append(c.Draws, []float64{7, 1e3 + x[w]})
+			}
+		}
+		mean := 0.0
+		for _, d := range c.Draws {
+			mean += d[1] / float64(len(c.Draws))
+		}
+		cov := func(lag int) float64 {
+			sum := 0.0
+			for i := 0; i+lag < n; i++ {
+				for w := range walkers {
+					sum += (c.Draws[i*walkers+w][1] - mean) * (c.Draws[(i+lag)*walkers+w][1] - mean)
+				}
+			}
+			return sum / float64((n-lag)*walkers)
+		}
+		want := 1.0
+		for lag := 1; lag < n/2; lag++ {
+			if want += 2 * cov(lag) / cov(0); float64(lag) >= 5*want {
+				break
+			}
+		}
+		closeTo(t, "autocorrelation time", c.autocorrelationTime(walkers, n, 1), max(want, 1), 1e-9)
+		closeTo(t, "time of what stands still", c.autocorrelationTime(walkers, n, 0), float64(n), 0)
+	}
 }

@@ -3,8 +3,11 @@ package buried
 import (
 	"fmt"
 	"math"
+	"math/bits"
 	"math/rand/v2"
 	"sort"
+
+	"gonum.org/v1/gonum/dsp/fourier"
 
 	"gravity.example/gravlab/internal/arg"
 )
@@ -134,15 +137,21 @@ func (c *Chain) autocorrelationTime(walkers, n, p int) float64 {
 		mean += d[p]
 	}
 	mean /= float64(len(c.Draws))
-	cov := func(lag int) float64 {
-		sum := 0.0
-		for i := 0; i+lag < n; i++ {
-			for w := range walkers {
-				sum += (c.Draws[i*walkers+w][p] - mean) * (c.Draws[(i+lag)*walkers+w][p] - mean)
-			}
+	// By the Fourier transform, since a chain that hardly moves has n/2 lags to
+	// be summed; zeros behind the path keep its end off its beginning.
+	size := 1 << bits.Len(uint(2*n-1))
+	transform := fourier.NewFFT(size)
+	path, power := make([]float64, size), make([]complex128, size/2+1)
+	for w := range walkers {
+		for i := range n {
+			path[i] = c.Draws[i*walkers+w][p] - mean
 		}
-		return sum / float64((n-lag)*walkers)
+		for k, v := range transform.Coefficients(nil, path) {
+			power[k] += complex(real(v)*real(v)+imag(v)*imag(v), 0)
+		}
 	}
+	sums := transform.Sequence(nil, power) // times size
+	cov := func(lag int) float64 { return sums[lag] / float64(size) / float64((n-lag)*walkers) }
 	c0 := cov(0)
 	if !(c0 > 0) {
 		return float64(n)

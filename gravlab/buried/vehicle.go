@@ -151,7 +151,8 @@ type LoadFit struct {
 	UX, UMass []float64 // standard uncertainties, m and kg
 	Offsets   []float64 // of each channel, m/s²
 	// Total is the sum of the masses, with its uncertainty: well determined
-	// even where the single masses are not.
+	// even where the single masses are not, unless two loads are at one place
+	// (+Inf: take them as one).
 	Total, UTotal float64
 	// Fit holds the parameters X1, Mass1, X2, ..., offset1, ... with their
 	// covariance, what is not determined, and what a bound holds.
@@ -283,6 +284,9 @@ func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []fl
 		}
 	}
 	out.UTotal = math.Sqrt(variance)
+	if math.IsNaN(out.UTotal) { // infinite variances and covariances of what is not determined
+		out.UTotal = math.Inf(1)
+	}
 	return out, err
 }
 
