@@ -3,10 +3,13 @@ package judge
 import (
 	"encoding/json"
 	"math"
+	"strconv"
 	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"gravity.example/gravlab/quantity"
 )
 
 // TestAnyAnswer: whatever a student or a forged file gives in, the judge neither
@@ -67,6 +70,50 @@ func TestTooLarge(t *testing.T) {
 	v := JudgeNumber(NumberTask{Marks: 2, Want: 1, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.01}}, Answer{Value: 1e307, Unit: "km"})
 	if v.Outcome != Unreadable || v.SI != 0 || len(written(v)) == 0 {
 		t.Errorf("%+v", v)
+	}
+}
+
+// TestEdge: an answer at the very edge of the tolerance is within it, on both
+// sides, whatever its digits become in SI units; one just beyond is not.
+func TestEdge(t *testing.T) {
+	for _, want := range []float64{1, 2, 3, 7, 12, 19, -5} {
+		for _, unit := range []string{"m", "µGal", "mrad", "µN·m/rad", "%", "E"} {
+			size := quantity.MustUnit(unit).SI()
+			task := NumberTask{Marks: 2, Want: want * size, Carried: math.NaN(), Unit: unit, Tol: Tolerance{Rel: 0.01}}
+			for _, c := range []struct {
+				part float64
+				want Outcome
+			}{{1.01, Right}, {0.99, Right}, {1.0101, Off}, {0.9899, Off}} {
+				text := strconv.FormatFloat(want*c.part, 'g', 8, 64) + " " + unit
+				if v := JudgeNumber(task, Answer{Text: text, Typed: true}); v.Outcome != c.want {
+					t.Errorf("%s where %g is wanted within 1 %%: %s", text, want, v.Outcome)
+				}
+			}
+		}
+	}
+	measured := NumberTask{Marks: 2, Want: 2e-6, Carried: math.NaN(), Unit: "µN·m/rad", U: 1e-7}
+	for text, want := range map[string]Outcome{"2.9(3)": Right, "1.1(3)": Right, "2.12(4)": Right, "2.13(4)": Off, "2.91(30)": Off, "2.0(31)": Off} {
+		if v := JudgeNumber(measured, Answer{Text: text + " µN·m/rad", Typed: true}); v.Outcome != want {
+			t.Errorf("%s: %s, want %s", text, v.Outcome, want)
+		}
+	}
+	function := FunctionTask{Marks: 2, Signature: OneToOne, Calls: [][]float64{{1}}, Want: [][]float64{{2e-6}}, Tol: Tolerance{Rel: 0.01}}
+	if v := JudgeFunction(function, Answer{Values: [][]float64{{2.02e-6}}}); v.Outcome != Right {
+		t.Errorf("a function at the edge: %s", v.Outcome)
+	}
+}
+
+// TestPureNumber: a count has no prefix, so a thousand times too many is not half
+// right; a length has one.
+func TestPureNumber(t *testing.T) {
+	for _, c := range []struct {
+		unit, text string
+		want       Outcome
+	}{{"1", "12000", Slip}, {"1", "0.012", Slip}, {"%", "12000 %", Slip}, {"%", "0.12 %", Unit}, {"m", "12 mm", Unit}} {
+		task := NumberTask{Marks: 2, Want: 12 * quantity.MustUnit(c.unit).SI(), Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Rel: 0.01}}
+		if v := JudgeNumber(task, Answer{Text: c.text, Typed: true}); v.Outcome != c.want {
+			t.Errorf("%s where 12 %s is wanted: %s (%s), want %s", c.text, c.unit, v.Outcome, v.Message, c.want)
+		}
 	}
 }
 

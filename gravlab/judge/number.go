@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"gravity.example/gravlab/quantity"
 )
 
 const (
@@ -71,7 +73,14 @@ func (t NumberTask) Allowed(from float64) float64 {
 
 // fits is false for a NaN.
 func (t NumberTask) fits(got, value float64) bool {
-	return math.Abs(got-value) <= t.Allowed(value)
+	return within(got, value, t.Allowed(value))
+}
+
+// within reports whether got lies no further than allowed from value. An answer
+// at the edge is within, whatever the last bits of its digits and units are: 2.02
+// within 1 % of 2.
+func within(got, value, allowed float64) bool {
+	return math.Abs(got-value) <= allowed*(1+1e-12)+4*0x1p-52*math.Abs(value)
 }
 
 // withoutUnit judges a number whose unit is missing or of another dimension:
@@ -120,7 +129,7 @@ func (t NumberTask) wrong(v Verdict, got float64) Verdict {
 		case t.Unit == "%" && math.Abs(k) == 2:
 			v.Outcome, v.Marks = Unit, t.Marks/2
 			v.Message = "The digits are right.\nPer cent or a fraction of one? Give it in again with the unit %."
-		case math.Mod(k, 3) == 0:
+		case math.Mod(k, 3) == 0 && !t.pure():
 			v.Outcome, v.Marks = Unit, t.Marks/2
 			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano? Give it in again."
 		default:
@@ -145,12 +154,14 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	if v.Outcome == Carried {
 		want = t.Carried
 	}
+	const edge = 1 + 1e-12
+	most, least := t.U*CredibleFactor*edge, t.U/CredibleFactor/edge
 	switch {
 	case r.u == 0:
 		return missed("State its standard uncertainty too.")
 	case r.u < 0:
 		return missed("An uncertainty is positive.")
-	case r.u <= t.U*CredibleFactor && r.u >= t.U/CredibleFactor && math.Abs(r.value-want) <= CoverageFactor*r.u:
+	case r.u <= most && r.u >= least && within(r.value, want, CoverageFactor*r.u):
 		return v
 	}
 	for _, s := range t.USlips {
@@ -163,13 +174,20 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 		}
 	}
 	switch {
-	case r.u > t.U*CredibleFactor:
+	case r.u > most:
 		return missed("Its uncertainty is far larger than this record allows.\n" + t.Hints[1])
-	case r.u < t.U/CredibleFactor:
+	case r.u < least:
 		return missed("Its uncertainty is far smaller than this record allows.\n" + t.Hints[1])
 	default:
 		return missed("But it lies more than three of your uncertainties from the wanted one:\nthe uncertainty is too small.")
 	}
+}
+
+// pure reports whether the question wants a pure number, whose unit has no
+// prefix to get wrong.
+func (t NumberTask) pure() bool {
+	u, err := quantity.ParseUnit(t.Unit)
+	return err == nil && u.Dimension() == quantity.One
 }
 
 func capital(s string) string {

@@ -116,7 +116,7 @@ func (t FunctionTask) near(got, want []float64) bool {
 	}
 	allowed := math.Max(t.Tol.Abs, t.Tol.Rel*size)
 	for i := range got {
-		if !(math.Abs(got[i]-want[i]) <= allowed) {
+		if !within(got[i], want[i], allowed) {
 			return false
 		}
 	}
