@@ -21,7 +21,7 @@ import (
 func kernels(t testing.TB, data string) *labpage.Kernels {
 	t.Helper()
 	if err := kernel.Available(); err != nil {
-		t.Skip(err)
+		t.Skipf("there is no Go kernel on this system: %v", err)
 	}
 	if testing.Short() {
 		t.Skip("starts real kernels, which takes seconds")
