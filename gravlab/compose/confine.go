@@ -382,11 +382,8 @@ func (m *machine) verdict(err error) (state State, limit Limit, fault string, li
 	if exit != nil {
 		fault = fmt.Sprintf("the cell's program ended with exit status %d", exit.ExitCode())
 	}
-	for text := range strings.Lines(last) {
-		if strings.HasPrefix(text, "panic: ") || strings.HasPrefix(text, "fatal error: ") {
-			fault = strings.TrimSpace(text)
-			break
-		}
+	if reason := lastwords.Reason(last); reason != "" {
+		fault = reason
 	}
 	// The innermost line of the cell itself: what it called may be another's.
 	own := regexp.MustCompile(fmt.Sprintf(`\t%s:([0-9]+)`, regexp.QuoteMeta(fileName(h.cell))))

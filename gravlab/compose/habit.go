@@ -12,7 +12,7 @@ type habits struct {
 
 type habit struct {
 	heavy int // how many more of the last sheets were heavy than thin, 0 to surest
-	since int // sheets that were compiled from the start since the last that was not
+	begun int // sheets begun while it was heavy
 }
 
 const (
@@ -30,8 +30,8 @@ func (h *habits) begin(lab string) bool {
 	if k == nil || k.heavy == 0 {
 		return false
 	}
-	k.since++
-	return k.since%looks != 0
+	k.begun++
+	return k.begun%looks != 0
 }
 
 // dearer is how many times as long as loading a program into the interpreter

@@ -51,7 +51,7 @@ type Live struct {
 // A LiveCell is a cell to run.
 type LiveCell struct {
 	Above  []string     // sources of the code cells above, in order
-	Source string       //
+	Source string       // of the cell
 	Tell   func(Piece)  // hears what it puts out, as it comes; not how it fails
 	Say    func(string) // hears what takes long
 }
@@ -344,11 +344,12 @@ func faultsOf(c *notebook.Cell) []Fault {
 			continue
 		}
 		for _, part := range o.Traceback {
-			at := faultPlace.FindStringSubmatch(plain(part))
+			part = plain(part)
+			at := faultPlace.FindStringSubmatch(part)
 			if at == nil {
 				continue
 			}
-			lines := strings.Split(plain(part), "\n")
+			lines := strings.Split(part, "\n")
 			text := lines[len(lines)-1]
 			if at[1] != strconv.Itoa(c.Run) {
 				all = append(all, Fault{0, "in a cell above: " + text})

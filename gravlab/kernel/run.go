@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"gravity.example/gravlab/internal/lastwords"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -571,10 +572,8 @@ func exitReason(c *notebook.Cell, how string) string {
 		if o.Kind != notebook.Stream || o.Name != "stderr" {
 			continue
 		}
-		for line := range strings.Lines(o.Text) {
-			if strings.HasPrefix(line, "panic: ") || strings.HasPrefix(line, "fatal error: ") {
-				return plain(line) + " (" + how + ")"
-			}
+		if reason := lastwords.Reason(o.Text); reason != "" {
+			return plain(reason) + " (" + how + ")"
 		}
 	}
 	return "the cell's program ended with " + how

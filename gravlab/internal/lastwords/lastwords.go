@@ -7,6 +7,7 @@ package lastwords
 import (
 	"bytes"
 	"regexp"
+	"strings"
 )
 
 // A Stream takes what a program writes to its error stream.
@@ -84,3 +85,14 @@ func (s *Stream) Held() int { return len(s.held) + s.lost }
 
 // String is what was held back, at most 64 KiB.
 func (s *Stream) String() string { return string(bytes.ToValidUTF8(s.held, []byte("\uFFFD"))) }
+
+// Reason is the line of a program's error output that says why it failed: that
+// of its panic or fatal error, or "".
+func Reason(text string) string {
+	for line := range strings.Lines(text) {
+		if strings.HasPrefix(line, "panic: ") || strings.HasPrefix(line, "fatal error: ") {
+			return strings.TrimSpace(line)
+		}
+	}
+	return ""
+}

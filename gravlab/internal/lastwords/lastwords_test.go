@@ -60,3 +60,14 @@ func TestStream(t *testing.T) {
 		t.Errorf("passed %d bytes in the end", passed)
 	}
 }
+
+func TestReason(t *testing.T) {
+	for text, want := range map[string]string{
+		"": "", "one\nexit status 3\n": "", "so far\npanic: no\n\ngoroutine 1 [running]:\n": "panic: no",
+		"fatal error: all asleep\npanic: later\n": "fatal error: all asleep", "do not panic: it is well\n": "",
+	} {
+		if got := Reason(text); got != want {
+			t.Errorf("%q: %q, want %q", text, got, want)
+		}
+	}
+}
