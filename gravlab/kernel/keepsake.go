@@ -13,6 +13,7 @@ type keepsake struct {
 	mu    sync.Mutex
 	dirs  []string
 	files map[string][]byte
+	lost  bool // something had to be put back since restored was last asked
 }
 
 func (k *keepsake) take(folder string) {
@@ -35,23 +36,31 @@ func (k *keepsake) take(folder string) {
 	}
 }
 
-// restore puts back folders that are missing, with their files, and says whether
-// there were any. A file alone may be missing for a moment: %reset makes go.mod
-// anew.
-func (k *keepsake) restore() bool {
+// restore puts back folders that are missing, with their files. A file alone may
+// be missing for a moment: %reset makes go.mod anew.
+func (k *keepsake) restore() {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	lost := false
 	for _, dir := range k.dirs {
 		if _, err := os.Stat(dir); err == nil || os.MkdirAll(dir, 0o700) != nil {
 			continue
 		}
-		lost = true
+		k.lost = true
 		for path, data := range k.files {
 			if filepath.Dir(path) == dir {
 				os.WriteFile(path, data, 0o600)
 			}
 		}
 	}
+}
+
+// restored says once whether restore has put anything back. Who calls both
+// learns of every loss before it, whoever else restores meanwhile: the lock that
+// covers the mending covers the note of it too.
+func (k *keepsake) restored() bool {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	lost := k.lost
+	k.lost = false
 	return lost
 }

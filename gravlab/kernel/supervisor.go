@@ -13,7 +13,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"sync/atomic"
 	"syscall"
 	"time"
 )
@@ -30,7 +29,6 @@ type supervisor struct {
 	watch   *watcher
 	monitor *monitor
 	keep    keepsake
-	mended  atomic.Bool // the folder had to be put back
 
 	gone  chan struct{} // closed when GoNB has ended
 	ended error         // how; read it after gone
@@ -331,16 +329,14 @@ func (s *supervisor) stop() {
 // mend puts the kernel's folder back if a cell has removed it, as far as GoNB
 // needs it to go on.
 func (s *supervisor) mend() {
-	if s.keep.restore() {
-		s.mended.Store(true)
-	}
+	s.keep.restore()
 	s.bench.mend()
 }
 
 // settle makes the kernel fit for the next cell and says what had to be done.
 func (s *supervisor) settle() string {
 	s.mend()
-	if s.mended.Swap(false) {
+	if s.keep.restored() {
 		return "the cell removed the kernel's own temporary folder (TMPDIR); the kernel put back what it needs, what the cells kept there is gone: remove only what the cell itself has made"
 	}
 	return ""
