@@ -27,8 +27,9 @@ func TestKeepsakeToldOnce(t *testing.T) {
 		if err := os.RemoveAll(dir); err != nil {
 			t.Fatal(err)
 		}
-		monitor := make(chan struct{})
-		go func() { k.restore(); close(monitor) }()
+		begun, monitor := make(chan struct{}), make(chan struct{})
+		go func() { close(begun); k.restore(); close(monitor) }()
+		<-begun
 		k.restore()
 		if !k.restored() {
 			t.Fatalf("loss %d was mended and not told", i)
