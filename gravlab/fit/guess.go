@@ -127,6 +127,8 @@ func (s *swing) decay(omega float64) (gamma, shift float64) {
 }
 
 // grid returns the best of a grid of omega and gamma, tried on about 300 points.
+// It ends where a swing would turn by more than half between the nearest
+// readings: a few readings fit such a one as well as a slower.
 func (s *swing) grid(line float64) (omega, gamma float64) {
 	best := math.Inf(1)
 	try := func(w, g float64) {
@@ -137,7 +139,7 @@ func (s *swing) grid(line float64) (omega, gamma float64) {
 	gammas := []float64{0, 0.3, 1, 3, 10, 30}
 	for _, g := range gammas {
 		try(line, g/s.length)
-		for turns := 0.15; turns < 25; turns *= 1.25 {
+		for turns := 0.15; turns < math.Min(25, s.length/s.least/2); turns += math.Min(turns/4, 0.4+g/10) {
 			try(2*math.Pi*turns/s.length, g/s.length)
 		}
 	}

@@ -29,7 +29,9 @@ var oscillationNames = []string{"A", "tau", "T", "phi", "offset", "drift"}
 //
 // to readings y at rising times t (s) with standard uncertainties sigma (nil:
 // equal and unknown). The times may have gaps. No first guess is needed, but
-// the record should hold about half a period or more. The parameters stand in
+// the record should hold about half a period or more. Of the swings that read the
+// same at whole multiples of a step the slowest is given, so equally spaced
+// readings should be closer than half a period. The parameters stand in
 // Result.P at [Amplitude], [DecayTime], [Period], [Phase] and [Offset].
 //
 // A record in which no decay is seen gives a tau that is very long, or
@@ -74,6 +76,7 @@ func dampedOscillation(fn string, t, y, sigma []float64, n int) (*Result, error)
 	}
 	inner := newResult(found, r, chi2, len(y), sigma == nil, oscillationNames[:n])
 	inner.Iterations = iterations
+	inner.P[inOmega] = s.slowest(inner.P[inOmega])
 	s.evaluate(inner.P)
 	inner.Residuals = make([]float64, len(y))
 	for i := range y {
@@ -106,6 +109,8 @@ type swing struct {
 	y, w    []float64
 	length  float64
 	step    float64   // of equally spaced times, else 0
+	least   float64   // the shortest time between two readings
+	slack   float64   // by how much rounding may shift a time
 	p       []float64 // where cos, sin and f were computed
 	cos     []float64 // exp(-gamma s) cos omega s
 	sin     []float64
@@ -119,21 +124,35 @@ func newSwing(t, y, w []float64, n int) *swing {
 	s := &swing{n: n, s: make([]float64, m), y: y, w: w, length: t[m-1] - t[0], p: make([]float64, n),
 		cos: make([]float64, m), sin: make([]float64, m), f: make([]float64, m), j: make([]float64, n)}
 	s.step = s.length / float64(m-1)
-	// Times count as equally spaced when they differ from it by no more than
-	// their own rounding.
-	slack := 0x1p-50 * math.Max(math.Abs(t[0]), math.Abs(t[m-1]))
+	s.least = s.length
+	s.slack = 0x1p-50 * math.Max(math.Abs(t[0]), math.Abs(t[m-1]))
 	for i := range t {
 		s.s[i] = t[i] - t[0]
-		if math.Abs(s.s[i]-float64(i)*s.step) > slack {
+		if math.Abs(s.s[i]-float64(i)*s.step) > s.slack {
 			s.step = 0
 		}
-	}
-	if s.step == 0 {
-		for i := range t {
-			s.s[i] = t[i] - t[0]
+		if i > 0 {
+			s.least = math.Min(s.least, t[i]-t[i-1])
 		}
 	}
 	return s
+}
+
+// slowest returns the lowest angular frequency that reads the same as omega.
+// Readings at whole multiples of a step cannot tell a swing from its aliases,
+// which turn once or several times more from one step to the next.
+func (s *swing) slowest(omega float64) float64 {
+	steps := math.Round(s.length / s.least)
+	step := s.length / steps
+	for _, t := range s.s {
+		if math.Abs(t-math.Round(t/step)*step) > 2*s.slack { // that of t and of step
+			return omega
+		}
+	}
+	if slow := math.Remainder(omega, 2*math.Pi/step); slow != 0 {
+		return slow
+	}
+	return omega
 }
 
 // stride is how many equally spaced samples are reached by multiplying with

@@ -58,6 +58,48 @@ func TestOscillationStarts(t *testing.T) {
 	}
 }
 
+// TestOscillationAlias: readings at whole multiples of a step fit a swing that
+// turns once more between them as well as the true one. Of a short record, even
+// or with gaps, from zero or from late on, the true one is found: by the search
+// of few readings, and where the spectrum leads to it.
+func TestOscillationAlias(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	for trial := range 3000 {
+		n := 12 + rng.IntN(36)
+		step := []float64{1, 0.1, 30}[trial%3]
+		turns := 0.5 + rng.Float64()*(float64(n)/4-0.5)
+		p := []float64{1, float64(n) * step, float64(n-1) * step / turns, 6 * rng.Float64(), 0.3}
+		x, y := oscillationRecord(rng, p, step, n, 1e-3)
+		if trial%2 == 1 { // a gap, before which two readings follow each other
+			from := 3 + rng.IntN(n/4)
+			x, y = slices.Delete(x, from, from+n/4), slices.Delete(y, from, from+n/4)
+		}
+		late := 0.0
+		if trial%5 == 4 {
+			late = 0.3 * step
+			for i := range x {
+				x[i] += late
+			}
+		}
+		r, err := DampedOscillation(x, y, nil)
+		if err != nil {
+			t.Errorf("trial %d: %v", trial, err)
+			continue
+		}
+		if math.Abs(r.P[Period]-p[2]) > 0.02*p[2]+6*r.U[Period] {
+			t.Errorf("trial %d: %d readings, %.3g turns: period %.4g, u %.2g, want %.4g", trial, len(x), turns, r.P[Period], r.U[Period], p[2])
+			continue
+		}
+		for i := range x { // the phase belongs to the period that is given
+			model := r.P[Amplitude]*math.Exp(-x[i]/r.P[DecayTime])*math.Cos(2*math.Pi*x[i]/r.P[Period]-r.P[Phase]) + r.P[Offset]
+			if math.Abs(model+r.Residuals[i]-y[i]) > 1e-9 {
+				t.Errorf("trial %d: the fit is %g at %g, and its residual %g; read was %g", trial, model, x[i], r.Residuals[i], y[i])
+				break
+			}
+		}
+	}
+}
+
 func TestOscillationCoverage(t *testing.T) {
 	const trials = 5000
 	rng := rand.New(rand.NewPCG(8, 0))

@@ -333,19 +333,4 @@ func TestNoAlias(t *testing.T) {
 			}
 		}
 	}
-	// The phase is right too, when the first reading is not on a step from t = 0.
-	times := []float64{0.3, 1.3, 2.3, 4.3, 5.3, 7.3}
-	for _, turns := range []float64{-3, -1, 0, 1, 2} {
-		rate := 1/9.0 + turns
-		period, phase := slowest(1/math.Abs(rate), math.Copysign(1, rate)*0.7, times)
-		if math.Abs(period-9) > 1e-12 {
-			t.Errorf("period %g of an alias of 9", period)
-		}
-		for _, at := range times {
-			got, want := math.Cos(2*math.Pi*at/period-phase), math.Cos(2*math.Pi*at*rate-0.7)
-			if math.Abs(got-want) > 1e-12 {
-				t.Errorf("%g turns more: %g at %g, want %g", turns, got, at, want)
-			}
-		}
-	}
 }

@@ -101,8 +101,7 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	if err != nil {
 		return Swing{}, fmt.Errorf("reduction.Fit: no swing found after the switch: %w", err)
 	}
-	period, phase := slowest(first.P[fit.Period], first.P[fit.Phase], times[switched:])
-	sin, cos := math.Sincos(phase)
+	sin, cos := math.Sincos(first.P[fit.Phase])
 	amplitude := first.P[fit.Amplitude]
 	middle := first.P[fit.Offset] + amplitude*cos/2
 	middle = max(slices.Min(angles), min(slices.Max(angles), middle)) // a window from late on only guesses it
@@ -119,40 +118,13 @@ func Fit(rec torsion.Recording, window Window) (Swing, error) {
 	result, err := fit.Curve{
 		X: times, Y: angles, Sigma: sigma,
 		Model: swingModel, Jacobian: swingJacobian,
-		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, period, 1 / first.P[fit.DecayTime], first.P[fit.Drift]},
+		Start: []float64{first.P[fit.Offset], amplitude * cos, amplitude * sin, first.P[fit.Period], 1 / first.P[fit.DecayTime], first.P[fit.Drift]},
 		Names: swingNames,
 	}.Fit()
 	if err != nil {
 		return Swing{}, fmt.Errorf("reduction.Fit: %w", err)
 	}
 	return estimates(result)
-}
-
-// slowest returns the period and phase of the slowest swing that reads the same
-// at the times. Readings at whole multiples of a step cannot tell a swing from
-// its aliases, which turn once or several times more from one to the next, and a
-// short recording may lead the first search to one of them.
-func slowest(period, phase float64, times []float64) (float64, float64) {
-	step := math.Inf(1)
-	for i := 1; i < len(times); i++ {
-		step = min(step, times[i]-times[i-1])
-	}
-	for i := 1; i < len(times); i++ {
-		if n := (times[i] - times[i-1]) / step; math.Abs(n-math.Round(n)) > 1e-6*n {
-			return period, phase
-		}
-	}
-	turns := math.Round(step / period)
-	// From cos(omega t - phase) with omega = rest + 2 pi turns/step.
-	rest := 1/period - turns/step
-	if turns == 0 || rest == 0 {
-		return period, phase
-	}
-	phase -= 2 * math.Pi * turns * math.Remainder(times[0]/step, 1)
-	if rest < 0 {
-		rest, phase = -rest, -phase
-	}
-	return 1 / rest, phase
 }
 
 // cut returns the part of the recording in the window.
