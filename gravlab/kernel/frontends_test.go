@@ -89,7 +89,7 @@ func (l *lobby) nothingLeft(t *testing.T) {
 	s := &served{run: l.run}
 	var left []int
 	var dirs []string
-	for limit := time.Now().Add(3 * time.Second); time.Now().Before(limit); time.Sleep(10 * time.Millisecond) {
+	for limit := time.Now().Add(20 * time.Second); time.Now().Before(limit); time.Sleep(10 * time.Millisecond) {
 		left = s.left()
 		dirs, _ = filepath.Glob(filepath.Join(l.tmp, "gravlab-*"))
 		if len(left) == 0 && len(dirs) == 0 {

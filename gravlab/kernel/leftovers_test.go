@@ -199,13 +199,14 @@ func TestNothingIsLeft(t *testing.T) {
 	}
 }
 
-// nothingLeft holds that three seconds after an end there is nothing left of a
-// kernel.
+// nothingLeft holds that soon after an end there is nothing left of a kernel. It
+// takes fractions of a second, which are told and not judged: a busy machine may
+// stop anything for longer.
 func (s *served) nothingLeft(t *testing.T, end time.Time) {
 	t.Helper()
 	var left []int
 	var files []os.DirEntry
-	for time.Since(end) < 3*time.Second {
+	for time.Since(end) < 20*time.Second {
 		left = s.left()
 		files, _ = os.ReadDir(s.tmp)
 		if len(left) == 0 && len(files) == 0 {

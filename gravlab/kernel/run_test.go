@@ -89,7 +89,7 @@ func runRows(t *testing.T, kernel, language string, o RunOptions, rows []row) *R
 func TestRunGo(t *testing.T) {
 	needGoNB(t)
 	t.Parallel()
-	result := runRows(t, Name, "go", RunOptions{Timeout: 15 * time.Second}, []row{
+	result := runRows(t, Name, "go", RunOptions{Timeout: time.Minute}, []row{
 		{"declaration", "const six = 6", Ran, "", "", ""},
 		{"use of it", "%%\nfmt.Println(six * 7)", Ran, "", "42\n", ""},
 		{"exit", "%%\nos.Exit(3)", Failed, "program ended with exit status 3", "", "exit status 3"},
@@ -162,8 +162,8 @@ func TestFloodDoesNotEatMemory(t *testing.T) {
 func TestEndless(t *testing.T) {
 	needGoNB(t)
 	t.Parallel()
-	runRows(t, Name, "go", RunOptions{Timeout: 1500 * time.Millisecond}, []row{
-		{"endless loop", "%%\nfor {}", TimedOut, "did not end within 1.5s", "", "signal: interrupt"},
+	runRows(t, Name, "go", RunOptions{Timeout: 4 * time.Second}, []row{
+		{"endless loop", "%%\nfor {}", TimedOut, "did not end within 4s", "", "signal: interrupt"},
 		{"still there", "%%\nfmt.Println(1)", Ran, "", "1\n", ""},
 		{"waits for input", "%%\nvar s string\nfmt.Scanln(&s)", TimedOut, "wait for input", "", ""},
 		{"pipeline", "!sleep 100 | cat", TimedOut, "did not end", "", ""},
@@ -213,12 +213,20 @@ func needPython(t *testing.T) {
 func TestRunCancelled(t *testing.T) {
 	needGoNB(t)
 	t.Parallel()
-	nb := book(Name, "go", "%%\nfmt.Println(1)", "%%\nfmt.Println(2)\nfor {}", "%%\nfmt.Println(3)")
+	there := filepath.Join(t.TempDir(), "there") // says that the second cell has printed
+	nb := book(Name, "go", "%%\nfmt.Println(1)", fmt.Sprintf("%%%%\nfmt.Println(2)\nos.WriteFile(%q, nil, 0o600)\nfor {}", there), "%%\nfmt.Println(3)")
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
 	result, err := Run(ctx, nb, RunOptions{DataDir: t.TempDir(), Progress: func(p Progress) {
 		if p.Now.Index == 1 && !p.Ended {
-			time.AfterFunc(500*time.Millisecond, cancel)
+			go func() {
+				defer cancel()
+				for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(10 * time.Millisecond) {
+					if _, err := os.Stat(there); err == nil {
+						return
+					}
+				}
+			}()
 		}
 	}})
 	if !errors.Is(err, context.Canceled) {

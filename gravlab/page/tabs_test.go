@@ -254,10 +254,7 @@ func TestPlain(t *testing.T) {
 	if got := r.read(`document.querySelector("#c-code-06 textarea").selectionStart`); got != "10" {
 		t.Errorf("line 3 begins at %s, want 10", got)
 	}
-	time.Sleep(600 * time.Millisecond)
-	if got := r.saved("01-weighing-the-earth").Cell("code-06").Source; got != "// wrong\n\nx" {
-		t.Errorf("saved as %q", got)
-	}
+	r.savedSoon("01-weighing-the-earth", "code-06", "// wrong\n\nx")
 	if got := r.read(`document.querySelector("#bar .total").textContent`); got != "0 of 33 marks" {
 		t.Errorf("the bar says %q", got)
 	}
