@@ -1,8 +1,11 @@
 package page_test
 
 import (
+	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,8 +14,13 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/internal/known"
 	"gravity.example/gravlab/internal/webassets"
+	"gravity.example/gravlab/marking"
+	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
+	"gravity.example/gravlab/report"
 )
 
 // axe has axe-core look at the page as it is now, by the rules of WCAG 2.2 AA.
@@ -98,6 +106,104 @@ func TestEveryLabAccessible(t *testing.T) {
 		r.fits(where)
 		r.shot("every-"+lab.Number(), false)
 	}
+}
+
+// So can the files that the program writes: replies and the page about a class,
+// the table of known answers, and a lab that was run.
+func TestFilesAccessible(t *testing.T) {
+	web := built(t)
+	if web == "" {
+		t.Skip("npm is not on the path, so axe-core is not there to look at the page")
+	}
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: web}, "")
+	for name, file := range writtenFiles(t) {
+		for _, scheme := range []string{"light", "dark"} {
+			r.look(768, 900, scheme)
+			if _, err := os.Stat(file); err != nil {
+				r.Fatal(err)
+			}
+			r.do(chromedp.Navigate("file://" + file))
+			r.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => { d.open = true })`))
+			r.axe(name + ", " + scheme)
+			r.fits(name + ", " + scheme)
+			r.shot("file-"+name+"-"+scheme, false)
+		}
+	}
+}
+
+// writtenFiles has a class of three hand in a survey lab: one worked it, one
+// left cells that do not compile, one hands in nothing.
+func writtenFiles(t *testing.T) map[string]string {
+	t.Helper()
+	dir := t.TempDir()
+	in := func(name string) string { return filepath.Join(dir, name) }
+	lab, err := exercises.Find("11")
+	if err != nil {
+		t.Fatal(err)
+	}
+	nb, err := notebook.ReadFile(filepath.Join(labs, lab.ID+".ipynb"), notebook.Options{NeedKernel: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(in("class.csv"), []byte("id,name\nworked,Anna Berg\nbroken,Ben Carr\nmissing,Cleo Dahl\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	class, err := marking.ReadClass(in("class.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	key := []byte("a key of sixteen bytes or more, for this test alone")
+	handout := marking.Handout{Class: class, Lab: lab, Notebook: nb, Key: key, Out: in("returned"), Answers: true}
+	if _, err := handout.Write(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.RemoveAll(in("returned/missing")); err != nil {
+		t.Fatal(err)
+	}
+	broken := in("returned/broken/" + lab.ID + ".ipynb")
+	nb, err = notebook.ReadFile(broken, notebook.Options{NeedKernel: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	answers := 0
+	for _, c := range nb.Cells {
+		if _, part, ok := c.Question(); ok && part == notebook.Answer {
+			if answers++; answers%3 == 0 {
+				c.Source = "%%\nthis is no Go"
+			}
+		}
+	}
+	if err := nb.WriteFile(broken); err != nil {
+		t.Fatal(err)
+	}
+	clone, err := filepath.Abs("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{Clone: clone})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer pool.Close()
+	s, err := marking.Mark(t.Context(), marking.Marking{Class: class, Key: key, Returned: []string{in("returned")}, Out: in("marks"),
+		Start: func(context.Context) (marking.Runner, error) { return pool.Run, nil }})
+	if err != nil || s.Marked != 2 || s.Missing != 1 {
+		t.Fatalf("marked %+v: %v", s, err)
+	}
+	write := func(name string, to func(io.Writer) error) {
+		t.Helper()
+		var b bytes.Buffer
+		if err := to(&b); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(in(name), b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	write("known.html", func(w io.Writer) error { r := known.Run(known.All(), nil); return r.WriteHTML(w) })
+	write("run.html", func(w io.Writer) error { return report.Write(w, nb, report.Options{}) })
+	return map[string]string{"class": in("marks/class.html"), "reply to who worked": in("marks/replies/worked.html"), "reply to who erred": in("marks/replies/broken.html"),
+		"known answers": in("known.html"), "report": in("run.html")}
 }
 
 // fits checks that nothing makes the page wider than its window.

@@ -66,7 +66,7 @@ func enter(t testing.TB, o labpage.Options, notebook string) *room {
 		chromedp.Flag("disable-sync", true), chromedp.Flag("lang", "en-GB"), chromedp.WindowSize(1280, 900))
 	allocator, endBrowser := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(endBrowser)
-	browser, endTime := context.WithTimeout(allocator, 120*time.Second)
+	browser, endTime := context.WithTimeout(allocator, 5*time.Minute)
 	t.Cleanup(endTime)
 	r.tab(browser)
 	r.do(chromedp.Navigate(r.server.Address(r.host, notebook)))
