@@ -83,7 +83,7 @@ func refuse(source string, uses map[string]bool) string {
 	}
 	// A memorised import does no harm until a cell uses both.
 	if gonbui != "" && ours && usesName(code, "gonbui", "dom", "widgets", "comms") && usesName(code, "ask", "show", "sheet") {
-		return "this cell uses gonbui beside ask or show: two writers on one pipe would hang it until it is interrupted; use show.HTML, show.Markdown or show.Image instead of gonbui"
+		return "this cell uses gonbui beside ask or show: two writers on one pipe would hang it until it is interrupted; use show.HTML, show.Markdown or show.PNG instead of gonbui"
 	}
 	return ""
 }

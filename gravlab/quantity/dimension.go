@@ -18,18 +18,26 @@ type Dimension struct {
 // Dimensions that the models of this module use.
 var (
 	One          = Dimension{}
-	Length       = DimensionOf(unit.Length(1))
-	Mass         = DimensionOf(unit.Mass(1))
-	Time         = DimensionOf(unit.Time(1))
-	Angle        = DimensionOf(unit.Angle(1))
-	Frequency    = DimensionOf(unit.Frequency(1))
-	Acceleration = DimensionOf(unit.Acceleration(1))
-	Force        = DimensionOf(unit.Force(1))
+	Length       = base(unit.LengthDim)
+	Mass         = base(unit.MassDim)
+	Time         = base(unit.TimeDim)
+	Angle        = base(unit.AngleDim)
+	Frequency    = One.times(Time, -2)         // 1/s
+	Acceleration = Length.times(Time, -4)      // m/s²
+	Force        = Mass.times(Acceleration, 2) // kg·m/s²
 	// Gradient is that of a gravity gradient, 1/s².
-	Gradient = DimensionOf(unit.New(1, unit.Dimensions{unit.TimeDim: -2}))
+	Gradient = Frequency.times(Frequency, 2)
 	// Density is that of mass per volume, kg/m³.
-	Density = DimensionOf(unit.New(1, unit.Dimensions{unit.MassDim: 1, unit.LengthDim: -3}))
+	Density = Mass.times(Length, -6)
 )
+
+// base returns a base dimension. DimensionOf(unit.Length(1)) and its like would
+// do, and link all that gonum/unit can write about each of its types.
+func base(b unit.Dimension) Dimension {
+	var d Dimension
+	d.twice[b] = 2
+	return d
+}
 
 // DimensionOf returns the dimension of a value of gonum/unit.
 func DimensionOf(v unit.Uniter) Dimension {
@@ -102,7 +110,7 @@ var superscripts = strings.NewReplacer("0", "⁰", "1", "¹", "2", "²", "3", "�
 func superscript(s string) string { return superscripts.Replace(s) }
 
 var (
-	current     = DimensionOf(unit.Current(1))
-	temperature = DimensionOf(unit.Temperature(1))
-	amount      = DimensionOf(unit.Mole(1))
+	current     = base(unit.CurrentDim)
+	temperature = base(unit.TemperatureDim)
+	amount      = base(unit.MoleDim)
 )

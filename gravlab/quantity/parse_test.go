@@ -3,10 +3,12 @@ package quantity
 import (
 	"errors"
 	"math"
+	"regexp"
 	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/unit"
+	"pgregory.net/rapid"
 )
 
 func TestParse(t *testing.T) {
@@ -278,4 +280,39 @@ func FuzzParse(f *testing.F) {
 			}
 		}
 	})
+}
+
+// TestCutCoverage holds the hand-written cut against the pattern that it stands
+// for.
+func TestCutCoverage(t *testing.T) {
+	pattern := regexp.MustCompile(`^(.*?)\s*[,;]?\s*(\(\s*k\s*=\s*([0-9.]+)\s*\)|\bk\s*=\s*([0-9.]+))$`)
+	found := 0
+	rapid.Check(t, func(t *rapid.T) {
+		s := strings.Join(rapid.SliceOfN(rapid.SampledFrom([]string{"3.2", " ", "E", "±", ",", ";", "(", "k", "=", "2", ".", ")", "k = 2", "(k=2.5)", "µ", "_"}), 0, 9).Draw(t, "parts"), "")
+		head, factor, ok := cutCoverage(s)
+		m := pattern.FindStringSubmatch(s)
+		if ok != (m != nil) || ok && (head != m[1] || factor != m[3]+m[4]) {
+			t.Errorf("%q is cut into %q, %q, %v; the pattern finds %q", s, head, factor, ok, m)
+		}
+		if ok {
+			found++
+		}
+	})
+	if found == 0 {
+		t.Error("no text held a coverage factor")
+	}
+}
+
+// TestDimensions: what the models use is what gonum/unit says of the same.
+func TestDimensions(t *testing.T) {
+	for d, v := range map[Dimension]unit.Uniter{
+		One: unit.Dimless(1), Length: unit.Length(1), Mass: unit.Mass(1), Time: unit.Time(1), Angle: unit.Angle(1),
+		Frequency: unit.Frequency(1), Acceleration: unit.Acceleration(1), Force: unit.Force(1),
+		Gradient: unit.New(1, unit.Dimensions{unit.TimeDim: -2}), Density: unit.New(1, unit.Dimensions{unit.MassDim: 1, unit.LengthDim: -3}),
+		current: unit.Current(1), temperature: unit.Temperature(1), amount: unit.Mole(1),
+	} {
+		if got := DimensionOf(v); got != d {
+			t.Errorf("%v is %v, gonum/unit has %v", d, got, v.Unit().Dimensions())
+		}
+	}
 }

@@ -7,7 +7,7 @@ import (
 )
 
 // What every cell links stays thin: the linker is most of the time that a cell
-// takes, and these packages would double its work.
+// takes. What of the standard library is too heavy, package compose says.
 func TestCellsStayThin(t *testing.T) {
 	out, err := exec.Command("go", "list", "-deps", "gravity.example/gravlab/ask", "gravity.example/gravlab/show").Output()
 	if err != nil {
@@ -16,8 +16,6 @@ func TestCellsStayThin(t *testing.T) {
 	ours := 0
 	for _, p := range strings.Fields(string(out)) {
 		switch {
-		case p == "net", p == "encoding/gob", p == "net/http", p == "text/template", p == "html/template", p == "math/big", p == "os/exec":
-			t.Errorf("a cell links %s", p)
 		case strings.HasPrefix(p, "gravity.example/"):
 			ours++
 		case strings.Contains(strings.Split(p, "/")[0], "."):

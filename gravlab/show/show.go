@@ -16,13 +16,10 @@
 package show
 
 import (
-	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"html"
-	"image"
-	"image/png"
 	"strings"
 
 	"gravity.example/gravlab/draw/figure"
@@ -74,17 +71,9 @@ func HTML(text string) { display("text/html", []byte(text), "(HTML)") }
 // Markdown shows text in Markdown, with TeX between dollar signs.
 func Markdown(text string) { display("text/markdown", []byte(text), text) }
 
-// Image shows a picture; alt says what is to be seen in it.
-func Image(picture image.Image, alt string) {
-	var b bytes.Buffer
-	if err := png.Encode(&b, picture); err != nil {
-		fmt.Println("not shown:", err)
-		return
-	}
-	PNG(b.Bytes(), alt)
-}
-
-// PNG shows a picture that is a PNG file already.
+// PNG shows a picture, given as a PNG file; alt says what is to be seen in it.
+// One of package image is written to a bytes.Buffer by png.Encode first. This
+// package does not do it, else every cell would be linked with image/png.
 func PNG(file []byte, alt string) { display("image/png", file, alt) }
 
 // Table shows rows below a line of headings. Numbers are written to six
