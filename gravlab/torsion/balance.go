@@ -187,22 +187,30 @@ func (b Balance) caseAngle() float64 {
 }
 
 // touchAngle is the largest turn towards the large spheres in position Plus
-// before something touches, and what touches: the case, or the spheres each
-// other. It is +Inf when nothing is in the way.
+// before something touches, and what touches: the case, the spheres each other,
+// or a beam that is longer than the arms a large sphere. It is +Inf when nothing
+// is in the way.
 func (b Balance) touchAngle() (angle float64, what string) {
 	angle = b.caseAngle()
 	if !math.IsInf(angle, 1) {
 		what = touchesCase
 	}
-	if touch := b.SmallRadius + b.LargeRadius; touch > 0 {
-		// Law of cosines for the triangle axis, small sphere, large sphere.
-		reach := math.Hypot(b.Arm, b.Distance)
-		cos := (reach*reach + b.Arm*b.Arm - touch*touch) / (2 * reach * b.Arm)
-		if cos < 1 {
-			if a := math.Atan2(b.Distance, b.Arm) - math.Acos(math.Max(cos, -1)); a < angle {
-				angle, what = math.Max(a, 0), "a small sphere touches a large one"
-			}
+	reach := math.Hypot(b.Arm, b.Distance) // of the centre of a large sphere
+	meet := func(along, touch float64, says string) {
+		// Law of cosines for the triangle axis, place on the beam, large sphere.
+		cos := (reach*reach + along*along - touch*touch) / (2 * reach * along)
+		if touch == 0 || cos >= 1 {
+			return
 		}
+		if a := math.Atan2(b.Distance, b.Arm) - math.Acos(math.Max(cos, -1)); a < angle {
+			angle, what = math.Max(a, 0), says
+		}
+	}
+	meet(b.Arm, b.SmallRadius+b.LargeRadius, "a small sphere touches a large one")
+	if b.halfBeam() > b.Arm {
+		// The beam's end, or the place where it is the sphere's tangent.
+		tangent := math.Sqrt(reach*reach - b.LargeRadius*b.LargeRadius)
+		meet(math.Min(b.halfBeam(), tangent), b.LargeRadius, "the beam touches a large sphere")
 	}
 	return angle, what
 }
@@ -268,8 +276,9 @@ func (b Balance) apart(x, y, theta float64) error {
 	across := math.Abs(y*cos - x*sin)
 	// A hair of freedom: touching spheres are allowed.
 	touch := (b.SmallRadius + b.LargeRadius) * (1 - 1e-12)
+	beam := math.Hypot(math.Max(along-b.halfBeam(), 0), across) // to its nearest place
 	overlap := math.Hypot(along-b.Arm, across) < touch ||
-		b.BeamMass > 0 && along < b.halfBeam() && across < b.LargeRadius*(1-1e-12)
+		(b.BeamMass > 0 || b.BeamLength > 0) && beam < b.LargeRadius*(1-1e-12)
 	if overlap {
 		return arg.Bad("torsion.Balance", "theta", theta, "an angle at which the large spheres overlap neither the small ones nor the beam")
 	}

@@ -95,6 +95,40 @@ func TestTouchingComesFirst(t *testing.T) {
 	near(t, "distance of the centres", gap, b.SmallRadius+b.LargeRadius, 1e-12)
 }
 
+// A beam that reaches beyond small balls is what meets the large spheres: with
+// its end, or where it lies along them. Torque is there up to that and not beyond.
+func TestBeamTouches(t *testing.T) {
+	for _, c := range []struct {
+		length float64 // of the beam
+		what   string
+	}{{0.24, "a small sphere"}, {0.27, "the beam"}, {0.4, "the beam"}} {
+		b := Skelmire()
+		b.Clearance, b.InLine, b.SmallRadius, b.BeamLength = 0, 0, 1e-3, c.length
+		limit := gravlab.Must(b.SnapIn())
+		if !strings.HasPrefix(limit.Touches, c.what) {
+			t.Errorf("a beam of %g m: %+v, want that %s touches", c.length, limit, c.what)
+		}
+		// From the sphere to the nearest place of the beam, found by looking.
+		sin, cos := math.Sincos(limit.TouchAngle)
+		nearest := math.Inf(1)
+		for i := range 1_000_001 {
+			at := c.length / 2 * float64(i) / 1e6
+			nearest = math.Min(nearest, math.Hypot(b.Arm-at*cos, b.Distance-at*sin))
+		}
+		if c.what == "the beam" {
+			near(t, "distance of the beam", nearest, b.LargeRadius, 1e-10)
+		} else if nearest < b.LargeRadius {
+			t.Errorf("the beam is %g m from the centre of the sphere", nearest)
+		}
+		if _, err := b.Torque(limit.TouchAngle*(1-1e-9), Plus); err != nil {
+			t.Errorf("a beam of %g m, before it touches: %v", c.length, err)
+		}
+		if _, err := b.Torque(limit.TouchAngle*(1+1e-9), Plus); err == nil {
+			t.Errorf("a beam of %g m, behind that: no error", c.length)
+		}
+	}
+}
+
 func TestNoFoldFarOff(t *testing.T) {
 	b := Balance{Arm: 0.05, Distance: 1, SmallMass: 0.1, LargeMass: 1, Kappa: 1e-12}
 	limit := gravlab.Must(b.SnapIn())
