@@ -146,6 +146,38 @@ func (a *Adjustment) Worst(alpha float64) (worst Residual, critical float64, err
 	return worst, distuv.UnitNormal.Quantile(1 - alpha/2/float64(n)), nil
 }
 
+// terms lists what each parameter of the drift adds to a reading at a time, the
+// zero of the meter first and the tares last. scaled is the time from the
+// middle of the record over half its length.
+func (d Drift) terms(scaled func(time.Time) float64) []func(time.Time) float64 {
+	terms := []func(time.Time) float64{func(time.Time) float64 { return 1 }}
+	for k := 1; k <= d.Degree; k++ {
+		terms = append(terms, func(t time.Time) float64 { return math.Pow(scaled(t), float64(k)) })
+	}
+	for _, knot := range d.Knots {
+		terms = append(terms, func(t time.Time) float64 {
+			return math.Pow(math.Max(0, scaled(t)-scaled(knot)), float64(d.Degree))
+		})
+	}
+	for _, tare := range d.Tares {
+		terms = append(terms, func(t time.Time) float64 {
+			if t.Before(tare) {
+				return 0
+			}
+			return 1
+		})
+	}
+	return terms
+}
+
+// record returns the middle of a record, and the time from there over half its
+// length. The readings must rise in time.
+func record(readings []Reduced) (middle time.Time, half float64, scaled func(time.Time) float64) {
+	start, end := readings[0].Time, readings[len(readings)-1].Time
+	middle, half = start.Add(end.Sub(start)/2), end.Sub(start).Seconds()/2
+	return middle, half, func(t time.Time) float64 { return t.Sub(middle).Seconds() / half }
+}
+
 // Adjust finds stations, drift and tares from the reduced readings of one meter
 // on one day, rising in time, in one least squares fit. Without a tie the first
 // station read is held at zero and the values are differences from it.
@@ -165,12 +197,10 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 		return nil, arg.Bad(fn, "drift.Degree", 0, "from 1 to 3 where knots are given")
 	}
 	start, end := readings[0].Time, readings[len(readings)-1].Time
-	half := end.Sub(start).Seconds() / 2
+	middle, half, scaled := record(readings)
 	if !(half > 0) {
 		return nil, arg.Bad(fn, "readings", "over no time", "readings whose times rise")
 	}
-	middle := start.Add(end.Sub(start) / 2)
-	scaled := func(t time.Time) float64 { return t.Sub(middle).Seconds() / half }
 	for _, list := range []struct {
 		name  string
 		times []time.Time
@@ -181,25 +211,8 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 			}
 		}
 	}
-	var drifts []func(t time.Time) float64
-	drifts = append(drifts, func(time.Time) float64 { return 1 }) // the zero of the meter
-	for k := 1; k <= drift.Degree; k++ {
-		drifts = append(drifts, func(t time.Time) float64 { return math.Pow(scaled(t), float64(k)) })
-	}
-	for _, knot := range drift.Knots {
-		drifts = append(drifts, func(t time.Time) float64 {
-			return math.Pow(math.Max(0, scaled(t)-scaled(knot)), float64(drift.Degree))
-		})
-	}
-	firstTare := len(drifts)
-	for _, tare := range drift.Tares {
-		drifts = append(drifts, func(t time.Time) float64 {
-			if t.Before(tare) {
-				return 0
-			}
-			return 1
-		})
-	}
+	drifts := drift.terms(scaled)
+	firstTare := len(drifts) - len(drift.Tares)
 	observations := make([]observation, len(readings))
 	for i, r := range readings {
 		if i > 0 && !r.Time.After(readings[i-1].Time) {
@@ -434,45 +447,4 @@ func ScaleShare(difference, uScale float64) (float64, error) {
 		return 0, err
 	}
 	return math.Abs(difference) * uScale, nil
-}
-
-// A TareGuess is a step between two readings.
-type TareGuess struct {
-	After   int // the index of the reading before it
-	At      time.Time
-	Size, U float64 // m/s²
-	// W is Size over U: how many standard uncertainties the step is away from
-	// none. Among n places the largest passes 3 by chance about once in 370/n
-	// days.
-	W float64
-}
-
-// FindTare tries a step between each reading and the next, adjusts each time,
-// and returns the likeliest one. It is an error when no place can be tried. A
-// step is a guess until the field book names its cause.
-func FindTare(readings []Reduced, ties []Tie, drift Drift) (TareGuess, error) {
-	if _, err := Adjust(readings, ties, drift); err != nil {
-		return TareGuess{}, err
-	}
-	if len(drift.Tares) > 0 {
-		return TareGuess{}, arg.Bad("survey.FindTare", "drift.Tares", len(drift.Tares), "none: they are what is looked for")
-	}
-	best := TareGuess{After: -1}
-	for i := 0; i+1 < len(readings); i++ {
-		from, to := readings[i].Time, readings[i+1].Time
-		at := from.Add(to.Sub(from) / 2)
-		trial := drift
-		trial.Tares = []time.Time{at}
-		a, err := Adjust(readings, ties, trial)
-		if err != nil {
-			continue // a step here cannot be told from the station or the drift
-		}
-		if w := a.Steps[0] / a.USteps[0]; best.After < 0 || math.Abs(w) > math.Abs(best.W) {
-			best = TareGuess{After: i, At: at, Size: a.Steps[0], U: a.USteps[0], W: w}
-		}
-	}
-	if best.After < 0 {
-		return best, errors.New("survey.FindTare: the day has too few repeats to tell a step anywhere")
-	}
-	return best, nil
 }
