@@ -39,10 +39,14 @@ const ListName = "handout.csv"
 // and the lecturer's list. The same handout gives the same bytes.
 //
 // A file that is there with other bytes is left alone, since somebody may have
-// worked in it; its name, relative to Out, is in kept.
+// worked in it; its name, relative to Out, is in kept. A folder whose list has
+// other codes is refused: the sheets in it are those of the list.
 func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 	codes, _, err := h.Class.codes(h.Key, h.Lab.ID)
 	if err != nil {
+		return nil, err
+	}
+	if err := h.sameCodes(codes); err != nil {
 		return nil, err
 	}
 	if err := os.MkdirAll(h.Out, 0o777); err != nil {
@@ -96,6 +100,29 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 		return nil
 	})
 	return kept, err
+}
+
+// sameCodes refuses a folder whose list gives a student another code.
+func (h Handout) sameCodes(codes []exercises.Code) error {
+	path := filepath.Join(h.Out, ListName)
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	list, err := readTable(path)
+	if err != nil {
+		return err
+	}
+	columns, err := list.columns("id", "code")
+	if err != nil {
+		return err
+	}
+	for k, row := range list.rows {
+		id, code := row[columns[0]], row[columns[1]]
+		if i := h.Class.index(id); i >= 0 && code != string(codes[i]) {
+			return wrong(path, list.lines[k], "gives %s the sheet %s, and with this class key lab %s gives %s: the folder was handed out with another key or is of another lab; use that key, or hand out into another folder", id, code, h.Lab.Number(), codes[i])
+		}
+	}
+	return nil
 }
 
 // student writes one student's folder.

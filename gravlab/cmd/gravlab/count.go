@@ -30,3 +30,11 @@ func (p *progress) count(what string, done, of int) {
 	}
 	p.bar.Set(done)
 }
+
+// some writes a number of things.
+func some(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"strings"
 
@@ -77,6 +78,9 @@ func runHandout(ctx context.Context, c *call) error {
 	if *key == "" {
 		*key = keyBeside(*class)
 	}
+	if list := filepath.Join(*out, marking.ListName); !exists(*key) && exists(list) {
+		return usageError{fmt.Errorf("%s is the list of an earlier handout, and its class key is not at %s", list, *key), "give that key with --key, or hand out into another folder with --out"}
+	}
 	var made, open bool
 	if h.Key, made, open, err = marking.MakeKey(*key); marking.IsInput(err) {
 		return usageError{err, ""}
@@ -91,14 +95,22 @@ func runHandout(ctx context.Context, c *call) error {
 	h.Progress = func(done, of int) { show.count("students", done, of) }
 	kept, err := h.Write(ctx)
 	show.end()
-	if err != nil {
+	if marking.IsInput(err) {
+		return usageError{err, ""}
+	} else if err != nil {
 		return err
 	}
-	what := "sheets"
-	if *answers {
-		what = "worked copies"
+	written := len(h.Class.Students)
+	for _, k := range kept {
+		if strings.HasSuffix(k, ".ipynb") {
+			written--
+		}
 	}
-	fmt.Fprintf(c.out, "%d %s of lab %s in %s\n%s\n", len(h.Class.Students), what, h.Lab.ID, *out, filepath.Join(*out, marking.ListName))
+	one, many := "sheet", "sheets"
+	if *answers {
+		one, many = "worked copy", "worked copies"
+	}
+	fmt.Fprintf(c.out, "%s of lab %s in %s\n%s\n", some(written, one, many), h.Lab.ID, *out, filepath.Join(*out, marking.ListName))
 	if len(kept) > 0 {
 		for i, k := range kept {
 			if i == 10 {
@@ -129,6 +141,11 @@ func readLab(lab exercises.Lab, path, bank string) (*notebook.Notebook, error) {
 		return nil, usageError{err, ""}
 	}
 	return nb, nil
+}
+
+func exists(path string) bool {
+	_, err := os.Lstat(path)
+	return err == nil
 }
 
 // keyBeside is where the class key lies if nobody says otherwise.
