@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -69,32 +68,6 @@ func (p Plan) Validate() error {
 		err = p.Clutter.Validate()
 	}
 	return err
-}
-
-// covariance is that of the readings, m²/s⁴; place holds the body's gradients,
-// nil when places are exact.
-func (p *Plan) covariance(place []Tensor) *mat.SymDense {
-	n := len(p.Stations)
-	c := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			v := p.Drift * p.Drift * float64(min(i, j))
-			if p.Clutter != nil {
-				d := r3.Sub(p.Stations[i], p.Stations[j])
-				v += p.Clutter.covariance(math.Hypot(d.X, d.Y))
-			}
-			if i == j {
-				h := freeAir * p.Height
-				v += p.Noise*p.Noise + h*h
-				if place != nil {
-					g := p.Place * math.Hypot(place[i].XZ, place[i].YZ)
-					v += g * g
-				}
-			}
-			c.SetSym(i, j, v)
-		}
-	}
-	return c
 }
 
 // regional returns the columns that are fitted beside any body: one, and the
@@ -167,49 +140,50 @@ func dot(a, b []float64) float64 {
 // C^-1) s; S. M. Kay, Fundamentals of Statistical Signal Processing II (1998),
 // chapter 4 (from memory).
 func (p Plan) SNR(b Body) (float64, error) {
-	const fn = "buried.Plan.SNR"
 	if err := p.Validate(); err != nil {
 		return 0, err
 	}
+	return p.snr(b, nil)
+}
+
+// snr is SNR of a plan that was validated. white is the plan's whitener where
+// the body does not matter for it, nil to have it made.
+func (p *Plan) snr(b Body, white whitener) (float64, error) {
 	signal, err := GZAt(b, p.Stations)
 	if err != nil {
 		return 0, err
 	}
-	var place []Tensor
-	if p.Place > 0 {
-		if place, err = GradientAt(b, p.Stations); err != nil {
+	if white == nil {
+		var place []Tensor
+		if p.Place > 0 {
+			if place, err = GradientAt(b, p.Stations); err != nil {
+				return 0, err
+			}
+		}
+		if white, err = p.whitener(place); err != nil {
 			return 0, err
 		}
 	}
-	var factor mat.Cholesky
-	if !factor.Factorize(p.covariance(place)) {
-		return 0, arg.Bad(fn, "Noise", p.Noise, "noise that is not lost beside drift and clutter (the covariance is singular)")
-	}
-	var lower mat.TriDense
-	factor.LTo(&lower)
-	whiten := func(v []float64) ([]float64, error) {
-		var w mat.VecDense
-		if err := w.SolveVec(&lower, mat.NewVecDense(len(v), v)); err != nil {
-			return nil, arg.Bad(fn, "Noise", p.Noise, "noise that is not lost beside drift and clutter")
-		}
-		return w.RawVector().Data, nil
-	}
-	var basis [][]float64
-	for _, column := range regional(p.Stations) {
-		w, err := whiten(column)
-		if err != nil {
-			return 0, err
-		}
-		basis = extend(basis, w)
-	}
-	s, err := whiten(signal)
-	if err != nil {
+	columns := append(regional(p.Stations), signal)
+	if err := white(columns...); err != nil {
 		return 0, err
 	}
+	return ratio(columns)
+}
+
+// ratio is the length of the last of whitened columns, the signal, without what
+// the columns of the regional before it can make.
+func ratio(columns [][]float64) (float64, error) {
+	var basis [][]float64
+	last := len(columns) - 1
+	for _, column := range columns[:last] {
+		basis = extend(basis, column)
+	}
+	s := append([]float64(nil), columns[last]...)
 	without(s, basis)
 	snr := math.Sqrt(dot(s, s))
 	if !isFinite(snr) {
-		return 0, arg.Bad(fn, "b", snr, "a body whose signal stays within the range of float64")
+		return 0, arg.Bad("buried.Plan.SNR", "b", snr, "a body whose signal stays within the range of float64")
 	}
 	return snr, nil
 }
@@ -287,13 +261,21 @@ type Detection struct {
 
 // Detect says how likely the plan is to detect a body when the search over
 // trials independent places (1 if the place is known) may raise a false alarm
-// with the probability falseAlarm in all.
+// with the probability falseAlarm in all. It takes the time and memory of
+// [Plan.SNR].
 func (p Plan) Detect(b Body, falseAlarm float64, trials int) (Detection, error) {
+	return p.detect(b, nil, falseAlarm, trials)
+}
+
+func (p *Plan) detect(b Body, white whitener, falseAlarm float64, trials int) (Detection, error) {
 	perTrial, err := FalseAlarmPerTrial(falseAlarm, trials)
 	if err != nil {
 		return Detection{}, err
 	}
-	snr, err := p.SNR(b)
+	if err := p.Validate(); err != nil {
+		return Detection{}, err
+	}
+	snr, err := p.snr(b, white)
 	if err != nil {
 		return Detection{}, err
 	}
@@ -315,8 +297,7 @@ func PlanFor(b Body, noise Plan, length, wanted, falseAlarm float64, trials, mos
 	if most < 3 || most > 2000 {
 		return Plan{}, Detection{}, arg.Bad(fn, "most", most, "3 to 2000 stations")
 	}
-	try := func(n int) (Plan, Detection, error) {
-		p := noise
+	try := func(p Plan, n int) (Plan, Detection, error) {
 		var err error
 		if p.Stations, err = Line(n, length/float64(n-1)); err != nil {
 			return p, Detection{}, err
@@ -335,7 +316,7 @@ func PlanFor(b Body, noise Plan, length, wanted, falseAlarm float64, trials, mos
 	var best Detection
 	bestN, enough := 0, 0
 	for _, n := range append(numbers, max(3, most-1), most) {
-		_, d, err := try(n)
+		_, d, err := try(noise, n)
 		if err != nil {
 			return Plan{}, d, err
 		}
@@ -350,8 +331,18 @@ func PlanFor(b Body, noise Plan, length, wanted, falseAlarm float64, trials, mos
 	if enough == 0 {
 		return Plan{}, best, arg.Bad(fn, "wanted", wanted, fmt.Sprintf("at most %.3f, which %d of up to %d stations reach here", best.Probability, bestN, most))
 	}
+	// Errors of place only lower the ratio. On an even line they cost a cubed
+	// number of operations beside clutter, a squared one without: what does not
+	// do without them need not be tried with them.
+	inPlace := noise
+	inPlace.Place = 0
 	for n := 3; ; n++ {
-		p, d, err := try(n)
+		if noise.Place > 0 && noise.Clutter != nil && n < enough {
+			if _, d, err := try(inPlace, n); err == nil && d.Probability < wanted {
+				continue
+			}
+		}
+		p, d, err := try(noise, n)
 		if err != nil || d.Probability >= wanted || n >= enough {
 			return p, d, err
 		}
@@ -366,8 +357,19 @@ func (p Plan) SmallestRadius(body func(radius float64) Body, largest, wanted, fa
 	if err := errors.Join(arg.Between(fn, "largest", largest, 1e-3, 1e9, "radius in m"), checkProbability(fn, "wanted", wanted)); err != nil {
 		return 0, err
 	}
+	var white whitener
+	if p.Place == 0 {
+		// The noise is the same for every radius.
+		err := p.Validate()
+		if err == nil {
+			white, err = p.whitener(nil)
+		}
+		if err != nil {
+			return 0, err
+		}
+	}
 	lo, hi := 1e-3, largest
-	d, err := p.Detect(body(hi), falseAlarm, trials)
+	d, err := p.detect(body(hi), white, falseAlarm, trials)
 	if err != nil {
 		return 0, err
 	}
@@ -376,7 +378,7 @@ func (p Plan) SmallestRadius(body func(radius float64) Body, largest, wanted, fa
 	}
 	for hi/lo > 1+1e-12 {
 		middle := math.Sqrt(lo * hi)
-		if d, err = p.Detect(body(middle), falseAlarm, trials); err != nil {
+		if d, err = p.detect(body(middle), white, falseAlarm, trials); err != nil {
 			return 0, err
 		}
 		if d.Probability >= wanted {

@@ -153,8 +153,9 @@ func addChanged(t *testing.T, question string, change func(*exercises.Question))
 // Own recordings reach the program by name, and are judged by the lecturer's
 // reference.
 func TestReference(t *testing.T) {
-	c := newClassroom(t, swingLab, 4)
+	c := newClassroom(t, swingLab, 5)
 	own := "%%\nr := sheet.OwnRecording(\"own.csv\")\nx := r.Column(\"angle\")\nsheet.Measured(\"rest\", (x[0]+x[1])/2*1000, UUU, \"mrad\")"
+	c.hand(c.Class.Students[4].ID+"/a.ipynb", answered(t, c.paper(4), worked(c.paper(4)).with("period", "%%", "g", "%%", "law", "%%", "mass", "%%", "why", "%%")))
 	for i, h := range []struct{ u, csv string }{
 		{"0.2", "time (s),angle (mrad)\n0,15.1\n1,15.3\n"},  // agrees
 		{"0.02", "time (s),angle (mrad)\n0,15.1\n1,15.3\n"}, // too sure of it
@@ -169,13 +170,18 @@ func TestReference(t *testing.T) {
 	}
 	c.Reference = write(t, "id,question,value,u,unit,allowed\n*,90/rest,0.0150,0.0001,rad,0.00025\ns03,rest,15,0.1,mrad,0.25\n")
 	s := c.mark()
-	if s.Ran != 4 {
+	if s.Ran != 5 {
 		t.Errorf("%+v", s)
 	}
 	for id, want := range map[string]string{"s01": "0 0 4 0 0 0 4", "s02": "0 0 2 0 0 0 2", "s03": "0 0 0 0 0 0 0", "s04": "0 0 0 0 0 0 0"} {
 		c.wantMarks(id, want)
 	}
 	c.wantRemark("s04", "no files were handed in")
+	c.wantMarks("s05", "0 0 0 0 0 0 0")
+	c.wantRemark("s05", "rest fits the virtual recording of this sheet and not your reference")
+	if n := strings.Count(c.file("remarks.csv"), "fits the virtual recording"); n != 1 {
+		t.Errorf("%d answers are said to fit the virtual recording, want that of s05 alone", n)
+	}
 	if reply := c.file("replies/s01.html"); !strings.Contains(reply, "E_n = ") || !strings.Contains(reply, "your lecturer&#39;s own value") && !strings.Contains(reply, "your lecturer's own value") {
 		t.Error("the reply does not show the reference")
 	}
@@ -187,8 +193,11 @@ func TestReference(t *testing.T) {
 	c.wantMarks("s03", "0 0 4 0 0 0 4")
 	// Another reference needs none.
 	c.Reference = write(t, "id,question,value,u,unit\n*,rest,12,0.1,mrad\n")
-	if s := c.mark(); s.Ran != 0 {
-		t.Errorf("%d files were run for another reference", s.Ran)
+	if s := c.mark(); s.Ran != 0 || s.Changed != 4 {
+		t.Errorf("for another reference %d files were run and %d students have other marks, want 0 and 4", s.Ran, s.Changed)
+	}
+	if s := c.mark(); s.Changed != 0 {
+		t.Errorf("marked again, %d students have other marks", s.Changed)
 	}
 	c.wantMarks("s01", "0 0 0 0 0 0 0")
 	for bad, want := range map[string]string{

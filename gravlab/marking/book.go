@@ -12,6 +12,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/compose"
@@ -30,6 +31,8 @@ type book struct {
 	eye       byEye
 	rows      []row
 	loose     []remark // on files that are nobody's
+	unused    []item   // that are not marked, and nobody's
+	changed   atomic.Int64
 }
 
 // A row is a student in the book.
@@ -150,8 +153,10 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 	for _, it := range items {
 		switch {
 		case it.notRun:
+			b.unused = append(b.unused, it)
 			stray(it.file.place, it.name, it.print, "has not been run yet; mark without --judge-again")
 		case it.problem != "":
+			b.unused = append(b.unused, it)
 			stray(it.file.place, it.name, it.print, it.problem)
 		default:
 			r := &b.rows[it.owner]
@@ -209,12 +214,16 @@ func (b *book) choose(r *row) {
 	default:
 		r.short = append([]string{fmt.Sprintf("%d files with this code: not marked", len(r.items))}, r.short...)
 		for i := range r.items {
-			r.remark(&r.items[i], "is one of %d files with the code of %s: none is marked until adjust.csv names one by its fingerprint, with a row such as %s,file,%s,newer", len(r.items), r.student.ID, r.student.ID, r.items[i].print)
+			same := ""
+			if all := r.items[0].print; !slices.ContainsFunc(r.items, func(it item) bool { return it.print != all }) {
+				same = ", all of the same bytes"
+			}
+			r.remark(&r.items[i], "is one of %d files with the code of %s%s: none is marked until adjust.csv names one by its fingerprint, with a row such as %s,file,%s,newer", len(r.items), r.student.ID, same, r.student.ID, r.items[i].print)
 		}
 		return
 	}
 	for i := range r.items {
-		if &r.items[i] != r.item {
+		if &r.items[i] != r.item && r.items[i].print != r.item.print {
 			r.remark(&r.items[i], "does not count: adjust.csv names another file")
 		}
 	}
@@ -293,7 +302,11 @@ func (b *book) student(r *row) error {
 	paper := b.lab.Paper(r.code)
 	var j judged
 	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == b.rules(r); !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
+		before := j
 		j = verdicts(paper, ran, b.refs.of(r.student.ID))
+		if before.Rules != "" && before.Rules != b.rules(r) && !sameMarks(before.Verdicts, j.Verdicts) {
+			b.changed.Add(1)
+		}
 		j.Rules = b.rules(r)
 		if err := b.k.store.write(r.item.key, "judged", j); err != nil {
 			return err
@@ -313,6 +326,13 @@ func (b *book) student(r *row) error {
 		b.k.store.read(r.item.key, "figures", &pictures)
 	}
 	return whole.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
+}
+
+// sameMarks says whether two judgements give the same marks.
+func sameMarks(a, b []verdictOf) bool {
+	return slices.EqualFunc(a, b, func(x, y verdictOf) bool {
+		return x.Entry.Question == y.Entry.Question && x.Entry.Verdict.Marks == y.Entry.Verdict.Marks
+	})
 }
 
 // rules names what the verdicts of a student rest on. The same file may have been
@@ -383,6 +403,12 @@ func (b *book) notes(r *row, ran run, j judged) {
 			text := fmt.Sprintf("%d different answers to %s", v.Tries, v.Entry.Question)
 			r.short = append(r.short, text)
 			r.remark(r.item, "gave in %s, one after the other", text)
+		}
+	}
+	for _, v := range j.Verdicts {
+		if v.Virtual {
+			r.short = append(r.short, v.Entry.Question+" fits the virtual recording, not your reference")
+			r.remark(r.item, "the answer to %s fits the virtual recording of this sheet and not your reference: the reference counts, as for everybody whom it names; adjust.csv has the last word", v.Entry.Question)
 		}
 	}
 	if ran.Ended != compose.LimitNone {
@@ -576,7 +602,7 @@ func (b *book) writeByEye(path string) error {
 }
 
 func (b *book) summary() Summary {
-	s := Summary{Lab: b.lab, Students: len(b.rows), Remarks: len(b.loose)}
+	s := Summary{Lab: b.lab, Students: len(b.rows), Remarks: len(b.loose), Changed: int(b.changed.Load())}
 	for i := range b.rows {
 		r := &b.rows[i]
 		s.Remarks += len(r.remarks)

@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -55,6 +56,20 @@ type Summary struct {
 	Files, Ran                int
 	Waiting                   int // texts that nobody has read yet
 	Remarks                   int
+	// Changed is how many students have other marks for the same file than when this
+	// folder was last marked, since the bank or the references are others.
+	Changed int
+	// Places say of each file that a remark tells apart from others by its
+	// fingerprint, or that cannot be used, where it lies among what was handed in.
+	// The books do not say it: they are the same wherever the files lie.
+	Places []Place
+}
+
+// A Place is where a file lies.
+type Place struct {
+	Student string // empty: nobody's
+	Print   string // fingerprint, as remarks.csv has it; empty for a file that was not read
+	File    string // path below the folder or archive that was named
 }
 
 // An item is a file on its way.
@@ -117,7 +132,37 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 	}
 	s := b.summary()
 	s.Files, s.Ran = len(items), ran
+	s.Places = k.places(b, files.refused)
 	return s, nil
+}
+
+// places lists where the files lie that somebody has to look for.
+func (k *marker) places(b *book, refused []refusal) []Place {
+	var all []Place
+	add := func(student, print, place string) {
+		if len(k.Returned) > 1 { // collect numbers them
+			n, rest, _ := strings.Cut(place, "/")
+			if i, err := strconv.Atoi(n); err == nil && i < len(k.Returned) && !strings.EqualFold(filepath.Base(k.Returned[i]), rest) {
+				rest = filepath.Base(k.Returned[i]) + "/" + rest
+			}
+			place = rest
+		}
+		all = append(all, Place{student, print, clip(place, 200)})
+	}
+	for _, r := range refused {
+		add("", "", r.place)
+	}
+	for _, it := range b.unused {
+		add("", it.print, it.file.place)
+	}
+	for _, r := range b.rows {
+		if len(r.items) > 1 {
+			for _, it := range r.items {
+				add(r.student.ID, it.print, it.file.place)
+			}
+		}
+	}
+	return all
 }
 
 // claim keeps other markings out of a folder. One that was killed a moment ago
@@ -455,7 +500,7 @@ func (k *marker) theLab(items []item) (exercises.Lab, error) {
 	}
 	switch len(counts) {
 	case 0:
-		return exercises.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds no sheet of this class: are the class list and the key those of the handout? To write the books all the same, say which lab with --lab")
+		return exercises.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds no sheet of this class: are the class list and the key those of the handout, and is its --bank given, if it had one? To write the books all the same, say which lab with --lab")
 	case 1:
 		for id := range counts {
 			return exercises.Find(id)

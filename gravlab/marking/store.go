@@ -45,6 +45,9 @@ type verdictOf struct {
 	Entry bench.Entry
 	Given bool // there was an answer
 	Tries int
+	// Virtual: off by the lecturer's reference, and right by the sheet's own
+	// virtual recording.
+	Virtual bool `json:",omitempty"`
 }
 
 // judged is a run with its verdicts.

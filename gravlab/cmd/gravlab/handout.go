@@ -70,7 +70,11 @@ func runHandout(ctx context.Context, c *call) error {
 		return usageError{err, ""}
 	}
 	if h.Lab, err = exercises.Find(*lab); err != nil {
-		return usageError{err, ""}
+		hint := "a lab of a bank of your own needs --bank DIR"
+		if *bank != "" {
+			hint = ""
+		}
+		return usageError{err, hint}
 	}
 	if h.Notebook, err = readLab(h.Lab, *book, *bank); err != nil {
 		return err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/marking"
@@ -110,7 +111,24 @@ func runMark(ctx context.Context, c *call) error {
 		return err
 	}
 	fmt.Fprintf(c.out, "lab %s: %d of %d students marked, %d missing, %d with several files\n", s.Lab.ID, s.Marked, s.Students, s.Missing, s.Unmarked)
-	fmt.Fprintf(c.out, "%d notebooks, %d of them run now; %d remarks, %d texts wait\n", s.Files, s.Ran, s.Remarks, s.Waiting)
+	fmt.Fprintf(c.out, "%s, %d of them run now; %s, %s by eye\n", some(s.Files, "notebook", "notebooks"), s.Ran, some(s.Remarks, "remark", "remarks"), some(s.Waiting, "text to read", "texts to read"))
+	if s.Changed > 0 {
+		fmt.Fprintf(c.err, "%s: other marks than last time for the same work, since the bank (--bank) or the references (--reference) are others\n", some(s.Changed, "student", "students"))
+	}
+	for i, p := range s.Places {
+		if i == 20 {
+			fmt.Fprintf(c.err, "and %d more files to look for\n", len(s.Places)-20)
+			break
+		}
+		what := []string{"see remarks.csv:"}
+		if p.Student != "" {
+			what = append(what, "code of "+p.Student+",")
+		}
+		if p.Print != "" {
+			what = append(what, p.Print)
+		}
+		fmt.Fprintf(c.err, "%s %q\n", strings.Join(what, " "), p.File)
+	}
 	for _, name := range []string{"marks.csv", "class.html", "remarks.csv"} {
 		fmt.Fprintln(c.out, filepath.Join(m.Out, name))
 	}

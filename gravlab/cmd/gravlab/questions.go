@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -18,7 +19,7 @@ Without a lab it lists the labs; with one (01, or 01-weighing-the-earth) its
 questions with marks, kind and source.
 
 --track NAME    lists the labs of a track: "laboratory class", "new survey
-                hire", "planetary and space" (the first word is enough)
+                hire", "planetary and space" (one word is enough)
 --into NOTEBOOK...
                 writes the bank's questions into the question cells of
                 notebooks again. What somebody wrote into an answer cell is
@@ -53,7 +54,7 @@ func runQuestions(_ context.Context, c *call) error {
 func listLabs(c *call, track string) error {
 	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "lab\ttitle\tquestions\tmarks\tminutes\tbuilds on\ttracks")
-	listed, questions, minutes := 0, 0, 0
+	listed, questions, minutes, found := 0, 0, 0, false
 	for _, lab := range exercises.Labs() {
 		var tracks []string
 		for _, t := range lab.Tracks {
@@ -62,8 +63,11 @@ func listLabs(c *call, track string) error {
 		all := strings.Join(tracks, ", ")
 		if len(tracks) == 0 {
 			all = "before any of them"
-		} else if track != "" && !strings.Contains(", "+all, ", "+strings.ToLower(track)) {
-			continue
+		} else if track != "" {
+			if !slices.ContainsFunc(tracks, func(t string) bool { return names(t, track) }) {
+				continue
+			}
+			found = true
 		}
 		var on []string
 		for _, id := range lab.BuildsOn {
@@ -74,11 +78,21 @@ func listLabs(c *call, track string) error {
 		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%d\t%s\t%s\n", lab.ID, lab.Title, len(p.Questions), p.Marks(), lab.Minutes, strings.Join(on, ", "), all)
 		listed, questions, minutes = listed+1, questions+len(p.Questions), minutes+lab.Minutes
 	}
+	if track != "" && !found {
+		return usageError{fmt.Errorf("there is no track %q", track), `the tracks are "laboratory class", "new survey hire" and "planetary and space"; one word is enough`}
+	}
 	if err := w.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintf(c.out, "%d labs, %d questions, %d h %02d min\n", listed, questions, minutes/60, minutes%60)
+	fmt.Fprintf(c.out, "%s, %s, %d h %02d min\n", some(listed, "lab", "labs"), some(questions, "question", "questions"), minutes/60, minutes%60)
 	return nil
+}
+
+// names says whether words name a track: they stand in its name, one after the
+// other.
+func names(track, words string) bool {
+	said := strings.Join(strings.Fields(strings.ToLower(words)), " ")
+	return said != "" && strings.Contains(" "+track+" ", " "+said+" ")
 }
 
 func listQuestions(c *call, lab exercises.Lab) error {
