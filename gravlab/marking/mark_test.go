@@ -2,6 +2,7 @@ package marking
 
 import (
 	"fmt"
+	"html"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -19,6 +20,7 @@ type story struct {
 	file   func(c *classroom, i int, p exercises.Paper) // instead of cells
 	marks  string                                       // period g rest law mass why total
 	remark string
+	reply  string // what the reply says too
 	slow   bool
 }
 
@@ -59,7 +61,7 @@ var stories = []story{
 	}, marks: "2 3 4 2 0  11"},
 	{name: "cells that fail cost their own answers", cells: func(c *classroom, i int, p exercises.Paper) sources {
 		return worked(p).with("period", "%%\npanic(\"no idea\")", "g", "%%\nthis is no Go", "rest", "%%\nos.Exit(3)\nsheet.Measured(\"rest\", 1, 1, \"mrad\")")
-	}, marks: "0 0 0 2 1  3", remark: "no idea"},
+	}, marks: "0 0 0 2 1  3", remark: "no idea", reply: "may say where an answer was lost"},
 
 	// Hostile ones.
 	{name: "a loop over candidates", cells: func(c *classroom, i int, p exercises.Paper) sources {
@@ -97,6 +99,9 @@ var stories = []story{
 	{name: "a function that never returns at the judge's points", slow: true, cells: func(c *classroom, i int, p exercises.Paper) sources {
 		return worked(p).with("law", "func law(x float64) float64 {\n\tfor x == 2 {\n\t}\n\treturn 2 * math.Pi * math.Sqrt(x/9.81)\n}\n\n%%\nsheet.Function(\"law\", law)")
 	}, marks: "2 3 4 0 1  10", remark: "this cell was ended"},
+	{name: "answers a question that is none", cells: func(c *classroom, i int, p exercises.Paper) sources {
+		return worked(p).with("mass", "%%\nsheet.Choice(\"masss\", \"b\")")
+	}, marks: "2 3 4 2 0  11", remark: "is no question of the lab", reply: "is no question of the lab"},
 	{name: "exits before the end", cells: func(c *classroom, i int, p exercises.Paper) sources {
 		return worked(p).with("law", "%%\nos.Exit(0)")
 	}, marks: "2 3 4 0 1  10"},
@@ -180,6 +185,9 @@ func TestMark(t *testing.T) {
 			c.wantMarks(id, e.marks)
 			if e.remark != "" {
 				c.wantRemark(id, e.remark)
+			}
+			if e.reply != "" && !strings.Contains(html.UnescapeString(c.file("replies/"+id+".html")), e.reply) {
+				t.Errorf("the reply does not say %q", e.reply)
 			}
 		})
 	}

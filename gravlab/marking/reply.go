@@ -25,10 +25,10 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 	}
 	paper := b.lab.Paper(r.code)
 	b.summaryTable(&p, r, paper, verdicts)
-	b.cellsSection(&p, ran)
+	trouble := b.cellsSection(&p, ran)
 	p.printf("<section aria-labelledby=\"answers\">\n<h2 id=\"answers\">Question by question</h2>\n")
 	for i, q := range paper.Questions {
-		b.question(&p, r, q, verdicts[i], i)
+		b.question(&p, r, q, verdicts[i], i, trouble)
 	}
 	p.printf("</section>\n")
 	if len(pictures) > 0 {
@@ -93,7 +93,8 @@ func (b *book) summaryTable(p *page, r *row, paper exercises.Paper, verdicts []v
 }
 
 // question writes one question: what was asked, given, understood and earned.
-func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i int) {
+// trouble says that the reply tells of cells in which an answer may have been lost.
+func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i int, trouble bool) {
 	verdict, c := v.Entry.Verdict, r.cells[i]
 	p.printf("<article class=\"question\" id=\"q-%s\">\n<h3>%s <code>%s</code></h3>\n", esc(q.ID), esc(q.Title), esc(b.lab.FullID(q.ID)))
 	p.prose(q.Prompt)
@@ -139,6 +140,9 @@ func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i in
 	}
 	p.printf(" <span class=\"of\">%s of %d marks</span></p>\n", marksText(c.earned), q.Marks)
 	message := verdict.Message
+	if verdict.Outcome == judge.Blank && !v.Given && trouble {
+		message += "\nWhat happened when your notebook was run, above, may say where an answer was lost."
+	}
 	if read {
 		message = eye.comment
 	} else if verdict.Slip != "" {
@@ -192,8 +196,9 @@ func given(q exercises.Question, v verdictOf) string {
 // mostCells is how many cells the reply lists that did not run through.
 const mostCells = 20
 
-// cellsSection says which cells did not run through, and why.
-func (b *book) cellsSection(p *page, ran run) {
+// cellsSection says which cells did not run through, and why, and whether there
+// was anything to say.
+func (b *book) cellsSection(p *page, ran run) bool {
 	type line struct {
 		cell int
 		text string
@@ -217,8 +222,11 @@ func (b *book) cellsSection(p *page, ran run) {
 	if ran.Ended != compose.LimitNone && len(lines) == 0 {
 		lines = append(lines, line{0, "the notebook met a limit: " + string(ran.Ended)})
 	}
+	for _, note := range ran.Notes { // on answers that no question has
+		lines = append(lines, line{0, "the notebook " + note})
+	}
 	if len(lines) == 0 {
-		return
+		return false
 	}
 	p.printf("<section class=\"cells\" aria-labelledby=\"cells\">\n<h2 id=\"cells\">What happened when your notebook was run</h2>\n<ul>\n")
 	for i, l := range lines {
@@ -233,6 +241,7 @@ func (b *book) cellsSection(p *page, ran run) {
 		}
 	}
 	p.printf("</ul>\n<p class=\"quiet\">Answers in these cells may be missing. Cells are counted from the top of the notebook, texts too.</p>\n</section>\n")
+	return true
 }
 
 const howMarked = `<footer>
