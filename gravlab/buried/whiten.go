@@ -21,10 +21,6 @@ import (
 //	clutter, even line   C differs from itself moved by one      evenLine, time n²
 //	                     station by three columns only
 //	else                 any C                                   dense, time n³/3, memory n²
-//
-// L_kk² is the variance of reading k when the readings before it are known. What
-// each reading has alone is in it, so that a smaller one is rounding: the noise
-// is lost beside the clutter.
 
 // A whitener replaces columns v by L⁻¹ v.
 type whitener func(columns ...[]float64) error
@@ -81,11 +77,6 @@ func (p *Plan) dense(place []Tensor) (whitener, error) {
 	upper, ok := lapack64.Potrf(p.covariance(place).RawSymmetric()) // L'
 	if !ok {
 		return nil, p.lost()
-	}
-	for i := range upper.N {
-		if d := upper.Data[i*upper.Stride+i]; !(d*d >= p.alone(i, place)/2) {
-			return nil, p.lost()
-		}
 	}
 	return func(columns ...[]float64) error {
 		for _, v := range columns {
@@ -157,8 +148,7 @@ func (p *Plan) evenLine(spacing float64) whitener {
 	return func(columns ...[]float64) error {
 		n := len(p.Stations)
 		a, b, c := make([]float64, n), make([]float64, n), make([]float64, n)
-		alone := p.alone(0, nil)
-		root := math.Sqrt(p.Clutter.covariance(0) + alone)
+		root := math.Sqrt(p.Clutter.covariance(0) + p.alone(0, nil))
 		a[0] = root
 		for i := 1; i < n; i++ {
 			a[i] = p.Clutter.covariance(float64(i)*spacing) / root
@@ -177,10 +167,10 @@ func (p *Plan) evenLine(spacing float64) whitener {
 				}
 			}
 			tangent := c[0] / a[0]
-			root := math.Sqrt((1 - tangent) * (1 + tangent))
-			if diagonal := a[0] * root; !(diagonal*diagonal >= alone/2) {
+			if !(math.Abs(tangent) < 1) {
 				return p.lost()
 			}
+			root := math.Sqrt((1 - tangent) * (1 + tangent))
 			for i, x := range a {
 				a[i] = (x - tangent*c[i]) / root
 				c[i] = root*c[i] - tangent*a[i]
