@@ -499,6 +499,17 @@ func (r *runner) execute(ctx context.Context, c *CellResult, shown displays) err
 	c.Cell.Run = reply.Count
 	r.judge(c, out, reply.Status, reply.Name, reply.Value)
 	out.finish()
+	if c.Outcome == Failed {
+		// At the lines of the cell, not of the program that GoNB made of it.
+		var lines []string
+		for _, f := range faultsOf(c.Cell) {
+			lines = append(lines, f.String())
+		}
+		if len(lines) > 0 {
+			c.Reason = strings.Join(lines, "; ")
+			out.failure.ErrValue = strings.Join(lines, "\n")
+		}
+	}
 	if note := s.engine.settle(); note != "" {
 		out.print("stderr", "\n[gravlab: "+note+"]\n")
 	}

@@ -94,7 +94,7 @@ func TestRunGo(t *testing.T) {
 		{"use of it", "%%\nfmt.Println(six * 7)", Ran, "", "42\n", ""},
 		{"exit", "%%\nos.Exit(3)", Failed, "program ended with exit status 3", "", "exit status 3"},
 		{"panic", "%%\nfmt.Println(1)\npanic(\"on purpose\")", Failed, "panic: on purpose (exit status 2)", "1\n", "panic: on purpose"},
-		{"does not compile", "%%\nundeclared()", Failed, "undefined: undeclared", "", ""},
+		{"does not compile", "%%\nundeclared()", Failed, "line 2: undefined: undeclared", "", ""},
 		{"shell", "!echo from the shell", Ran, "", "from the shell\n", ""},
 		{"shell line that fails", "!false", Ran, "", "", "exit status 1"},
 		{"says exit status itself", "%%\nfmt.Fprintln(os.Stderr, \"exit status 9 is what we feared\")", Ran, "", "", "feared"},
