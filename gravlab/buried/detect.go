@@ -26,7 +26,7 @@ const freeAir = 3.086e-6
 type Plan struct {
 	Stations []r3.Vec // in the order in which they are measured, m; 2 to 5000
 	Noise    float64  // standard uncertainty of one reading, m/s², above zero
-	Height   float64  // standard uncertainty of a station's height, m; costs 3086 E times it
+	Height   float64  // standard uncertainty of a station's height, m; costs 3086 E (free air) times it, where a plate correction by the same height would leave two thirds
 	Place    float64  // standard uncertainty of a station's place, north and east alike, m; costs the body's own horizontal gradient of gz there times it
 	Drift    float64  // random walk of the instrument: standard deviation from one station to the next, m/s²; none before the first
 	Clutter  *Clutter // rocks; nil for none. Depths are below the stations, as if all of them stood on one level

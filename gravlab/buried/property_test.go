@@ -170,6 +170,9 @@ func TestAnyArguments(t *testing.T) {
 		g, err := Pass{Loads: []Load{{f("x"), f("m"), f("h")}}, Speed: f("v")}.Attraction(vecOf(t, "sensor"), f("t"))
 		sound(t, "Attraction", err, g.X, g.Y, g.Z)
 		stations := []r3.Vec{vecOf(t, "s1"), vecOf(t, "s2"), vecOf(t, "s3"), vecOf(t, "s4")}
+		if line, err := Line(4, f("spacing")); err == nil && rapid.Bool().Draw(t, "line") {
+			stations = line
+		}
 		plan := Plan{Stations: stations, Noise: f("noise"), Height: f("height"), Place: f("place"), Drift: f("drift")}
 		if rapid.Bool().Draw(t, "clutter") {
 			plan.Clutter = &clutter

@@ -205,8 +205,8 @@ type Catch struct {
 	Caught float64 // integral of gz over 2 pi G: kg for a map, kg/m for a profile
 	Share  float64 // what the finite map or profile catches of the whole, 0 to 1
 	Mass   float64 // Caught/Share
-	// PerOffset is what one m/s² of error in the base level adds to Mass: 10
-	// µGal over a map of 100 m by 100 m are 2400 t in Caught.
+	// PerOffset is what one m/s² of error in the base level adds to Mass, kg (or
+	// kg/m) per m/s²: 10 µGal over a map of 100 m by 100 m are 2400 t in Caught.
 	PerOffset float64
 }
 

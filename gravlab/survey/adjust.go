@@ -56,7 +56,7 @@ type Adjusted struct {
 // A Residual is observed less adjusted.
 type Residual struct {
 	Label string
-	Value float64
+	Value float64 // m/s²
 	// W is the residual over its own standard deviation (the normalised
 	// residual). It is NaN for an observation that nothing checks.
 	W float64
@@ -64,14 +64,14 @@ type Residual struct {
 	// residual: 0 none, 1 all of it.
 	Redundancy float64
 	// Smallest is the blunder that the test at 0.1 % finds with 80 %
-	// probability, 4.13 u/√redundancy; +Inf for an unchecked one.
+	// probability, 4.13 u/√redundancy, m/s²; +Inf for an unchecked one.
 	Smallest float64
 }
 
 // An Adjustment is the outcome of [Adjust] or [AdjustNetwork].
 type Adjustment struct {
 	Stations  []Adjusted
-	Residuals []Residual // in the order of the observations, ties after them
+	Residuals []Residual // in the order of the observations, ties with an uncertainty after them
 	Chi2      float64
 	DoF       int
 	// Rate is the drift at the middle of the record, m/s² per s, with a spline
@@ -184,7 +184,12 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 //
 // The uncertainty of each reading must be given (Reduced.UValue); the
 // covariance is not scaled by chi², so look at chi² first. The uncertainty of
-// the scale factor is not in it: see [ScaleShare].
+// the scale factor is not in it: see [ScaleShare]. Knots and tares must lie between
+// the first and the last reading. It is an error when the readings do not
+// determine every station and every term of the drift.
+//
+// With n readings and p stations and terms it takes n p² + p³ operations and n p
+// numbers in memory: 1000 readings at 500 stations a third of a second.
 func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 	const fn = "survey.Adjust"
 	if err := arg.AtLeast(fn, "readings", len(readings), 2); err != nil {

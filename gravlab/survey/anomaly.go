@@ -10,7 +10,7 @@ import (
 )
 
 // A HeightKind says from where heights count. It has no default: 30 m of geoid
-// are 9.3 mGal.
+// are 9.3 mGal of free air.
 type HeightKind int
 
 const (
@@ -132,7 +132,8 @@ func (r Reduction) At(g, lat, h, terrain float64) (Anomaly, error) {
 
 // PerMetre is how much the anomaly grows for a metre of height too much, 1/s²,
 // at geodetic latitude lat (rad): free air less plate, 1.97e-6 (0.197 mGal/m)
-// with a slab of 2670 kg/m³.
+// with a slab of 2670 kg/m³. A rounded plate is taken as flat here, good to 1 % of
+// the result.
 func (r Reduction) PerMetre(lat float64) (float64, error) {
 	if err := r.Validate(); err != nil {
 		return 0, err

@@ -138,7 +138,7 @@ type Reduced struct {
 	Water    float64
 	Recovery float64
 	Value    float64 // Raw and all corrections
-	UValue   float64 // of the reading alone, not of the scale factor
+	UValue   float64 // standard uncertainty of the reading alone: neither of the scale factor nor of the corrections
 }
 
 // TiltCorrection is what a meter off level by level and crossLevel (rad) has
@@ -158,8 +158,10 @@ func TiltCorrection(g, level, crossLevel float64) (float64, error) {
 }
 
 // WaterCorrection is minus the attraction of a water table that has risen by
-// rise (m) in ground of this porosity (a share) beneath the sensor, m/s²:
-// −2πG 1000 porosity × rise, −4.2 nm/s² for 1 cm at 100 %.
+// rise (m) in ground of this porosity (a share) beneath the sensor, m/s², as an
+// endless slab: −2πG 1000 porosity × rise, −4.2 nm/s² for 1 cm at 100 %. The
+// porosity is what of the ground the water fills and leaves again, which is less
+// than all pores.
 func WaterCorrection(rise, porosity float64) (float64, error) {
 	const fn = "survey.WaterCorrection"
 	if err := errors.Join(

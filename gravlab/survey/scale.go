@@ -28,7 +28,8 @@ type Calibration struct {
 // Can. J. Phys. 44, 1079 (1966), and Am. J. Phys. 72, 367 (2004); from memory).
 // Readings that differ by no more than their uncertainties determine no line,
 // which is an error. At least three stations are wanted, so that there is
-// something to compare.
+// something to compare. UScale stands on the stated uncertainties and is not scaled
+// by chi², so look at chi² first.
 func Calibrate(known, uKnown, reading, uReading []float64) (*Calibration, error) {
 	const fn = "survey.Calibrate"
 	if err := errors.Join(

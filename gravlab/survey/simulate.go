@@ -20,7 +20,7 @@ type DayPlan struct {
 	Order    []string // stations, in the order of the readings
 	Start    time.Time
 	Interval time.Duration
-	Zero     float64 // what the meter reads less than gravity, m/s²
+	Zero     float64 // by how much the meter reads below gravity, m/s²
 	Rate     float64 // of its drift, m/s² per s
 	Bend     float64 // second derivative of the drift, m/s² per s²
 	Noise    float64 // standard deviation of one reading, m/s²

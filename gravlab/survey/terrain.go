@@ -58,7 +58,8 @@ func (s Sector) Correction() (float64, error) {
 }
 
 // Cone is the terrain correction, m/s², at the top (or in the pit) of a cone of
-// slope (rad) and density (kg/m³) out to a radius (m): 2πGρR (1 − cos α).
+// slope (rad) and density (kg/m³) out to a horizontal radius (m):
+// 2πGρR (1 − cos α), for slopes to 85 degrees either way.
 func Cone(slope, radius, density float64) (float64, error) {
 	if err := checkSlope("survey.Cone", slope, radius, density); err != nil {
 		return 0, err
@@ -130,9 +131,10 @@ func (t Terrain) Validate() error {
 // from inner to outer (m) from a station at north, east and height (m): each
 // cell is an upright prism between the station's level and its own height. Of
 // the near zone, within inner, take [Sector] or [Slope] with heights sketched on
-// the spot: the first metres matter most and no grid knows them. cells is how
-// many were used; none is an error, and so is a disc of radius outer that
-// leaves the grid.
+// the spot: the first metres matter most and no grid knows them. Cells are
+// flat on top, so that inner should be several cells. So is the Earth here, which
+// will do out to about 20 km (common practice, no source). cells is how many were
+// used; none is an error, and so is a disc of radius outer that leaves the grid.
 func (t Terrain) Correction(north, east, height, inner, outer float64) (correction float64, cells int, err error) {
 	const fn = "survey.Terrain.Correction"
 	if err := errors.Join(t.Validate(),
