@@ -63,12 +63,9 @@ func ReadBank(dir string) (Bank, error) {
 // glue is the file that joins a bank to the program.
 const glue = `package main
 
-import (
-	"gravity.example/exercises"
-	own "gravity.example/gravlab/internal/ownbank"
-)
+import own "gravity.example/gravlab/internal/ownbank"
 
-func init() { ownBankProblem = exercises.Add(own.Labs()...) }
+func init() { addOwn(own.Labs) }
 `
 
 // Program builds this program with the bank in it and returns the path of what was built.

@@ -12,7 +12,7 @@ import (
 )
 
 var questionsCommand = command{
-	name: "questions", args: "[LAB | --track NAME | --into NOTEBOOK...]",
+	name: "questions", args: "[LAB | --track NAME | --bank DIR | --into NOTEBOOK...]",
 	short: "list the questions of the bank",
 	long: `
 Without a lab it lists the labs; with one (01, or 01-weighing-the-earth) its
@@ -20,6 +20,8 @@ questions with marks, kind and source.
 
 --track NAME    lists the labs of a track: "laboratory class", "new survey
                 hire", "planetary and space" (one word is enough)
+--bank DIR      with the labs of your own bank, which is looked over first: what
+                would make the judge unfair or stop it is said
 --into NOTEBOOK...
                 writes the bank's questions into the question cells of
                 notebooks again. What somebody wrote into an answer cell is
@@ -27,10 +29,14 @@ questions with marks, kind and source.
 	run: runQuestions,
 }
 
-func runQuestions(_ context.Context, c *call) error {
+func runQuestions(ctx context.Context, c *call) error {
 	into := c.flags.Bool("into", false, "")
 	track := c.flags.String("track", "", "")
+	bank := c.flags.String("bank", "", "")
 	args, err := c.parse()
+	if err == nil {
+		err = withBank(ctx, c, *bank)
+	}
 	switch {
 	case err != nil:
 		return err
