@@ -73,9 +73,14 @@ func (f fields) source(q exercises.Question) string {
 const typedKey = "typed"
 
 // typed returns the fields that a cell was answered with.
-func typed(c *notebook.Cell) (f fields, ok bool) {
+func typed(c *notebook.Cell) (f fields, ok bool) { return keptFields(c, typedKey) }
+
+// drafted returns the fields that stand in a form and were not given in.
+func drafted(c *notebook.Cell) (f fields, ok bool) { return keptFields(c, draftKey) }
+
+func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
 	own, _ := c.Metadata["gravlab"].(map[string]any)
-	kept, ok := own[typedKey].(map[string]any)
+	kept, ok := own[key].(map[string]any)
 	if !ok {
 		return f, false
 	}
@@ -106,11 +111,33 @@ func inCode(c *notebook.Cell) bool {
 }
 
 // Keys beside typedKey: the reader answers in code; the code that a form has
-// taken the place of.
+// taken the place of; what stands in the form and was not given in.
 const (
 	codeKey   = "code"
 	beforeKey = "before"
+	draftKey  = "draft"
 )
+
+// draft keeps what stands in the form of a cell, until it is given in.
+func (b *book) draft(id string, f fields) (problem string) {
+	if b.nb == nil {
+		return "this lab is not open"
+	}
+	c := b.nb.Cell(id)
+	if c == nil {
+		return "there is no such form"
+	}
+	if _, part, ok := c.Question(); !ok || part != notebook.Answer {
+		return "there is no such form"
+	}
+	own := c.Metadata["gravlab"].(map[string]any)
+	if given, _ := typed(c); f.trim() == given {
+		delete(own, draftKey)
+	} else {
+		own[draftKey] = object(f.trim())
+	}
+	return ""
+}
 
 // form changes between fields and code.
 func (s *Server) form(w http.ResponseWriter, r *http.Request, b *book) {
@@ -211,6 +238,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	own := c.Metadata["gravlab"].(map[string]any)
 	own[typedKey] = object(f)
 	delete(own, codeKey)
+	delete(own, draftKey)
 	if _, err := b.write(); err != nil {
 		s.o.Complain(err.Error())
 		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())

@@ -256,11 +256,12 @@ func (b *book) forWriter(w http.ResponseWriter, r *http.Request, in any, tab *st
 	return b.mu.Unlock
 }
 
-// save takes what was typed into code boxes.
+// save takes what was typed into code boxes, and into forms without giving it in.
 func (s *Server) save(w http.ResponseWriter, r *http.Request, b *book) {
 	var in struct {
-		Tab   string
-		Cells map[string]string
+		Tab    string
+		Cells  map[string]string
+		Drafts map[string]fields
 	}
 	release := b.forWriter(w, r, &in, &in.Tab)
 	if release == nil {
@@ -269,6 +270,12 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, b *book) {
 	defer release()
 	for id, text := range in.Cells {
 		if problem := b.put(id, text); problem != "" {
+			refuse(w, http.StatusBadRequest, problem)
+			return
+		}
+	}
+	for id, f := range in.Drafts {
+		if problem := b.draft(id, f); problem != "" {
 			refuse(w, http.StatusBadRequest, problem)
 			return
 		}

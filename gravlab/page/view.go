@@ -46,10 +46,11 @@ type block struct {
 type ask struct {
 	Question string   `json:"question"`
 	Title    string   `json:"title"`
-	Kind     string   `json:"kind"` // a judge.Kind
-	Form     bool     `json:"form"` // answered in fields, not in code
-	Unit     string   `json:"unit"` // that the field suggests
-	Fields   fields   `json:"fields"`
+	Kind     string   `json:"kind"`            // a judge.Kind
+	Form     bool     `json:"form"`            // answered in fields, not in code
+	Unit     string   `json:"unit"`            // that the field suggests
+	Fields   fields   `json:"fields"`          // as they were given in
+	Draft    *fields  `json:"draft,omitempty"` // as they were typed since
 	Options  []option `json:"options"`
 }
 
@@ -163,6 +164,9 @@ func (b *book) block(i int, c *notebook.Cell) block {
 func (b *book) ask(q exercises.Question, c *notebook.Cell) *ask {
 	a := &ask{Question: q.ID, Title: q.Title, Kind: string(q.Kind), Form: b.formOf(q, c), Unit: q.Unit}
 	a.Fields, _ = typed(c)
+	if f, ok := drafted(c); ok {
+		a.Draft = &f
+	}
 	for _, o := range q.Options {
 		text := strings.TrimSpace(b.prose(o.Text, c))
 		text = strings.TrimSuffix(strings.TrimPrefix(text, "<p>"), "</p>")

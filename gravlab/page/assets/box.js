@@ -33,7 +33,6 @@ export class Box {
   async toForm() {
     await this.lab.flush()
     const block = await this.lab.post("form", { question: this.block.ask.question, code: false })
-    this.lab.boxes.delete(this.block.id)
     const place = document.getElementById("c-" + this.block.id)
     await this.lab.fill(place, block)
     place.querySelector("input, textarea")?.focus()

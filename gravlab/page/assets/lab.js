@@ -39,8 +39,9 @@ function openChart(e) {
 }
 
 class Lab {
-  dirty = new Map() // texts that are not saved yet, by cell
+  dirty = new Map() // what is not saved yet, by cell: the text of a box, the fields of a form
   boxes = new Map()
+  forms = new Map()
   timer = 0
   saving = Promise.resolve() // the last save
   place = ""
@@ -63,6 +64,16 @@ class Lab {
     return ask(`${this.path}/run`, { tab, cell: id, source })
   }
 
+  // give gives in what stands in a form: after what is being saved, and before
+  // what is typed meanwhile.
+  give(form, fields) {
+    const { id, ask } = form.block
+    this.dirty.delete(id)
+    const given = this.saving.then(() => this.post("answer", { question: ask.question, fields }))
+    this.saving = given.catch(() => {})
+    return given
+  }
+
   async open(take) {
     const view = await call(`${this.path}?tab=${tab}${take ? "&take=1" : ""}`)
     this.view = view
@@ -81,6 +92,7 @@ class Lab {
   build() {
     const v = this.view
     this.boxes.clear()
+    this.forms.clear()
     this.state = h("span", { class: "state" }, "")
     this.total = h("span", { class: "total" })
     document.getElementById("bar").replaceChildren(
@@ -122,7 +134,12 @@ class Lab {
   // fill puts a form or a box into the place of a cell.
   fill(place, b) {
     place.replaceChildren()
-    if (b.ask?.form) return new Form(this, place, b).ready
+    this.boxes.delete(b.id)
+    this.forms.delete(b.id)
+    if (b.ask?.form) {
+      this.forms.set(b.id, new Form(this, place, b))
+      return Promise.resolve()
+    }
     const box = new Box(this, place, b)
     this.boxes.set(b.id, box)
     return box.ready
@@ -188,8 +205,8 @@ class Lab {
   }
 
   // changed notes what was typed; it is saved within half a second.
-  changed(cell, text) {
-    this.dirty.set(cell, text)
+  changed(cell, what) {
+    this.dirty.set(cell, what)
     this.say("saving…")
     clearTimeout(this.timer)
     this.timer = setTimeout(() => this.flush(), 400)
@@ -207,11 +224,13 @@ class Lab {
 
   async save(leaving) {
     if (this.dirty.size === 0 || !this.writer) return
-    const cells = Object.fromEntries(this.dirty)
+    const all = [...this.dirty]
+    const isText = ([, what]) => typeof what === "string"
+    const body = { tab, cells: Object.fromEntries(all.filter(isText)), drafts: Object.fromEntries(all.filter((one) => !isText(one))) }
     try {
-      const r = await ask(`${this.path}/save`, { tab, cells }, { keepalive: leaving && JSON.stringify(cells).length < 60000 })
+      const r = await ask(`${this.path}/save`, body, { keepalive: leaving && JSON.stringify(body).length < 60000 })
       const { aside } = await r.json()
-      for (const [id, text] of Object.entries(cells)) if (this.dirty.get(id) === text) this.dirty.delete(id)
+      for (const [id, what] of all) if (this.dirty.get(id) === what) this.dirty.delete(id)
       if (this.dirty.size === 0) {
         localStorage.removeItem("unsaved:" + this.name)
         this.say("saved")
@@ -243,8 +262,11 @@ class Lab {
       store.removeItem("unsaved:" + this.name)
       if (!kept) continue
       await this.ready
-      for (const [id, text] of Object.entries(JSON.parse(kept))) this.boxes.get(id)?.editor.set(text)
-      notice("restored", h("p", {}, "What you had typed and could not be saved is back in its boxes."))
+      for (const [id, what] of Object.entries(JSON.parse(kept))) {
+        if (typeof what === "string") this.boxes.get(id)?.editor.set(what)
+        else this.forms.get(id)?.set(what)
+      }
+      notice("restored", h("p", {}, "What you had typed and could not be saved is back where you typed it."))
     }
   }
 
