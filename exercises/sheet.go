@@ -191,3 +191,15 @@ func SheetOf(nb *notebook.Notebook) (p Paper, ok bool, err error) {
 	}
 	return Paper{}, false, nil
 }
+
+// Assessed says whether a notebook declares its sheet as one that is handed in for
+// marks: then cells say what was understood, and not what it is worth.
+func Assessed(nb *notebook.Notebook) bool {
+	for _, c := range nb.Cells {
+		if _, part, is := c.Question(); is && part == notebook.Sheet {
+			m := declaration.FindStringSubmatch(c.Source)
+			return m != nil && m[1] == "Assessed"
+		}
+	}
+	return false
+}

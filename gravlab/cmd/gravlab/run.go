@@ -31,7 +31,8 @@ var runCommand = command{
 Runs the cells of each notebook in order, writes OUT/NAME.ipynb with the
 outputs and OUT/NAME.html, a page that loads nothing from anywhere, and prints
 the questions with what was understood, verdict and marks. The last line is
-"marks N of M". The notebook itself is not changed.
+"marks N of M". The notebook itself is not changed. Of a sheet that is to be
+handed in for marks it says what was understood, and no more.
 
 --worked          first puts the bank's worked solutions into the answer cells
                   of the copy
@@ -88,7 +89,7 @@ func runRun(ctx context.Context, c *call) error {
 	if err := os.MkdirAll(s.out, 0o777); err != nil {
 		return err
 	}
-	marks, of, ok := 0, 0, true
+	marks, of, waiting, ok := 0, 0, 0, true
 	for _, r := range runs {
 		fmt.Fprintf(c.out, "%s\n", r.path)
 		ran, err := r.do(ctx, c, s)
@@ -96,12 +97,20 @@ func runRun(ctx context.Context, c *call) error {
 			return err
 		}
 		ok = ok && ran
-		marks, of = marks+r.summary.Marks, of+r.summary.Of
+		if r.assessed {
+			waiting++
+		} else {
+			marks, of = marks+r.summary.Marks, of+r.summary.Of
+		}
 		if ctx.Err() != nil {
 			break
 		}
 	}
-	fmt.Fprintf(c.out, "marks %d of %d\n", marks, of)
+	if waiting < len(runs) {
+		fmt.Fprintf(c.out, "marks %d of %d\n", marks, of)
+	} else {
+		fmt.Fprintln(c.out, "your lecturer gives the marks")
+	}
 	if !ok {
 		return errFailed
 	}
@@ -110,12 +119,14 @@ func runRun(ctx context.Context, c *call) error {
 
 // A notebookRun is one notebook on its way.
 type notebookRun struct {
-	path    string
-	out     string // without its ending
-	nb      *notebook.Notebook
-	paper   exercises.Paper
-	sheet   bool // the notebook declares a sheet
-	summary bench.Summary
+	path  string
+	out   string // without its ending
+	nb    *notebook.Notebook
+	paper exercises.Paper
+	sheet bool // the notebook declares a sheet
+	// assessed: it is for the lecturer to say what its answers are worth.
+	assessed bool
+	summary  bench.Summary
 }
 
 func readRun(path string, s runSettings) (*notebookRun, error) {
@@ -129,6 +140,7 @@ func readRun(path string, s runSettings) (*notebookRun, error) {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if !s.worked {
+		r.assessed = exercises.Assessed(nb)
 		return r, nil
 	}
 	if !r.sheet {
@@ -197,6 +209,9 @@ func (r *notebookRun) write() error {
 }
 
 func (r *notebookRun) rows() []report.QuestionRow {
+	if r.assessed {
+		return nil
+	}
 	var rows []report.QuestionRow
 	for _, st := range r.summary.Standings {
 		rows = append(rows, report.QuestionRow{
@@ -217,7 +232,9 @@ func (r *notebookRun) title() string {
 // print writes the table of questions, then what went wrong, then where the
 // results are.
 func (r *notebookRun) print(out io.Writer, result *kernel.Result) {
-	if r.sheet {
+	if r.assessed {
+		fmt.Fprintln(out, r.summary.Display(true)["text/plain"])
+	} else if r.sheet {
 		w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "question\tanswer\tverdict\tmarks")
 		for _, st := range r.summary.Standings {
