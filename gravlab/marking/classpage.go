@@ -119,6 +119,9 @@ func (b *book) spreadSection(p *page, of int) {
 	}
 	s := spreadOf(totals, of)
 	p.printf("<p>Mean %s, median %s, standard deviation %s; from %s to %s of %d marks.</p>\n", fixed(s.mean, 1), fixed(s.median, 1), fixed(s.deviation, 1), marksText(s.lowest), marksText(s.highest), of)
+	if slices.ContainsFunc(b.rows, func(r row) bool { return r.waiting() > 0 }) {
+		p.printf("<p>Texts that wait for you count 0 in these sums.</p>\n")
+	}
 	p.histogram(s)
 	p.printf("</section>\n")
 }
@@ -153,7 +156,10 @@ func (p *page) histogram(s spread) {
 }
 
 // shown are the outcomes in the order of the table.
-var shown = []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, judge.Off, judge.Unreadable, judge.Blank, judge.Waiting}
+var shown = []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, judge.Off, judge.Unreadable, judge.Blank, judge.Waiting, readByLecturer}
+
+// readByLecturer stands for a text that has its marks.
+const readByLecturer judge.Outcome = "read"
 
 func (b *book) questionsSection(p *page, statistics []itemStatistic) {
 	p.printf("<section aria-labelledby=\"questions\">\n<h2 id=\"questions\">Question by question</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"table of the questions\"><table class=\"items\">\n<thead><tr><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">marks</th><th scope=\"col\" class=\"number\">facility</th><th scope=\"col\" class=\"number\">discrimination</th>")

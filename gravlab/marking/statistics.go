@@ -38,7 +38,11 @@ func (b *book) itemStatistics() []itemStatistic {
 				continue
 			}
 			c := r.cells[i]
-			s.Outcomes[c.outcome]++
+			if c.outcome == judge.Waiting && !c.waits {
+				s.Outcomes[readByLecturer]++
+			} else {
+				s.Outcomes[c.outcome]++
+			}
 			if c.slip != "" {
 				s.Slips[c.slip]++
 			}
