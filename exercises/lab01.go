@@ -94,7 +94,7 @@ func (w weighing) fibreConstant() Question {
 	kappa := func(inertia, period float64) func(Known) float64 {
 		return func(Known) float64 { return torsionConstant(inertia, period) }
 	}
-	stick := testdata.Find("worked_examples.csv", "torsion-02") // metre stick of 2.0 kg about its centre, T = 3.0 min
+	disc := testdata.Find("worked_examples.csv", "torsion-04") // a disc of 4.84e-7 kg m² swings in 1.00 s
 	return Question{
 		ID: "kappa", Kind: judge.Number, Marks: 2, Title: "The torsion constant of the fibre",
 		Prompt: fmt.Sprintf("With the large spheres wheeled away the beam swings freely. It takes %g s from one turning point to the next, on the other side. "+
@@ -113,8 +113,8 @@ func (w weighing) fibreConstant() Question {
 		Hints:     [2]string{"Moment of inertia first: I = 2 m b² + I₀. Then κ = I (2π/T)².", "How long is a full period, there and back?"},
 		Worked:    fmt.Sprintf("%%%%\n// There and back is a full period. The moment of inertia is that of both\n// spheres and of the beam, and kappa = I (2 pi/T)².\nT := 2 * %s // s\nI := 2*%s*%s*%s + %s // kg m²\nkappa := I * math.Pow(2*math.Pi/T, 2)\nsheet.Number(\"kappa\", kappa, \"N m/rad\")", lit(w.halfPeriod), lit(w.SmallMass), lit(w.Arm), lit(w.Arm), goFloat(w.beamInertia, 3)),
 		Reasoning: "The free swing obeys $I\\ddot\\theta = -\\kappa\\theta$, so $\\omega^2 = \\kappa/I$ and $\\kappa = I(2\\pi/T)^2$. The time from turning point to turning point is half a period.",
-		Source: Source{Text: stick["source"], Published: true, Check: &SourceCheck{
-			Table: "worked_examples.csv", ID: "torsion-02", Got: torsionConstant(2.0*1*1/12, 180), Want: stick.Float("published_answer"), Within: 0.005e-4}},
+		Source: Source{Text: disc["source"] + " (its answer from memory)", Published: true, Check: &SourceCheck{
+			Table: "worked_examples.csv", ID: "torsion-04", Got: torsionConstant(4.84e-7, 1.00), Want: disc.Float("published_answer"), Within: 0.005e-5}},
 	}
 }
 
@@ -151,7 +151,7 @@ func (w weighing) bigG() Question {
 			return factor * staticG(k["kappa"], k["theta"], d, w.SmallMass, w.LargeMass, w.Arm)
 		}
 	}
-	example := testdata.Find("worked_examples.csv", "cavendish-07") // 0.02 kg, 5 kg, 0.100 m, rod 0.50 m, 4.8e-8 N m/rad, 0.007 rad
+	example := testdata.Find("worked_examples.csv", "cavendish-09") // one pair only: 7.5e-3 kg, 1.3 kg, 0.060 m, arm 0.080 m, 9.3e-10 N m/rad, 1.5e-2 rad
 	return Question{
 		ID: "big-g", Kind: judge.Number, Marks: 3, Title: "The constant of gravitation", Uses: []string{"kappa", "theta"},
 		Prompt: fmt.Sprintf("Put the last two answers together. The balance has %s, $d$ from centre to centre of a near pair. What is $G$? Count the two near pairs only; the rest comes later.", w.apparatus()),
@@ -167,8 +167,8 @@ func (w weighing) bigG() Question {
 		Hints:     [2]string{"At rest the torque of the fibre, κ θ, balances the torque of both pairs, 2 F b.", "F = G m M/d². Solve 2 G m M b/d² = κ θ for G."},
 		Worked:    fmt.Sprintf("%%%%\n// At rest kappa theta = 2 F b with F = G m M/d².\nT, I := 2*%s, 2*%s*%s*%s+%s // s, kg m²\nkappa := I * math.Pow(2*math.Pi/T, 2)\ntheta := %.8g // rad, from the light spot\nm, M, b, d := %s, %s, %s, %s // kg, kg, m, m\nG := kappa * theta * d * d / (2 * m * M * b)\nsheet.Number(\"big-g\", G, \"m³/(kg s²)\")", lit(w.halfPeriod), lit(w.SmallMass), lit(w.Arm), lit(w.Arm), goFloat(w.beamInertia, 3), w.theta(), lit(w.SmallMass), lit(w.LargeMass), lit(w.Arm), lit(w.Distance)),
 		Reasoning: "At rest the fibre's torque $\\kappa\\theta_e$ equals that of both near pairs, $2 G m M b/d^2$, so $G = \\kappa\\theta_e d^2/(2 m M b)$.",
-		Source: Source{Text: example["source"], Published: true, Check: &SourceCheck{
-			Table: "worked_examples.csv", ID: "cavendish-07", Got: staticG(4.8e-8, 0.007, 0.100, 0.02, 5, 0.25), Want: example.Float("published_answer"), Within: 0.005e-11}},
+		Source: Source{Text: "Cambridge International AS & A Level Physics 9702/42, May/June 2019, question 1(b)(iii) (its answer from memory): one pair only, so twice the G of two pairs", Published: true, Check: &SourceCheck{
+			Table: "worked_examples.csv", ID: "cavendish-09", Got: 2 * staticG(9.3e-10, 1.5e-2, 0.060, 7.5e-3, 1.3, 0.080), Want: example.Float("published_answer"), Within: 0.05e-11}},
 	}
 }
 
@@ -399,7 +399,7 @@ func experimentOf1798(d *Draw) Question {
 		Hints:     [2]string{"N in seconds first, then half of the movement for B.", "Density = N²/(10844 B) in units of the density of water, 1 g/cm³."},
 		Worked:    fmt.Sprintf("%%%%\n// N is the vibration in seconds, B half of the movement from side to side.\nN, B := 60*%s+%s, %.2f/2\nsheet.Number(\"experiment-1798\", N*N/(10844*B), \"g/cm³\")", lit(minutes), lit(seconds), movement),
 		Reasoning: "Half of the movement from side to side is the deflection from the middle; $N$ is a half-period, which his constant 10844 allows for.",
-		Source: Source{Text: published["source"], Published: true, Check: &SourceCheck{
+		Source: Source{Text: "H. Cavendish, Experiments to determine the Density of the Earth, Phil. Trans. R. Soc. 88 (1798) 469–526, table of results, experiment IV (as quoted by the page that testdata/worked_examples.csv names)", Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "cavendish-04", Got: density(421, 6.18/2) / 1000, Want: published.Float("published_answer"), Within: 0.005}},
 	}
 }

@@ -236,7 +236,7 @@ func clockHeight(fraction, g, c float64) float64 { return fraction * c * c / g }
 func liftRedshift(d *Draw) Question {
 	h := d.Between("tower", 18, 64, 0.5)
 	shift := clockShift(liftGravity, h, gravlab.SpeedOfLight)
-	tower := testdata.Find("worked_examples.csv", "equiv-10") // 22.5 m, g = 9.81
+	tower := testdata.Find("values.csv", "poundrebka_pred") // 22.5 m, one way
 	return Question{
 		ID: "redshift", Kind: judge.Number, Marks: 2, Title: "Up the clock tower",
 		Prompt: fmt.Sprintf("The clock tower of Skelmire College is %g m high. Light of a sharp line is sent from the ground to the top. By what fraction of its frequency does it arrive too low? Take $g = 9.81\\ \\mathrm{m/s^2}$ and $c = 2.998\\times 10^8\\ \\mathrm{m/s}$.", h),
@@ -251,8 +251,8 @@ func liftRedshift(d *Draw) Question {
 		Hints:     [2]string{"Let a lift accelerate at g instead: while the light climbs, for the time h/c, the top gains the speed g h/c.", "The Doppler shift of that speed is g h/c²."},
 		Worked:    fmt.Sprintf("%%%%\n// While the light climbs for h/c, a lift that accelerates at g gains the speed\n// g h/c; its Doppler shift is that over c.\nh := %s // m\nsheet.Number(\"redshift\", 9.81*h/math.Pow(2.998e8, 2), \"1\")", lit(h)),
 		Reasoning: "In a lift that accelerates at $g$ far from any mass the light needs $h/c$ to the top; meanwhile the top has gained the speed $gh/c$ and sees the light shifted by $gh/c^2$. If a lift at rest on the ground cannot be told from it, the same must happen in the tower.",
-		Source: Source{Text: tower["source"], Published: true, Check: &SourceCheck{
-			Table: "worked_examples.csv", ID: "equiv-10", Got: clockShift(9.81, 22.5, gravlab.SpeedOfLight), Want: tower.Float("published_answer"), Within: 0.005e-15}},
+		Source: Source{Text: "R. V. Pound, G. A. Rebka, Apparent Weight of Photons, Phys. Rev. Lett. 4 (1960) 337: 2.46e-15 for 22.5 m, one way", Published: true, Check: &SourceCheck{
+			Table: "values.csv", ID: "poundrebka_pred", Got: clockShift(9.81, 22.5, gravlab.SpeedOfLight), Want: tower.Float("value"), Within: 0.005e-15}},
 	}
 }
 

@@ -158,7 +158,7 @@ func sphereMass(d *Draw) Question {
 		Hints:     [2]string{"Straight above, g = G M/z². Solve it for M.", "−1 µGal is −1e-8 m/s²; 1 t is 1000 kg."},
 		Worked:    fmt.Sprintf("%%%%\n// The depth by the rule of the last question; then g = G M/z², solved for M.\nz := gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, %s))\ng := -%s * gravlab.MicroGal\nsheet.Number(\"missing-mass\", g*z*z/gravlab.G/1000, \"t\")", lit(d.Between("half-width", 3.4, 5.4, 0.1)), lit(peak)),
 		Reasoning: "From $g_0 = GM/z^2$ follows $M = g_0 z^2/G$. No density was needed: mass comes first, what it is made of later.",
-		Source: Source{Text: printed["source"], Published: true, Check: &SourceCheck{
+		Source: Source{Text: "GATE 2011 (national entrance examination, geophysics), question 53, with a solution on the page that testdata/worked_examples.csv names at sphere-02", Published: true, Check: &SourceCheck{
 			// The source cuts its seventh digit off.
 			Table: "worked_examples.csv", ID: "sphere-03", Got: massOfPeak(5*gravlab.MilliGal, 1560) * gravlab.G / 6.67e-11, Want: printed.Float("published_answer"), Within: 1e6}},
 	}

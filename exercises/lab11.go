@@ -80,7 +80,7 @@ func drainAxis(d *Draw) Question {
 		Hints:     [2]string{"Where is the peak, and how far is it from there to the half?", "Solve z²/(x² + z²) = 1/2 for z."},
 		Worked:    fmt.Sprintf("%%%%\n// z²/(x²+z²) is a half where x = z: the half-width is the depth.\nsheet.Number(\"axis\", (%s-%s)/2, \"m\")", lit(clean(left+2*half)), lit(left)),
 		Reasoning: "Across the drain $g_z/g_0 = z^2/(x^2+z^2)$, which is one half at $x = z$.",
-		Source: Source{Text: rule["source"], Published: true, Check: &SourceCheck{
+		Source: Source{Text: "SEG Wiki, Dictionary, Fig. H-1 Half-width", Published: true, Check: &SourceCheck{
 			// The half-width is found by bisection of the model's curve, not by the rule.
 			Table: "worked_examples.csv", ID: "sphere-05",
 			Got:  2.5 / gravlab.Must(buried.HalfWidth(buried.Tunnel{Z: 2.5, Radius: 0.5, Contrast: -1900}, r3.Vec{}, r3.Vec{X: 1})),
