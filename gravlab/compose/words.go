@@ -17,6 +17,17 @@ var hints = []struct {
 	{regexp.MustCompile(`^expected declaration, found (.*)$`), "$1 stands outside of any function: write a line %% before what is to be run"},
 	{regexp.MustCompile(`^(\S+) redeclared in this block$`), "$1 is declared twice"},
 	{regexp.MustCompile(`^no new variables on left side of :=$`), "this variable exists already: write = instead of :="},
+	{regexp.MustCompile(`^invalid operation: operator \^ not defined on .*$`), "^ is no power in Go: write math.Pow(x, y), or x*x for a square"},
+	{regexp.MustCompile(`^invalid operation: cannot indirect \S+ \(untyped (?:int|float) constant.*$`), "** is no power in Go: write math.Pow(x, y), or x*x for a square"},
+	{regexp.MustCompile(`^invalid operation: cannot call (\S+) \(untyped (?:int|float) constant.*$`), "a number stands before a bracket: a product needs its sign, $1*(…)"},
+	{regexp.MustCompile(`^name (\S+) not exported by package (\S+)$`), "there is no $2.$1: what a package offers begins with a capital letter"},
+	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+), but does have (field|method) (\S+)\)$`), "$1 has no $2, but it has the $3 $4"},
+	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+)\)$`), "$1 has no field or method $2"},
+	{regexp.MustCompile(`^invalid operation: (.*) \(mismatched types (int and float64|float64 and int)\)$`), "$1 mixes $2: turn the int into a float64 first, as in float64(n)"},
+	{regexp.MustCompile(`^cannot use (\S+) \((?:untyped float )?constant.*\) as int value in .*\(truncated\)$`), "$1 is no whole number, and here an int is wanted"},
+	{regexp.MustCompile(`^assignment mismatch: 1 variable but (\S+) returns 2 values$`), "$1 gives two results, the second as a rule an error: write x, err := …, or put gravlab.Must(…) around the call"},
+	{regexp.MustCompile(`^(?:expected '}', found 'EOF'|unexpected EOF, expect(?:ed|ing) })$`), "a { is not closed: one } is missing"},
+	{regexp.MustCompile(`^missing ',' before newline in (.*)$`), "the line ends inside the $1: a bracket is not closed, or a comma is missing at its end"},
 	{regexp.MustCompile(`^imports must appear before other declarations$`), "imports must stand at the top of the cell"},
 }
 
