@@ -37,7 +37,7 @@ func TestPlain(t *testing.T) {
 		"fmt.Println(f(\"a\"))":              "cannot use \"a\"",
 		"var b B; fmt.Println(b.Arm.Length)": "has no field or method Length",
 	} {
-		if got := firstFault(files, packages, "package main\nimport (\"fmt\"; \"math\")\nvar _ = math.Pi\nvar _ = fmt.Sprint\ntype B struct{Arm float64}\nfunc f(x float64) float64 { return x }\nfunc two() (float64, error) { return 1, nil }\nfunc main() {\n" + line + "\n}\n"); !strings.Contains(Plain(got), want) {
+		if got := firstFault(files, packages, "package main\nimport (\"fmt\"; \"math\")\nvar _ = math.Pi\nvar _ = fmt.Sprint\ntype B struct{Arm float64}\nfunc f(x float64) float64 { return x }\nfunc two() (float64, error) { return 1, nil }\nfunc main() {\n"+line+"\n}\n"); !strings.Contains(Plain(got), want) {
 			t.Errorf("%s: %q becomes %q, want %q in it", line, got, Plain(got), want)
 		}
 	}
