@@ -17,8 +17,8 @@ import (
 //	12.0(3) mrad   3.2 ± 0.1 E   3.2 E +/- 0.1 E   (1.23 ± 0.04) × 10⁻⁸ N·m/rad
 //	3.2 E ± 2 %   (50 ± 10) %   3.2 ± 0.2 E (k = 2)
 //
-// A number without a unit is read only where want is the unit one. The error
-// is an [*InputError] that asks for what to type instead.
+// A number without a unit is read only where want is the unit one; there "1",
+// "-" and "none" behind it say the same. The error is an [*InputError] that asks for what to type instead.
 func Parse(text string, want Unit) (Reading, error) {
 	s, err := normalise(text)
 	if err != nil {
@@ -210,7 +210,7 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 			return Reading{}, withNumber(err)
 		}
 	}
-	if len(u.factors) == 0 && len(p.want.factors) > 0 {
+	if unitText == "" && len(p.want.factors) > 0 {
 		return Reading{}, withNumber(refuse(p.text, ErrNoUnit, "type it with the number, such as %s %s", numberText(typed, 15), p.want))
 	}
 	r := Reading{Quantity: Quantity{Value: value.in(u), Unit: u}}
@@ -254,7 +254,7 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 		return Reading{}, refuse(p.text, ErrUncertainty, "a standard uncertainty above zero")
 	}
 	if k != 1 {
-		p.remarks = append(p.remarks, fmt.Sprintf("expanded uncertainty divided by k = %g", k))
+		p.remark("expanded uncertainty divided by k = %g", k)
 	}
 	r.Remarks = p.remarks
 	return r, nil
@@ -268,9 +268,7 @@ func (p *reader) unit(text string) (Unit, error) {
 	}
 	u, remarks, err := choose(text, readings, p.want.Dimension(), p.want.String())
 	for _, remark := range remarks {
-		if !containsString(p.remarks, remark) {
-			p.remarks = append(p.remarks, remark)
-		}
+		p.remark("%s", remark)
 	}
 	return u, err
 }
@@ -322,6 +320,7 @@ func (p *reader) number(s string) (d decimal, rest string, err error) {
 	if !strings.ContainsAny(run, "0123456789") {
 		return d, "", refuse(p.text, ErrUnreadable, "start with the number, such as %s", example(p.want))
 	}
+	run, rest = p.cutOne(run, rest)
 	if d.digits, d.decimals, err = p.separators(run); err != nil {
 		return d, "", err
 	}
@@ -349,12 +348,43 @@ func (p *reader) number(s string) (d decimal, rest string, err error) {
 		return d, "", err
 	}
 	rest = strings.TrimSpace(rest)
-	if len(rest) > 0 && (rest[0] >= '0' && rest[0] <= '9') {
+	if noUnit(rest) {
+		return d, "", nil
+	}
+	if len(rest) > 0 && (rest[0] >= '0' && rest[0] <= '9') && !(rest == "1" && p.want.Dimension() == One) {
 		if one, ok := strings.CutPrefix(rest, "1/"); !ok || one == "" {
 			return d, "", refuse(p.text, ErrUnreadable, "two numbers stand side by side; write a power of ten as 8.4e-8 or 8.4×10^-8")
 		}
 	}
 	return d, rest, nil
+}
+
+// cutOne takes a last group "1" away from digits where a pure number is wanted:
+// 0.805 1 is the number 0.805 with its unit, as two fields give it. Behind zeros
+// alone, as in 0.000 1, it stays a digit.
+func (p *reader) cutOne(run, rest string) (digits, unit string) {
+	digits, ok := strings.CutSuffix(run, " 1")
+	if !ok || strings.TrimSpace(rest) != "" || p.want.Dimension() != One || !strings.ContainsAny(digits, "123456789") {
+		return run, rest
+	}
+	p.remark("the 1 at the end is the unit")
+	return digits, "1"
+}
+
+// noUnit reports whether a text in the place of a unit says that there is none.
+func noUnit(text string) bool {
+	switch strings.ToLower(text) {
+	case "-", "—", "none", "no unit", "dimensionless":
+		return true
+	}
+	return false
+}
+
+// remark notes what was taken for granted, once.
+func (p *reader) remark(format string, values ...any) {
+	if text := fmt.Sprintf(format, values...); !containsString(p.remarks, text) {
+		p.remarks = append(p.remarks, text)
+	}
 }
 
 // cutDigits takes digits with points, commas and the spaces or apostrophes
@@ -420,7 +450,7 @@ func (p *reader) separators(run string) (digits string, decimals int, err error)
 		if strings.Count(plain, decimal) > 1 || !grouped(whole, other) {
 			return "", 0, refuse(p.text, ErrAmbiguous, "which sign parts the decimals? Type it with one point and no commas")
 		}
-		p.remarks = append(p.remarks, fmt.Sprintf("%q read as thousands, %q as decimal sign", other, decimal))
+		p.remark("%q read as thousands, %q as decimal sign", other, decimal)
 		plain = strings.ReplaceAll(plain, other, "")
 	case points > 1 || commas > 1:
 		sign := ","
@@ -430,7 +460,7 @@ func (p *reader) separators(run string) (digits string, decimals int, err error)
 		if !grouped(plain, sign) {
 			return "", 0, refuse(p.text, ErrAmbiguous, "which sign parts the decimals? Type it with one point and no commas")
 		}
-		p.remarks = append(p.remarks, fmt.Sprintf("%q read as thousands", sign))
+		p.remark("%q read as thousands", sign)
 		return strings.ReplaceAll(plain, sign, ""), 0, nil
 	case commas == 1:
 		decimal = ","
@@ -438,7 +468,7 @@ func (p *reader) separators(run string) (digits string, decimals int, err error)
 		if len(fraction) == 3 && len(whole) >= 1 && len(whole) <= 3 && whole[0] != '0' && !strings.Contains(run, " ") {
 			return "", 0, refuse(p.text, ErrAmbiguous, "is the comma a decimal sign or does it part thousands? Type %s.%s or %s%s", whole, fraction, whole, fraction)
 		}
-		p.remarks = append(p.remarks, "decimal comma")
+		p.remark("decimal comma")
 	}
 	whole, fraction, _ := strings.Cut(plain, decimal)
 	if whole == "" {
@@ -507,7 +537,7 @@ func (p *reader) powerOfTen(s string, d *decimal) (rest string, err error) {
 						return "", err
 					}
 					d.times = true
-					p.remarks = append(p.remarks, fmt.Sprintf("×10-%s read as ×10%s", signed[:n], superscript(strconv.Itoa(d.exponent))))
+					p.remark("×10-%s read as ×10%s", signed[:n], superscript(strconv.Itoa(d.exponent)))
 					return signed[n:], nil
 				}
 			}

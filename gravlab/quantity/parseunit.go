@@ -10,8 +10,8 @@ import (
 
 // ParseUnit reads a unit: symbols with prefixes and powers, joined by spaces,
 // "·", "*" or "." and divided by "/": "N·m/rad", "N m rad^-1", "g/cm3",
-// "m s-2", "nm/s²/√Hz", "m^3/(kg s^2)". "1" and the empty text are the unit
-// one. A text with two meanings, such as "ng", is refused: use
+// "m s-2", "nm/s²/√Hz", "m^3/(kg s^2)". "1", "-", "none" and the empty text are
+// the unit one. A text with two meanings, such as "ng", is refused: use
 // [Dimension.Unit], or the unambiguous "ngram" and "ngn".
 func ParseUnit(text string) (Unit, error) {
 	readings, err := readUnit(text)
@@ -193,7 +193,7 @@ func readUnit(text string) ([]Unit, error) {
 	if err != nil {
 		return nil, err
 	}
-	if s == "" || s == "1" {
+	if s == "" || s == "1" || noUnit(s) {
 		return []Unit{{}}, nil
 	}
 	p := &unitParser{text: s}
