@@ -61,7 +61,7 @@ func buildFirstSteps(d *Draw) Paper {
 				Table: "worked_examples.csv", ID: "newton-01", Got: pull(6.67e-11, 9000, 9000, 10), Want: newton.Float("published_answer"), Within: 0.05e-5}},
 		},
 		{
-			ID: "mean", Kind: judge.Function, Marks: 2, Title: "A function of your own",
+			ID: "mean", Kind: judge.Function, Marks: 2, Title: "The mean of a list",
 			Prompt: "Write a function `mean` that returns the arithmetic mean of a list of numbers. The judge calls it with lists of its own.",
 			Tol:    judge.Tolerance{Rel: 1e-9, Abs: 1e-12, Why: "rounding of a sum of a few numbers in double precision"},
 			Function: &Function{

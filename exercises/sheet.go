@@ -28,22 +28,30 @@ func (q Question) Text() string {
 	if q.Marks != 1 {
 		marks = fmt.Sprintf("%d marks", q.Marks)
 	}
-	fmt.Fprintf(&b, "\n*%s. Give in: %s.*", marks, q.how())
+	fmt.Fprintf(&b, "\n*%s. %s.*", marks, q.how())
 	return b.String()
 }
 
+// how says how a question is answered, in code and in a form alike.
 func (q Question) how() string {
+	unit := "its unit"
+	switch q.Unit {
+	case "%":
+		unit = "the unit %"
+	case "1":
+		unit = "the unit 1"
+	}
 	switch q.Kind {
 	case judge.Number:
-		return "a number with its unit"
+		return "Give in: a number with " + unit
 	case judge.Measured:
-		return "a number with its standard uncertainty and its unit"
+		return "Give in: a number with its standard uncertainty and " + unit
 	case judge.Choice:
-		return "the letter of one option"
+		return "Choose one"
 	case judge.Function:
-		return fmt.Sprintf("a function `%s` of type `%s`", q.Function.Name, q.Function.Signature)
+		return fmt.Sprintf("Give in: a function `%s` of type `%s`", q.Function.Name, q.Function.Signature)
 	default:
-		return "a few sentences, which your lecturer reads"
+		return "Give in: a few sentences, which your lecturer reads"
 	}
 }
 
