@@ -31,10 +31,14 @@ var hints = []struct {
 	{regexp.MustCompile(`^imports must appear before other declarations$`), "imports must stand at the top of the cell"},
 }
 
+// andMore is what a parser adds that tells its first error alone.
+var andMore = regexp.MustCompile(` \(and \d+ more errors\)$`)
+
 // Plain says in plain words what the parser, the checker or the compiler said.
 func Plain(message string) string {
 	message = strings.TrimPrefix(message, "syntax error: ")
 	first, _, _ := strings.Cut(message, "\n")
+	first = andMore.ReplaceAllString(first, "")
 	for _, h := range hints {
 		if h.pattern.MatchString(first) {
 			return h.pattern.ReplaceAllString(first, h.hint)
