@@ -65,7 +65,8 @@ func parseTable(file string, text []byte) (*table, error) {
 		if err != nil {
 			var at *csv.ParseError
 			if errors.As(err, &at) {
-				return nil, wrong(file, at.Line, "%v", at.Err)
+				// A cell in quotation marks may begin lines above where it goes wrong.
+				return nil, wrong(file, at.StartLine, "has a quotation mark in the wrong place: a cell that begins with one ends with one, and a mark inside it is written twice (%v)", at.Err)
 			}
 			return nil, wrong(file, 0, "%v", err)
 		}
