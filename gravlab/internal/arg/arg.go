@@ -6,6 +6,7 @@ package arg
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"gravity.example/gravlab"
 )
@@ -42,7 +43,7 @@ func NonNegative(fn, name string, v float64, what string) error {
 // Between refuses everything outside lo to hi, ends included.
 func Between(fn, name string, v, lo, hi float64, what string) error {
 	if !(v >= lo && v <= hi) {
-		return Bad(fn, name, v, fmt.Sprintf("a %s from %g to %g", what, lo, hi))
+		return Bad(fn, name, v, fmt.Sprintf("%s %s from %g to %g", article(what), what, lo, hi))
 	}
 	return nil
 }
@@ -80,8 +81,17 @@ func Rising(fn, name string, v []float64, what string) error {
 			return Bad(fn, fmt.Sprintf("%s[%d]", name, i), x, "a finite "+what)
 		}
 		if i > 0 && x <= v[i-1] {
-			return Bad(fn, fmt.Sprintf("%s[%d]", name, i), x, fmt.Sprintf("a %s above the one before it (%g): sort them and drop repeats", what, v[i-1]))
+			return Bad(fn, fmt.Sprintf("%s[%d]", name, i), x, fmt.Sprintf("%s %s above the one before it (%g): sort them and drop repeats", article(what), what, v[i-1]))
 		}
 	}
 	return nil
+}
+
+// article is "an" before a vowel. No quantity here begins with a vowel that
+// sounds like a consonant.
+func article(what string) string {
+	if what != "" && strings.ContainsRune("aeiouAEIOU", rune(what[0])) {
+		return "an"
+	}
+	return "a"
 }
