@@ -15,10 +15,12 @@ import (
 //
 //	8.4 µGal   8,4e-8 m/s²   8.4×10⁻⁸ m s⁻²   10^-8 m/s^2   9.806 65 m/s²
 //	12.0(3) mrad   3.2 ± 0.1 E   3.2 E +/- 0.1 E   (1.23 ± 0.04) × 10⁻⁸ N·m/rad
-//	3.2 E ± 2 %   (50 ± 10) %   3.2 ± 0.2 E (k = 2)
+//	3.2 E ± 2 %   (50 ± 10) %   3.2 ± 0.2 E (k = 2)   8.4 10⁻⁸ m/s²
+//	8.4 microgal   3 newton metres per radian   3 per cent
 //
 // A number without a unit is read only where want is the unit one; there "1",
-// "-" and "none" behind it say the same. The error is an [*InputError] that asks for what to type instead.
+// "-" and "none" behind it say the same. The error is an [*InputError] that asks
+// for what to type instead.
 func Parse(text string, want Unit) (Reading, error) {
 	s, err := normalise(text)
 	if err != nil {
@@ -262,12 +264,12 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 
 // unit reads the unit of the value or of its uncertainty.
 func (p *reader) unit(text string) (Unit, error) {
-	readings, err := readUnit(text)
+	readings, written, err := readUnit(text)
 	if err != nil {
 		return Unit{}, err
 	}
 	u, remarks, err := choose(text, readings, p.want.Dimension(), p.want.String())
-	for _, remark := range remarks {
+	for _, remark := range append(written, remarks...) {
 		p.remark("%s", remark)
 	}
 	return u, err
@@ -321,7 +323,7 @@ func (p *reader) number(s string) (d decimal, rest string, err error) {
 		return d, "", refuse(p.text, ErrUnreadable, "start with the number, such as %s", example(p.want))
 	}
 	run, rest = p.cutOne(run, rest)
-	if d.digits, d.decimals, err = p.separators(run); err != nil {
+	if d.digits, d.decimals, err = p.separators(run, rest); err != nil {
 		return d, "", err
 	}
 	if sign == "-" {
@@ -348,8 +350,11 @@ func (p *reader) number(s string) (d decimal, rest string, err error) {
 		return d, "", err
 	}
 	rest = strings.TrimSpace(rest)
-	if noUnit(rest) {
+	switch {
+	case noUnit(rest):
 		return d, "", nil
+	case strings.EqualFold(rest, "per cent"), strings.EqualFold(rest, "percent"):
+		return d, "%", nil
 	}
 	if len(rest) > 0 && (rest[0] >= '0' && rest[0] <= '9') && !(rest == "1" && p.want.Dimension() == One) {
 		if one, ok := strings.CutPrefix(rest, "1/"); !ok || one == "" {
@@ -417,7 +422,7 @@ func groupFollows(before, after string) bool {
 		n++
 	}
 	behind := after[n:]
-	if n == 0 || strings.HasPrefix(behind, "^") || strings.HasPrefix(behind, "/") {
+	if n == 0 || strings.HasPrefix(behind, "-") || strings.HasPrefix(behind, "^") || strings.HasPrefix(behind, "**") || strings.HasPrefix(behind, "/") {
 		return false
 	}
 	if _, _, _, power := cutSuperscript(behind); power {
@@ -432,8 +437,8 @@ func groupFollows(before, after string) bool {
 }
 
 // separators turns digits with points, commas and spaces into plain ones with
-// at most one point.
-func (p *reader) separators(run string) (digits string, decimals int, err error) {
+// at most one point; behind is the text behind them.
+func (p *reader) separators(run, behind string) (digits string, decimals int, err error) {
 	plain := strings.ReplaceAll(run, " ", "")
 	points, commas := strings.Count(plain, "."), strings.Count(plain, ",")
 	decimal := "."
@@ -466,7 +471,7 @@ func (p *reader) separators(run string) (digits string, decimals int, err error)
 		decimal = ","
 		whole, fraction, _ := strings.Cut(plain, ",")
 		if len(fraction) == 3 && len(whole) >= 1 && len(whole) <= 3 && whole[0] != '0' && !strings.Contains(run, " ") {
-			return "", 0, refuse(p.text, ErrAmbiguous, "is the comma a decimal sign or does it part thousands? Type %s.%s or %s%s", whole, fraction, whole, fraction)
+			return "", 0, refuse(p.text, ErrAmbiguous, "is the comma a decimal sign or does it part thousands? Type %[1]s.%[2]s%[3]s or %[1]s%[2]s%[3]s", whole, fraction, p.belongs(behind))
 		}
 		p.remark("decimal comma")
 	}
@@ -478,6 +483,22 @@ func (p *reader) separators(run string) (digits string, decimals int, err error)
 		return whole, 0, nil
 	}
 	return whole + "." + fraction, len(fraction), nil
+}
+
+// belongs returns what in the text behind the digits belongs to the number: an
+// uncertainty in brackets and a power of ten.
+func (p *reader) belongs(behind string) string {
+	rest := behind
+	if strings.HasPrefix(rest, "(") {
+		if _, after, ok := strings.Cut(rest, ")"); ok {
+			rest = after
+		}
+	}
+	// A reader of its own: this one takes nothing for granted by looking.
+	if after, err := (&reader{text: p.text, want: p.want}).powerOfTen(rest, &decimal{}); err == nil {
+		rest = after
+	}
+	return strings.TrimRight(strings.TrimSuffix(behind, rest), " ")
 }
 
 // grouped reports whether sign parts s into thousands: 1 to 3 digits, then threes.
@@ -513,7 +534,29 @@ func (p *reader) powerOfTen(s string, d *decimal) (rest string, err error) {
 	}
 	trimmed := strings.TrimLeft(s, " ")
 	if len(trimmed) > 1 && (trimmed[0] == 'e' || trimmed[0] == 'E') && strings.ContainsAny(trimmed[1:2], "+-0123456789") {
-		return "", refuse(p.text, ErrAmbiguous, "a power of ten stands at the number without a space, 3.2e-9; eotvos is E alone")
+		power := strings.TrimLeft(trimmed[1:], "+-")
+		power = trimmed[:len(trimmed)-len(strings.TrimLeft(power, "0123456789"))]
+		if trimmed[0] == 'E' && p.want.Dimension() == Gradient {
+			return "", refuse(p.text, ErrAmbiguous, "%s can be a power of ten or a power of the eotvos: join a power of ten to its number, such as 3.2e-9; eotvos is E alone", power)
+		}
+		// Where no gradient is wanted, a power of the eotvos fits nothing.
+		rest, err := p.powerOfTen(trimmed, d)
+		if err == nil && rest != trimmed {
+			p.remark("%s read as × 10%s", power, superscript(strconv.Itoa(d.exponent)))
+		}
+		return rest, err
+	}
+	if ten, ok := strings.CutPrefix(trimmed, "10"); ok && len(trimmed) < len(s) {
+		// 8.4 10⁻⁸ m/s²: the power of ten stands in the place of the unit.
+		exponent, rest, ok, err := p.tenTo(ten)
+		if err != nil {
+			return "", err
+		}
+		if ok {
+			d.exponent, d.times = exponent, true
+			p.remark("10%[1]s read as × 10%[1]s", superscript(strconv.Itoa(exponent)))
+			return rest, nil
+		}
 	}
 	for _, sign := range []string{"×", "x", "X", "*", "·"} {
 		after, ok := strings.CutPrefix(trimmed, sign)

@@ -10,11 +10,11 @@ import (
 
 // ParseUnit reads a unit: symbols with prefixes and powers, joined by spaces,
 // "·", "*" or "." and divided by "/": "N·m/rad", "N m rad^-1", "g/cm3",
-// "m s-2", "nm/s²/√Hz", "m^3/(kg s^2)". "1", "-", "none" and the empty text are
-// the unit one. A text with two meanings, such as "ng", is refused: use
+// "m s-2", "nm/s²/√Hz", "m^3/(kg s^2)", or spelled out: "newton metre per radian".
+// "1", "-", "none" and the empty text are the unit one. A text with two meanings, such as "ng", is refused: use
 // [Dimension.Unit], or the unambiguous "ngram" and "ngn".
 func ParseUnit(text string) (Unit, error) {
-	readings, err := readUnit(text)
+	readings, _, err := readUnit(text)
 	if err != nil {
 		return Unit{}, err
 	}
@@ -39,7 +39,7 @@ func MustUnit(text string) Unit {
 // Unit reads a unit of the dimension d: "ng" is nano-standard gravity for an
 // acceleration and nanogram for a mass.
 func (d Dimension) Unit(text string) (Unit, error) {
-	readings, err := readUnit(text)
+	readings, _, err := readUnit(text)
 	if err != nil {
 		return Unit{}, err
 	}
@@ -187,15 +187,17 @@ const (
 	maxPower   = 9
 )
 
-// readUnit returns every reading of a unit, at least one.
-func readUnit(text string) ([]Unit, error) {
+// readUnit returns every reading of a unit, at least one, and remarks on how it
+// was written.
+func readUnit(text string) (readings []Unit, remarks []string, err error) {
 	s, err := normalise(text)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	if s == "" || s == "1" || noUnit(s) {
-		return []Unit{{}}, nil
+		return []Unit{{}}, nil, nil
 	}
+	s, remarks = inSigns(s)
 	p := &unitParser{text: s}
 	lists, err := p.quotient()
 	if err == nil && p.rest() != "" {
@@ -208,13 +210,12 @@ func readUnit(text string) ([]Unit, error) {
 		} else if errors.Is(err, ErrAmbiguous) {
 			kind = ErrAmbiguous
 		}
-		return nil, refuse(text, kind, "%s", strings.TrimPrefix(err.Error(), kind.Error()+": "))
+		return nil, nil, refuse(text, kind, "%s", strings.TrimPrefix(err.Error(), kind.Error()+": "))
 	}
-	units := make([]Unit, len(lists))
-	for i, l := range lists {
-		units[i] = Unit{factors: merged(l)}
+	for _, l := range lists {
+		readings = append(readings, Unit{factors: merged(l)})
 	}
-	return units, nil
+	return readings, remarks, nil
 }
 
 // merged joins factors of the same unit and prefix: m/s/s is m/s².
@@ -492,7 +493,7 @@ func (p *unitParser) exponent() (int, error) {
 			return 2 * sign * number(digits), nil
 		}
 		r := p.rest()
-		if r == "" || r[0] != '-' && (r[0] < '0' || r[0] > '9') {
+		if strings.IndexAny(strings.TrimPrefix(r, "-"), "0123456789") != 0 {
 			return 2, nil
 		}
 		sign := 1
@@ -575,44 +576,4 @@ func cutSuperscript(s string) (sign int, digits, rest string, ok bool) {
 		ok = true
 	}
 	return sign, digits, rest, ok
-}
-
-// lookUp returns the meanings of a unit's name.
-func lookUp(word string) ([][]factor, error) {
-	if fs, ok := words[word]; ok {
-		out := make([][]factor, len(fs))
-		for i, f := range fs {
-			f.typed = word
-			out[i] = []factor{f}
-		}
-		return out, nil
-	}
-	// Newton metre without a separator is common: Nm, mNm, µNm.
-	if head, ok := strings.CutSuffix(word, "Nm"); ok {
-		if newton, ok := words[head+"N"]; ok {
-			n, m := newton[0], words["m"][0]
-			n.typed, m.typed = head+"N", "m"
-			return [][]factor{{n, m}}, nil
-		}
-	}
-	hint := "look at the spelling; units are joined with a space or ·"
-	for known := range words {
-		if strings.EqualFold(known, word) {
-			hint = fmt.Sprintf("did you mean %s?", firstFolded(word))
-			break
-		}
-	}
-	return nil, fmt.Errorf("%w: what is %q? %s", ErrUnknownUnit, word, hint)
-}
-
-// firstFolded returns the first known name, in order, that differs from word
-// only in upper and lower case.
-func firstFolded(word string) string {
-	first := ""
-	for known := range words {
-		if strings.EqualFold(known, word) && (first == "" || known < first) {
-			first = known
-		}
-	}
-	return first
 }

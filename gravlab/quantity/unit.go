@@ -65,7 +65,8 @@ func dimensionOfPowers(kg, m, s, a, k, rad int) Dimension {
 }
 
 // entries are the units known. Exact by definition unless the remark says
-// otherwise; source: SI Brochure, 9th ed. (2019), tables 2 to 8 (from memory).
+// otherwise; source: SI Brochure, 9th ed. (2019), tables 2 to 8; for dyne and erg
+// the 8th (2006), table 9 (from memory).
 var entries = []entry{
 	{symbol: "m", name: "metre", mantissa: 1, dim: Length, prefixes: allPrefixes, also: []string{"metre", "meter", "metres", "meters"}},
 	{symbol: "g", name: "gram", mantissa: 1, exponent: -3, dim: Mass, prefixes: allPrefixes, also: []string{"gram", "grams"}},
@@ -102,7 +103,9 @@ var entries = []entry{
 	{symbol: "Wb", name: "weber", mantissa: 1, dim: dim(1, 2, -2, -1), prefixes: allPrefixes},
 	{symbol: "H", name: "henry", mantissa: 1, dim: dim(1, 2, -2, -2), prefixes: allPrefixes},
 
-	{symbol: "Gal", name: "gal", mantissa: 1, exponent: -2, dim: Acceleration, prefixes: "m µ u n", also: []string{"gal"}},
+	{symbol: "Gal", name: "gal", mantissa: 1, exponent: -2, dim: Acceleration, prefixes: "m µ u n", also: []string{"gal", "gals", "Gals"}},
+	{symbol: "dyn", name: "dyne", mantissa: 1, exponent: -5, dim: Force, prefixes: "m µ u", also: []string{"dyne", "dynes"}, remark: "dyn: dyne, 10⁻⁵ N"},
+	{symbol: "erg", name: "erg", mantissa: 1, exponent: -7, dim: dim(1, 2, -2, 0), also: []string{"ergs"}, remark: "erg: 10⁻⁷ J"},
 	{symbol: "g.u.", name: "gravity unit", mantissa: 1, exponent: -6, dim: Acceleration, also: []string{"g.u", "gu"}, remark: "g.u.: gravity unit, 1 µm/s²"},
 	{symbol: "E", name: "eotvos", mantissa: 1, exponent: -9, dim: Gradient, prefixes: "k m µ u n", also: []string{"eotvos", "Eotvos", "eötvös", "Eötvös"}, remark: "E: eotvos, 10⁻⁹ s⁻²"},
 

@@ -336,6 +336,10 @@ func units() []check.Case {
 			Source: testdata.Find("values.csv", "codata2018_gn")["source"], Known: check.Read, Published: true, Got: read("1 g", "m/s²")},
 		{ID: "unit-ev", Quantity: "electronvolt", Unit: "J", Want: testdata.Find("values.csv", "codata2018_e").Float("value"), Tol: exact,
 			Source: testdata.Find("values.csv", "codata2018_e")["source"], Known: check.Read, Published: true, Got: read("1 eV", "J")},
+		{ID: "unit-dyn", Quantity: "1 dyn", Unit: "N", Want: 1e-5, Tol: exact,
+			Source: "The International System of Units (SI Brochure), 8th ed., BIPM 2006, table 9", Known: check.Memory, Published: true, Got: read("1 dyn", "N")},
+		{ID: "unit-erg", Quantity: "1 erg", Unit: "J", Want: 1e-7, Tol: exact,
+			Source: "The International System of Units (SI Brochure), 8th ed., BIPM 2006, table 9", Known: check.Memory, Published: true, Got: read("1 erg", "J")},
 	}
 	for _, row := range []struct {
 		text, unit string
