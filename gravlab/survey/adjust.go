@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"gravity.example/gravlab"
 	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/internal/arg"
 )
@@ -16,7 +17,7 @@ import (
 // A Tie is a station of known gravity.
 type Tie struct {
 	Station string
-	Value   float64 // m/s², at the epoch
+	Value   float64 // m/s², at the epoch, absolute or from a base of one's own; for what is refused see [Adjust]
 	U       float64 // standard uncertainty; 0 holds the station fixed
 	// Epoch is when the value held, and Rate (m/s² per s) with URate how it
 	// changes since. A zero epoch means that the value holds now.
@@ -31,6 +32,27 @@ func (t Tie) at(now time.Time) (value, u float64) {
 	}
 	age := now.Sub(t.Epoch).Seconds()
 	return t.Value + t.Rate*age, math.Hypot(t.U, t.URate*age)
+}
+
+// check refuses what cannot be gravity on the ground in m/s², at this moment.
+func (t Tie) check(fn string, now time.Time) error {
+	value, u := t.at(now)
+	if g := math.Abs(value); !(g <= 0.1 || value >= 9.7 && value <= 9.9) {
+		hint := ""
+		for _, unit := range []struct {
+			name string
+			size float64
+		}{{"Gal", 1e-2}, {"mGal", gravlab.MilliGal}, {"µGal", gravlab.MicroGal}} {
+			if meant := value * unit.size; meant >= 9.7 && meant <= 9.9 {
+				hint = fmt.Sprintf("; did you mean %.9g, from %s?", meant, unit.name)
+			}
+		}
+		if hint == "" {
+			hint = "; 1 mGal is 1e-5 m/s²"
+		}
+		return arg.Bad(fn, "value of the tie at "+t.Station, value, "gravity in m/s², 9.7 to 9.9, or a difference of up to 0.1"+hint)
+	}
+	return arg.Between(fn, "uncertainty of the tie at "+t.Station, u, 0, 0.1, "standard uncertainty in m/s² (1 mGal is 1e-5)")
 }
 
 // A Drift says how the meter's zero wanders during the day: a polynomial of
@@ -182,6 +204,12 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 // on one day, rising in time, in one least squares fit. Without a tie the first
 // station read is held at zero and the values are differences from it.
 //
+// On the day a tie must have 9.7 to 9.9 m/s², where all gravity on the ground of
+// the Earth lies (9.764 to 9.834; C. Hirt et al., Geophys. Res. Lett. 40, 4279,
+// 2013; from memory), or, counted from a base of one's own, 0.1 m/s² or less in
+// size, which is more than the whole of that range; and a standard uncertainty
+// of 0.1 m/s² or less. Anything else is taken for mGal or µGal and refused.
+//
 // The uncertainty of each reading must be given (Reduced.UValue); the
 // covariance is not scaled by chi², so look at chi² first. The uncertainty of
 // the scale factor is not in it: see [ScaleShare]. Knots and tares must lie between
@@ -214,6 +242,11 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 			if !t.After(start) || !t.Before(end) || i > 0 && !t.After(list.times[i-1]) {
 				return nil, arg.Bad(fn, list.name, t.UTC().Format(time.RFC3339), "rising times between the first and the last reading")
 			}
+		}
+	}
+	for _, t := range ties {
+		if err := t.check(fn, middle); err != nil {
+			return nil, err
 		}
 	}
 	drifts := drift.terms(scaled)

@@ -58,7 +58,7 @@ type Reduction struct {
 	Ellipsoid  earth.Ellipsoid
 	Heights    HeightKind
 	Plate      Plate
-	Density    float64 // of plate and terrain, kg/m³
+	Density    float64 // of plate and terrain, kg/m³; 0 only with NoPlate
 	Atmosphere bool    // take the air above into account
 }
 
@@ -83,6 +83,9 @@ func (r Reduction) Validate() error {
 	}
 	if r.Plate < NoPlate || r.Plate > RoundedPlate {
 		err = errors.Join(err, arg.Bad(fn, "Plate", int(r.Plate), "NoPlate, FlatPlate or RoundedPlate"))
+	}
+	if r.Plate != NoPlate && r.Density == 0 {
+		return errors.Join(err, arg.Bad(fn, "Density", 0, "the density of the rock in kg/m³, above 0 (2670 is usual), or NoPlate for a free-air anomaly"))
 	}
 	return errors.Join(err, checkRock(fn, "Density", r.Density))
 }

@@ -41,7 +41,10 @@ type Meter struct {
 	// is one m/s² times Scale.
 	Table []TableRow
 	// Scale is the factor of the calibration line and UScale its standard
-	// uncertainty; see [Calibrate].
+	// uncertainty; see [Calibrate]. With a Table it is near 1, and refused outside
+	// 0.9 to 1.1: makers' tables are good to some parts in 1000 (common practice, no
+	// source). Without one it is m/s² for a unit, 1.000412e-5 where a unit is about
+	// a mGal.
 	Scale, UScale float64
 	// RecoveryAmplitude (m/s²) and RecoveryTime (s) describe how the meter
 	// settles: after transport it reads too much by A exp(−t/τ). A zero time
@@ -56,14 +59,14 @@ type TableRow struct{ Counter, Gravity float64 }
 func (m Meter) Validate() error {
 	const fn = "survey.Meter"
 	err := errors.Join(
-		arg.Between(fn, "Scale", m.Scale, 1e-9, 1e3, "scale factor"),
+		m.checkScale(),
 		arg.Between(fn, "UScale", m.UScale, 0, m.Scale, "standard uncertainty of the scale factor"),
 		arg.Between(fn, "RecoveryAmplitude", m.RecoveryAmplitude, -1e-3, 1e-3, "acceleration in m/s²"),
 		arg.Between(fn, "RecoveryTime", m.RecoveryTime, 0, 1e6, "time in s"),
 	)
 	for i, row := range m.Table {
-		if !(math.Abs(row.Counter) <= 1e9 && math.Abs(row.Gravity) <= 1e3) {
-			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Table[%d]", i), row, "a counter value and a gravity in m/s²"))
+		if !(math.Abs(row.Counter) <= 1e9 && math.Abs(row.Gravity) <= largest) {
+			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Table[%d]", i), row, fmt.Sprintf("a counter value and a gravity in m/s², at most %g (mGal are too large by 1e5)", largest)))
 		}
 		if i > 0 && row.Counter <= m.Table[i-1].Counter {
 			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Table[%d].Counter", i), row.Counter, "values that rise"))
@@ -75,7 +78,20 @@ func (m Meter) Validate() error {
 	return err
 }
 
+// largest is more than a meter can show, m/s²: gravity itself, with some room.
+const largest = 20.0
+
+func (m Meter) checkScale() error {
+	const fn = "survey.Meter"
+	if len(m.Table) == 0 {
+		return arg.Between(fn, "Scale", m.Scale, 1e-9, 1, "scale factor, without a Table in m/s² for a unit (1e-5 where a unit is a mGal),")
+	}
+	return arg.Between(fn, "Scale", m.Scale, 0.9, 1.1, "scale factor to the Table, which is in m/s²,")
+}
+
 // Gravity turns a counter value into m/s², and says how much one unit is there.
+// Without a table it refuses a counter value that comes out above 20 m/s²: a
+// Scale of 1 has taken its units for m/s².
 func (m Meter) Gravity(counter float64) (value, perUnit float64, err error) {
 	if err := m.Validate(); err != nil {
 		return 0, 0, err
@@ -90,6 +106,9 @@ func (m Meter) gravity(counter float64) (value, perUnit float64, err error) {
 		return 0, 0, arg.Bad(fn, "counter", counter, "a counter value")
 	}
 	if len(m.Table) == 0 {
+		if !(math.Abs(m.Scale*counter) <= largest) {
+			return 0, 0, arg.Bad(fn, "counter", counter, fmt.Sprintf("a value of at most %g m/s² when multiplied by Scale, which is %g; did you mean a Scale of 1e-5, a unit being a mGal?", largest, m.Scale))
+		}
 		return m.Scale * counter, m.Scale, nil
 	}
 	first, last := m.Table[0].Counter, m.Table[len(m.Table)-1].Counter
@@ -118,7 +137,10 @@ func (m Meter) WaitFor(residual float64) (float64, error) {
 type Job struct {
 	Meter    Meter
 	Stations []Station
-	// Factor is the gravimetric factor, usually earth.GravimetricFactor.
+	// Factor is the gravimetric factor, usually earth.GravimetricFactor, 1.16
+	// (P. Melchior, The Tides of the Planet Earth, 1983). 0 is refused, so that a
+	// factor that was forgotten leaves no tide in unseen, but for one case: with
+	// Permanent earth.TideFree it leaves all of the tide in, to see what that does.
 	Factor    float64
 	Permanent earth.PermanentTide
 	// Admittance is gravity per pressure, m/s² per Pa, usually
@@ -182,12 +204,20 @@ func (j Job) station(name string) (Station, bool) {
 	return Station{}, false
 }
 
+func (j Job) checkFactor() error {
+	const fn = "survey.Job"
+	if j.Factor == 0 && j.Permanent != earth.TideFree {
+		return arg.Bad(fn, "Factor", 0, fmt.Sprintf("the gravimetric factor, usually earth.GravimetricFactor, %g; to leave the tide in, 0 with Permanent earth.TideFree", earth.GravimetricFactor))
+	}
+	return arg.Between(fn, "Factor", j.Factor, 0, 2, "gravimetric factor")
+}
+
 // Validate reports what cannot be used.
 func (j Job) Validate() error {
 	const fn = "survey.Job"
 	err := errors.Join(j.Meter.Validate(),
 		arg.AtLeast(fn, "Stations", len(j.Stations), 1),
-		arg.Between(fn, "Factor", j.Factor, 0, 2, "gravimetric factor"),
+		j.checkFactor(),
 		arg.Between(fn, "Admittance", j.Admittance, -1e-9, 1e-9, "admittance in m/s² per Pa"))
 	for i, s := range j.Stations {
 		name := fmt.Sprintf("Stations[%d]", i)

@@ -60,8 +60,9 @@ type Report struct {
 	Notes []string
 }
 
-// Validate refuses a report without rows, with a number that is none, or with a
-// datum that is not stated in full.
+// Validate refuses a report without rows, with a number that is none or that
+// cannot be what it should be in its unit, or with a datum that is not stated in
+// full.
 func (r Report) Validate() error {
 	const fn = "survey.Report"
 	err := arg.AtLeast(fn, "Rows", len(r.Rows), 1)
@@ -80,22 +81,44 @@ func (r Report) Validate() error {
 		arg.Between(fn, "Datum.TerrainOuter", r.Datum.TerrainOuter, 0, 1e7, "radius in m"),
 		arg.Between(fn, "Datum.ScaleFactor", r.Datum.ScaleFactor, 1e-9, 1e3, "scale factor"),
 		arg.Between(fn, "Datum.UScaleFactor", r.Datum.UScaleFactor, 0, 1e3, "standard uncertainty"))
+	kind := "" // of the first anomaly that is there
+	for _, row := range r.Rows {
+		if kind == "" {
+			kind = row.Anomaly.Name
+		}
+	}
+	if r.Datum.Density == 0 && strings.HasPrefix(kind, "Bouguer") {
+		err = errors.Join(err, arg.Bad(fn, "Datum.Density", 0, "the density of plate and terrain in kg/m³, above 0 for a "+kind))
+	}
 	for i, row := range r.Rows {
-		if row.Anomaly.Name != r.Rows[0].Anomaly.Name || row.Anomaly.Name == "" {
-			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Rows[%d].Anomaly.Name", i), row.Anomaly.Name, "one kind of anomaly in one table"))
+		switch name := fmt.Sprintf("Rows[%d].Anomaly", i); {
+		case row.Anomaly.Name == "":
+			err = errors.Join(err, arg.Bad(fn, name, "missing (its Name is empty)", "what Reduction.At returns"))
+		case row.Anomaly.Name != kind:
+			err = errors.Join(err, arg.Bad(fn, name+".Name", row.Anomaly.Name, "one kind of anomaly in one table; a row before it has a "+kind))
 		}
 		if row.Station == "" {
 			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Rows[%d].Station", i), `""`, "a name"))
 		}
 		for _, f := range []struct {
-			name string
-			v    float64
-		}{{"Lat", row.Lat}, {"Lon", row.Lon}, {"Height", row.Height}, {"Gravity", row.Gravity}, {"Anomaly.Value", row.Anomaly.Value}} {
-			err = errors.Join(err, arg.Finite(fn, fmt.Sprintf("Rows[%d].%s", i, f.name), f.v, "number"))
+			name    string
+			v       float64
+			lo, hi  float64
+			allowed string
+		}{
+			{"Lat", row.Lat, -math.Pi / 2, math.Pi / 2, "a latitude in radians, from -π/2 to π/2; did you mean degrees? 1° is π/180"},
+			// East positive, whether west is counted below 0 or beyond π.
+			{"Lon", row.Lon, -math.Pi, 2 * math.Pi, "a longitude in radians, from -π to 2π; did you mean degrees? 1° is π/180"},
+			{"Height", row.Height, -1e4, 1e4, "a height in m, from -10000 to 10000"},
+			{"Gravity", row.Gravity, 9, 10.5, "gravity in m/s², from 9 to 10.5; did you mean mGal? 1 mGal is 1e-5 m/s²"},
+			{"Anomaly.Value", row.Anomaly.Value, -1, 1, "an anomaly in m/s², from -1 to 1; did you mean mGal? 1 mGal is 1e-5 m/s²"},
+			{"UGravity", row.UGravity, 0, 0.1, "a standard uncertainty in m/s², from 0 to 0.1; did you mean mGal or µGal?"},
+			{"UAnomaly", row.UAnomaly, 0, 0.1, "a standard uncertainty in m/s², from 0 to 0.1; did you mean mGal or µGal?"},
+		} {
+			if !(f.v >= f.lo && f.v <= f.hi) {
+				err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("Rows[%d].%s", i, f.name), f.v, f.allowed))
+			}
 		}
-		err = errors.Join(err,
-			arg.NonNegative(fn, fmt.Sprintf("Rows[%d].UGravity", i), row.UGravity, "standard uncertainty"),
-			arg.NonNegative(fn, fmt.Sprintf("Rows[%d].UAnomaly", i), row.UAnomaly, "standard uncertainty"))
 	}
 	return err
 }

@@ -12,12 +12,33 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// checkRock refuses what is no density of ground, and a number meant in g/cm³.
+// heaviest is more than any ground weighs, kg/m³: the heaviest ore that lies in
+// masses, galena, has 7600 (from memory).
+const heaviest = 10000
+
+// checkRock refuses what is no density of ground, a number meant in g/cm³, and
+// one with a digit too many.
 func checkRock(fn, name string, density float64) error {
 	if density > 0.5 && density < 25 {
 		return arg.Bad(fn, name, density, fmt.Sprintf("a density in kg/m³; did you mean %g?", math.Round(density*1e6)/1e3))
 	}
-	return arg.Between(fn, name, density, 0, 30000, "density in kg/m³")
+	if density > heaviest && density <= 1e8 {
+		meant := density
+		for meant > heaviest {
+			meant /= 10
+		}
+		return arg.Bad(fn, name, density, fmt.Sprintf("a density in kg/m³, from 0 to %d; did you mean %.4g?", heaviest, meant))
+	}
+	return arg.Between(fn, name, density, 0, heaviest, "density in kg/m³")
+}
+
+// checkGiven refuses as well a density of 0, which in a struct is one that was
+// forgotten.
+func checkGiven(fn, name string, density float64) error {
+	if density == 0 {
+		return arg.Bad(fn, name, 0, "a density in kg/m³, above 0 (2670 is usual)")
+	}
+	return checkRock(fn, name, density)
 }
 
 // A Sector is one of n equal parts of a ring round the station, whose ground
@@ -42,7 +63,7 @@ func (s Sector) Correction() (float64, error) {
 		arg.Between(fn, "Outer", s.Outer, s.Inner, 1e6, "radius in m, at least Inner"),
 		arg.Between(fn, "Parts", float64(s.Parts), 1, 1e6, "number of parts"),
 		arg.Between(fn, "Height", s.Height, -1e5, 1e5, "height in m"),
-		checkRock(fn, "Density", s.Density),
+		checkGiven(fn, "Density", s.Density),
 	); err != nil {
 		return 0, err
 	}
@@ -114,7 +135,7 @@ func (t Terrain) Validate() error {
 		arg.Between(fn, "East", t.East, -1e8, 1e8, "place in m"),
 		arg.Between(fn, "Cell", t.Cell, 1e-3, 1e6, "length in m"),
 		arg.AtLeast(fn, "Heights", len(t.Heights), 1),
-		checkRock(fn, "Density", t.Density))
+		checkGiven(fn, "Density", t.Density))
 	for i, row := range t.Heights {
 		name := fmt.Sprintf("Heights[%d]", i)
 		err = errors.Join(err, arg.AtLeast(fn, name, len(row), 1), arg.SameLength(fn, "Heights[0]", len(t.Heights[0]), name, len(row)))
