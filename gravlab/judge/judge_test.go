@@ -117,6 +117,42 @@ func TestPureNumber(t *testing.T) {
 	}
 }
 
+// TestUnits: what is said about a unit that does not fit names the wanted one as
+// the question has it, and says which of two units to leave out.
+func TestUnits(t *testing.T) {
+	for _, c := range []struct {
+		unit, text string
+		outcome    Outcome
+		says       string
+	}{
+		{"N m/rad", "0.4515 kg", Unit, "kg is a unit of mass; wanted is N m/rad.\nThe number is right: give it in N m/rad"},
+		{"N m/rad", "7 kg", Unreadable, "kg is a unit of mass; wanted is N m/rad.\nGive it in N m/rad"},
+		{"N m/rad", "7 m s", Unreadable, "m·s does not fit; wanted is N m/rad."},
+		{"m/s²", "7 kg", Unreadable, "wanted is acceleration"},
+		{"1", "7 rad", Unreadable, "wanted is a pure number.\nGive it as a pure number"},
+		{"1", "0.4515 1", Right, ""},
+		{"1", "0.4515 ± 0.0001 1", Right, ""},
+		{"1", "0.4515 -", Right, ""},
+		{"s", "0.4515", Unit, "needs its unit.\nThe number is right: give it in s"},
+		{"s", "0.4515 none", Unit, "needs its unit"},
+		{"s", "0.4515 s s", Unit, "The unit stands twice.\nThe number is right: type s once."},
+		{"s", "7 s s", Unreadable, "The unit stands twice.\nType s once."},
+		{"s", "7 s ms", Unreadable, "Two units stand with one number.\nKeep one of s and ms."},
+		{"s", "0.4515 s ± 200 ms s", Unit, "The uncertainty has ms and s"},
+		{"%", "7 % %", Unreadable, "twice"},
+	} {
+		want := 0.4515 * quantity.MustUnit(c.unit).SI()
+		got := JudgeNumber(NumberTask{Marks: 2, Want: want, Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Rel: 0.001}}, Answer{Text: c.text, Typed: true})
+		if got.Outcome != c.outcome || !strings.Contains(strings.ToLower(got.Message), strings.ToLower(c.says)) {
+			t.Errorf("%s where %s is wanted: %s, %q; want %s, %q", c.text, c.unit, got.Outcome, got.Message, c.outcome, c.says)
+		}
+	}
+	given := JudgeNumber(NumberTask{Marks: 2, Want: 2, Carried: math.NaN(), Unit: "s", Tol: Tolerance{Rel: 0.001}}, Answer{Value: 7, Unit: "s s"})
+	if given.Outcome != Unreadable || !strings.Contains(given.Message, "twice") {
+		t.Errorf("a unit given twice from code: %s, %q", given.Outcome, given.Message)
+	}
+}
+
 // TestNormalised: the worked form of ISO 13528, 9.7 (from memory): |x-X| over
 // the root of the sum of squares of both expanded uncertainties.
 func TestNormalised(t *testing.T) {

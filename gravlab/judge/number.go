@@ -32,7 +32,7 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	case r.refusal != "":
 		v.Outcome, v.Message = Unreadable, r.refusal
 		return v
-	case r.noUnit || r.otherDimension:
+	case r.problem != "":
 		return t.withoutUnit(v, r)
 	}
 	v.SI = r.value
@@ -83,22 +83,17 @@ func within(got, value, allowed float64) bool {
 	return math.Abs(got-value) <= allowed*(1+1e-12)+4*0x1p-52*math.Abs(value)
 }
 
-// withoutUnit judges a number whose unit is missing or of another dimension:
-// the number may be right in the wanted unit, or in SI units.
+// withoutUnit judges a number whose unit is missing or does not fit: the number
+// may be right in the wanted unit, or in SI units.
 func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
-	problem := "A number needs its unit"
-	if r.otherDimension {
-		problem = fmt.Sprintf("%s is %s; wanted is %s", r.unitText, r.unitMeaning, r.wantMeaning)
-	}
 	for _, value := range []float64{r.asWanted, r.number} {
 		if t.fits(value, t.Want) || t.fits(value, t.Carried) {
 			v.Outcome, v.Marks, v.SI = Unit, t.Marks/2, value
-			v.Message = problem + ".\nThe number is right: give it in again with its unit."
+			v.Message = fmt.Sprintf("%s.\nThe number is right: %s.", r.problem, r.remedy)
 			return v
 		}
 	}
-	v.Outcome = Unreadable
-	v.Message = fmt.Sprintf("%s.\nGive it in %s or another unit of that kind.", problem, t.Unit)
+	v.Outcome, v.Message = Unreadable, fmt.Sprintf("%s.\n%s.", r.problem, capital(r.remedy))
 	return v
 }
 

@@ -18,11 +18,22 @@ var (
 	ErrUncertainty = errors.New("this uncertainty cannot be used")
 )
 
+// Kinds of ErrDimension that say more: of two units behind a number one is meant.
+var (
+	errTwice    = &dimensionKind{"the unit stands twice"}
+	errTwoUnits = &dimensionKind{"two units stand with one number"}
+)
+
+type dimensionKind struct{ text string }
+
+func (k *dimensionKind) Error() string { return k.text }
+func (k *dimensionKind) Unwrap() error { return ErrDimension }
+
 // An InputError refuses typed text. It wraps one of the kinds above and asks
 // for what should be typed instead.
 type InputError struct {
 	Text string // as typed
-	Kind error  // one of the Err variables
+	Kind error  // one of the Err variables, or what wraps one and says more
 	Ask  string // what to type, or the question
 
 	// Number and Unit are what could be read when Kind is ErrNoUnit,

@@ -151,6 +151,9 @@ func (p *reader) read(s string) (Reading, error) {
 			if spread, spreadUnit, err = p.number(strings.TrimSpace(right)); err != nil {
 				return Reading{}, err
 			}
+			if first, second, ok := twoUnits(spreadUnit, p.want.Dimension(), p.want.String()); ok {
+				return Reading{}, p.oneUnit(value, spread, first, second, unitText)
+			}
 			if unitText == "" && spread.times && !value.times && value.exponent == 0 {
 				return Reading{}, refuse(p.text, ErrAmbiguous, "does the power of ten belong to both numbers? Type (1.23 ± 0.04) × 10⁻⁸ with brackets")
 			}
@@ -201,7 +204,7 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 	}
 	withNumber := func(err error) error {
 		var e *InputError
-		if errors.As(err, &e) && (e.Kind == ErrNoUnit || e.Kind == ErrDimension || e.Kind == ErrUnknownUnit) {
+		if errors.As(err, &e) && (errors.Is(e, ErrNoUnit) || errors.Is(e, ErrDimension) || errors.Is(e, ErrUnknownUnit)) {
 			e.Number, e.HasNumber = typed, true
 		}
 		return err
@@ -260,6 +263,37 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 	}
 	r.Remarks = p.remarks
 	return r, nil
+}
+
+// oneUnit refuses an uncertainty with two units, such as 0.4515 s ± 200 ms s, and
+// says what it is in the unit of the value.
+func (p *reader) oneUnit(value, spread decimal, first, second, valueUnit string) error {
+	typed, err := value.float(p.text)
+	if err != nil {
+		return err
+	}
+	if valueUnit == "" {
+		valueUnit = second
+	}
+	own, err := p.unit(first)
+	if err != nil {
+		return err
+	}
+	u, err := p.unit(valueUnit)
+	var e *InputError
+	switch {
+	case err == nil:
+		kind, has := errTwoUnits, first+" and "+second
+		if first == second {
+			kind, has = errTwice, first+" twice"
+		}
+		e = refuse(p.text, kind, "the uncertainty has %s; give both numbers in one unit, as in %s ± %s %s", has, numberText(typed, 15), numberText(spread.in(own)/u.SI(), 6), u)
+		e.Unit = u
+	case !errors.As(err, &e):
+		return err
+	}
+	e.Number, e.HasNumber = typed, true
+	return e
 }
 
 // unit reads the unit of the value or of its uncertainty.

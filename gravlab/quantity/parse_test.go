@@ -147,7 +147,19 @@ func TestRefuse(t *testing.T) {
 		{"2.5 Hz", "rad/s", ErrDimension, "2π"},
 		{"2.5 rad/s", "Hz", ErrDimension, "2π"},
 		{"8.4 ms^-2", "m/s²", ErrDimension, "millisecond"},
-		{"0.3 rad", "1", ErrDimension, "give it in 1"},
+		{"0.3 rad", "1", ErrDimension, "pure number"},
+		{"0.4515 s s", "s", ErrDimension, "the unit stands twice: type s once"},
+		{"3 % %", "%", ErrDimension, "the unit stands twice"},
+		{"3 % 1", "%", ErrDimension, "keep one of % and 1"},
+		{"3 rad rad", "mrad", ErrDimension, "the unit stands twice"},
+		{"3 µN m/rad N m", "N m/rad", ErrDimension, "keep one of µN m/rad and N m"},
+		{"6.67e-11 m³/(kg s²) m³/(kg s²)", "m³/(kg s²)", ErrDimension, "the unit stands twice"},
+		{"41 kg/m3 g/cm3", "kg/m³", ErrDimension, "two units stand with one number: keep one of kg/m3 and g/cm3"},
+		{"0.4515 s s ± 0.2 s s", "s", ErrDimension, "the unit stands twice"},
+		{"0.4515 s ± 200 ms s", "s", ErrDimension, "the uncertainty has ms and s; give both numbers in one unit, as in 0.4515 ± 0.2 s"},
+		{"0.4515 ± 200 ms s", "s", ErrDimension, "as in 0.4515 ± 0.2 s"},
+		{"451.5 ms ± 0.2 s ms", "s", ErrDimension, "as in 451.5 ± 200 ms"},
+		{"0.4515 s ± 0.2 s s", "s", ErrDimension, "stands twice: the uncertainty has s twice; give both numbers in one unit, as in 0.4515 ± 0.2 s"},
 		{"NaN", "m", ErrNotFinite, "division by zero"},
 		{"-Inf m", "m", ErrNotFinite, "division by zero"},
 		{"+∞ m", "m", ErrNotFinite, "division by zero"},
@@ -208,7 +220,7 @@ func TestRefuse(t *testing.T) {
 
 // TestRightNumber: what a verdict "right number, wrong or missing unit" needs.
 func TestRightNumber(t *testing.T) {
-	for _, text := range []string{"8.4", "8.4 kg", "8.4 quux"} {
+	for _, text := range []string{"8.4", "8.4 kg", "8.4 quux", "8.4 µGal µGal", "8.4 µGal ± 0.1 nm/s² µGal"} {
 		_, err := Parse(text, MustUnit("µGal"))
 		var e *InputError
 		if !errors.As(err, &e) || !e.HasNumber || e.Number != 8.4 {

@@ -69,6 +69,17 @@ func choose(text string, readings []Unit, want Dimension, wantText string) (Unit
 			remarks = append(remarks, fmt.Sprintf("%s taken as %s, the radian being the number 1", found[0], wantText))
 		}
 	}
+	// Of pure numbers, two units make one that fits.
+	if len(found) == 0 || want == One {
+		if first, second, ok := twoUnits(text, want, wantText); ok {
+			e := refuse(text, errTwoUnits, "keep one of %s and %s", first, second)
+			if first == second {
+				e = refuse(text, errTwice, "type %s once", first)
+			}
+			e.Unit = fitting(first, want, wantText)[0]
+			return Unit{}, nil, e
+		}
+	}
 	switch {
 	case len(found) == 0:
 		e := refuse(text, ErrDimension, "%s", dimensionHint(readings, want, wantText))
@@ -95,6 +106,34 @@ func choose(text string, readings []Unit, want Dimension, wantText string) (Unit
 		remarks = append(remarks, "read as "+u.String())
 	}
 	return u, remarks, nil
+}
+
+// twoUnits cuts a text in which two units of the dimension wanted stand one
+// behind the other, as when a unit is typed with the number and in a field of its
+// own.
+func twoUnits(text string, want Dimension, wantText string) (first, second string, ok bool) {
+	words := strings.Fields(text)
+	for i := 1; i < len(words); i++ {
+		first, second = strings.Join(words[:i], " "), strings.Join(words[i:], " ")
+		if len(fitting(first, want, wantText)) > 0 && len(fitting(second, want, wantText)) > 0 {
+			return first, second, true
+		}
+	}
+	return "", "", false
+}
+
+// fitting returns the readings of a unit that have the dimension wanted.
+func fitting(text string, want Dimension, wantText string) (fits []Unit) {
+	readings, _, err := readUnit(text)
+	if err != nil {
+		return nil
+	}
+	for _, u := range readings {
+		if u.Dimension() == want || sameButAngle(u, want, wantText) {
+			fits = append(fits, u)
+		}
+	}
+	return fits
 }
 
 func joined(f factor) string {
@@ -149,6 +188,9 @@ func dimensionHint(readings []Unit, want Dimension, wantText string) string {
 		if w := r.inWords(); len(meanings) < 3 && !containsString(meanings, w) {
 			meanings = append(meanings, w)
 		}
+	}
+	if wantText == "1" {
+		return fmt.Sprintf("%s does not fit; give it as a pure number", strings.Join(meanings, " or "))
 	}
 	return fmt.Sprintf("%s does not fit; give it in %s", strings.Join(meanings, " or "), wantText)
 }
