@@ -49,6 +49,25 @@ func TestRoundingAsTold(t *testing.T) {
 	}
 }
 
+// TestCarriedFromAnything: whatever somebody answered before, the judge has a
+// word about what builds on it.
+func TestCarriedFromAnything(t *testing.T) {
+	for _, lab := range Labs() {
+		p := lab.Paper("")
+		for _, q := range p.Questions {
+			for _, earlier := range []float64{0, -1, 1e-300, -1e300, math.MaxFloat64, math.Inf(1), math.NaN()} {
+				own := Known{}
+				for _, id := range q.Uses {
+					own[id] = earlier
+				}
+				if len(own) > 0 {
+					p.Judge(q, judge.Answer{Value: 1, U: 0.1, Unit: q.Unit}, own, 0)
+				}
+			}
+		}
+	}
+}
+
 // TestShareSaysPerCent: what is wanted in per cent says so where it is asked.
 func TestShareSaysPerCent(t *testing.T) {
 	for _, lab := range Labs() {

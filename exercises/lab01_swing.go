@@ -142,11 +142,12 @@ func (s swingRecord) deflection() Question {
 
 // fromTheEnd is the deflection of somebody who takes atan(spot/D)/2 with the
 // spot as the scale has it; NaN where the judge could not tell it from the right
-// one.
+// one, or where both are the same in two digits: it is a per cent or two off,
+// and a right value that was rounded is no slip.
 func (s swingRecord) fromTheEnd(Known) float64 {
 	x, theta := s.zero/scaleDistance, s.fit().Deflection
 	v := theta.Value / (1 + x*x)
-	if theta.Value-v < 3*judge.CoverageFactor*theta.U {
+	if theta.Value-v < 3*judge.CoverageFactor*theta.U || roundTo(v, 2) == roundTo(theta.Value, 2) {
 		return math.NaN()
 	}
 	return v
@@ -155,7 +156,10 @@ func (s swingRecord) fromTheEnd(Known) float64 {
 func (s swingRecord) bigG() Question {
 	g := func(k Known, change func(*torsion.Balance, *float64, *float64)) float64 {
 		b, theta := s.w.Balance, k["deflection"]
-		period := gravlab.Must(torsion.UndampedPeriod(k["period"], s.fit().DecayTime.Value))
+		period, err := torsion.UndampedPeriod(k["period"], s.fit().DecayTime.Value)
+		if err != nil {
+			return math.NaN() // a student's period of any sign and size
+		}
 		if change != nil {
 			change(&b, &theta, &period)
 		}
@@ -203,18 +207,32 @@ func (s swingRecord) bigG() Question {
 // earthMass builds on the student's own G.
 func (s swingRecord) earthMass() Question {
 	const g, radius = 9.81, 6.371e6
+	tol := judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried; your own G is carried forward"}
+	of := func(bigG, g, radius float64) float64 {
+		v, err := torsion.EarthMass(bigG, g, radius)
+		if err != nil {
+			return math.NaN() // a student's G of any sign and size
+		}
+		return v
+	}
 	mass := func(g, radius float64) func(Known) float64 {
-		return func(k Known) float64 { return gravlab.Must(torsion.EarthMass(k["g-swing"], g, radius)) }
+		return func(k Known) float64 { return of(k["g-swing"], g, radius) }
+	}
+	// An earlier question has a G too, without far spheres and beam. Where that is
+	// near the recording's nobody could tell which one was taken.
+	earlier := func(k Known) float64 {
+		return tellApart(tol, mass(g, radius)(k), of(k["big-g"], g, radius))[0]
 	}
 	baily := testdata.Find("worked_examples.csv", "earthmass-06") // cgs: G = 6.48e-8, g = 981, R = 6.371e8
 	return Question{
 		ID: "earth-mass", Kind: judge.Number, Marks: 2, Title: "The Earth on the scales", Uses: []string{"g-swing"},
-		Prompt: "A pendulum gives $g = 9.81\\ \\mathrm{m/s^2}$, surveyors give a radius of 6371 km. With your own $G$, what is the mass of the Earth?",
-		Unit:   "kg", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried; your own G is carried forward"},
+		Prompt: "A pendulum gives $g = 9.81\\ \\mathrm{m/s^2}$, surveyors give a radius of 6371 km. With the $G$ of your own recording (the question *G with its uncertainty*), what is the mass of the Earth?",
+		Unit:   "kg", Tol: tol,
 		Solve: mass(g, radius),
 		Slips: []Slip{
 			{"kilometres taken for metres", mass(g, radius/1000), "The radius in metres: 6.371 × 10⁶."},
 			{"the diameter taken for the radius", mass(g, 2*radius), "g = G M/R², with the distance from the centre."},
+			{"the G of an earlier question", earlier, "That G counts the near pairs only, with printed numbers.\nTake the one of your own recording."},
 			{"the radius not squared", func(k Known) float64 { return mass(g, radius)(k) / radius }, "g falls with the square of the distance: M = g R²/G."},
 		},
 		Range:     [2]float64{5.6e24, 6.4e24},
