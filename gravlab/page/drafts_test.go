@@ -34,8 +34,8 @@ func TestDrafts(t *testing.T) {
 	if got := r.read(`document.querySelector("#c-why-lead-answer [value=b]").checked`); got != "true" {
 		t.Error("after a reload the choice is gone")
 	}
-	for _, id := range []string{"kappa-answer", "why-lead-answer"} {
-		if got := r.read(unsent(id)); got != "Typed, not given in yet." {
+	for id, want := range map[string]string{"kappa-answer": "Typed, not given in yet.", "why-lead-answer": "Chosen, not given in yet."} {
+		if got := r.read(unsent(id)); got != want {
 			t.Errorf("after a reload the form of %s says %q", id, got)
 		}
 	}

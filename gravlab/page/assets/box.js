@@ -56,7 +56,7 @@ export class Box {
       for await (const e of lines(r.body)) ok = this.take(e) || ok
     } catch (e) {
       this.lab.changed(this.block.id, this.editor.text())
-      this.output.append(h("div", { class: "failure" }, h("p", {}, e.status ? e.message : "The run was cut off: the program behind this page has stopped.")))
+      this.output.append(h("div", { class: "failure" }, h("p", {}, e.status ? "Not run: " + e.message + ". Your text is still here." : "The run was cut off: the program behind this page has stopped.")))
     }
     this.busy = false
     this.start.hidden = false

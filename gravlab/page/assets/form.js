@@ -62,7 +62,7 @@ export class Form {
     const names = ["number", "u", "unit", "choice", "words"]
     const same = names.every((name) => (now[name] || "") === (ask.fields[name] || ""))
     const before = names.some((name) => ask.fields[name])
-    this.unsent.textContent = same ? "" : before ? "Changed, and not given in again yet." : "Typed, not given in yet."
+    this.unsent.textContent = same ? "" : before ? "Changed, and not given in again yet." : (ask.kind === "choice" ? "Chosen" : "Typed") + ", not given in yet."
   }
 
   async submit() {

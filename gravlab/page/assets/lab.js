@@ -2,7 +2,7 @@
 import { Box } from "./box.js"
 import { h, notice, setting } from "./dom.js"
 import { Form } from "./form.js"
-import { Refused, ask, call, isLost, whenBack } from "./link.js"
+import { Refused, ask, call, hasStopped, isLost, whenBack } from "./link.js"
 import { rail } from "./rail.js"
 
 // A tab keeps its name when it is loaded again. While it is open the name is
@@ -24,7 +24,7 @@ export async function showLab(main, name) {
   setTimeout(tick, 5000)
   whenBack(() => lab.back())
   addEventListener("pagehide", () => lab.flush(true))
-  addEventListener("beforeunload", (e) => { if (lab.dirty.size > 0 && isLost()) e.preventDefault() })
+  addEventListener("beforeunload", (e) => { if (lab.dirty.size > 0 && hasStopped()) e.preventDefault() })
   main.addEventListener("click", openChart)
 }
 
@@ -218,7 +218,10 @@ class Lab {
   // text never arrives after a newer one.
   flush(leaving) {
     clearTimeout(this.timer)
-    if (leaving) return this.save(true) // there is no time to wait
+    if (leaving) { // there is no time to wait
+      if (isLost() && this.dirty.size > 0) this.keepHere(localStorage)
+      return this.save(true)
+    }
     return (this.saving = this.saving.then(() => this.save(false)))
   }
 
@@ -235,24 +238,26 @@ class Lab {
         localStorage.removeItem("unsaved:" + this.name)
         this.say("saved")
       }
+      notice("save")
       if (aside) notice("aside", h("p", {}, "Another program had changed the file. Its version is kept as ", h("code", {}, aside), "."))
     } catch (e) {
       this.keepUnsaved(e)
     }
   }
 
+  keepHere(store) { store.setItem("unsaved:" + this.name, JSON.stringify(Object.fromEntries(this.dirty))) }
+
   // keepUnsaved keeps in the browser what the program could not take.
   keepUnsaved(e) {
-    const all = JSON.stringify(Object.fromEntries(this.dirty))
     if (e.status === 409) {
-      sessionStorage.setItem("unsaved:" + this.name, all)
+      this.keepHere(sessionStorage)
       this.dirty.clear()
       this.open(false)
       return
     }
-    localStorage.setItem("unsaved:" + this.name, all)
+    this.keepHere(localStorage)
     this.say("not saved yet")
-    if (e.status) notice("save", h("p", {}, h("strong", {}, "Not saved: "), e.message))
+    if (e.status && e.status !== 401) notice("save", h("p", {}, h("strong", {}, "Not saved: "), e.message))
   }
 
   // restore brings back what was kept in the browser.

@@ -2,8 +2,10 @@
 import { h, notice } from "./dom.js"
 
 let key = sessionStorage.getItem("key") || ""
-let lost = false
+let lost = "" // "stopped": the program does not answer; "unknown": it does not know this tab
+let timer = 0
 const waiting = [] // told when the program is back
+const hoping = [] // told when this tab gets a key
 const tabs = new BroadcastChannel("gravlab") // tabs of this origin only
 
 export class Refused extends Error {
@@ -16,30 +18,34 @@ export class Refused extends Error {
 function keep(k) {
   key = k
   sessionStorage.setItem("key", k)
+  for (const f of hoping) f()
+  if (lost) retry()
 }
 
 // Other tabs may ask for the key, and hear of a new one after the program was
 // started again.
 tabs.onmessage = ({ data }) => {
   if (data === "key?" && key && !lost) tabs.postMessage({ key })
-  else if (data.key && data.key !== key) {
-    keep(data.key)
-    if (lost) retry()
-  }
+  else if (data.key && data.key !== key) keep(data.key)
 }
+
+// ownKey is the key in the tab's address.
+export const ownKey = () => new URLSearchParams(location.hash.slice(1)).get("key")
 
 // enter gets the keys: with the address's own key, from this tab's memory, or
 // from another tab.
 export async function enter() {
-  const once = new URLSearchParams(location.hash.slice(1)).get("key")
+  const once = ownKey()
   if (once) {
     history.replaceState(null, "", location.pathname)
-    const r = await fetch("/enter", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ key: once }) })
-    if (r.ok) {
-      keep((await r.json()).page)
-      tabs.postMessage({ key })
-      return true
-    }
+    try {
+      const r = await fetch("/enter", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ key: once }) })
+      if (r.ok) {
+        keep((await r.json()).page)
+        tabs.postMessage({ key })
+        return true
+      }
+    } catch {} // the program has ended meanwhile
   }
   if (key) return true
   tabs.postMessage("key?")
@@ -59,12 +65,15 @@ export async function ask(path, body, more = {}) {
     })
   } catch (e) {
     if (e.name === "AbortError") throw e
-    gone()
+    gone("stopped")
     throw new Refused(0, "the program does not answer")
   }
   if (r.ok) return r
   const { error } = await r.json().catch(() => ({ error: r.statusText }))
-  if (r.status === 401) gone()
+  if (r.status === 401) {
+    gone("unknown")
+    throw new Refused(401, "the program was started again and does not know this tab yet; open the address that it printed")
+  }
   throw new Refused(r.status, error)
 }
 
@@ -73,15 +82,29 @@ export const call = async (path, body) => (await ask(path, body)).json()
 // whenBack is called each time the program answers again.
 export function whenBack(f) { waiting.push(f) }
 
-export const isLost = () => lost
+// whenKey is called when this tab gets a key of which it did not know.
+export function whenKey(f) { hoping.push(f) }
 
-function gone() {
-  if (lost) return
-  lost = true
-  notice("lost", h("p", {}, h("strong", {}, "The program behind this page has stopped."),
-    " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, "gravlab open --port " + location.port),
-    " and this page goes on by itself."))
-  setTimeout(retry, 1500)
+export const isLost = () => lost !== ""
+export const hasStopped = () => lost === "stopped"
+
+function gone(how) {
+  if (lost === "") again()
+  if (lost === how) return
+  lost = how
+  if (how === "stopped") {
+    notice("lost", h("p", {}, h("strong", {}, "The program behind this page has stopped."),
+      " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, "gravlab open --port " + location.port),
+      " and open the address that it prints, if it does not do so itself: then this page goes on."))
+  } else {
+    notice("lost", h("p", {}, h("strong", {}, "The program runs again and does not know this tab yet."),
+      " Open the address that it printed in the terminal: in another tab, and this page goes on by itself; or in this one, and come back to the lab. What you typed is kept."))
+  }
+}
+
+function again() {
+  clearTimeout(timer)
+  timer = setTimeout(retry, 1500)
 }
 
 async function retry() {
@@ -89,13 +112,15 @@ async function retry() {
   try {
     const r = await fetch("/api/labs", { headers: { "X-Gravlab-Key": key } })
     if (r.ok) {
-      lost = false
+      lost = ""
       notice("lost")
       for (const f of waiting) f()
       return
     }
-    // It runs again and does not know this tab yet.
+    if (r.status === 401) gone("unknown")
     tabs.postMessage("key?")
-  } catch {}
-  setTimeout(retry, 1500)
+  } catch {
+    gone("stopped")
+  }
+  again()
 }
