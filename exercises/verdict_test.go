@@ -33,7 +33,7 @@ func TestVerdicts(t *testing.T) {
 		// Right: rounded, in other units, typed in every way.
 		{"kappa", number(1.5697e-7, "N m/rad"), nil, judge.Right, 2, ""},
 		{"kappa", number(1.57e-7, "N·m/rad"), nil, judge.Right, 2, ""},
-		{"kappa", number(1.6e-7, "N m/rad"), nil, judge.Off, 0, "Moment of inertia first"},
+		{"kappa", number(1.6e-7, "N m/rad"), nil, judge.Off, 0, "rounded too early"},
 		{"kappa", number(0.157, "µN m/rad"), nil, judge.Right, 2, ""},
 		{"kappa", number(157, "nN m/rad"), nil, judge.Right, 2, "157"},
 		{"kappa", number(1.57e-7, "J/rad"), nil, judge.Right, 2, ""},
@@ -120,6 +120,7 @@ func TestVerdicts(t *testing.T) {
 		{"deflection", typed("3.1270(29) mrad"), nil, judge.Right, 3, ""},
 		{"deflection", typed("3.127 ± 0.003 mrad"), nil, judge.Right, 3, ""},
 		{"deflection", typed("6.254(6) mrad"), nil, judge.Slip, 0, "Two halvings"},
+		{"deflection", typed("3.1 ± 0.1 mrad"), nil, judge.Off, 0, "rounded too early"}, // no slip, though one leads to 3.097
 		{"mean-1798", measured(5.448, 0.041, "g/cm³"), nil, judge.Right, 3, ""},
 		{"mean-1798", measured(5.45, 0.04, "g/cm3"), nil, judge.Right, 3, ""},
 		{"mean-1798", measured(5.448, 0.221, "g/cm³"), nil, judge.Slip, 1, "divide by √n"},
