@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -13,7 +14,16 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// An Anomaly is a measured set of gz values, with or without a regional.
+// otherUnit is the hint that the values are not what they were taken for.
+const otherUnit = "; did you mean µGal or mGal? 1 µGal is 1e-8, 1 mGal 1e-5 m/s²"
+
+// An Anomaly is a measured set of gz values, with or without a regional. Values
+// that nothing buried can make are taken for µGal or mGal and refused: above
+// 0.1 m/s² in size, unless they are absolute gravity (9.7 to 9.9), and more than
+// 0.02 m/s² apart. All gravity on the ground of the Earth, pole to equator and
+// sea to summit, lies within 0.07 m/s² (9.764 to 9.834; C. Hirt et al., Geophys.
+// Res. Lett. 40, 4279, 2013; from memory); a slab of 3000 kg/m³ that is 10 km
+// thick makes 2πG 3000 × 10⁴ = 0.013 m/s².
 type Anomaly struct {
 	Stations []r3.Vec  // m
 	GZ       []float64 // m/s²
@@ -34,9 +44,12 @@ func (a Anomaly) Validate() error {
 		if !finite3(s) || math.Abs(s.X)+math.Abs(s.Y)+math.Abs(s.Z) > 1e9 {
 			return arg.Bad(fn, fmt.Sprintf("Stations[%d]", i), s, "three finite coordinates in m")
 		}
-		if err := arg.Between(fn, fmt.Sprintf("GZ[%d]", i), a.GZ[i], -1e3, 1e3, "gravity in m/s²"); err != nil {
-			return err
+		if g := a.GZ[i]; !(math.Abs(g) <= 0.1 || g >= 9.7 && g <= 9.9) {
+			return arg.Bad(fn, fmt.Sprintf("GZ[%d]", i), g, "gravity in m/s², at most 0.1 in size (more than all its range on the ground of the Earth) or, absolute, 9.7 to 9.9"+otherUnit)
 		}
+	}
+	if lo, hi := floats.Min(a.GZ), floats.Max(a.GZ); hi-lo > 0.02 {
+		return arg.Bad(fn, "GZ", fmt.Sprintf("from %g to %g", lo, hi), "values in m/s² that differ by at most 0.02 (10 km of rock, all taken away, make 0.013)"+otherUnit)
 	}
 	if a.Sigma != nil {
 		if err := arg.SameLength(fn, "Stations", len(a.Stations), "Sigma", len(a.Sigma)); err != nil {

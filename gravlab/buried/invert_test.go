@@ -112,6 +112,56 @@ func TestInvertRefuses(t *testing.T) {
 	}
 }
 
+// Values in µGal or mGal are refused with a word about units, by both inversions;
+// the same values in m/s² are fitted, on a base of one's own or absolute.
+func TestInvertRefusesOtherUnits(t *testing.T) {
+	stations, _ := Line(31, 1)
+	truth := Point{At: xyz(1, 0, 6), Mass: -215e3}
+	gz, err := GZAt(truth, stations)
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := func(unit, level float64) Anomaly {
+		a := Anomaly{Stations: stations}
+		for _, g := range gz {
+			a.GZ = append(a.GZ, level+g/unit)
+		}
+		return a
+	}
+	cells := Grid{X: []float64{-10, 0, 10}, Z: []float64{1, 5, 11}}
+	for what, a := range map[string]Anomaly{
+		"µGal": in(gravlab.MicroGal, 0), "mGal": in(gravlab.MilliGal, 0), "mGal over a base": in(gravlab.MilliGal, 12),
+		"absolute, in mGal": in(gravlab.MilliGal, 981456.78), "µGal beside absolute": in(gravlab.MicroGal, 9.8),
+	} {
+		for _, err := range []error{second(Invert(a, []Shape{PointShape}, nil)), second(GridInversion{Grid: cells, Damping: 1}.Solve(a))} {
+			if err == nil || !strings.Contains(err.Error(), "GZ") || !strings.Contains(err.Error(), "did you mean µGal or mGal?") {
+				t.Errorf("%s: %v", what, err)
+			}
+		}
+	}
+	x, micro := make([]float64, len(gz)), in(gravlab.MicroGal, 0).GZ
+	for i, s := range stations {
+		x[i] = s.X
+	}
+	for _, err := range []error{
+		second(MassPerLength(x, micro, XZ{Z: 6})),
+		second(ExcessMass(x[14:16], []float64{-1, 1}, [][]float64{micro[14:16], micro[15:17]}, xyz(0, 0, 6))),
+	} {
+		if err == nil || !strings.Contains(err.Error(), "did you mean µGal or mGal?") {
+			t.Errorf("a mass from µGal: %v", err)
+		}
+	}
+	for _, level := range []float64{0, -3e-4, 9.8145678} {
+		v, err := Invert(in(1, level), []Shape{PointShape}, nil)
+		if err != nil {
+			t.Errorf("level %g: %v", level, err)
+			continue
+		}
+		closeTo(t, "depth", v.Sources[0].Z, 6, 1e-4)
+		closeTo(t, "mass", v.Sources[0].Mass, -215e3, 1e-4)
+	}
+}
+
 // Coverage: 5,000 noisy profiles of one tunnel, each fitted; how often do the
 // 95 % intervals hold the truth? Within the limits that 5,000 trials of exactly
 // 95 % leave in all but one case in a thousand (exact binomial). The noise is

@@ -229,7 +229,7 @@ func ExcessMass(x, y []float64, gz [][]float64, at r3.Vec) (Catch, error) {
 	}
 	for i, row := range gz {
 		name := fmt.Sprintf("gz[%d]", i)
-		if err := errors.Join(arg.SameLength(fn, "y", len(y), name, len(row)), arg.AllFinite(fn, name, row, "gravity in m/s²")); err != nil {
+		if err := errors.Join(arg.SameLength(fn, "y", len(y), name, len(row)), checkLocal(fn, name, row)); err != nil {
 			return Catch{}, err
 		}
 	}
@@ -255,7 +255,7 @@ func MassPerLength(x, gz []float64, at XZ) (Catch, error) {
 	const fn = "buried.MassPerLength"
 	err := errors.Join(
 		arg.AtLeast(fn, "x", len(x), 2), arg.Rising(fn, "x", x, "place in m"),
-		arg.SameLength(fn, "x", len(x), "gz", len(gz)), arg.AllFinite(fn, "gz", gz, "gravity in m/s²"))
+		arg.SameLength(fn, "x", len(x), "gz", len(gz)), checkLocal(fn, "gz", gz))
 	if err != nil {
 		return Catch{}, err
 	}
@@ -264,6 +264,17 @@ func MassPerLength(x, gz []float64, at XZ) (Catch, error) {
 		return Catch{}, err
 	}
 	return caught(fn, trapezoid(x, gz), x[len(x)-1]-x[0], share)
+}
+
+// checkLocal refuses what the rest of gz without the regional cannot be; see
+// [Anomaly] for the limit.
+func checkLocal(fn, name string, gz []float64) error {
+	for i, g := range gz {
+		if !(math.Abs(g) <= 0.1) {
+			return arg.Bad(fn, fmt.Sprintf("%s[%d]", name, i), g, "gravity in m/s² without the regional, at most 0.1 in size"+otherUnit)
+		}
+	}
+	return nil
 }
 
 func trapezoid(x, y []float64) float64 {
