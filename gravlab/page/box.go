@@ -259,17 +259,23 @@ func (j *job) do() {
 	defer b.mu.Unlock()
 	j.mu.Lock()
 	defer j.mu.Unlock()
-	if err != nil {
-		text := "The program that runs the boxes failed: " + err.Error() + ". Your text is saved; try again."
-		if j.mark.stopped {
-			text = "Stopped. Your text is saved."
-		} else if j.ctx.Err() != nil {
-			text = "Stopped, because the page was left. Your text is saved."
-		}
-		result.Trouble = append(result.Trouble, Trouble{Text: text})
+	stopped := "" // no error of the box
+	switch {
+	case err == nil:
+	case j.mark.stopped:
+		stopped = "Stopped. Your text is saved."
+	case j.ctx.Err() != nil:
+		stopped = "Stopped, because the page was left. Your text is saved."
+	default:
+		result.Trouble = append(result.Trouble, Trouble{Text: "The program that runs the boxes failed: " + err.Error() + ". Your text is saved; try again."})
 	}
 	for _, r := range result.Remarks {
 		o := &notebook.Output{Kind: notebook.Stream, Name: "stderr", Text: r + "\n"}
+		j.outputs.Outputs = append(j.outputs.Outputs, o)
+		j.send(event{HTML: b.output(j.index, o)})
+	}
+	if stopped != "" {
+		o := &notebook.Output{Kind: notebook.Display, Data: notebook.Bundle{"text/plain": stopped, "text/markdown": stopped}, Metadata: map[string]any{}}
 		j.outputs.Outputs = append(j.outputs.Outputs, o)
 		j.send(event{HTML: b.output(j.index, o)})
 	}
@@ -292,7 +298,7 @@ func (j *job) do() {
 			}
 		}
 	}
-	e := event{End: true, OK: len(result.Trouble) == 0}
+	e := event{End: true, OK: stopped == "" && len(result.Trouble) == 0}
 	if b.nb != nil {
 		e.Standings, e.Marks, e.Of = b.standings()
 	}

@@ -145,6 +145,9 @@ func (r *room) useBoxes() {
 	r.waitFor(`document.querySelector("#c-code-18 .output").innerText.includes("going round")`)
 	r.click("#c-code-18 .stop")
 	r.waitFor(`document.querySelector("#c-code-18 .output").innerText.includes("Stopped")`)
+	if got := r.output("code-18"); strings.Contains(got, "error") {
+		r.Errorf("a box that the reader stopped says %q", got)
+	}
 }
 
 // A new reader opens the first graded lab, answers, runs and changes code, stops
