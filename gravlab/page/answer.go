@@ -3,17 +3,22 @@ package page
 import (
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net/http"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/quantity"
 )
 
 // fields are what stands in an answer's form.
@@ -42,18 +47,33 @@ func (f fields) trim() fields {
 // text is the fields as people write a number: "8.4e-6 N m/rad ± 0.2e-6 N m/rad".
 // The unit stands with both numbers, so that it is clear what each belongs to.
 func (f fields) text() string {
-	unit := func(s string) string {
-		// "2 %" of something is a share of the value, not of its unit.
-		if f.Unit == "" || s == "" || f.Unit != "%" && strings.HasSuffix(s, "%") {
-			return s
-		}
-		return s + " " + f.Unit
-	}
-	text := unit(f.Number)
-	if f.U != "" {
-		text += " ± " + unit(f.U)
+	text := f.withUnit(f.Number)
+	switch {
+	case f.U == "":
+	// "2 %" of something is a share of the value, not of its unit.
+	case strings.HasSuffix(f.U, "%") || hasUnit(f.U):
+		text += " ± " + f.U
+	default:
+		text += " ± " + f.withUnit(f.U)
 	}
 	return text
+}
+
+// withUnit puts the unit behind a number, unless that is where it was typed. What
+// a second unit means is the judge's to ask.
+func (f fields) withUnit(number string) string {
+	before, ok := strings.CutSuffix(number, f.Unit)
+	last, _ := utf8.DecodeLastRuneInString(before)
+	if f.Unit == "" || !strings.ContainsAny(number, "0123456789") || ok && !unicode.IsLetter(last) {
+		return number
+	}
+	return number + " " + f.Unit
+}
+
+// hasUnit says whether a number was typed with a unit behind it.
+func hasUnit(number string) bool {
+	_, err := quantity.Parse(number, quantity.Unit{})
+	return errors.Is(err, quantity.ErrDimension) || errors.Is(err, quantity.ErrUnknownUnit)
 }
 
 // source is the answer as the notebook holds it: what the reader could have
@@ -92,15 +112,16 @@ func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
 }
 
 // formOf says whether a question is answered in fields: not a function, and
-// not where the reader has written code. A number may be worked out in code as well.
+// not where the reader has written code or wants to. A number may be worked out in code
+// as well.
 func (b *book) formOf(q exercises.Question, c *notebook.Cell) bool {
-	if q.Kind == judge.Function {
+	if q.Kind == judge.Function || inCode(c) {
 		return false
 	}
 	if f, ok := typed(c); ok {
 		return c.Source == f.source(q)
 	}
-	return c.Source == q.AnswerStub() && !inCode(c)
+	return c.Source == q.AnswerStub()
 }
 
 // inCode says whether the reader has chosen to answer in code.
@@ -156,32 +177,57 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *book) {
 		return
 	}
 	own := c.Metadata["gravlab"].(map[string]any)
-	f, was := typed(c)
-	switch {
-	case in.Code:
+	given, _ := typed(c)
+	shown, changed := drafted(c)
+	if !changed {
+		shown = given
+	}
+	if in.Code {
 		own[codeKey] = true
-		// What was typed stays in the code; an empty form becomes what was there before.
-		if before, ok := own[beforeKey].(string); ok && (!was || f == (fields{})) {
-			c.Source = before
-		} else if !was || f == (fields{}) {
-			c.Source = q.AnswerStub()
+		code, ok := own[beforeKey].(string)
+		if !ok {
+			code = q.AnswerStub()
 		}
+		c.Source = noted(code, shown.text())
 		delete(own, beforeKey)
-		delete(own, typedKey)
-	default:
+	} else {
 		delete(own, codeKey)
-		f = fields{}
-		if c.Source != q.AnswerStub() {
-			own[beforeKey] = c.Source // nothing that was written is lost
+		if code := noted(c.Source, ""); code != q.AnswerStub() {
+			own[beforeKey] = code // nothing that was written is lost
 		}
-		own[typedKey] = object(f)
-		c.Source = f.source(q)
+		// After the code has run its answer is the last; what was typed before
+		// would have to be given in again.
+		if c.Run > 0 {
+			given = fields{}
+		}
+		own[typedKey] = object(given)
+		delete(own, draftKey)
+		if shown != given {
+			own[draftKey] = object(shown)
+		}
+		c.Source = given.source(q)
 	}
 	if _, err := b.write(); err != nil {
 		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
 		return
 	}
 	reply(w, b.block(slices.Index(b.nb.Cells, c), c))
+}
+
+var note = regexp.MustCompile(`(?m)^// typed into the form: .*\n`)
+
+// noted is code with a comment that says what was typed into the form in place of
+// it; without one if that is nothing.
+func noted(code, typed string) string {
+	code = note.ReplaceAllLiteralString(code, "")
+	if typed == "" {
+		return code
+	}
+	head := ""
+	if rest, ok := strings.CutPrefix(code, "%%\n"); ok {
+		head, code = "%%\n", rest
+	}
+	return head + "// typed into the form: " + typed + "\n" + code
 }
 
 // question finds a question and the cell for its answer.

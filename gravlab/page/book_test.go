@@ -197,8 +197,38 @@ func TestFormAndCode(t *testing.T) {
 	}
 	form("false")
 	c.send(request{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"3","u":"2 %","unit":"N m/rad"}}`})
-	if got := form("true"); !strings.Contains(got, `sheet.Typed(\"kappa\", \"3 N m/rad ± 2 %\")`) {
+	if got := form("true"); !strings.Contains(got, `a night's work`) || !strings.Contains(got, `// typed into the form: 3 N m/rad ± 2 %\n`) {
 		t.Errorf("what was typed becomes %s", got)
+	}
+	// Nothing was run meanwhile: the answer is as it was given in.
+	if got := form("false"); !strings.Contains(got, `"fields":{"number":"3","u":"2 %","unit":"N m/rad"}`) || strings.Contains(got, `"draft"`) {
+		t.Errorf("the answer comes back as %s", got)
+	}
+	c.send(request{method: "POST", path: labPath + "/save", body: `{"tab":"a","drafts":{"kappa-answer":{"number":"4","unit":"N m/rad"}}}`})
+	if got := form("true"); strings.Count(got, "typed into the form") != 1 || !strings.Contains(got, "form: 4 N m/rad") {
+		t.Errorf("what was typed and not given in becomes %s", got)
+	}
+	c.send(request{method: "POST", path: labPath + "/run", body: `{"tab":"a","cell":"kappa-answer","source":"%%\n// print x"}`})
+	if got := form("false"); !strings.Contains(got, `"fields":{}`) || !strings.Contains(got, `"draft":{"number":"4","unit":"N m/rad"}`) {
+		t.Errorf("after the code has run the form holds %s", got)
+	}
+}
+
+// After an answer in the form the code begins with the question's own stub, which
+// gives in nothing as it stands.
+func TestCodeAfterForm(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	c.enter()
+	const first = "/api/lab/00-first-steps"
+	c.send(request{path: first + "?tab=a"})
+	c.send(request{method: "POST", path: first + "/answer", body: `{"tab":"a","question":"fall-time","fields":{"number":"s","unit":"s"}}`})
+	_, _, got := c.send(request{method: "POST", path: first + "/form", body: `{"tab":"a","question":"fall-time","code":true}`})
+	if want := `"source":"%%\n// typed into the form: s\nresult := 0.0 // your calculation`; !strings.Contains(got, want) {
+		t.Errorf("the code is %s, want %s", got, want)
+	}
+	_, _, got = c.send(request{method: "POST", path: first + "/form", body: `{"tab":"a","question":"fall-time","code":false}`})
+	if !strings.Contains(got, `"form":true`) || !strings.Contains(got, `"fields":{"number":"s","unit":"s"}`) {
+		t.Errorf("back in the form: %s", got)
 	}
 }
 
@@ -214,6 +244,12 @@ func TestMeasured(t *testing.T) {
 		`{"number":"5.72 × 10^2","u":"3","unit":"s"}`:     "572 ± 3 s",
 		`{"number":"5.72e2","u":"0.3 × 10^1","unit":"s"}`: "572 ± 3 s",
 		`{"number":"500","u":"1 %","unit":"s"}`:           "500 ± 5 s",
+		`{"number":"572 s","u":"3 s","unit":"s"}`:         "572 ± 3 s",
+		`{"number":"572s","u":"3","unit":"s"}`:            "572 ± 3 s",
+		`{"number":"572","u":"3000 ms","unit":"s"}`:       "572 ± 3 s",
+		`{"number":"572 s","u":"3 s","unit":""}`:          "572 ± 3 s",
+		`{"number":"572 s","u":"3","unit":"min"}`:         "Two units",
+		`{"number":"s","unit":"s"}`:                       "unreadable",
 		`{"number":"572","u":"3","unit":""}`:              "unit",
 		`{"number":"","u":"","unit":""}`:                  "blank",
 	} {
