@@ -132,6 +132,7 @@ var everyAddress = []request{
 	{method: "POST", path: labPath + "/stop", body: `{"tab":"a","cell":"code-06"}`},
 	{method: "POST", path: labPath + "/allow", body: `{}`},
 	{path: labPath + "/report"},
+	{path: labPath + "/frame/none"},
 	{path: labPath + "/notebook"},
 	{method: "POST", path: labPath + "/anew", body: `{"tab":"a"}`},
 }

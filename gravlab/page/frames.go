@@ -80,6 +80,17 @@ func (b *book) output(index int, o *notebook.Output) string {
 	})
 }
 
+// hasFrame says whether a frame can be shown: those of an earlier run of the
+// program, and the oldest of many, are gone.
+func (s *Server) hasFrame(w http.ResponseWriter, r *http.Request, b *book) {
+	h, found := b.frames.get(r.PathValue("id"))
+	if found && h.option != nil {
+		_, err := os.Stat(filepath.Join(s.o.Web, webassets.Charts))
+		found = err == nil
+	}
+	reply(w, map[string]bool{"there": found})
+}
+
 // frame serves the content of a frame. Its policy takes away its origin, so that
 // it has no cookies, no storage and no way to the page around it, also when it
 // is opened by itself.

@@ -186,6 +186,15 @@ func TestJourney(t *testing.T) {
 		r.waitFor(`document.querySelector("#c-code-10 iframe.chart")`)
 		time.Sleep(700 * time.Millisecond)
 		r.shot("chart", false)
+		// A figure of an earlier run of the program stays, without its chart.
+		r.run("code-10")
+		r.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#c-code-10 [data-chart]").dataset.chart = "/frame/of-an-earlier-run"`))
+		r.click("#c-code-10 [data-chart]")
+		r.waitFor(`document.querySelector("#c-code-10 figure").innerText.includes("Run the cell again")`)
+		if got := r.read(`document.querySelector("#c-code-10 iframe") === null && document.querySelector("#c-code-10 figure img").naturalWidth > 0`); got != "true" {
+			t.Error("the still image does not stay where the chart is gone")
+		}
+		r.shot("chart-gone", false)
 	}
 	// Errors stand at their line, in plain words.
 	r.write("code-06", "%%\nb := torsion.Skelmire()\nfmt.Println(b.Arm, speed)")

@@ -166,6 +166,7 @@ func (s *Server) Handler() http.Handler {
 	api.HandleFunc("POST /api/lab/{name}/stop", s.withBook(s.stop))
 	api.HandleFunc("POST /api/lab/{name}/allow", s.withBook(s.allow))
 	api.HandleFunc("POST /api/lab/{name}/anew", s.withBook(s.anew))
+	api.HandleFunc("GET /api/lab/{name}/frame/{id}", s.withBook(s.hasFrame))
 	api.HandleFunc("GET /api/lab/{name}/report", s.withBook(s.report))
 	api.HandleFunc("GET /api/lab/{name}/notebook", s.withBook(s.notebook))
 

@@ -82,7 +82,16 @@ func TestSecondTab(t *testing.T) {
 	second.write("code-06", "// from the second tab")
 	second.waitFor(`document.querySelector("#bar .state").textContent === "saved"`)
 
+	// The first is told at once, without doing anything, and so is the second in turn.
+	r.waitFor(`document.getElementById("notice-other") && document.querySelector("#c-kappa-answer .give").disabled`)
+	r.click("#notice-other button")
+	second.waitFor(`document.getElementById("notice-other")`)
+	r.waitFor(`!document.getElementById("notice-other")`)
+
+	// A tab that does not say so takes over while the first is typed in.
+	r.ready()
 	r.write("code-10", "// typed too late in the first")
+	r.await(`fetch("` + labPath + `?tab=silent&take=1", { headers: { "X-Gravlab-Key": sessionStorage.getItem("key") } }).then((r) => String(r.status))`)
 	r.waitFor(`document.getElementById("notice-other")`)
 	nb := r.saved("01-weighing-the-earth")
 	if got := nb.Cell("code-06").Source; got != "// from the second tab" {
@@ -184,7 +193,11 @@ func TestKeyboard(t *testing.T) {
 	r.do(chromedp.KeyEvent("// print typed by hand"))
 	key(kb.Enter, kb.ModifierShift)
 	r.waitFor(`document.querySelector("#c-code-04 .output").innerText.includes("typed by hand")`)
-	r.waitFor(`document.activeElement.closest("#c-code-06")`)
+	// The caret stays where what is typed next is seen.
+	r.do(chromedp.KeyEvent(" and more"))
+	r.waitFor(`document.querySelector("#c-code-04 .cm-content, #c-code-04 textarea").textContent.includes("by hand and more")`)
+	key(kb.Escape)
+	tabTo(`document.activeElement.matches("#c-code-06 .cm-content, #c-code-06 textarea")`)
 	key(kb.Escape)
 	tabTo(`document.activeElement.matches("#c-code-06 .run")`)
 	tabTo(`document.activeElement.matches("#c-kappa-answer [name=number]")`)

@@ -26,7 +26,7 @@ export class Box {
     this.ready = editor(frame, {
       text: block.source, label: name, readOnly: !lab.writer,
       change: (text) => { block.source = text; lab.changed(block.id, text) },
-      run: (next) => { this.run(); if (next) lab.next(this) },
+      run: () => this.run(), // the caret stays: what is typed next is seen
     }).then((e) => { this.editor = e })
   }
 

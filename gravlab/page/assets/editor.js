@@ -27,7 +27,7 @@ function plain(parent, { text, label, readOnly, change, run }) {
   area.addEventListener("keydown", (e) => {
     if (e.key === "Enter" && (e.shiftKey || e.ctrlKey || e.metaKey)) {
       e.preventDefault()
-      run(e.shiftKey)
+      run()
     } else if (e.key === "Tab" && !e.shiftKey && !leaving && !readOnly) {
       e.preventDefault()
       area.setRangeText("\t", area.selectionStart, area.selectionEnd, "end")

@@ -2,7 +2,7 @@
 import { Box } from "./box.js"
 import { h, notice, setting } from "./dom.js"
 import { Form } from "./form.js"
-import { Refused, ask, call, hasStopped, isLost, whenBack } from "./link.js"
+import { Refused, ask, call, hasStopped, isLost, taken, whenBack, whenTaken } from "./link.js"
 import { rail } from "./rail.js"
 
 // A tab keeps its name when it is loaded again. While it is open the name is
@@ -17,21 +17,37 @@ let lab // the one that is shown
 export async function showLab(main, name) {
   lab = new Lab(main, name)
   await lab.open(false)
+  const look = async () => { if (document.visibilityState === "visible" && !isLost()) await lab.here() }
   const tick = async () => {
-    if (document.visibilityState === "visible" && !isLost()) await lab.here()
+    await look()
     setTimeout(tick, 5000)
   }
   setTimeout(tick, 5000)
+  document.addEventListener("visibilitychange", look)
+  whenTaken((name) => { if (name === lab.name && lab.writer) lab.here() })
   whenBack(() => lab.back())
   addEventListener("pagehide", () => lab.flush(true))
   addEventListener("beforeunload", (e) => { if (lab.dirty.size > 0 && hasStopped()) e.preventDefault() })
   main.addEventListener("click", openChart)
 }
 
-// openChart puts a chart in the place of the button that offers it.
-function openChart(e) {
+// openChart puts a chart in the place of the button that offers it, under its
+// still image.
+async function openChart(e) {
   const button = e.target.closest("[data-chart]")
   if (!button) return
+  let there
+  try {
+    ({ there } = await call(lab.path + button.dataset.chart))
+  } catch { // it is said above the page
+    return
+  }
+  if (!there) {
+    const gone = h("p", { class: "label", tabindex: "-1" }, "Run the cell again to look into the chart.")
+    button.replaceWith(gone)
+    gone.focus()
+    return
+  }
   const frame = h("iframe", { class: "chart", sandbox: "allow-scripts", title: "interactive chart", src: button.dataset.chart })
   button.replaceWith(frame)
   frame.scrollIntoView({ block: "nearest" })
@@ -85,12 +101,14 @@ class Lab {
         h("button", { type: "button", onclick: () => this.open(true) }, "Work in this tab instead"))
     } else {
       notice("other")
+      taken(this.name)
       this.restore()
     }
   }
 
   build() {
     const v = this.view
+    delete this.main.dataset.ready
     this.boxes.clear()
     this.forms.clear()
     this.state = h("span", { class: "state" }, "")
@@ -305,11 +323,6 @@ class Lab {
       const ok = await other.run()
       if (other === box || !ok) return
     }
-  }
-
-  next(box) {
-    const all = [...this.boxes.values()].filter((b) => !b.isSheet)
-    all[all.indexOf(box) + 1]?.editor.focus()
   }
 }
 

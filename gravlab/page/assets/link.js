@@ -6,6 +6,7 @@ let lost = "" // "stopped": the program does not answer; "unknown": it does not 
 let timer = 0
 const waiting = [] // told when the program is back
 const hoping = [] // told when this tab gets a key
+const hearing = [] // told when another tab works on a lab
 const tabs = new BroadcastChannel("gravlab") // tabs of this origin only
 
 export class Refused extends Error {
@@ -27,7 +28,12 @@ function keep(k) {
 tabs.onmessage = ({ data }) => {
   if (data === "key?" && key && !lost) tabs.postMessage({ key })
   else if (data.key && data.key !== key) keep(data.key)
+  else if (data.taken) for (const f of hearing) f(data.taken)
 }
+
+// taken tells the other tabs that this one works on a lab, and whenTaken hears it.
+export function taken(lab) { tabs.postMessage({ taken: lab }) }
+export function whenTaken(f) { hearing.push(f) }
 
 // ownKey is the key in the tab's address.
 export const ownKey = () => new URLSearchParams(location.hash.slice(1)).get("key")

@@ -32,17 +32,17 @@ const faultLine = StateField.define({
 })
 
 // make puts an editor into parent. change(text) is called at every change,
-// run(next) at Shift-Enter (next is true) and at Ctrl-Enter.
+// run() at Shift-Enter and Ctrl-Enter.
 export function make(parent, { text, label, readOnly, nonce, change, run }) {
-  const go1 = (next) => () => (run(next), true)
+  const start = () => (run(), true)
   const view = new EditorView({
     parent,
     state: EditorState.create({
       doc: text,
       extensions: [
         keymap.of([
-          { key: "Shift-Enter", run: go1(true) },
-          { key: "Mod-Enter", run: go1(false) },
+          { key: "Shift-Enter", run: start },
+          { key: "Mod-Enter", run: start },
           ...defaultKeymap, ...historyKeymap, indentWithTab,
         ]),
         EditorView.cspNonce.of(nonce),
