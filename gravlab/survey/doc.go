@@ -16,7 +16,9 @@
 // A reading is counter units, turned into m/s² by the maker's table and the
 // scale factor of a calibration line. Every correction is what is added to it.
 // Drift is a polynomial or a spline in time, common to all readings of the day;
-// a tare is a step at a stated moment and is no part of the drift. One least
+// a tare is a step at a stated moment and is no part of the drift. Where the
+// readings cannot say on which side of it a station was read, [FindTare] and
+// [Adjusted] name the station and by how much it may be wrong. One least
 // squares adjustment holds all: stations, drift, tares and ties to bases of
 // known value and epoch. Outliers are tested one by one with the normalised
 // residual (W. Baarda, A Testing Procedure for Use in Geodetic Networks, 1968;

@@ -43,6 +43,31 @@ func ExampleFindTare() {
 	// a step of 21(4) µGal after reading 12, about 10:27
 }
 
+// A station that is read once, beside the step: nobody knows on which side.
+func ExampleAdjustWithTare() {
+	plan := survey.AshgillFarm()
+	plan.Order = strings.Fields("base A1 base A1 A2 A1 A2 A4 A2 A1 base A1 base")
+	plan.TareAfter, plan.TareSize = 7, 45*gravlab.MicroGal
+	day := gravlab.Must(plan.Simulate(rand.New(rand.NewPCG(7, 3))))
+	reduced := gravlab.Must(plan.Job.Reduce(day.Readings))
+	ties, drift := []survey.Tie{{Station: "base", Value: plan.Tie.Value}}, survey.Drift{Degree: 1}
+
+	tare := gravlab.Must(survey.FindTare(reduced, ties, drift))
+	fmt.Printf("a step of %.0f µGal after one of the readings %v; in doubt: %v\n", tare.Size/gravlab.MicroGal, tare.Alike, tare.Doubtful)
+	show := func(how string, a *survey.Adjustment) {
+		s := gravlab.Must(a.Station("A4"))
+		fmt.Printf("%s: A4 is off by %.0f µGal, u %.0f, doubt %.0f\n", how, (s.Value-plan.Truth[4].Value)/gravlab.MicroGal, s.U/gravlab.MicroGal, s.Doubt/gravlab.MicroGal)
+	}
+	guessed := drift
+	guessed.Tares = []time.Time{tare.At}
+	show("the first place", gravlab.Must(survey.Adjust(reduced, ties, guessed)))
+	show("all places", gravlab.Must(survey.AdjustWithTare(reduced, ties, drift)))
+	// Output:
+	// a step of 50 µGal after one of the readings [6 7]; in doubt: [A4]
+	// the first place: A4 is off by -42 µGal, u 4, doubt 50
+	// all places: A4 is off by -17 µGal, u 26, doubt 0
+}
+
 func ExampleAdjustment_Worst() {
 	d := []survey.Difference{
 		{From: "A", To: "B", Value: 1203e-8, U: 10e-8}, {From: "B", To: "C", Value: -871e-8, U: 10e-8}, {From: "C", To: "A", Value: -345e-8, U: 10e-8},

@@ -659,6 +659,7 @@ func TestNoPanic(t *testing.T) {
 		}
 		_, _ = Adjust(reduced, ties, drift)
 		_, _ = FindTare(reduced, ties, Drift{Degree: 1})
+		_, _ = AdjustWithTare(reduced, ties, Drift{Degree: n % 3})
 		_, _ = ClockTrials(job, readings, ties, drift, time.Duration(n)*time.Hour)
 		_, _ = LoopDifferences(reduced, "base")
 		if network, err := AdjustNetwork(diffs, ties); err == nil {

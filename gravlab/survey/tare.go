@@ -3,7 +3,10 @@ package survey
 import (
 	"errors"
 	"math"
+	"slices"
 	"time"
+
+	"gonum.org/v1/gonum/mat"
 
 	"gravity.example/gravlab/internal/arg"
 )
@@ -18,14 +21,31 @@ type TareGuess struct {
 	// day without a tare passes |W| = 3 more often than the one time in 370 of a
 	// single place: with n places at most n times in 370.
 	W float64
+	// Alike are the indices of all places that fit as well as this one, rising,
+	// After among them. With more than one the readings do not say where the step
+	// lies, and After is only the first of them.
+	Alike []int
+	// Doubtful are the stations whose values hang on which of them it is, by up to
+	// Size: in most cases those read only between the first and the last of Alike.
+	// Nobody knows whether they were read before the step or after it.
+	Doubtful []string
 }
 
 // FindTare tries a step between each reading and the next beside stations and
 // drift, and returns the likeliest one: that which takes the most off chi²,
 // W² of it. The size is what [Adjust] finds with the step in [Drift].Tares, and
-// U stands on the stated uncertainties of the readings. A reading that nothing
-// checks (a station read once) cannot say on which side of it the step lies; of
-// places that fit alike the first is returned.
+// U stands on the stated uncertainties of the readings.
+//
+// A reading that nothing checks (a station read once) cannot say on which side of
+// it the step lies: of the places that fit alike the first is returned, all are in
+// Alike, and what hangs on the choice is in Doubtful. Those stations' values are
+// off by Size if the choice is wrong, and chi² does not show it. In the field,
+// read each of them again before the day ends: that settles it. Afterwards, look
+// in the field book for the moment. Where it has none, leave Doubtful out of the
+// table and of all that is computed from it, or adjust with [AdjustWithTare],
+// whose uncertainties hold the doubt, and name the stations in the notes of the
+// report. What [Adjust] finds with At among its tares is true only if At is: it
+// tells what hangs on it in [Adjusted].Doubt.
 //
 // It is an error when no place can be tried, and so is all that [Adjust]
 // refuses. A step is a guess until the field book names its cause. After the one
@@ -38,23 +58,224 @@ func FindTare(readings []Reduced, ties []Tie, drift Drift) (TareGuess, error) {
 	if len(drift.Tares) > 0 {
 		return TareGuess{}, arg.Bad("survey.FindTare", "drift.Tares", len(drift.Tares), "none: they are what is looked for")
 	}
-	d := newDay(a, readings, ties, drift)
-	best := TareGuess{After: -1}
-	for i := 0; i+1 < len(readings); i++ {
-		size, u, ok := d.step(i + 1)
-		if !ok {
-			continue // a step here cannot be told from the stations or the drift
-		}
-		// Better by more than rounding, else the first of equals.
-		if w := size / u; best.After < 0 || math.Abs(w) > math.Abs(best.W)*(1+1e-9) {
-			from, to := readings[i].Time, readings[i+1].Time
-			best = TareGuess{After: i, At: from.Add(to.Sub(from) / 2), Size: size, U: u, W: w}
-		}
-	}
-	if best.After < 0 {
+	places := newDay(a, readings, ties, drift).places()
+	best, found := likeliest(readings, places)
+	if !found {
 		return best, errors.New("survey.FindTare: the day has too few repeats to tell a step anywhere")
 	}
+	for i, p := range places {
+		if p.tried && math.Abs(p.size/p.u) >= math.Abs(best.W)*(1-1e-9) {
+			best.Alike = append(best.Alike, i)
+		}
+	}
+	best.Doubtful = a.doubtful(readings, drift, places, best)
 	return best, nil
+}
+
+// likeliest is the place that takes the most off chi².
+func likeliest(readings []Reduced, places []place) (best TareGuess, found bool) {
+	best.After = -1
+	for i, p := range places {
+		// Better by more than rounding, else the first of equals.
+		if w := p.size / p.u; p.tried && (best.After < 0 || math.Abs(w) > math.Abs(best.W)*(1+1e-9)) {
+			from, to := readings[i].Time, readings[i+1].Time
+			best = TareGuess{After: i, At: from.Add(to.Sub(from) / 2), Size: p.size, U: p.u, W: w}
+		}
+	}
+	return best, best.After >= 0
+}
+
+// doubtful lists the stations whose values differ among the places that fit
+// alike.
+func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, best TareGuess) (names []string) {
+	if len(best.Alike) < 2 {
+		return nil
+	}
+	// With a step of this size the value of a station is its value without one,
+	// less what the station makes of the step.
+	lo, hi := make([]float64, len(a.index)), make([]float64, len(a.index))
+	for i := range lo {
+		lo[i], hi[i] = math.Inf(1), math.Inf(-1)
+	}
+	_, _, scaled := record(readings)
+	a.eachStep(readings, drift.terms(scaled), func(after int, made []float64, _ float64) {
+		if _, alike := slices.BinarySearch(best.Alike, after); alike {
+			for i := range lo {
+				change := -places[after].size * made[i]
+				lo[i], hi[i] = min(lo[i], change), max(hi[i], change)
+			}
+		}
+	})
+	for _, s := range a.Stations {
+		if i, free := a.index[s.Name]; free && hi[i]-lo[i] > 1e-6*math.Abs(best.Size) {
+			names = append(names, s.Name)
+		}
+	}
+	return names
+}
+
+// eachStep says, for a step after each reading but the last, what the parameters
+// of the adjustment make of it: the coefficients of the nearest that they come to
+// 1 from the step on and 0 before, weighted as the readings are, and the share of
+// its square that is left.
+func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float64, do func(after int, made []float64, left float64)) {
+	stations := len(a.index)
+	product := mat.NewVecDense(stations+len(terms), nil) // of every column with the step
+	made := mat.NewVecDense(stations+len(terms), nil)
+	square := 0.0
+	for i := len(readings) - 1; i > 0; i-- {
+		r := readings[i]
+		weight := 1 / (r.UValue * r.UValue)
+		square += weight
+		if k, free := a.index[r.Station]; free {
+			product.SetVec(k, product.AtVec(k)+weight)
+		}
+		for k, term := range terms {
+			product.SetVec(stations+k, product.AtVec(stations+k)+weight*term(r.Time))
+		}
+		made.MulVec(a.parameters.Cov, product)
+		do(i-1, made.RawVector().Data, 1-mat.Dot(made, product)/square)
+	}
+}
+
+// setDoubt finds what hangs on the moments of the tares. Where the parameters of
+// the adjustment, a tare's with a factor λ among them, make a step at another
+// place to nothing left, that step can take the tare's part, and all fits as
+// before: with the tare's size over λ, and the other parameters less what they
+// make of it.
+func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float64) {
+	first := len(a.index) + len(terms) - len(a.Steps)
+	a.eachStep(readings, terms, func(_ int, made []float64, left float64) {
+		if left > 1e-9 {
+			return // a tare here fits otherwise
+		}
+		for k, size := range a.Steps {
+			lambda := made[first+k]
+			if math.Abs(lambda) < 1e-6 {
+				continue // no place for this tare
+			}
+			for i := range a.Stations {
+				s := &a.Stations[i]
+				if j, free := a.index[s.Name]; free && math.Abs(made[j]/lambda) > 1e-6 {
+					s.Doubt = max(s.Doubt, math.Abs(size*made[j]/lambda))
+				}
+			}
+		}
+	})
+}
+
+// AdjustWithTare is [Adjust] for somebody who knows that there was a step and not
+// where. It takes the step to lie between any two readings alike, before they have
+// been looked at, and of any size: then each place counts by how well it fits,
+// exp(−chi²/2) times the uncertainty of the size there (common practice, no
+// source: the theorem of Bayes with the size integrated out). Values, drift and
+// step are means over all places, and their covariance holds both that at each
+// place and how the places differ. Where one place fits best by far the result is
+// that of Adjust with the step there. Where several fit alike a station that hangs
+// on the choice is at the mean of its values with an uncertainty like their
+// half-difference. That is not a normal distribution: the truth is near one end or
+// the other.
+//
+// Residuals, chi² and its degrees of freedom are those of the place that fits
+// best, the first of them. A place found by [FindTare] that the field book
+// confirms needs none of this: put its moment into [Drift].Tares. It is an error
+// where FindTare has one. It costs about four times what Adjust does.
+func AdjustWithTare(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
+	guess, err := FindTare(readings, ties, drift)
+	if err != nil {
+		return nil, err
+	}
+	without, err := Adjust(readings, ties, drift)
+	if err != nil {
+		return nil, err
+	}
+	places := newDay(without, readings, ties, drift).places()
+	terms := drift
+	drift.Tares = []time.Time{guess.At}
+	a, err := Adjust(readings, ties, drift)
+	if err != nil {
+		return nil, err
+	}
+
+	// A step of size s after a reading changes the parameters by s times a
+	// direction: less what they make of it, and 1 for the step itself.
+	type possible struct {
+		weight, size, u float64
+		direction       *mat.VecDense
+	}
+	var all []possible
+	total, n := 0.0, len(without.parameters.P)
+	_, _, scaled := record(readings)
+	without.eachStep(readings, terms.terms(scaled), func(after int, made []float64, _ float64) {
+		p := places[after]
+		if !p.tried {
+			return
+		}
+		w := p.size / p.u
+		weight := p.u / guess.U * math.Exp((w*w-guess.W*guess.W)/2)
+		if weight < 1e-12 {
+			return
+		}
+		direction := mat.NewVecDense(n+1, nil)
+		for k := range n {
+			direction.SetVec(k, -made[k])
+		}
+		direction.SetVec(n, 1)
+		all = append(all, possible{weight, p.size, p.u, direction})
+		total += weight
+	})
+	mean := mat.NewVecDense(n+1, nil)
+	for i := range all {
+		all[i].weight /= total
+		mean.AddScaledVec(mean, all[i].weight*all[i].size, all[i].direction)
+	}
+	cov := mat.NewSymDense(n+1, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			cov.SetSym(i, j, without.parameters.Cov.At(i, j))
+		}
+	}
+	var off mat.VecDense
+	for _, p := range all {
+		cov.SymRankOne(cov, p.weight*p.u*p.u, p.direction)
+		off.AddScaledVec(mean, -p.size, p.direction)
+		cov.SymRankOne(cov, p.weight, &off)
+	}
+
+	parameters := *a.parameters
+	parameters.P, parameters.U, parameters.Cov = make([]float64, n+1), make([]float64, n+1), cov
+	for i := range parameters.P {
+		if i < n {
+			parameters.P[i] = without.parameters.P[i]
+		}
+		parameters.P[i] += mean.AtVec(i)
+		parameters.U[i] = math.Sqrt(math.Max(0, cov.At(i, i)))
+	}
+	a.parameters = &parameters
+	for i, s := range without.Stations {
+		if k, free := without.index[s.Name]; free {
+			s.Value, s.U = s.Value+mean.AtVec(k), parameters.U[k]
+		}
+		a.Stations[i] = s
+	}
+	a.setRate(readings, drift)
+	a.Steps, a.USteps = []float64{parameters.P[n]}, []float64{parameters.U[n]}
+	return a, nil
+}
+
+// A place is what a step after a reading would find.
+type place struct {
+	size, u float64 // m/s²
+	tried   bool    // false where it cannot be told from the stations or the drift
+}
+
+// places are all places, by the index of the reading before.
+func (d *day) places() []place {
+	places := make([]place, d.readings-1)
+	for i := range places {
+		places[i].size, places[i].u, places[i].tried = d.step(i + 1)
+	}
+	return places
 }
 
 // A day holds an adjustment as FindTare needs it: what one more parameter would
