@@ -261,7 +261,7 @@ func fallLimit(d *Draw) Question {
 	exact := testdata.Find("model_checks.csv", "equivalence-limit-01") // -1.5(1.2)e-13
 	return Question{
 		ID: "limit", Kind: judge.Number, Marks: 2, Title: "An upper limit",
-		Prompt: fmt.Sprintf("Another laboratory reports $\\eta = %.1f(%.1f)\\times 10^{-13}$, with a standard uncertainty in the brackets. Which limit $L$ on $|\\eta|$ may it state with 95 %% confidence: the interval from $-L$ to $L$ that holds 95 %% of a normal distribution about the estimate? (Nothing was known about $\\eta$ before, not even the sign.)", eta, u),
+		Prompt: fmt.Sprintf("Another laboratory reports $\\eta = %.1f(%.1f)\\times 10^{-13}$, with a standard uncertainty in the brackets. Which limit $L$ on $|\\eta|$ may it state with 95 %% confidence: the interval from $-L$ to $L$ that holds 95 %% of a normal distribution about the estimate? (Nothing was known about $\\eta$ before, not even the sign.) Try values of $L$ with `math.Erf`, or ask `equivalence.Limit`, which takes estimate, standard uncertainty and share.", eta, u),
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.02, Why: "a limit is stated with two digits"},
 		Solve: valueOf(limit),
 		Slips: []Slip{

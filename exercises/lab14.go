@@ -276,7 +276,7 @@ func truckPerson(d *Draw) Question {
 	printed := testdata.Find("worked_examples.csv", "gradient-04") // a person at 2 m: about 1 E
 	return Question{
 		ID: "person", Kind: judge.Number, Marks: 2, Title: "The person beside the gate",
-		Prompt: fmt.Sprintf("A gradiometer at the gate reads the gradient of the pull along the line to whoever stands there. What does a person of %g kg, taken for a point %.1f m away, add?", m, r),
+		Prompt: fmt.Sprintf("A gradiometer at the gate reads the gradient of the pull along the line to whoever stands there. What does a person of %g kg, taken for a point %.1f m away, add? Gradients are given in eotvos, $1\\ \\mathrm{E} = 10^{-9}\\ \\mathrm{s^{-2}}$.", m, r),
 		Unit:   "E", Tol: judge.Tolerance{Rel: 0.006, Why: "G of 6.67e-11 (0.06 % low) and three digits carried"},
 		Solve: valueOf(g),
 		Slips: []Slip{
