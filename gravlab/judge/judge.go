@@ -5,7 +5,9 @@
 // value, whatever unit of the right dimension it was given in. When it is not,
 // the judge looks for the reason: a value that follows from the student's own
 // earlier answers (carried), a named slip, a right number with a wrong or
-// missing unit. A verdict says what to do next and never gives the answer away.
+// missing unit, a right value rounded too early. A slip is not named where
+// the digits given are those of the right value as well, unless it leads to
+// exactly these. A verdict says what to do next and never gives the answer away.
 //
 // Uncertainties are standard ones (k = 1). A stated uncertainty u is credible
 // when it lies within a factor CredibleFactor of the judge's own and the value
@@ -21,7 +23,7 @@ const (
 	Carried    Outcome = "carried"    // right, given the student's earlier answer
 	Slip       Outcome = "slip"       // a known mistake, which the verdict names
 	Unit       Outcome = "unit"       // right number, wrong or missing unit
-	Off        Outcome = "off"        // not recognised
+	Off        Outcome = "off"        // not recognised, or rounded too early
 	Blank      Outcome = "blank"      // nothing given in yet
 	Unreadable Outcome = "unreadable" // not a number, not an option, a function that fails
 	Waiting    Outcome = "waiting"    // a text that a person will read

@@ -153,6 +153,115 @@ func TestUnits(t *testing.T) {
 	}
 }
 
+// TestRounding: a right or carried value that was rounded too early is said to be,
+// and earns nothing; no mistake is named that the digits do not tell from it.
+func TestRounding(t *testing.T) {
+	const early = "rounded too early"
+	number := NumberTask{Marks: 2, Want: 1.5223e-9, Carried: 4.4871e-9, From: "kappa", Unit: "N", Tol: Tolerance{Rel: 0.01},
+		Slips: []WrongValue{{"half", 0.76115e-9, math.NaN(), "a way out"}, {"near", 1.4981e-9, math.NaN(), "a way out"}, {"double", 2.004e-9, math.NaN(), "a way out"}, {"plain one", 1e-8, 4e-9, "a way out"}},
+		Hints: [2]string{"the hint", "the hint"}}
+	other := number
+	other.Slips = nil
+	measured := NumberTask{Marks: 3, Want: 3.127e-3, Carried: math.NaN(), Unit: "mrad", U: 0.0029e-3,
+		Slips: []WrongValue{{"near", 3.097e-3, math.NaN(), "a way out"}, {"far", 6.254e-3, math.NaN(), "a way out"}},
+		Hints: [2]string{"the hint", "the hint"}}
+	whole := NumberTask{Marks: 2, Want: 1523, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.005},
+		Slips: []WrongValue{{"near", 1502, math.NaN(), "a way out"}}, Hints: [2]string{"the hint", "the hint"}}
+	typed := func(text string) Answer { return Answer{Text: text, Typed: true} }
+	for _, c := range []struct {
+		task    NumberTask
+		answer  Answer
+		outcome Outcome
+		says    string
+	}{
+		{number, typed("1.52 nN"), Right, ""},
+		{number, typed("1.5e-9 N"), Off, early},
+		{number, typed("1.50e-9 N"), Slip, "Near"},
+		{number, typed("0.0000000015 N"), Off, early},
+		{number, typed("2e-9 N"), Off, early}, // to one digit
+		{number, typed("2.0 nN"), Slip, "Double"},
+		{number, typed("1.6 nN"), Off, "the hint"},
+		{number, typed("0.76 nN"), Slip, "Half"},
+		{number, typed("4.5 nN"), Carried, ""},
+		{number, typed("4 nN"), Slip, "Plain one"}, // exactly
+		{other, typed("4 nN"), Off, early + ", given your answer to kappa"},
+		{number, typed("4.4 nN"), Off, "the hint"},
+		{number, typed("-1.5 nN"), Off, "the hint"},
+		{number, Answer{Value: 1.5, Unit: "nN"}, Off, early},
+		{number, Answer{Value: 1.4981, Unit: "nN"}, Slip, "Near"},
+		{number, Answer{Value: 1.5001, Unit: "nN"}, Slip, "Near"},
+		{number, Answer{Value: 1500, Unit: "pN"}, Slip, "Near"},
+		{whole, typed("1500 m"), Slip, "Near"}, // to the metre
+		{whole, typed("1.5 km"), Off, early},
+		{whole, Answer{Value: 1.5, Unit: "km"}, Off, early},
+		{whole, Answer{Value: 1600, Unit: "m"}, Off, "the hint"},
+		{whole, typed("2000 m"), Off, early},
+		{whole, typed("1.500e3 m"), Slip, "Near"},
+		{whole, typed("1.600e3 m"), Off, "the hint"},
+		{measured, typed("3.1 ± 0.1 mrad"), Off, early},
+		{measured, typed("3.1 ± 0.1 mrad"), Off, "far larger"},
+		{measured, typed("3.1 mrad"), Off, "State its"},
+		{measured, Answer{Value: 3.1, U: 0.1, Unit: "mrad"}, Off, early},
+		{measured, Answer{Value: 3.097, U: 0.003, Unit: "mrad"}, Slip, "Near"},
+		{measured, typed("3.10 ± 0.01 mrad"), Slip, "Near"},
+		{measured, typed("3.10 ± 0.03 mrad"), Slip, "Near"},
+		{measured, typed("6.3 ± 0.1 mrad"), Off, "the hint"},
+		{measured, typed("6.25 ± 0.01 mrad"), Slip, "Far"},
+		{other, typed("0 ± 1 nN"), Off, "the hint"},
+	} {
+		v := JudgeNumber(c.task, c.answer)
+		if v.Outcome != c.outcome || !strings.Contains(v.Message, c.says) || c.says == early && strings.Contains(v.Message, "hint") || v.Outcome == Off && v.Marks != 0 {
+			t.Errorf("%+v: %s, %d marks, %q; want %s, %q", c.answer, v.Outcome, v.Marks, v.Message, c.outcome, c.says)
+		}
+		if v.Outcome != Right && strings.Count(v.Message, "\n") > 2 {
+			t.Errorf("%+v: %q has more than three lines", c.answer, v.Message)
+		}
+	}
+}
+
+// TestRoundedInside: whatever the digits, an answer within the tolerance is never
+// said to be rounded too early, and one that is said to be rounds from the right value.
+func TestRoundedInside(t *testing.T) {
+	said := 0
+	rapid.Check(t, func(t *rapid.T) {
+		want := rapid.Float64Range(1e-3, 1e5).Draw(t, "want")
+		task := NumberTask{Marks: 2, Want: want, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: rapid.Float64Range(1e-4, 0.05).Draw(t, "tolerance")},
+			Slips: []WrongValue{{"a slip", want * rapid.Float64Range(0.7, 1.4).Draw(t, "slip"), math.NaN(), "a way out"}}}
+		digits := rapid.IntRange(1, 6).Draw(t, "digits")
+		text := strconv.FormatFloat(want*rapid.Float64Range(0.9, 1.1).Draw(t, "off"), 'e', digits-1, 64)
+		value, _ := strconv.ParseFloat(text, 64)
+		exponent, _ := strconv.Atoi(text[strings.IndexByte(text, 'e')+1:])
+		v := JudgeNumber(task, Answer{Text: text + " m", Typed: true})
+		if v.Outcome == Right || !strings.Contains(v.Message, "too early") {
+			return
+		}
+		said++
+		if v.Outcome != Off || v.Marks != 0 || math.Abs(value-want) <= task.Allowed(want) || math.Abs(value-want) > 0.5001*math.Pow(10, float64(exponent-digits+1)) {
+			t.Fatalf("%s where %g is wanted: %+v", text, want, v)
+		}
+	})
+	if said == 0 {
+		t.Error("no answer was rounded too early")
+	}
+}
+
+// BenchmarkTyped judges what a student types, of each kind that takes a path of
+// its own: the budget of a verdict is 1 ms.
+func BenchmarkTyped(b *testing.B) {
+	task := NumberTask{Marks: 3, Want: 3.127e-3, Carried: math.NaN(), Unit: "mrad", U: 0.0029e-3,
+		Slips: []WrongValue{{"near", 3.097e-3, math.NaN(), "a way out"}, {"far", 6.254e-3, math.NaN(), "a way out"}}}
+	for _, c := range []struct{ name, text string }{
+		{"right", "3.127 ± 0.003 mrad"}, {"rounded", "3.1 ± 0.1 mrad"}, {"slip", "6.254(6) mrad"}, {"name", "3.127 Milliradians"}, {"twice", "3.127 rad rad"},
+		{"unknown", "3.127 furlong"}, {"zero", "0 mrad"}, {"slashes", "3 " + strings.Repeat("E/", 90)}, {"units", "3 mrad ± 1 " + strings.Repeat("rad ", 24)},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				JudgeNumber(task, Answer{Text: c.text, Typed: true})
+			}
+		})
+	}
+}
+
 // TestNormalised: the worked form of ISO 13528, 9.7 (from memory): |x-X| over
 // the root of the sum of squares of both expanded uncertainties.
 func TestNormalised(t *testing.T) {

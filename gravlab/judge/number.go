@@ -21,7 +21,8 @@ const (
 //
 // Full marks go to a right or carried answer; half of them, rounded down, to a
 // right number with a wrong or missing unit and to a right value whose
-// uncertainty is missing or not credible.
+// uncertainty is missing or not credible. An answer whose few digits are those of
+// the right value, outside the tolerance, is off and told to be rounded too early.
 func JudgeNumber(t NumberTask, a Answer) Verdict {
 	if a.blank() {
 		return Verdict{Outcome: Blank, Of: t.Marks, Message: "Nothing given in yet."}
@@ -47,7 +48,7 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 		v.Outcome, v.Marks = Carried, t.Marks
 		v.Message = fmt.Sprintf("Right, given your answer to %s. Look at that one again.", t.From)
 	default:
-		return t.wrong(v, r.value)
+		return t.wrong(v, r)
 	}
 	if t.U > 0 {
 		return t.uncertainty(v, r)
@@ -97,14 +98,29 @@ func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
 	return v
 }
 
-// wrong looks for the reason of a number that is neither right nor carried.
-func (t NumberTask) wrong(v Verdict, got float64) Verdict {
+// fewDigits is how many digits an answer has at most that is said to be rounded
+// too early.
+const fewDigits = 3
+
+// wrong looks for the reason of a number that is neither right nor carried. A
+// mistake is named only where the digits given tell it from the right value, or
+// where it leads to exactly these digits: a factor of 1, a number of the question
+// left as it is.
+func (t NumberTask) wrong(v Verdict, r reading) Verdict {
+	got, unclear := r.value, false
 	for _, s := range t.Slips {
 		if t.fits(got, s.Value) || t.fits(got, s.Carried) {
+			if (r.covers(t.Want) || r.covers(t.Carried)) && !r.is(s.Value) && !r.is(s.Carried) {
+				unclear = true
+				continue
+			}
 			v.Outcome, v.Slip = Slip, s.Name
 			v.Message = capital(s.Name) + "?\n" + s.Fix
 			return v
 		}
+	}
+	if unclear {
+		return t.rounded(v, r)
 	}
 	for _, right := range []float64{t.Want, t.Carried} {
 		if t.fits(-got, right) {
@@ -133,8 +149,29 @@ func (t NumberTask) wrong(v Verdict, got float64) Verdict {
 		}
 		return v
 	}
+	if r.few(fewDigits) && (r.rounds(t.Want, r.coarse) || r.rounds(t.Carried, r.coarse)) {
+		return t.rounded(v, r)
+	}
 	v.Outcome = Off
 	v.Message = "Not recognised.\n" + t.Hints[min(t.Tries, 1)]
+	return v
+}
+
+// rounded is the verdict on an answer that is as near to the right or carried
+// value as its digits allow, and not within the tolerance.
+func (t NumberTask) rounded(v Verdict, r reading) Verdict {
+	v.Outcome = Off
+	v.Message = "This looks rounded too early"
+	if !r.covers(t.Want) && !r.rounds(t.Want, r.coarse) {
+		v.Message += ", given your answer to " + t.From
+	}
+	v.Message += ".\nCarry more digits through the calculation, and round only at the end."
+	switch {
+	case t.U > 0 && r.u == 0:
+		v.Message += "\nState its standard uncertainty too."
+	case t.U > 0 && r.u > t.U*CredibleFactor:
+		v.Message += "\nIts uncertainty is far larger than this record allows."
+	}
 	return v
 }
 

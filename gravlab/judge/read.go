@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"strings"
 
 	"gravity.example/gravlab/quantity"
@@ -13,6 +14,11 @@ import (
 type reading struct {
 	value, u   float64 // SI
 	understood string
+
+	// One unit of the last digit that was given, SI. A zero at the end of a whole
+	// number is a digit for the step and none for the coarse step: 1500 m may be
+	// known to a metre or to a hundred.
+	step, coarse float64
 
 	refusal string // why it cannot be judged, and what to do; empty if it can
 
@@ -46,7 +52,11 @@ type wanted struct {
 func readTyped(text string, want wanted) reading {
 	got, err := quantity.Parse(text, want.Unit)
 	if err == nil {
-		return reading{value: got.Value, u: got.U, understood: got.Understood()}
+		r := reading{value: got.Value, u: got.U, understood: got.Understood(), step: got.Step, coarse: got.Step}
+		if !strings.ContainsAny(text, ".,") && got.Step > 0 { // a whole number
+			r.coarse *= lastPlace(math.Round(got.Value / got.Step))
+		}
+		return r
 	}
 	r := reading{understood: fmt.Sprintf("%q", clip(text))}
 	var problem *quantity.InputError
@@ -84,6 +94,8 @@ func readGiven(a Answer, want wanted) reading {
 	case err == nil:
 		q := quantity.Quantity{Value: a.Value * unit.SI(), U: a.U * unit.SI(), Unit: unit}
 		r.value, r.u, r.understood = q.Value, q.U, q.String()
+		r.coarse = lastPlace(a.Value) * unit.SI()
+		r.step = math.Min(r.coarse, unit.SI())
 		if q.U == 0 {
 			r.understood = q.Digits(6)
 		}
@@ -99,6 +111,38 @@ func readGiven(a Answer, want wanted) reading {
 	}
 	return r
 }
+
+// lastPlace is one unit of the last digit, but for zeros, of a number as it is
+// written in full: 100 for 1500, 0.1 for 3.1.
+func lastPlace(x float64) float64 {
+	mantissa, exponent, _ := strings.Cut(strconv.FormatFloat(x, 'e', -1, 64), "e")
+	_, decimals, _ := strings.Cut(mantissa, ".")
+	n, _ := strconv.Atoi(exponent)
+	return math.Pow(10, float64(n-len(decimals)))
+}
+
+// few reports whether at most n significant digits were given, and not 0.
+func (r reading) few(n int) bool {
+	ratio := math.Abs(r.value) / r.coarse // one digit: from 1 to 9
+	return ratio > 0.5 && ratio < math.Pow(10, float64(n))-0.5
+}
+
+// rounds reports whether value, rounded to the place of step, is the answer. It
+// is false for a NaN.
+func (r reading) rounds(value, step float64) bool {
+	return math.Abs(r.value-value) <= step/2*(1+1e-9)
+}
+
+// covers reports whether value is as good a meaning of the answer as its digits:
+// it rounds to them, or lies within an uncertainty that says no more than that
+// the last digit is not sure.
+func (r reading) covers(value float64) bool {
+	const edge = 1 + 1e-9
+	return r.rounds(value, r.step) || r.u <= r.step*edge && math.Abs(r.value-value) <= r.u*edge
+}
+
+// is reports whether value is the answer without any rounding.
+func (r reading) is(value float64) bool { return within(r.value, value, 1e-9*math.Abs(value)) }
 
 // withoutUnit notes a number without a unit.
 func (r *reading) withoutUnit(number float64, want wanted) {

@@ -218,7 +218,7 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 	if unitText == "" && len(p.want.factors) > 0 {
 		return Reading{}, withNumber(refuse(p.text, ErrNoUnit, "type it with the number, such as %s %s", numberText(typed, 15), p.want))
 	}
-	r := Reading{Quantity: Quantity{Value: value.in(u), Unit: u}}
+	r := Reading{Quantity: Quantity{Value: value.in(u), Unit: u}, Step: u.scale("1", value.exponent-value.decimals)}
 	if math.IsInf(r.Value, 0) || r.Value == 0 && typed != 0 {
 		return Reading{}, refuse(p.text, ErrRange, "a size between 1e-300 and 1e300 in SI units")
 	}

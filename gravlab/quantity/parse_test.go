@@ -131,6 +131,14 @@ func TestParse(t *testing.T) {
 	}
 }
 
+func TestStep(t *testing.T) {
+	for text, want := range map[string]float64{"3.1 m": 0.1, "3.10(2) m": 0.01, "12 345.6 mm": 1e-4, "1500 mm": 1e-3, "3,25e-7 km": 1e-6, "(8.40 ± 0.02) × 10⁻⁸ m": 1e-10, "10^-8 m": 1e-8, "0.0 m": 0.1} {
+		if r, err := Parse(text, MustUnit("m")); err != nil || math.Abs(r.Step-want) > 1e-15*want {
+			t.Errorf("%s: a step of %g, %v; want %g", text, r.Step, err, want)
+		}
+	}
+}
+
 func TestRefuse(t *testing.T) {
 	tests := []struct {
 		text, want string

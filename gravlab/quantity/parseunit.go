@@ -113,7 +113,7 @@ func choose(text string, readings []Unit, want Dimension, wantText string) (Unit
 // own.
 func twoUnits(text string, want Dimension, wantText string) (first, second string, ok bool) {
 	words := strings.Fields(text)
-	for i := 1; i < len(words); i++ {
+	for i := 1; i < len(words) && len(words) <= maxFactors; i++ {
 		first, second = strings.Join(words[:i], " "), strings.Join(words[i:], " ")
 		if len(fitting(first, want, wantText)) > 0 && len(fitting(second, want, wantText)) > 0 {
 			return first, second, true

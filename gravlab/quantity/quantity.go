@@ -54,6 +54,9 @@ type Reading struct {
 	Quantity
 	// Text is the text as typed.
 	Text string
+	// Step is one unit of the last digit that was typed, in SI units: 1e-4 for
+	// "3.1 mrad". Zeros at the end count as digits.
+	Step float64
 	// Remarks say what was taken for granted: a decimal comma, which of two
 	// units of one name, a coverage factor.
 	Remarks []string
