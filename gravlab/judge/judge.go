@@ -24,7 +24,7 @@ const (
 	Slip       Outcome = "slip"       // a known mistake, which the verdict names
 	Unit       Outcome = "unit"       // right number, wrong or missing unit
 	Off        Outcome = "off"        // not recognised, or rounded too early
-	Blank      Outcome = "blank"      // nothing given in yet
+	Blank      Outcome = "blank"      // nothing given in yet: no text, or a number of exactly 0
 	Unreadable Outcome = "unreadable" // not a number, not an option, a function that fails
 	Waiting    Outcome = "waiting"    // a text that a person will read
 )

@@ -245,6 +245,27 @@ func TestRoundedInside(t *testing.T) {
 	}
 }
 
+// TestZero: a number of exactly 0 is nothing given in, from code and typed, with a
+// unit or without.
+func TestZero(t *testing.T) {
+	task := NumberTask{Marks: 2, Want: 0.3, Carried: math.NaN(), Unit: "s", U: 0.01, Hints: [2]string{"the hint", "the hint"}}
+	for text, want := range map[string]Outcome{
+		"0": Blank, "0 s": Blank, "0.0 ms": Blank, "-0": Blank, "0,00 s": Blank, "0 kg": Blank, "0 foo": Blank, "0 s s": Blank, "0 -": Blank, "0e5 s": Blank,
+		"0 s ± 0 s": Blank, "0 ± 0": Blank, "(0 ± 0) s": Unreadable, "0 ± 0.1 s": Off, "0 s ± 0.1 s": Off, "0 ± 0.1": Unreadable, "0.1 s ± 0 s": Unreadable,
+		"0.3 s ± 0 s": Unreadable, "0 0 s": Unreadable, "s": Unreadable, "0.001 s": Off, "1e-400 s": Unreadable,
+	} {
+		if v := JudgeNumber(task, Answer{Text: text, Typed: true}); v.Outcome != want || v.Outcome == Blank && (v.Marks != 0 || v.Of != 2 || v.SI != 0) {
+			t.Errorf("%q: %+v, want %s", text, v, want)
+		}
+	}
+	count := NumberTask{Marks: 2, Want: 3, Carried: math.NaN(), Unit: "1", Tol: Tolerance{Abs: 0.1}}
+	for _, a := range []Answer{{Unit: "1"}, {Text: "0", Typed: true}, {Text: "0 1", Typed: true}} {
+		if v := JudgeNumber(count, a); v.Outcome != Blank {
+			t.Errorf("%+v: %+v", a, v)
+		}
+	}
+}
+
 // BenchmarkTyped judges what a student types, of each kind that takes a path of
 // its own: the budget of a verdict is 1 ms.
 func BenchmarkTyped(b *testing.B) {

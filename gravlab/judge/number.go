@@ -30,6 +30,8 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	r := read(a, t.Unit)
 	v := Verdict{Of: t.Marks, Understood: r.understood}
 	switch {
+	case r.zero:
+		return Verdict{Outcome: Blank, Of: t.Marks, Message: "A number of exactly 0 counts as nothing given in yet."}
 	case r.refusal != "":
 		v.Outcome, v.Message = Unreadable, r.refusal
 		return v
@@ -56,6 +58,8 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	return v
 }
 
+// blank reports whether nothing was given in. A 0 that was typed shows when it is
+// read.
 func (a Answer) blank() bool {
 	if a.Typed {
 		return strings.TrimSpace(a.Text) == ""

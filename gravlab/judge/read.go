@@ -20,6 +20,8 @@ type reading struct {
 	// known to a metre or to a hundred.
 	step, coarse float64
 
+	zero bool // exactly 0 was typed, without an uncertainty or with 0
+
 	refusal string // why it cannot be judged, and what to do; empty if it can
 
 	// A number whose unit is missing or does not fit: what is wrong with the
@@ -51,6 +53,9 @@ type wanted struct {
 
 func readTyped(text string, want wanted) reading {
 	got, err := quantity.Parse(text, want.Unit)
+	if (err != nil || got.Value == 0) && zero(text, want.Unit) {
+		return reading{zero: true}
+	}
 	if err == nil {
 		r := reading{value: got.Value, u: got.U, understood: got.Understood(), step: got.Step, coarse: got.Step}
 		if !strings.ContainsAny(text, ".,") && got.Step > 0 { // a whole number
@@ -73,6 +78,26 @@ func readTyped(text string, want wanted) reading {
 		r.refusal = capital(problem.Kind.Error()) + ".\n" + capital(problem.Ask)
 	}
 	return r
+}
+
+// zero reports whether text is the number 0, whatever its unit, and so is its
+// uncertainty if it has one.
+func zero(text string, want quantity.Unit) bool {
+	if !strings.Contains(text, "0") {
+		return false
+	}
+	got, err := quantity.Parse(text, want)
+	var refused *quantity.InputError
+	if !errors.As(err, &refused) {
+		return err == nil && got.Value == 0 && got.U == 0
+	}
+	// An uncertainty of 0 is refused: look at both numbers.
+	for _, sign := range []string{"±", "+/-", "+-"} {
+		if value, u, ok := strings.Cut(text, sign); ok {
+			return zero(value, want) && zero(u, want)
+		}
+	}
+	return refused.HasNumber && refused.Number == 0
 }
 
 func readGiven(a Answer, want wanted) reading {
