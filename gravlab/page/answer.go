@@ -62,9 +62,12 @@ func (f fields) text() string {
 // withUnit puts the unit behind a number, unless that is where it was typed. What
 // a second unit means is the judge's to ask.
 func (f fields) withUnit(number string) string {
+	if f.Unit == "" || !strings.ContainsAny(number, "0123456789") {
+		return number
+	}
 	before, ok := strings.CutSuffix(number, f.Unit)
 	last, _ := utf8.DecodeLastRuneInString(before)
-	if f.Unit == "" || !strings.ContainsAny(number, "0123456789") || ok && !unicode.IsLetter(last) {
+	if ok && !unicode.IsLetter(last) && !unicode.IsDigit(rune(f.Unit[0])) { // "3.1" ends in no unit "1"
 		return number
 	}
 	return number + " " + f.Unit

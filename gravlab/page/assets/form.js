@@ -25,7 +25,7 @@ export class Form {
     } else {
       form.append(field("number", "Number", { inputmode: "text" }))
       if (ask.kind === "measured") form.append(field("u", "± standard uncertainty"))
-      form.append(field("unit", "Unit", { placeholder: "e.g. " + ask.unit }))
+      form.append(ask.unit === "1" ? field("unit", "Unit (none: a plain number)") : field("unit", "Unit", { placeholder: "e.g. " + ask.unit }))
     }
     form.append(h("div", { class: "row" }, this.give, this.unsent,
       ask.kind !== "choice" && ask.kind !== "text" && h("button", { type: "button", class: "quiet-button", onclick: () => this.toCode() }, "Work it out in code")))
