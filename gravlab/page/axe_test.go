@@ -50,7 +50,7 @@ func (r *room) axe(where string) {
 }
 
 // The page can be used by everybody: WCAG 2.2 AA as far as axe-core can tell,
-// in light and dark, at a tablet's width and at 200 %.
+// in light and dark, at a tablet's width, at 200 % and at 400 %.
 func TestAccessible(t *testing.T) {
 	web := built(t)
 	if web == "" {
@@ -60,7 +60,7 @@ func TestAccessible(t *testing.T) {
 	for _, look := range []struct {
 		scheme string
 		widths []int64
-	}{{"light", []int64{1280, 640}}, {"dark", []int64{1280, 768}}} {
+	}{{"light", []int64{1280, 640, 320}}, {"dark", []int64{1280, 768}}} {
 		scheme := look.scheme
 		for _, width := range look.widths {
 			at := fmt.Sprintf("%s, %d px", scheme, width)
@@ -84,7 +84,8 @@ func TestAccessible(t *testing.T) {
 	}
 }
 
-// So can every lab, not only the first.
+// So can every lab, not only the first, and without sideways scrolling at 320 px
+// (WCAG 2.2, 1.4.10: Reflow).
 func TestEveryLabAccessible(t *testing.T) {
 	web := built(t)
 	if web == "" {
@@ -105,6 +106,9 @@ func TestEveryLabAccessible(t *testing.T) {
 		r.axe(where)
 		r.fits(where)
 		r.shot("every-"+lab.Number(), false)
+		r.look(320, 640, scheme) // 1280 px at 400 %
+		r.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("details").forEach((d) => { d.open = true })`))
+		r.fits("lab " + lab.Number() + ", 320 px")
 	}
 }
 
@@ -209,6 +213,8 @@ func writtenFiles(t *testing.T) map[string]string {
 // fits checks that nothing makes the page wider than its window.
 func (r *room) fits(where string) {
 	r.Helper()
+	// What follows the size of the window does so with the next frame.
+	r.await(`new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done("drawn"))))`)
 	if got := r.read(`document.documentElement.scrollWidth - innerWidth`); got != "0" && !strings.HasPrefix(got, "-") {
 		r.Errorf("%s: the page is %s px wider than the window", where, got)
 	}

@@ -81,6 +81,9 @@ func TestEveryLab(t *testing.T) {
 		if err := json.Unmarshal([]byte(body), &v); err != nil {
 			t.Fatalf("%s: %v: %.200s", lab.ID, err, body)
 		}
+		if strings.Contains(body, "a number with the unit 1") {
+			t.Errorf("%s: a form asks for the unit 1 where a plain number is wanted", lab.ID)
+		}
 		if v.Title != lab.Title || v.Fault != "" || len(v.Standings) == 0 {
 			t.Errorf("%s: title %q, fault %q, %d questions", lab.ID, v.Title, v.Fault, len(v.Standings))
 		}
@@ -314,6 +317,10 @@ func TestApparatus(t *testing.T) {
 	r.fits("apparatus, 768 px")
 	r.do(chromedp.ScrollIntoView(chromedp.CSS("#apparatus")))
 	r.shot("apparatus-768", false)
+	r.look(320, 640, "light")
+	r.fits("apparatus, 320 px")
+	r.do(chromedp.ScrollIntoView(chromedp.CSS("#apparatus .a-controls")))
+	r.shot("apparatus-320", false)
 	r.open("/lab/00-first-steps")
 	r.await(`new Promise((done) => setTimeout(() => done("waited"), 500))`)
 	if got := r.read(`document.getElementById("apparatus").checkVisibility()`); got != "false" {

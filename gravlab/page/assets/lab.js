@@ -202,10 +202,19 @@ class Lab {
     this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} given in` : `${marks} of ${of} marks`) : ""
   }
 
-  // reach makes formulas that are wider than the column scroll by keyboard too.
+  // reach makes formulas that are wider than the column scroll inside themselves,
+  // by keyboard too.
   reach(text) {
     this.sized?.disconnect()
     this.sized = new ResizeObserver(() => {
+      for (const e of text.querySelectorAll(".wide")) e.replaceWith(...e.childNodes)
+      const room = text.getBoundingClientRect().right
+      for (const m of text.querySelectorAll("math")) {
+        if (m.closest(".math") || m.getBoundingClientRect().right <= room) continue
+        const around = h("span", { class: "math wide" })
+        m.replaceWith(around)
+        around.append(m)
+      }
       for (const e of text.querySelectorAll(".math")) {
         if (e.scrollWidth > e.clientWidth) e.tabIndex = 0
         else e.removeAttribute("tabindex")
