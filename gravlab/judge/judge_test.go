@@ -167,6 +167,8 @@ func TestRounding(t *testing.T) {
 		Hints: [2]string{"the hint", "the hint"}}
 	whole := NumberTask{Marks: 2, Want: 1523, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.005},
 		Slips: []WrongValue{{"near", 1502, math.NaN(), "a way out"}}, Hints: [2]string{"the hint", "the hint"}}
+	factor := NumberTask{Marks: 2, Want: 1.0004, Carried: math.NaN(), Unit: "1", Tol: Tolerance{Abs: 1e-5},
+		Slips: []WrongValue{{"left at 1", 1, math.NaN(), "a way out"}}, Hints: [2]string{"the hint", "the hint"}}
 	typed := func(text string) Answer { return Answer{Text: text, Typed: true} }
 	for _, c := range []struct {
 		task    NumberTask
@@ -191,6 +193,10 @@ func TestRounding(t *testing.T) {
 		{number, Answer{Value: 1.4981, Unit: "nN"}, Slip, "Near"},
 		{number, Answer{Value: 1.5001, Unit: "nN"}, Slip, "Near"},
 		{number, Answer{Value: 1500, Unit: "pN"}, Slip, "Near"},
+		{factor, Answer{Value: 1, Unit: "1"}, Slip, "Left at 1"},
+		{factor, typed("1"), Slip, "Left at 1"},
+		{factor, typed("1.00"), Off, early}, // as 1.0004 is rounded
+		{factor, typed("1.000 1"), Off, early},
 		{whole, typed("1500 m"), Slip, "Near"}, // to the metre
 		{whole, typed("1.5 km"), Off, early},
 		{whole, Answer{Value: 1.5, Unit: "km"}, Off, early},

@@ -19,6 +19,7 @@ type reading struct {
 	// number is a digit for the step and none for the coarse step: 1500 m may be
 	// known to a metre or to a hundred.
 	step, coarse float64
+	padded       bool // zeros end the decimals, as rounding leaves them: 1.00
 
 	zero bool // exactly 0 was typed, without an uncertainty or with 0
 
@@ -58,8 +59,13 @@ func readTyped(text string, want wanted) reading {
 	}
 	if err == nil {
 		r := reading{value: got.Value, u: got.U, understood: got.Understood(), step: got.Step, coarse: got.Step}
-		if !strings.ContainsAny(text, ".,") && got.Step > 0 { // a whole number
-			r.coarse *= lastPlace(math.Round(got.Value / got.Step))
+		if got.Step > 0 {
+			zeros := lastPlace(math.Round(got.Value / got.Step)) // 100 where two end the number
+			if whole := !strings.ContainsAny(text, ".,"); whole {
+				r.coarse *= zeros
+			} else {
+				r.padded = zeros > 1
+			}
 		}
 		return r
 	}
@@ -167,7 +173,9 @@ func (r reading) covers(value float64) bool {
 }
 
 // is reports whether value is the answer without any rounding.
-func (r reading) is(value float64) bool { return within(r.value, value, 1e-9*math.Abs(value)) }
+func (r reading) is(value float64) bool {
+	return !r.padded && within(r.value, value, 1e-9*math.Abs(value))
+}
 
 // withoutUnit notes a number without a unit.
 func (r *reading) withoutUnit(number float64, want wanted) {
