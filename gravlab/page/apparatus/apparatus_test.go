@@ -89,6 +89,106 @@ func TestSceneIsTheModel(t *testing.T) {
 	}
 }
 
+// TestLabels: at all ends of the sliders no writing of the balance lies on a thing, a
+// line or another writing, but for the letter of a thing on that thing and on what
+// that is drawn over.
+func TestLabels(t *testing.T) {
+	for _, s := range []Scene{balance} {
+		said := 0
+		ends := 1
+		for range s.Controls {
+			ends *= 3
+		}
+		for n := range ends {
+			set, k := map[string]float64{}, n
+			for _, c := range s.Controls {
+				set[c.ID] = []float64{c.Min, c.Start, c.Max}[k%3]
+				k /= 3
+			}
+			for _, at := range []float64{0, 3, 100, 250, 1000} {
+				state, err := s.At(set, at)
+				if err != nil {
+					continue // the sentence says what to change
+				}
+				for _, what := range covered(state) {
+					if said++; said < 4 {
+						t.Errorf("%s, %v, %g s: %s", s.ID, set, at, what)
+					}
+				}
+			}
+		}
+	}
+}
+
+// covered lists what lies under the writing of a state. A writing is taken as a box
+// of 0.6 of its height for each letter, as apparatus.css sets it.
+func covered(s State) (list []string) {
+	unit := s.View[2] / 400
+	type writing struct {
+		text       string
+		l, t, r, b float64
+		of         int // the shape that it names
+	}
+	var all []writing
+	for i, shape := range s.Shapes {
+		y := shape.Points[1]
+		switch {
+		case shape.Text == "":
+			continue
+		case shape.Kind == "circle":
+			y += 4 * unit
+		}
+		half := 0.3 * 11 * unit * float64(len([]rune(shape.Text)))
+		all = append(all, writing{text: shape.Text, l: shape.Points[0] - half, r: shape.Points[0] + half, t: y - 8*unit, b: y, of: i})
+	}
+	for i, w := range all {
+		if w.l < s.View[0] || w.r > s.View[0]+s.View[2] || w.t < s.View[1] || w.b > s.View[1]+s.View[3] {
+			list = append(list, w.text+" runs out of the picture")
+		}
+		for _, o := range all[i+1:] {
+			if w.l < o.r && o.l < w.r && w.t < o.b && o.t < w.b {
+				list = append(list, w.text+" lies on "+o.text)
+			}
+		}
+		for j, shape := range s.Shapes {
+			if j == w.of {
+				continue
+			}
+			switch p := shape.Points; shape.Kind {
+			case "circle":
+				x, y := math.Max(w.l, math.Min(p[0], w.r)), math.Max(w.t, math.Min(p[1], w.b))
+				own := s.Shapes[w.of]
+				over := own.Kind == "circle" && math.Hypot(own.Points[0]-p[0], own.Points[1]-p[1]) < own.R+shape.R
+				if math.Hypot(x-p[0], y-p[1]) < shape.R && !over {
+					list = append(list, w.text+" lies on a "+shape.Role+" "+shape.Text)
+				}
+			case "line", "arrow", "path":
+				for k := 0; k+3 < len(p); k += 2 {
+					if crosses(w.l, w.t, w.r, w.b, p[k], p[k+1], p[k+2], p[k+3]) {
+						list = append(list, w.text+" lies on a line: "+shape.Role)
+						break
+					}
+				}
+			}
+		}
+	}
+	return list
+}
+
+// crosses says whether a line from (x1, y1) to (x2, y2) meets a box.
+func crosses(l, t, r, b, x1, y1, x2, y2 float64) bool {
+	from, to := 0.0, 1.0
+	clip := func(at, way, low, high float64) bool {
+		if way == 0 {
+			return at >= low && at <= high
+		}
+		a, z := (low-at)/way, (high-at)/way
+		from, to = math.Max(from, math.Min(a, z)), math.Min(to, math.Max(a, z))
+		return from <= to
+	}
+	return clip(x1, x2-x1, l, r) && clip(y1, y2-y1, t, b)
+}
+
 func TestOutOfRange(t *testing.T) {
 	if _, err := balance.At(map[string]float64{"d": 1}, 0); err == nil {
 		t.Error("a distance of 1 mm was taken")

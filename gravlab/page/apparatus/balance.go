@@ -58,11 +58,11 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 		return State{}, err
 	}
 
-	arm, d := 1000*b.Arm, 1000*b.Distance // mm
+	arm, d, small := 1000*b.Arm, 1000*b.Distance, 1000*b.SmallRadius // mm
 	drawn := balanceTurn * theta
 	x, y := arm*math.Cos(drawn), -arm*math.Sin(drawn) // y is down, the turn is counter-clockwise
 	s := State{
-		View: [4]float64{-230, -180, 460, 360},
+		View: [4]float64{-230, -180, 460, 390},
 		Numbers: []Number{
 			number("time", "time since the spheres were moved", t, "s"),
 			number("angle", "angle of the beam now", 1e3*theta, "mrad"),
@@ -73,14 +73,16 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 		},
 		Says: fmt.Sprintf("%s s after the large spheres were moved the beam stands at %s mrad; it will come to rest at %s mrad.", digits(t), digits(1e3*theta), digits(1e3*rest)),
 	}
+	// Lines end at the small spheres, so that their letters can be read.
+	zero, beam := arm-small-4, 1-small/arm
 	s.Shapes = append(s.Shapes,
-		line("guide", -arm, 0, arm, 0),
-		line("support", -x, -y, x, y), circle("support", 0, 0, 3, ""))
+		line("guide", -zero, 0, zero, 0),
+		line("support", -beam*x, -beam*y, beam*x, beam*y), circle("support", 0, 0, 3, ""))
 	for _, side := range []float64{1, -1} {
 		s.Shapes = append(s.Shapes,
 			circle("mass", side*arm, -side*d, 1000*b.LargeRadius, "M"),
-			circle("sensor", side*x, side*y, 1000*b.SmallRadius, "m"))
+			circle("sensor", side*x, side*y, small, "m"))
 	}
-	s.Shapes = append(s.Shapes, line("plain", -220, 168, -120, 168), label(-170, 162, "100 mm"))
+	s.Shapes = append(s.Shapes, line("plain", -220, 200, -120, 200), label(-170, 194, "100 mm"))
 	return s, nil
 }

@@ -89,7 +89,7 @@ func viewSpring(set map[string]float64, t float64) (State, error) {
 	}
 	coil = append(coil, x, y-8)
 	out.Shapes = append(out.Shapes,
-		box("support", 20, 8, 90, 200), line("guide", 30, top+25, 80, top+25), label(100, top+27, "unloaded"),
+		box("support", 20, 8, 90, 200), line("guide", 30, top+25, 80, top+25), label(114.5, top+27, "unloaded"),
 		path("plain", coil), box("mass", x-14, y-8, x+14, y+8))
 	// Right: the noise curves.
 	const left, up, width, height = 140.0, 20.0, 165.0, 150.0
