@@ -21,6 +21,8 @@ type mathNode struct {
 	ast.BaseInline
 	tex     string
 	display bool
+
+	before, after string // what stands on its line with it, without a blank
 }
 
 func (*mathNode) Kind() ast.NodeKind       { return kindMath }

@@ -89,6 +89,7 @@ func (r *rules) problem(format string, args ...any) {
 func (r *rules) Transform(doc *ast.Document, reader text.Reader, _ parser.Context) {
 	source := reader.Source()
 	var unwrap []ast.Node
+	var texts []*ast.Text
 	ast.Walk(doc, func(n ast.Node, entering bool) (ast.WalkStatus, error) {
 		if !entering {
 			return ast.WalkContinue, nil
@@ -110,9 +111,16 @@ func (r *rules) Transform(doc *ast.Document, reader text.Reader, _ parser.Contex
 			}
 		case *ast.Image:
 			r.image(n, &unwrap)
+		case *mathNode:
+			embrace(n, source)
+		case *ast.Text:
+			texts = append(texts, n)
 		}
 		return ast.WalkContinue, nil
 	})
+	for _, n := range texts {
+		tie(n, source)
+	}
 	for _, n := range unwrap {
 		parent := n.Parent()
 		for c := n.FirstChild(); c != nil; {
@@ -249,10 +257,10 @@ func (r *rules) renderMath(w util.BufWriter, _ []byte, n ast.Node, entering bool
 	if !entering {
 		return ast.WalkContinue, nil
 	}
-	tex, display := "", false
+	tex, display, before, after := "", false, "", ""
 	switch n := n.(type) {
 	case *mathNode:
-		tex, display = n.tex, n.display
+		tex, display, before, after = n.tex, n.display, n.before, n.after
 	case *mathBlock:
 		tex, display = n.tex(), true
 	}
@@ -266,6 +274,12 @@ func (r *rules) renderMath(w util.BufWriter, _ []byte, n ast.Node, entering bool
 		out = `<div class="math">` + out + "</div>\n"
 		if _, inLine := n.(*mathNode); inLine { // a paragraph cannot hold a div
 			out = strings.Replace(strings.Replace(out, "<div", "<span", 1), "</div>\n", "</span>", 1)
+		}
+	}
+	if before != "" || after != "" {
+		out = html.EscapeString(before) + out + html.EscapeString(after)
+		if err == nil {
+			out = `<span style="white-space:nowrap">` + out + "</span>"
 		}
 	}
 	w.WriteString(out)

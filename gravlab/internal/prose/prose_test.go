@@ -93,6 +93,36 @@ func TestMathInMarkdown(t *testing.T) {
 	}
 }
 
+// A line is not broken between a formula and what stands with it, nor between a
+// number and its unit; no character is lost or changed by that.
+func TestTogether(t *testing.T) {
+	const a, open, end = "<math><mi>a</mi></math>", `<span style="white-space:nowrap">`, "</span>"
+	for _, c := range []struct{ in, want string }{
+		{"so $a$, and", "so " + open + a + "," + end + " and"},
+		{"so $a$.", "so " + open + a + "." + end},
+		{"($a$)\nnext", open + "(" + a + ")" + end + "\nnext"},
+		{"the $a$-axis", "the " + open + a + "-axis" + end},
+		{"$a$/$a$ is", open + a + "/" + end + a + " is"},
+		{"*$a$*, and", "<em>" + a + "</em>, and"},
+		{"$a$\\*, $a$&amp; $a$<b", a + "*, " + a + "&amp; " + a + "&lt;b"},
+		{"\\($a$", "(" + a},
+		{"so\n$a$; so", "so\n" + open + a + ";" + end + " so"},
+		{"$a$.averyveryverylongword", open + a + "." + end + "averyveryverylongword"},
+		{"287 s, 52.5 mm or 39 % of 5 kg/m³", "287\u00a0s, 52.5\u00a0mm or 39\u00a0% of 5\u00a0kg/m³"},
+		{"(50 ± 2) s and 10⁻⁸ m/s²", "(50 ± 2)\u00a0s and 10⁻⁸\u00a0m/s²"},
+		{"290 full swings, 2 sheets, 3 am", "290 full swings, 2 sheets, 3 am"},
+		{"`5 s` and *5 s*", "<code>5 s</code> and <em>5\u00a0s</em>"},
+	} {
+		got, problems := HTML(c.in, Options{})
+		if want := "<p>" + c.want + "</p>\n"; got != want || len(problems) > 0 {
+			t.Errorf("HTML(%q)\n got %q %v\nwant %q", c.in, got, problems, want)
+		}
+	}
+	if got, _ := HTML("(see $\\nosuch$), and", Options{}); !strings.Contains(got, "(see <code") || !strings.Contains(got, "</small>), and") {
+		t.Errorf("around broken math stands %q", got)
+	}
+}
+
 func FuzzHTML(f *testing.F) {
 	f.Add(sample)
 	f.Add("[a](java\nscript:x) ![b](data:image/png;base64,x) <a href=x>")
