@@ -283,6 +283,19 @@ func TestApparatus(t *testing.T) {
 	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t), Apparatus: files}, labs+first[4:]+".ipynb")
 	r.waitFor(`document.querySelector("#apparatus[data-lab='01']").checkVisibility()`)
 	r.shot("apparatus-light", false)
+	// Further down the list of questions is in reach, and all that is to be read of
+	// the apparatus is to be seen.
+	r.do(chromedp.Evaluate[chromedp.Void](`scrollTo(0, 1500)`))
+	if got := r.read(`[...document.querySelectorAll("#apparatus dd")].at(-1).getBoundingClientRect().bottom <= document.getElementById("apparatus").getBoundingClientRect().bottom`); got != "true" {
+		t.Error("the last number of the apparatus lies below the edge of its panel")
+	}
+	r.click(".rail summary")
+	r.do(chromedp.Evaluate[chromedp.Void](`document.querySelector(".rail li:nth-child(6) a").click()`))
+	r.waitFor(`!document.querySelector(".rail details").open && scrollY > 1000`)
+	if got := r.read(`(() => { const to = document.querySelector(":target").getBoundingClientRect(), bar = document.querySelector(".rail").getBoundingClientRect(); return bar.bottom <= to.top && to.top < 300 })()`); got != "true" {
+		t.Error("a question chosen from the list is not to be seen")
+	}
+	r.do(chromedp.Evaluate[chromedp.Void](`scrollTo(0, 0)`))
 	state := `document.querySelector("#apparatus .a-numbers").textContent + document.querySelector("#apparatus svg").innerHTML`
 	r.do(chromedp.Evaluate[chromedp.Void](`document.querySelectorAll("#apparatus .a-buttons button").forEach((b) => { if (b.textContent === "Pause") b.click() })`))
 	before := r.read(state)

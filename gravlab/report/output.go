@@ -189,7 +189,11 @@ func (p *page) verdict(v verdict) {
 		p.printf(", read as %s", esc(v.Understood))
 	}
 	if v.Of > 0 && v.Outcome != "recorded" {
-		p.printf(" <span class=\"of\">%d of %d marks</span>", v.Marks, v.Of)
+		marks := "marks"
+		if v.Of == 1 {
+			marks = "mark"
+		}
+		p.printf("\u00a0<span class=\"of\">%d of %d %s</span>", v.Marks, v.Of, marks)
 	}
 	p.printf("</p>\n")
 	for line := range strings.Lines(v.Message) {

@@ -11,6 +11,9 @@ export function h(tag, attributes = {}, ...children) {
   return e
 }
 
+// outOf says how many of how many marks: "2 of 3 marks".
+export const outOf = (marks, of) => `${marks} of ${of} ${of === 1 ? "mark" : "marks"}`
+
 // setting is what the program wrote into the page's head.
 export const setting = document.querySelector("meta[name=page]").dataset
 

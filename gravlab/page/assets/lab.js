@@ -1,6 +1,6 @@
 // A lab: its text in one column, answers where they are asked, boxes of code.
 import { Box } from "./box.js"
-import { h, notice, setting } from "./dom.js"
+import { h, notice, outOf, setting } from "./dom.js"
 import { Form } from "./form.js"
 import { Refused, ask, call, hasStopped, isLost, taken, whenBack, whenTaken } from "./link.js"
 import { rail } from "./rail.js"
@@ -199,7 +199,7 @@ class Lab {
       if (card) card.dataset.outcome = s.outcome
     }
     const given = standings.filter((s) => s.outcome !== "blank").length
-    this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} given in` : `${marks} of ${of} marks`) : ""
+    this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} given in` : outOf(marks, of)) : ""
   }
 
   // reach makes formulas that are wider than the column scroll inside themselves,

@@ -1,5 +1,5 @@
 // The list of labs.
-import { h } from "./dom.js"
+import { h, outOf } from "./dom.js"
 import { call } from "./link.js"
 
 const about = {
@@ -51,7 +51,7 @@ function row(l) {
 
 function progress(l) {
   if (!l.count) return l.begun ? "begun" : ""
-  if (!l.begun && l.given === 0) return `${l.count} questions`
-  if (l.right === l.count) return `done, ${l.marks} of ${l.of} marks`
-  return `${l.given} of ${l.count} answered` + (l.marks ? `, ${l.marks} of ${l.of} marks` : "")
+  if (!l.begun && l.given === 0) return l.count === 1 ? "1 question" : `${l.count} questions`
+  if (l.right === l.count) return "done, " + outOf(l.marks, l.of)
+  return `${l.given} of ${l.count} answered` + (l.marks ? ", " + outOf(l.marks, l.of) : "")
 }

@@ -24,6 +24,8 @@ export function rail(text) {
   const element = h("nav", { class: "rail", "aria-label": "In this lab" }, details)
   let wide
   const open = () => { details.open = wide.matches }
+  // Where it lies over the text it gives way to the part that was chosen.
+  list.addEventListener("click", (e) => { if (!wide.matches && e.target.closest("a")) details.open = false })
   const rail = {
     element,
     // openFrom says from which width on the rail stands open beside the text.
