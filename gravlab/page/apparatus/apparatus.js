@@ -113,7 +113,7 @@ export async function mount(host, lab, base) {
       draw(true);
     });
     write();
-    controls.append(element("label", { for: id }, c.label), input, value);
+    controls.append(element("label", { for: id }, c.label.replace(/ (\S{1,2})$/, "\u00a0$1")), input, value);
   }
 
   let toggle;
