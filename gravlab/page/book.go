@@ -101,8 +101,6 @@ func (b *book) load() error {
 	return nil
 }
 
-var declaresAssessed = regexp.MustCompile(`\bask\.Assessed\(`)
-
 // readSheet finds out whose numbers the notebook has.
 func (b *book) readSheet() {
 	b.paper, b.sheet, b.assessed, b.fault = sheetOf(b.nb)
@@ -114,12 +112,7 @@ func sheetOf(nb *notebook.Notebook) (paper exercises.Paper, ok, assessed bool, f
 	if err != nil {
 		return exercises.Paper{}, false, false, err.Error()
 	}
-	for _, c := range nb.Cells {
-		if _, part, is := c.Question(); is && part == notebook.Sheet && declaresAssessed.MatchString(c.Source) {
-			assessed = true
-		}
-	}
-	return paper, ok, assessed, ""
+	return paper, ok, exercises.Assessed(nb), ""
 }
 
 // write writes the working copy. If another program has changed it meanwhile, that
