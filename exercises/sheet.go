@@ -35,16 +35,19 @@ func (q Question) Text() string {
 // how says how a question is answered, in code and in a form alike.
 func (q Question) how() string {
 	unit := "its unit"
-	switch q.Unit {
-	case "%":
+	if q.Unit == "%" {
 		unit = "the unit %"
-	case "1":
-		unit = "the unit 1"
 	}
 	switch q.Kind {
 	case judge.Number:
+		if q.Unit == "1" { // code names it: the stub shows how
+			return "Give in: a plain number"
+		}
 		return "Give in: a number with " + unit
 	case judge.Measured:
+		if q.Unit == "1" {
+			return "Give in: a plain number with its standard uncertainty"
+		}
 		return "Give in: a number with its standard uncertainty and " + unit
 	case judge.Choice:
 		return "Choose one"

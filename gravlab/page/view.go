@@ -140,15 +140,11 @@ func (b *book) block(i int, c *notebook.Cell) block {
 		out.Kind, out.Source, out.Of = "text", "", q.ID
 		text := c.Source
 		answer := b.nb.Question(from, notebook.Answer)
-		inForm := text == q.Text() && answer != nil && b.formOf(q, answer)
-		if inForm && len(q.Options) > 0 { // they stand in the form, where they are chosen
+		// The options stand in the form, where they are chosen.
+		if text == q.Text() && len(q.Options) > 0 && answer != nil && b.formOf(q, answer) {
 			bare := q
 			bare.Options = nil
 			text = bare.Text()
-		}
-		if inForm && q.Unit == "1" { // which only code has to name
-			text = strings.Replace(text, "a number with the unit 1.*", "a plain number.*", 1)
-			text = strings.Replace(text, "a number with its standard uncertainty and the unit 1.*", "a plain number with its standard uncertainty.*", 1)
 		}
 		out.HTML = b.prose(text, c)
 	case c.Kind == notebook.Markdown:
