@@ -149,8 +149,11 @@ func (p pierRecord) measureDelay() [2]float64 {
 		r := phase[i] - slope*f[i]
 		s += r * r
 	}
-	// Bins of a Hann window share half of what they hold with their neighbours.
-	u := math.Sqrt(1.5 * s / float64(len(f)-1) / ff)
+	// Hann-windowed transforms of noise are correlated by 2/3 with the next bin and
+	// by 1/6 with the one after, phases of a cross spectrum by the squares of these:
+	// the variance of the slope is 1 + 2 (4/9 + 1/36) = 35/18 times that of as many
+	// independent bins.
+	u := math.Sqrt(35. / 18 * s / float64(len(f)-1) / ff)
 	return [2]float64{-slope / (2 * math.Pi), u / (2 * math.Pi)}
 }
 
@@ -175,7 +178,7 @@ func (p pierRecord) clock() Question {
 		Range: [2]float64{0.06, 0.14},
 		Hints: [2]string{"Plot the phase of H1 against the frequency: a straight line. What is its slope?", "φ = −2π f δ. Fit the slope through zero between 0.1 and 3.5 Hz; the scatter about the line gives its uncertainty."},
 		Worked: "%%\n// A delay turns the phase of H1 by -2 pi f delta: fit that slope.\n" + pierReading +
-			"fp, ff, n := 0.0, 0.0, 0.0\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 3.5 {\n\t\tfp += f * math.Atan2(imag(h), real(h))\n\t\tff += f * f\n\t\tn++\n\t}\n}\nslope, s := fp/ff, 0.0 // rad/Hz\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 3.5 {\n\t\ts += math.Pow(math.Atan2(imag(h), real(h))-slope*f, 2)\n\t}\n}\n// A Hann window mixes neighbouring bins: a factor 1.5 on the variance.\nu := math.Sqrt(1.5 * s / (n - 1) / ff)\nsheet.Measured(\"clock\", -slope/(2*math.Pi), u/(2*math.Pi), \"s\")",
+			"fp, ff, n := 0.0, 0.0, 0.0\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 3.5 {\n\t\tfp += f * math.Atan2(imag(h), real(h))\n\t\tff += f * f\n\t\tn++\n\t}\n}\nslope, s := fp/ff, 0.0 // rad/Hz\nfor i, h := range pair.H1() {\n\tif f := pair.Freq[i]; f >= 0.1 && f <= 3.5 {\n\t\ts += math.Pow(math.Atan2(imag(h), real(h))-slope*f, 2)\n\t}\n}\n// A Hann window mixes neighbouring bins: half of them count.\nu := math.Sqrt(2 * s / (n - 1) / ff)\nsheet.Measured(\"clock\", -slope/(2*math.Pi), u/(2*math.Pi), \"s\")",
 		Reasoning: "What a wrote at $t$, b wrote at $t+\\delta$: the transfer function from a to b is $e^{-i\\omega\\delta}$ (times a factor near 1), with the phase $-2\\pi f\\delta$. Some ninety bins with a phase each make the slope good to about a quarter of a millisecond, less than a hundredth of a sample.",
 		Source:    Source{Text: "common practice, no source: delay from the slope of the phase; the sheet's own recording, whose delay is a number of half samples"},
 	}
@@ -215,16 +218,16 @@ func (p pierRecord) selfNoise() Question {
 		Prompt: fmt.Sprintf("From the same record: what is the amplitude density of *one* sensor's own noise between %g and %g Hz, and how well do you know it? Average the power density over the band, then take its root. Use segments of 512 samples and take both sensors as equally good. The ground is several times louder there.", pierLow, pierHigh),
 		Unit:   "nm/s²/√Hz",
 		Solve:  pierValue(level),
-		U:      func() float64 { return level() / math.Sqrt(2*(pierHigh-pierLow)*pierSamples/pierRate) },
+		U:      func() float64 { return level() / (2 * math.Sqrt((pierHigh-pierLow)*pierSamples/pierRate)) },
 		Slips: []Slip{
 			{"the noise of both sensors together", pierValue(shared), "1 − γ² (or the difference of the two) counts the noise of both. One of them?"},
 			{"the difference of two records that are out of step", pierValue(difference), "The clocks differ: sample by sample the ground does not cancel.\nThe coherence does not mind."},
 			{"a two-sided density", pierValue(func() float64 { return level() / math.Sqrt2 }), "Densities here are one-sided: all of the power lies above zero frequency."},
 		},
 		Range: [2]float64{2.6e-8, 5.6e-8},
-		Hints: [2]string{"Pair.SelfNoise() gives the power density of one sensor's own noise, bin by bin. Average it over the band.", "A power density averaged over the bandwidth B and the time T has about B·T independent values here; the relative u of its root is about 1/√(2BT)."},
+		Hints: [2]string{"Pair.SelfNoise() gives the power density of one sensor's own noise, bin by bin. Average it over the band.", "A power density averaged over the bandwidth B and the time T has about B·T independent values here; the relative u of its root is about 1/(2√(BT))."},
 		Worked: "%%\n// What the two do not share is their own noise: P (1 - gamma) each.\n" + pierReading +
-			"s, n := 0.0, 0.0\nfor i, own := range pair.SelfNoise() {\n\tif f := pair.Freq[i]; f >= 1 && f <= 2 {\n\t\ts += own\n\t\tn++\n\t}\n}\nasd := math.Sqrt(s / n)\n// About B T = 1 Hz times 800 s independent values, each with a relative\n// scatter of root 2 (difference of nearly equal spectra); half for the root.\nu := asd / math.Sqrt(2*1*800)\nsheet.Measured(\"self-noise\", asd, u, \"m/s²/√Hz\")",
+			"s, n := 0.0, 0.0\nfor i, own := range pair.SelfNoise() {\n\tif f := pair.Freq[i]; f >= 1 && f <= 2 {\n\t\ts += own\n\t\tn++\n\t}\n}\nasd := math.Sqrt(s / n)\n// B T = 1 Hz times 800 s independent values: the mean power is known to\n// 1/sqrt(B T), its root to half of that. The ground's scatter drops out.\nu := asd / (2 * math.Sqrt(1*800))\nsheet.Measured(\"self-noise\", asd, u, \"m/s²/√Hz\")",
 		Reasoning: "With a common signal $S$ and own noise $N$ each, $P = S + N$ and $\\gamma = S/P$, so $N = P(1-\\gamma)$. $P(1-\\gamma^2) = N(1+\\gamma)$ is nearly twice that. The delay between the clocks leaves $\\gamma$ alone, but in a plain difference it leaves $2S(1-\\cos\\omega\\delta)$ of the ground.",
 		Source: Source{Text: "independently computed: " + check["route"] + " for the formula; the sheet's own recording for the value", Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "signal-selfnoise-05", Got: gravlab.Must(signal.SelfNoiseShare(0.997)), Want: check.Float("value"), Within: 1e-12}},
