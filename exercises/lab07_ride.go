@@ -315,7 +315,7 @@ func (c liftClocks) question() Question {
 			"\t\tx, u = append(x, v), append(u, rec.Column(\"u\")[i])\n\t}\n}\nmean := gravlab.Must(fit.WeightedMean(x, u))\n" +
 			fmt.Sprintf("// The systematic part does not average: add it to the mean, in quadrature.\nuAll := math.Hypot(mean.U, %s)\nh, uh, _ := equivalence.HeightOf(mean.Value, uAll, 9.81)\nsheet.Measured(\"clocks\", h, uh, \"m\")", lit(c.systematic)),
 		Reasoning: "$h = c^2/g$ times the fraction: $10^{-16}$ is 0.92 m, $10^{-18}$ is 9 mm. The noise of fifteen runs averages down to some $10^{-19}$, the systematic part does not, and it decides the uncertainty: some centimetres.",
-		Source: Source{Text: "C. W. Chou, D. B. Hume, T. Rosenband, D. J. Wineland, Optical Clocks and Relativity, Science 329 (2010) 1630 (from memory): 0.33 m are 3.6e-17", Published: true, Check: &SourceCheck{
+		Source: Source{Text: "C. W. Chou, D. B. Hume, T. Rosenband, D. J. Wineland, Optical Clocks and Relativity, Science 329 (2010) 1630 (from memory): 0.33 m gives 3.6e-17", Published: true, Check: &SourceCheck{
 			Table: "worked_examples.csv", ID: "equiv-13", Got: 0.33 / clockHeight(1, liftGravity, gravlab.SpeedOfLight), Want: lifted.Float("published_answer"), Within: 0.05e-17}},
 	}
 }
