@@ -185,7 +185,7 @@ func liftBox(d *Draw) Question {
 	exact := testdata.Find("model_checks.csv", "equivalence-box-05")
 	return Question{
 		ID: "box", Kind: judge.Number, Marks: 3, Title: "How big must the box be?",
-		Prompt: fmt.Sprintf("A rocket has thrown a closed box straight up; the engine is off, the box does not turn, one end is down, and for the whole of the measurement it is near the top of its path, %g km above the ground. Two accelerometers, one at either end, each have white noise of $%g\\ \\mathrm{\\mu m/s^2/\\sqrt{Hz}}$; their readings are averaged for %g s and subtracted. "+
+		Prompt: fmt.Sprintf("A rocket has thrown a closed box straight up; the engine is off, the box does not turn, one end is down, and for the whole of the measurement it is near the top of its path, %g km above the ground. Two accelerometers, one at either end, each have white noise of $%g\\ \\mathrm{\\text{µ}m/s^2/\\sqrt{Hz}}$; their readings are averaged for %g s and subtracted. "+
 			"How long must the box be for the difference of gravity between its ends to equal *one* standard uncertainty of that difference? An average over the time $\\tau$ of white noise with the amplitude density $n$ has the standard uncertainty $n/\\sqrt{2\\tau}$. Take $GM = 3.986\\times 10^{14}\\ \\mathrm{m^3/s^2}$ and a radius of 6371 km.", height, asd, tau),
 		Unit: "mm", Tol: judge.Tolerance{Rel: 0.01, Why: "three digits carried"},
 		Solve: valueOf(right),
@@ -212,7 +212,7 @@ func liftTilt(d *Draw) Question {
 	exact := testdata.Find("model_checks.csv", "equivalence-tilt-03")
 	return Question{
 		ID: "tilt", Kind: judge.Number, Marks: 2, Title: "A table that is not level",
-		Prompt: fmt.Sprintf("A gravity meter reads the part of the specific force along its axis. By what angle may the axis lean from the vertical if the reading is to lose no more than %g µGal? ($1\\ \\mathrm{\\mu Gal} = 10^{-8}\\ \\mathrm{m/s^2}$; take $g = 9.81\\ \\mathrm{m/s^2}$.)", loss),
+		Prompt: fmt.Sprintf("A gravity meter reads the part of the specific force along its axis. By what angle may the axis lean from the vertical if the reading is to lose no more than %g µGal? ($1\\ \\mathrm{\\text{µ}Gal} = 10^{-8}\\ \\mathrm{m/s^2}$; take $g = 9.81\\ \\mathrm{m/s^2}$.)", loss),
 		Unit:   "µrad", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
 		Solve: valueOf(gravlab.Must(equivalence.TiltFor(liftGravity, a))),
 		Slips: []Slip{

@@ -295,7 +295,7 @@ func (c liftClocks) question() Question {
 	return Question{
 		ID: "clocks", Kind: judge.Measured, Marks: 4, Title: "A height from two clocks",
 		Prompt: fmt.Sprintf("Two optical clocks stand in the building, one above the other. `sheet.Recording(\"clocks\")` holds %d comparisons: the `run`, the `difference` by which the upper clock ran fast, as a fraction, and its standard uncertainty `u` from the noise of that run. "+
-			"One of the clocks has also a systematic uncertainty of $%.1f\\times 10^{-18}$, the same in all runs. How much higher does the upper clock stand, and how well do you know it? Take $g = 9.81\\ \\mathrm{m/s^2}$. Look at the runs first.", clockRuns, c.systematic*1e18),
+			"One of the clocks also has a systematic uncertainty of $%.1f\\times 10^{-18}$, the same in all runs. How much higher does the upper clock stand, and how well do you know it? Take $g = 9.81\\ \\mathrm{m/s^2}$. Look at the runs first.", clockRuns, c.systematic*1e18),
 		Unit:  "m",
 		Solve: func(Known) float64 { return metres(m().Value) },
 		U:     func() float64 { return metres(math.Hypot(m().U, c.systematic)) },
