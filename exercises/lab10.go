@@ -291,7 +291,7 @@ func sphereFromMap(d *Draw) Question {
 func sphereMimic() Question {
 	return Question{
 		ID: "mimic", Kind: judge.Choice, Marks: 1, Title: "A second body with the same curve",
-		Prompt: "A ball at 3 m fits your map as well as the readings allow. Somebody says that a thin layer of light soil right at the surface, thickest in the middle, would fit it too. What is true?",
+		Prompt: "A ball at 3 m fits a map as well as the readings allow. Somebody says that a thin layer of light soil right at the surface, thickest in the middle, would fit it too. What is true?",
 		Options: []judge.Option{
 			{Letter: "a", Text: "It cannot: a layer at the surface makes a narrower anomaly than a ball at 3 m.", Idea: "A layer of one thickness with a sharp rim would. One that thins out in the right way makes exactly the same curve, as the figure above shows."},
 			{Letter: "b", Text: "It could on one profile, but a map tells them apart.", Idea: "The two agree at every point above the ground, so no map, however fine, tells them apart."},
