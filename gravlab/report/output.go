@@ -186,7 +186,7 @@ func (p *page) verdict(v verdict) {
 	}
 	p.printf("<div class=\"verdict %s\">\n<p>%s: %s", class, outcome(v.Outcome, v.Sign, ""), esc(name))
 	if v.Understood != "" {
-		p.printf(", read as %s", esc(v.Understood))
+		p.printf(", read as %s", together(esc(v.Understood)))
 	}
 	if v.Of > 0 && v.Outcome != "recorded" {
 		marks := "marks"
@@ -202,6 +202,19 @@ func (p *page) verdict(v verdict) {
 		}
 	}
 	p.printf("</div>\n")
+}
+
+// together keeps a number with its uncertainty and unit on one line; a remark in
+// brackets behind them may stand on the next.
+func together(understood string) string {
+	number, remark, _ := strings.Cut(understood, " (")
+	if len(number) > 40 || number == "" {
+		return understood
+	}
+	if remark != "" {
+		remark = " (" + remark
+	}
+	return strings.ReplaceAll(number, " ", "\u00a0") + remark
 }
 
 // mostText is how much of one printed text is shown.
