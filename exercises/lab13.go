@@ -321,7 +321,7 @@ func waterSeparate() Question {
 			{Letter: "d", Text: "the surface of the ice has sunk by the mass over its area", Idea: "Snow of another density can sink without a loss of mass, and the ground under the ice moves too: that is what radar heights are compared with."},
 		},
 		Worked:    "%%\nsheet.Choice(\"separate\", \"b\") // it weighs the region; it does not say what the mass was, nor why it went",
-		Reasoning: "Gravity adds up everything in its beam: ice, snow, ground water, sea beyond the coast, rock in the mantle. Each separation rests on another model or measurement, and its uncertainty belongs into the result.",
+		Reasoning: "Gravity adds up everything in its beam: ice, snow, ground water, sea beyond the coast, rock in the mantle. Each separation rests on another model or measurement, and its uncertainty belongs in the result.",
 		Source:    Source{Text: "common practice, no source"},
 	}
 }
