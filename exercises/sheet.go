@@ -64,11 +64,18 @@ func (q Question) AnswerStub() string {
 	if q.Stub != "" {
 		return q.Stub
 	}
+	unit := "in " + q.Unit
+	if q.Unit == "1" {
+		unit = "a plain number"
+	}
 	switch q.Kind {
 	case judge.Number:
-		return fmt.Sprintf("%%%%\nresult := 0.0 // your calculation, in %s\nsheet.Number(%q, result, %q)", q.Unit, q.ID, q.Unit)
+		return fmt.Sprintf("%%%%\nresult := 0.0 // your calculation, %s\nsheet.Number(%q, result, %q)", unit, q.ID, q.Unit)
 	case judge.Measured:
-		return fmt.Sprintf("%%%%\nresult, u := 0.0, 0.0 // your value and its standard uncertainty, in %s\nsheet.Measured(%q, result, u, %q)", q.Unit, q.ID, q.Unit)
+		if q.Unit == "1" {
+			unit = "plain numbers"
+		}
+		return fmt.Sprintf("%%%%\nresult, u := 0.0, 0.0 // your value and its standard uncertainty, %s\nsheet.Measured(%q, result, u, %q)", unit, q.ID, q.Unit)
 	case judge.Choice:
 		return fmt.Sprintf("%%%%\nsheet.Choice(%q, \"\") // a letter between the quotes", q.ID)
 	case judge.Function:

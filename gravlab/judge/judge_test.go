@@ -303,3 +303,21 @@ func TestNormalised(t *testing.T) {
 		}
 	}
 }
+
+// A number from code is told with the digits that tell whether it is right.
+func TestUnderstoodDigits(t *testing.T) {
+	for _, c := range []struct {
+		want, allowed, value float64
+		unit, understood     string
+	}{
+		{9.8127396, 1e-6, 981273.96, "mGal", "981273.96 mGal"}, // 0.1 mGal
+		{9.8127396, 0.01, 981273.96, "mGal", "981274 mGal"},
+		{2, 0.02, 2.529822128, "m", "2.52982 m"},
+		{2, 1e-15, 2.529822128134704, "m", "2.52982212813 m"},
+	} {
+		v := JudgeNumber(NumberTask{Marks: 1, Want: c.want, Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Abs: c.allowed}}, Answer{Value: c.value, Unit: c.unit})
+		if v.Understood != c.understood {
+			t.Errorf("%g %s within %g is understood as %q, want %q", c.value, c.unit, c.allowed, v.Understood, c.understood)
+		}
+	}
+}

@@ -27,7 +27,7 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	if a.blank() {
 		return Verdict{Outcome: Blank, Of: t.Marks, Message: "Nothing given in yet."}
 	}
-	r := read(a, t.Unit)
+	r := read(a, t.Unit, t.digits())
 	v := Verdict{Of: t.Marks, Understood: r.understood}
 	switch {
 	case r.zero:
@@ -74,6 +74,16 @@ func (t NumberTask) Allowed(from float64) float64 {
 		return CoverageFactor * t.U
 	}
 	return math.Max(t.Tol.Abs, t.Tol.Rel*math.Abs(from))
+}
+
+// digits is how many digits of an answer show whether it is right, one more than
+// the tolerance asks for: 6 at least, 12 at most.
+func (t NumberTask) digits() int {
+	share := t.Allowed(t.Want) / math.Abs(t.Want)
+	if !(share > 0) || math.IsInf(share, 1) {
+		return 6
+	}
+	return min(max(6, 1+int(math.Ceil(-math.Log10(share)))), 12)
 }
 
 // fits is false for a NaN.

@@ -32,8 +32,9 @@ type reading struct {
 	number, asWanted float64
 }
 
-// read reads an answer to a question whose worked answer is in unit.
-func read(a Answer, unit string) reading {
+// read reads an answer to a question whose worked answer is in unit. A number that
+// code has given is told with so many digits.
+func read(a Answer, unit string, digits int) reading {
 	want, err := quantity.ParseUnit(unit)
 	w := wanted{want, unit}
 	if err != nil {
@@ -43,7 +44,7 @@ func read(a Answer, unit string) reading {
 	if a.Typed {
 		return readTyped(a.Text, w)
 	}
-	return readGiven(a, w)
+	return readGiven(a, w, digits)
 }
 
 // A wanted unit, and how the question writes it.
@@ -106,7 +107,7 @@ func zero(text string, want quantity.Unit) bool {
 	return refused.HasNumber && refused.Number == 0
 }
 
-func readGiven(a Answer, want wanted) reading {
+func readGiven(a Answer, want wanted, digits int) reading {
 	r := reading{understood: clip(fmt.Sprintf("%.6g %s", a.Value, a.Unit))}
 	switch {
 	case math.IsNaN(a.Value) || math.IsInf(a.Value, 0):
@@ -128,7 +129,7 @@ func readGiven(a Answer, want wanted) reading {
 		r.coarse = lastPlace(a.Value) * unit.SI()
 		r.step = math.Min(r.coarse, unit.SI())
 		if q.U == 0 {
-			r.understood = q.Digits(6)
+			r.understood = q.Digits(digits)
 		}
 		if math.IsInf(q.Value, 0) || math.IsInf(q.U, 0) {
 			r.refusal = fmt.Sprintf("%.6g %s is more than this judge can write.\nFollow the powers of ten through your calculation.", a.Value, a.Unit)
