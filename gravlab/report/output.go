@@ -7,6 +7,7 @@ import (
 	"html"
 	"regexp"
 	"strings"
+	"unicode/utf8"
 	"unicode"
 
 	"gravity.example/gravlab/draw"
@@ -186,7 +187,7 @@ func (p *page) verdict(v verdict) {
 	}
 	p.printf("<div class=\"verdict %s\">\n<p>%s: %s", class, outcome(v.Outcome, v.Sign, ""), esc(name))
 	if v.Understood != "" {
-		p.printf(", read as %s", together(esc(v.Understood)))
+		p.printf(", read as %s", together(v.Understood))
 	}
 	if v.Of > 0 && v.Outcome != "recorded" {
 		marks := "marks"
@@ -204,17 +205,17 @@ func (p *page) verdict(v verdict) {
 	p.printf("</div>\n")
 }
 
-// together keeps a number with its uncertainty and unit on one line; a remark in
-// brackets behind them may stand on the next.
+// together is HTML that keeps a number with its uncertainty and unit on one line; a
+// remark in brackets behind them may stand on the next.
 func together(understood string) string {
-	number, remark, _ := strings.Cut(understood, " (")
-	if len(number) > 40 || number == "" {
-		return understood
+	number, remark := understood, ""
+	if at := strings.Index(understood, " ("); at > 0 {
+		number, remark = understood[:at], understood[at:]
 	}
-	if remark != "" {
-		remark = " (" + remark
+	if utf8.RuneCountInString(number) > 30 { // so many fit into the narrowest window
+		return esc(understood)
 	}
-	return strings.ReplaceAll(number, " ", "\u00a0") + remark
+	return `<span class="together">` + esc(number) + `</span>` + esc(remark)
 }
 
 // mostText is how much of one printed text is shown.
