@@ -7,8 +7,8 @@ import (
 	"html"
 	"regexp"
 	"strings"
-	"unicode/utf8"
 	"unicode"
+	"unicode/utf8"
 
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/judge"
