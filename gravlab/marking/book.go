@@ -299,15 +299,15 @@ func (b *book) student(r *row) error {
 	if !ok {
 		return fmt.Errorf("the store has lost the run of %s: mark again", r.item.name)
 	}
-	paper := b.lab.Paper(r.code)
+	paper, rules := b.lab.Paper(r.code), b.rules(r)
 	var j judged
-	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == b.rules(r); !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
+	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == rules; !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
 		before := j
 		j = verdicts(paper, ran, b.refs.of(r.student.ID))
-		if before.Rules != "" && before.Rules != b.rules(r) && !sameMarks(before.Verdicts, j.Verdicts) {
+		if before.Rules != "" && before.Rules != rules && !sameMarks(before.Verdicts, j.Verdicts) {
 			b.changed.Add(1)
 		}
-		j.Rules = b.rules(r)
+		j.Rules = rules
 		if err := b.k.store.write(r.item.key, "judged", j); err != nil {
 			return err
 		}

@@ -13,6 +13,7 @@ import (
 	"path"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -104,6 +105,21 @@ func collect(paths []string, skip string) (*collection, error) {
 	}
 	slices.SortFunc(c.refused, func(a, b refusal) int { return strings.Compare(a.place+a.why, b.place+b.why) })
 	return c, nil
+}
+
+// below is a place as the lecturer knows it: of several things that were named,
+// with the name in the place of the number that collect gives it.
+func below(paths []string, place string) string {
+	number, rest, _ := strings.Cut(place, "/")
+	i, err := strconv.Atoi(number)
+	if len(paths) < 2 || err != nil || i >= len(paths) {
+		return place
+	}
+	name := filepath.Base(paths[i])
+	if rest == name || strings.HasPrefix(rest, name+"!/") { // a file that was named itself
+		return rest
+	}
+	return name + "/" + rest
 }
 
 func (c *collection) close() {

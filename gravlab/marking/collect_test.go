@@ -208,3 +208,17 @@ func TestBesideOthers(t *testing.T) {
 		t.Errorf("beside: %v, %q", b, remark)
 	}
 }
+
+func TestBelow(t *testing.T) {
+	three := []string{"back/monday", "class.zip", "one.ipynb"}
+	for place, want := range map[string]string{
+		"0/s1/a.ipynb": "monday/s1/a.ipynb", "1/class.zip!/s1/a.ipynb": "class.zip!/s1/a.ipynb", "2/one.ipynb": "one.ipynb", "s1/a.ipynb": "s1/a.ipynb",
+	} {
+		if got := below(three, place); got != want {
+			t.Errorf("%s is %s, want %s", place, got, want)
+		}
+	}
+	if got := below(three[:1], "0/a.ipynb"); got != "0/a.ipynb" {
+		t.Errorf("a folder that is called 0 becomes %s", got)
+	}
+}

@@ -10,7 +10,6 @@ import (
 	"regexp"
 	"runtime"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -140,14 +139,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 func (k *marker) places(b *book, refused []refusal) []Place {
 	var all []Place
 	add := func(student, print, place string) {
-		if len(k.Returned) > 1 { // collect numbers them
-			n, rest, _ := strings.Cut(place, "/")
-			if i, err := strconv.Atoi(n); err == nil && i < len(k.Returned) && !strings.EqualFold(filepath.Base(k.Returned[i]), rest) {
-				rest = filepath.Base(k.Returned[i]) + "/" + rest
-			}
-			place = rest
-		}
-		all = append(all, Place{student, print, clip(place, 200)})
+		all = append(all, Place{student, print, clip(below(k.Returned, place), 200)})
 	}
 	for _, r := range refused {
 		add("", "", r.place)

@@ -42,8 +42,9 @@ func verdicts(p exercises.Paper, r run, refs []reference) judged {
 		if ref, ok := find(refs, e.Question); ok {
 			v.Entry.Verdict = ref.judge(q, e.Answer)
 			v.Virtual = false
-			if o, failed := judgeSafely(p, q, e.Answer, own, tries); !failed && v.Entry.Verdict.Marks == 0 {
-				v.Virtual = o.Outcome == judge.Right || o.Outcome == judge.Carried
+			if v.Entry.Verdict.Marks == 0 {
+				o, failed := judgeSafely(p, q, e.Answer, own, tries)
+				v.Virtual = !failed && (o.Outcome == judge.Right || o.Outcome == judge.Carried)
 			}
 		} else {
 			var failed bool
