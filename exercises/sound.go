@@ -130,7 +130,8 @@ func (f *faults) question(p Paper, q Question) {
 }
 
 func (f *faults) number(p Paper, q Question) {
-	if _, err := quantity.ParseUnit(q.Unit); err != nil {
+	unit, err := quantity.ParseUnit(q.Unit)
+	if err != nil {
 		f.tell(q.ID, "unit", "the unit %q: %v", q.Unit, err)
 		return
 	}
@@ -153,7 +154,6 @@ func (f *faults) number(p Paper, q Question) {
 		f.tell(q.ID, "tolerance", "nothing but the very number would be right: give a Tol")
 		return
 	}
-	unit, _ := quantity.ParseUnit(q.Unit)
 	if v := p.Judge(q, judge.Answer{Value: task.Want / unit.SI(), U: task.U / unit.SI(), Unit: q.Unit}, Known{}, 0); v.Outcome != judge.Right {
 		f.tell(q.ID, "judged", "the right answer is judged %s", v.Outcome)
 	}

@@ -139,9 +139,8 @@ func (b *book) block(i int, c *notebook.Cell) block {
 	case c.Kind == notebook.Markdown && isQuestion && part == notebook.QuestionText:
 		out.Kind, out.Source, out.Of = "text", "", q.ID
 		text := c.Source
-		answer := b.nb.Question(from, notebook.Answer)
 		// The options stand in the form, where they are chosen.
-		if text == q.Text() && len(q.Options) > 0 && answer != nil && b.formOf(q, answer) {
+		if answer := b.nb.Question(from, notebook.Answer); text == q.Text() && len(q.Options) > 0 && answer != nil && b.formOf(q, answer) {
 			bare := q
 			bare.Options = nil
 			text = bare.Text()
