@@ -328,8 +328,8 @@ func fieldworkBudget(d *Draw) Question {
 			{"the height left out", valueOf(wrong[2]), "A centimetre is worth about two microgals."},
 		},
 		Range:     [2]float64{6e-8, 3e-7},
-		Hints:     [2]string{"Turn each into µGal first: what does a centimetre of height do to a Bouguer value?", "Free air less slab, 0.3086 − 0.1119 mGal/m; the scale's part is 0.008 % of the difference. Then squares."},
-		Worked:    fmt.Sprintf("%%%%\n// Each in µGal: the height with free air less slab, the scale with the difference.\nterms := []float64{%s * 1.967, %s, %s, %s, 8e-5 * %s * 1000}\nsum := 0.0\nfor _, t := range terms {\n\tsum += t * t\n}\nsheet.Number(\"budget\", math.Sqrt(sum), \"µGal\")", lit(height), lit(reading), lit(tie), lit(terrain), lit(difference)),
+		Hints:     [2]string{"Turn each into µGal first: what does a centimetre of height do to a Bouguer value?", "Free air less slab, 0.3086 − 0.1120 mGal/m; the scale's part is 0.008 % of the difference. Then squares."},
+		Worked:    fmt.Sprintf("%%%%\n// Each in µGal: the height with free air less slab, the scale with the difference.\nterms := []float64{%s * 1.966, %s, %s, %s, 8e-5 * %s * 1000}\nsum := 0.0\nfor _, t := range terms {\n\tsum += t * t\n}\nsheet.Number(\"budget\", math.Sqrt(sum), \"µGal\")", lit(height), lit(reading), lit(tie), lit(terrain), lit(difference)),
 		Reasoning: "$u^2 = (0.197\\ \\mathrm{mGal/m}\\cdot u_h)^2 + u_\\mathrm{reading}^2 + u_\\mathrm{tie}^2 + u_\\mathrm{terrain}^2 + (k\\text{'s share})^2$. A good meter is rarely the largest term: heights and terrain are.",
 		Source: Source{Text: "independently computed: " + table["route"] + "; JCGM 100:2008, 5.1.2 (from memory)", Check: &SourceCheck{
 			Table: "model_checks.csv", ID: "survey-height-02", Got: perCm * 100 * gravlab.MicroGal * 0.30, Want: table.Float("value"), Within: 1e-14}},

@@ -221,7 +221,7 @@ func (l LinedTunnel) Gradient(at r3.Vec) (Tensor, error) {
 // jumps and is an error. The potential is -2 pi G times the integral of rho
 // |z - z'| over the layer.
 //
-// Source: Telford, Geldart, Sheriff (1990), section 2.3; 0.04193 mGal/m for
+// Source: Telford, Geldart, Sheriff (1990), section 2.3; 0.0419 mGal/m for
 // 1 g/cm³.
 type Slab struct {
 	Top       float64 // depth of the upper face, m
