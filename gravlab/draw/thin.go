@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/plot/vg"
+
+	"gravity.example/gravlab/draw/figure"
 )
 
 // column is the width of a column in which a line is thinned, in points. A
@@ -25,23 +27,17 @@ func thin(pts []vg.Point) []vg.Point {
 // columns. Lines that go back and forth in x stay right: a column begins anew
 // whenever x leaves it.
 func thinned(n int, at func(i int) (x, y float64)) []int {
+	y := func(i int) float64 { _, y := at(i); return y }
 	var kept []int
 	for i := 0; i < n; {
-		x, lowest := at(i)
-		col, highest := math.Floor(x), lowest
-		lo, hi, j := i, i, i+1
+		x, _ := at(i)
+		col, j := math.Floor(x), i+1
 		for ; j < n; j++ {
-			x, y := at(j)
-			if math.Floor(x) != col {
+			if x, _ := at(j); math.Floor(x) != col {
 				break
 			}
-			if y < lowest || math.IsNaN(lowest) {
-				lo, lowest = j, y
-			}
-			if y > highest || math.IsNaN(highest) {
-				hi, highest = j, y
-			}
 		}
+		lo, hi := figure.Extremes(i, j, y)
 		last := -1
 		for _, k := range []int{i, min(lo, hi), max(lo, hi), j - 1} {
 			if k > last {

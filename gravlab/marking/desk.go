@@ -245,31 +245,33 @@ const patience = 10 * time.Second
 // took too long and was given up.
 func redraw(f frame.Frame) (p picture, slow bool) {
 	done := make(chan picture, 1)
-	go func() {
-		var p picture
-		defer func() {
-			if r := recover(); r != nil {
-				p = picture{Problem: "the figure could not be drawn"}
-			}
-			done <- p
-		}()
-		var err error
-		if p, err = drawn(f); err != nil {
-			p = picture{Problem: clip(err.Error(), 200)}
-		}
-	}()
+	go func() { done <- drawn(f) }()
 	select {
 	case p := <-done:
-		if len(p.SVG) > mostSVG {
-			return picture{Problem: fmt.Sprintf("drawn, it has %d bytes, and up to %d are shown", len(p.SVG), mostSVG)}, false
-		}
 		return p, false
 	case <-time.After(patience):
 		return picture{Problem: "the figure took too long to draw"}, true
 	}
 }
 
-func drawn(f frame.Frame) (picture, error) {
+// drawn draws a figure, or says why it could not be drawn.
+func drawn(f frame.Frame) (p picture) {
+	defer func() {
+		if r := recover(); r != nil {
+			p = picture{Problem: "the figure could not be drawn"}
+		}
+	}()
+	p, err := svgOf(f)
+	switch {
+	case err != nil:
+		return picture{Problem: clip(err.Error(), 200)}
+	case len(p.SVG) > mostSVG:
+		return picture{Problem: fmt.Sprintf("drawn, it has %d bytes, and up to %d are shown", len(p.SVG), mostSVG)}
+	}
+	return p
+}
+
+func svgOf(f frame.Frame) (picture, error) {
 	if len(f.Figure) > mostHead {
 		return picture{}, fmt.Errorf("its texts have %d bytes; up to %d are drawn", len(f.Figure), mostHead)
 	}
@@ -291,72 +293,25 @@ func drawn(f frame.Frame) (picture, error) {
 	if err := fig.Validate(); err != nil {
 		return picture{}, err
 	}
-	if err := thin(fig); err != nil {
+	if err := small(fig); err != nil {
 		return picture{}, err
 	}
-	svg, err := draw.SVG(fig)
+	svg, err := draw.SVG(figure.Thin(fig, mostPoints))
 	return picture{Alt: clip(fig.AltText(), 500), Caption: clip(fig.Caption, 1000), SVG: string(svg)}, err
 }
 
-// thin leaves a figure at most mostPoints points: of each stretch of a series the
-// lowest and the highest, so that peaks stay.
-func thin(fig *figure.Figure) error {
+// small refuses a figure that would take long to draw however few points its
+// series keep.
+func small(fig *figure.Figure) error {
 	if m := fig.Map; m != nil && len(m.Z) > mostPoints {
 		return fmt.Errorf("the map has %d points; up to %d are drawn", len(m.Z), mostPoints)
 	}
-	var all []*figure.Series
-	points, marks := 0, len(fig.Marks)
-	add := func(list []figure.Series) {
-		for i := range list {
-			all = append(all, &list[i])
-			points += len(list[i].X)
-		}
+	series, marks := 0, 0
+	for _, p := range fig.Panels() {
+		series, marks = series+len(p.Series), marks+len(p.Marks)
 	}
-	add(fig.Series)
-	for i := range fig.Under {
-		add(fig.Under[i].Series)
-		marks += len(fig.Under[i].Marks)
-	}
-	if len(all) > mostSeries || marks > mostSeries {
-		return fmt.Errorf("the figure has %d series and %d marks; up to %d of each are drawn", len(all), marks, mostSeries)
-	}
-	if points <= mostPoints {
-		return nil
-	}
-	for _, s := range all {
-		share := int(float64(mostPoints) * float64(len(s.X)) / float64(points))
-		pieces := max(share/2, 1)
-		if len(s.X) <= 2*pieces {
-			continue
-		}
-		var keep []int
-		for k := range pieces {
-			from, to := k*len(s.X)/pieces, (k+1)*len(s.X)/pieces
-			lo, hi := from, from
-			for i := from; i < to; i++ {
-				if s.Y[i] < s.Y[lo] {
-					lo = i
-				}
-				if s.Y[i] > s.Y[hi] {
-					hi = i
-				}
-			}
-			keep = append(keep, min(lo, hi))
-			if lo != hi {
-				keep = append(keep, max(lo, hi))
-			}
-		}
-		pick := func(v []float64) []float64 {
-			if len(v) == 0 {
-				return v
-			}
-			out := make([]float64, len(keep))
-			for i, k := range keep {
-				out[i] = v[k]
-			}
-			return out
-		}
-		s.X, s.Y, s.U = pick(s.X), pick(s.Y), pick(s.U)
+	if series > mostSeries || marks > mostSeries {
+		return fmt.Errorf("the figure has %d series and %d marks; up to %d of each are drawn", series, marks, mostSeries)
 	}
 	return nil
 }
