@@ -21,13 +21,16 @@ func TestToSI(t *testing.T) {
 		{"mm/s²", 1e-3, "m s⁻²"}, {"mm/s2", 1e-3, "m s⁻²"}, {"mm/s^2", 1e-3, "m s⁻²"}, {"m s-2", 1, "m s⁻²"}, {"m s⁻²", 1, "m s⁻²"},
 		{"µGal", 1e-8, "m/s²"}, {"g", 1e-3, "kg"}, {"kg", 1, "kg"}, {"cm³", 1e-6, "m³"}, {"g/cm³", 1000, "kg m⁻³"},
 		{"N·m/rad", 1, "N m rad⁻¹"}, {"mbar", 100, "Pa"}, {"mV", 1e-3, "V"}, {"1", 1, "1"}, {"%", 0.01, "1"}, {"kHz", 1000, "Hz"},
+		{"hPa", 100, "Pa"}, {"nm/(s² hPa)", 1e-11, "m s⁻² Pa⁻¹"}, {"m³/(kg s²)", 1, "m³ kg⁻¹ s⁻²"}, {"nm/(s² d)", 1e-9 / 86400, "m s⁻² s⁻¹"},
+		{"nm/s²/√Hz", 1e-9, "m s⁻² /√Hz"}, {"fm/√Hz", 1e-15, "m /√Hz"}, {"E", 1e-9, "s⁻²"}, {"g.u.", 1e-6, "m/s²"}, {"mgn", 9.80665e-3, "m/s²"},
+		{"Gt/a", 1e12 / 31557600.0, "kg s⁻¹"}, {"Gt/a²", 1e12 / 31557600.0 / 31557600.0, "kg s⁻²"}, {"ft", 0.3048, "m"}, {"10⁻¹⁸", 1e-18, "1"}, {"1/d", 1 / 86400.0, "s⁻¹"},
 	} {
 		f, si, err := toSI(c.unit)
 		if err != nil || math.Abs(f/c.factor-1) > 1e-14 || si != c.si {
 			t.Errorf("toSI(%q) = %v, %q, %v; want %v, %q", c.unit, f, si, err, c.factor, c.si)
 		}
 	}
-	for _, unit := range []string{"furlong", "m/s/s", "/s", "mmin", "m--", "kkg", "Gal²", "²", "µ"} {
+	for _, unit := range []string{"furlong", "m/s/s", "/s", "mmin", "m--", "kkg", "Gal²", "²", "µ", "m/", "/", "m/s²/Hz", "m/(s", "m/s)", "(m)", "m/(s/kg)", "√s²", "hh", "ma", "10", "10⁻⁹⁹⁹"} {
 		if f, si, err := toSI(unit); err == nil {
 			t.Errorf("toSI(%q) = %v, %q, want an error", unit, f, si)
 		}
@@ -35,9 +38,9 @@ func TestToSI(t *testing.T) {
 }
 
 func TestParseRecording(t *testing.T) {
-	rec, remark, err := parse("swing.csv", strings.NewReader("\ufefftime (s), angle (mrad)\r\n0.00,12.5\r\n0.05,-3e1\r\n0.10,0\r\n"))
-	if err != nil || remark != "" {
-		t.Fatal(err, remark)
+	rec, remarks, err := parse("swing.csv", "\ufefftime (s), angle (mrad)\r\n0.00,12.5\r\n0.05,-3e1\r\n0.10,0\r\n")
+	if err != nil || len(remarks) > 0 {
+		t.Fatal(err, remarks)
 	}
 	if got, want := rec.String(), "swing.csv: 3 samples of time (s), angle (rad)"; got != want {
 		t.Errorf("%s, want %s", got, want)
@@ -66,8 +69,11 @@ func TestBadRecordings(t *testing.T) {
 		{"too few", "time (s),angle (rad)\n0,1\n0.1\n", "line 3: it has more or fewer columns"},
 		{"back in time", "time (s),angle (rad)\n0,1\n0.1,1\n0.1,1\n", "line 4: the time goes from 0.1 s to 0.1 s"},
 		{"quote", "time (s)\n\"0\n", "line"},
+		{"semicolons", "time (s);angle (mrad)\n0,05;12,3\n", "line 1: its columns are parted by semicolons"},
+		{"Windows-1252", "time (s),level (\xb5rad)\n0,1\n", "line 1: the file is not UTF-8"},
+		{"UTF-16", "t\x00i\x00m\x00e\x00 \x00(\x00s\x00)\x00\n\x000\x00\n\x00", "line 1: the file is not UTF-8"},
 	} {
-		rec, _, err := parse("f.csv", strings.NewReader(c.text))
+		rec, _, err := parse("f.csv", c.text)
 		if err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, %v; want %q", c.name, rec, err, c.want)
 		}
@@ -75,14 +81,34 @@ func TestBadRecordings(t *testing.T) {
 }
 
 func TestUnevenSteps(t *testing.T) {
-	_, remark, err := parse("f.csv", strings.NewReader("time (ms)\n0\n10\n20\n50\n60\n"))
-	if want := "line 5: the time step is 0.03 s where most are 0.01 s"; err != nil || !strings.HasPrefix(remark, want) {
-		t.Errorf("%q, %v; want %q", remark, err, want)
+	_, remarks, err := parse("f.csv", "time (ms)\n0\n10\n20\n50\n60\n")
+	if want := "line 5: the time step is 0.03 s where most are 0.01 s"; err != nil || len(remarks) != 1 || !strings.HasPrefix(remarks[0], want) {
+		t.Errorf("%q, %v; want %q", remarks, err, want)
 	}
 	// Times written to two digits are uneven by rounding alone.
-	_, remark, err = parse("f.csv", strings.NewReader("time (s)\n0.00\n0.03\n0.07\n0.10\n0.13\n0.17\n"))
-	if err != nil || remark != "" {
-		t.Errorf("rounded times: %q, %v", remark, err)
+	_, remarks, err = parse("f.csv", "time (s)\n0.00\n0.03\n0.07\n0.10\n0.13\n0.17\n")
+	if err != nil || len(remarks) > 0 {
+		t.Errorf("rounded times: %q, %v", remarks, err)
+	}
+}
+
+// What may be right and mostly is not is said with its line, and kept.
+func TestOddRecordings(t *testing.T) {
+	for _, c := range []struct{ name, text, want string }{
+		{"no data", "height (m)\n310\n-9999\n312\n", `line 3: -9999 in column "height" looks like the mark of a missing value`},
+		{"no data in mm", "spot (mm)\n12.5\n-9999.0\n13\n", `line 3: -9999 in column "spot"`},
+		{"counts at their end", "counts (1)\n-32767\n-32768\n-32760\n", ""},
+		{"a deep sea", "height (m)\n-9998\n-9999\n-10001\n", ""},
+		{"a phone", "time (s),a (g)\n0,1.01\n1,0.99\n", `line 1: column "a" is read in grams, which become kg; if it holds accelerations in units of 9.80665 m/s², write "a (gn)"`},
+		{"masses", "mass of ball (g)\n120\n", ""},
+	} {
+		rec, remarks, err := parse("f.csv", c.text)
+		if err != nil || rec.Len() == 0 {
+			t.Errorf("%s: %v", c.name, err)
+		}
+		if got := strings.Join(remarks, "\n"); !strings.HasPrefix(got, c.want) || c.want == "" && got != "" {
+			t.Errorf("%s: %q; want %q", c.name, got, c.want)
+		}
 	}
 }
 
@@ -142,7 +168,7 @@ func FuzzParse(f *testing.F) {
 	f.Add("time (s),angle (mrad)\n0,1\n0.1,2\n")
 	f.Add("x (m s-2)\n\"1\"\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		rec, _, err := parse("f.csv", strings.NewReader(text))
+		rec, _, err := parse("f.csv", text)
 		if err != nil {
 			return
 		}
