@@ -323,3 +323,56 @@ func TestTwoLabs(t *testing.T) {
 	}
 	c.wantMarks("s02", "0 0 0 0 0")
 }
+
+// Marks for texts survive a spreadsheet that takes the zeros off ids; those that
+// cannot be given to anybody are told by name.
+func TestByEyeAfterSpreadsheet(t *testing.T) {
+	c := newClassroom(t, swingLab, 2)
+	c.Class.Students[0].ID, c.Class.Students[1].ID = "0001", "0010"
+	for i := range c.Class.Students {
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), sources{"why": worked(c.paper(i))["why"]}))
+	}
+	c.mark()
+	put := func(rows string) {
+		t.Helper()
+		text := strings.ReplaceAll("id;name;question;of;text;text id;marks;comment\n"+rows, "TEXT", "x;"+textID("Heavy and inert mass are the same."))
+		if err := os.WriteFile(filepath.Join(c.Out, byEyeName), []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	put("1;Ada Bell;why;3;TEXT;2,5;good\n10;Cleo Berg;why;3;TEXT;1;\n77;Old Friend;why;3;TEXT;3;\n")
+	if s := c.mark(); s.Waiting != 0 {
+		t.Errorf("%d texts wait, want none", s.Waiting)
+	}
+	c.wantMarks("0001", "0 0 0 0 0 2.5 2.5")
+	c.wantMarks("0010", "0 0 0 0 0 1 1")
+	c.wantRemark("", "has marks for 77, who is not in the class list")
+	if eye := c.file(byEyeName); !strings.Contains(eye, "\n0001,") || !strings.Contains(eye, "\n77,") {
+		t.Errorf("by-eye.csv is now\n%s", eye)
+	}
+	for rows, want := range map[string]string{
+		"1.23457E+11;Ada Bell;why;3;TEXT;2;\n":               "line 2: the id \"1.23457E+11\" is a long number that a spreadsheet has rounded",
+		"0001;Ada;why;3;TEXT;2;\n1;Ada Bell;why;3;TEXT;1;\n": "line 3: gives second marks, 1, for a text of 0001",
+	} {
+		put(rows)
+		if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), want) {
+			t.Errorf("by-eye.csv %q: %v, want %q", rows, err, want)
+		}
+	}
+	put("")
+	// So do the lecturer's other files.
+	for name, text := range map[string]string{"adjust": "id,question,marks,reason\n1,period,2,told me\n", "reference": "id,question,value,u,unit\n10,rest,12,0.1,mrad\n"} {
+		m := c.Marking
+		if path := write(t, text); name == "adjust" {
+			m.Adjust = path
+		} else {
+			m.Reference = path
+		}
+		if _, err := Mark(t.Context(), m); err != nil {
+			t.Errorf("%s with ids without zeros: %v", name, err)
+		}
+	}
+	c.Adjust = write(t, "id,question,marks,reason\n1,period,2,told me\n")
+	c.mark()
+	c.wantMarks("0001", "2 0 0 0 0  2")
+}

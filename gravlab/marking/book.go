@@ -113,8 +113,11 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 	if b.adjust, err = readAdjustments(k.Adjust, lab, k.Class); err != nil {
 		return nil, err
 	}
-	if b.eye, err = readByEye(k.Out, lab); err != nil {
+	if b.eye, err = readByEye(k.Out, lab, k.Class); err != nil {
 		return nil, err
+	}
+	for _, id := range b.eye.strangers {
+		b.loose = append(b.loose, remark{file: byEyeName, text: fmt.Sprintf("has marks for %s, who is not in the class list: they do not count, and stay there", clip(id, 40))})
 	}
 	b.base = rulesOf(lab, b.refs.rows)
 	if err := k.theirs(lab); err != nil {
@@ -586,7 +589,7 @@ func (b *book) writeByEye(path string) error {
 			}
 		}
 		var others [][]string
-		for k, m := range b.eye {
+		for k, m := range b.eye.marks {
 			if !listed[k] {
 				others = append(others, m.row)
 			}

@@ -14,7 +14,10 @@ import (
 type Class struct {
 	Students []Student
 	Other    []string // names of the further columns
-	file     string
+	// Note says what had to be guessed to read the list, empty if nothing was: a person
+	// should look whether the guess is right.
+	Note string
+	file string
 }
 
 // A Student is one row of a class list.
@@ -24,29 +27,41 @@ type Student struct {
 	Other []string // cells of the further columns
 }
 
-// ReadClass reads a class list: a CSV file with a column id, and perhaps a
-// column name and others. A column called code is left out, so that the list that
-// a handout writes can be read too.
+// ReadClass reads a class list: a CSV file with a column id (or ID number, student
+// ID and the like), and perhaps a column name, or one for first and one for last names,
+// and others. Titles may stand above the header. A column called code is left out, so that the
+// list that a handout writes can be read too.
 //
 // An id has to be good for the name of a folder on every system, unique whether
-// capitals count or not, and not empty.
+// capitals and zeros in front count or not, and not empty. A line of totals and a number
+// that a spreadsheet has rounded are refused: either would make a student who does
+// not exist.
 func ReadClass(path string) (Class, error) {
 	t, err := readTable(path)
 	if err != nil {
 		return Class{}, err
 	}
-	c := Class{file: path}
+	c := Class{file: path, Note: t.note}
 	ids, err := t.columns("id")
 	if err != nil {
 		return Class{}, err
 	}
-	names, err := t.column("name")
-	if err != nil {
-		return Class{}, err
+	var names []int // the column with the name, else those with its parts
+	for _, column := range []string{"name", "first name", "last name"} {
+		i, err := t.column(column)
+		if err != nil {
+			return Class{}, err
+		}
+		if i >= 0 {
+			names = append(names, i)
+		}
+		if column == "name" && i >= 0 {
+			break
+		}
 	}
 	var others []int
 	for i, h := range t.header {
-		if i != ids[0] && i != names && !strings.EqualFold(h, "code") {
+		if i != ids[0] && !slices.Contains(names, i) && !strings.EqualFold(h, "code") {
 			others = append(others, i)
 			c.Other = append(c.Other, h)
 		}
@@ -58,14 +73,20 @@ func ReadClass(path string) (Class, error) {
 		if problem := badID(s.ID); problem != "" {
 			return Class{}, wrong(path, line, "%s", problem)
 		}
-		key := strings.ToLower(s.ID)
-		if at, twice := first[key]; twice {
-			return Class{}, wrong(path, line, "the id %q stands in line %d too (capitals do not count); give each student an id of their own", s.ID, at)
+		switch twin, twice := first[folded(s.ID)]; {
+		case twice && strings.EqualFold(s.ID, c.Students[twin].ID):
+			return Class{}, wrong(path, line, "the id %q stands in line %d too (capitals do not count); give each student an id of their own", s.ID, t.lines[twin])
+		case twice:
+			return Class{}, wrong(path, line, "the id %q and the id %q in line %d differ by zeros in front, which a spreadsheet takes off; give the two students ids that differ by more", s.ID, c.Students[twin].ID, t.lines[twin])
 		}
-		first[key] = line
-		if names >= 0 {
-			s.Name = harmed(row[names])
+		first[folded(s.ID)] = k
+		var words []string
+		for _, i := range names {
+			if word := harmed(row[i]); word != "" {
+				words = append(words, word)
+			}
 		}
+		s.Name = strings.Join(words, " ")
 		for _, i := range others {
 			s.Other = append(s.Other, row[i])
 		}
@@ -80,13 +101,31 @@ func ReadClass(path string) (Class, error) {
 var (
 	goodID   = regexp.MustCompile(`^[A-Za-z0-9](?:[A-Za-z0-9._@+-]{0,62}[A-Za-z0-9_@+-])?$`)
 	reserved = regexp.MustCompile(`(?i)^(con|prn|aux|nul|com[0-9]|lpt[0-9])(\.|$)`)
+	digits   = regexp.MustCompile(`^[0-9]+$`)
+	// rounded is what a spreadsheet makes of a number with more digits than it
+	// shows, sums what stands in front of a line of totals.
+	rounded = regexp.MustCompile(`(?i)^[0-9](?:[.,][0-9]+)?E\+[0-9]{2,3}$`)
+	sums    = regexp.MustCompile(`(?i)^(grand |sub)?(totals?|sum|average|mean):?$`)
 )
+
+// folded is an id without what other programs change in it: capitals, and zeros
+// in front of a number.
+func folded(id string) string {
+	if digits.MatchString(id) {
+		return "0" + strings.TrimLeft(id, "0")
+	}
+	return strings.ToLower(id)
+}
 
 // badID says why an id cannot be used; empty if it can.
 func badID(id string) string {
 	switch {
 	case id == "":
 		return "the id is empty; give each student one"
+	case rounded.MatchString(id):
+		return fmt.Sprintf("the id %q is a long number that a spreadsheet has rounded, and its digits are lost; take the ids from the original list, in a column that is formatted as text", clip(id, 40))
+	case sums.MatchString(id):
+		return fmt.Sprintf("the id %q belongs to a line of totals and not to a student; delete the line", clip(id, 40))
 	case reserved.MatchString(id):
 		return fmt.Sprintf("the id %q is a name that Windows keeps for devices; add a letter", clip(id, 40))
 	case !goodID.MatchString(id):
@@ -109,9 +148,21 @@ func (c Class) codes(key []byte, lab string) (byStudent []exercises.Code, owner 
 	return byStudent, owner, nil
 }
 
-// index finds a student by id.
+// index finds a student by id, as other programs may have changed it (see folded);
+// -1 if there is none.
 func (c Class) index(id string) int {
-	return slices.IndexFunc(c.Students, func(s Student) bool { return s.ID == id })
+	return slices.IndexFunc(c.Students, func(s Student) bool { return folded(s.ID) == folded(id) })
+}
+
+// student finds the student of a row in one of the lecturer's files.
+func (c Class) student(file string, line int, id string) (Student, error) {
+	if i := c.index(id); i >= 0 {
+		return c.Students[i], nil
+	}
+	if rounded.MatchString(id) {
+		return Student{}, wrong(file, line, "%s", badID(id))
+	}
+	return Student{}, wrong(file, line, "the class has no student %q", clip(id, 40))
 }
 
 // number reads a number as a lecturer types it, with a decimal comma too.

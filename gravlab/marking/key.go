@@ -4,6 +4,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"runtime"
@@ -18,14 +19,19 @@ const keySize = 32
 // ReadKey reads a class key: a text file with 64 hexadecimal digits. open says
 // that others than its owner may read the file, as far as the system tells.
 func ReadKey(path string) (key []byte, open bool, err error) {
-	info, err := os.Stat(path)
+	f, err := openFile(path)
 	if err != nil {
-		return nil, false, wrong(path, 0, "the class key cannot be read: %v; it is the file that the first handout made", plain(err))
+		return nil, false, wrong(path, 0, "the class key cannot be read: %v; it is the file that the first handout made", err)
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, false, wrong(path, 0, "the class key cannot be read: %v", plain(err))
 	}
 	if info.Size() > 1000 {
 		return nil, false, wrong(path, 0, "has %d bytes, so it is no class key; a key is 64 hexadecimal digits", info.Size())
 	}
-	text, err := os.ReadFile(path)
+	text, err := io.ReadAll(f)
 	if err != nil {
 		return nil, false, wrong(path, 0, "the class key cannot be read: %v", plain(err))
 	}

@@ -46,10 +46,12 @@ func readAdjustments(path string, lab exercises.Lab, class Class) (adjustments, 
 	}
 	paper := lab.Paper("")
 	for k, row := range t.rows {
-		id, question, marks, line := row[at[0]], row[at[1]], row[at[2]], t.lines[k]
-		if class.index(id) < 0 {
-			return out, wrong(path, line, "the class has no student %q", clip(id, 40))
+		question, marks, line := row[at[1]], row[at[2]], t.lines[k]
+		student, err := class.student(path, line, row[at[0]])
+		if err != nil {
+			return out, err
 		}
+		id := student.ID
 		if question == fileQuestion {
 			print := strings.TrimPrefix(strings.ToLower(marks), printPrefix)
 			if len(print) < 8 || strings.Trim(print, "0123456789abcdef") != "" {
@@ -81,7 +83,10 @@ func readAdjustments(path string, lab exercises.Lab, class Class) (adjustments, 
 }
 
 // byEye are the marks that a person gave for texts.
-type byEye map[eyeKey]eyeMark
+type byEye struct {
+	marks     map[eyeKey]eyeMark
+	strangers []string // ids that are not in the class list
+}
 
 // An eyeKey is a text: marks go with the text that was read.
 type eyeKey struct{ student, question, text string }
@@ -97,19 +102,22 @@ const byEyeName = "by-eye.csv"
 var byEyeHeader = []string{"id", "name", "question", "of", "text", "text id", "marks", "comment"}
 
 // readByEye reads the marks that were filled in to by-eye.csv; there may be none yet.
-func readByEye(out string, lab exercises.Lab) (byEye, error) {
-	marks := byEye{}
+//
+// A student's id is known again after a spreadsheet has taken the zeros off it. Marks for
+// somebody who is not in the class list stay, in case they come back.
+func readByEye(out string, lab exercises.Lab, class Class) (byEye, error) {
+	eye := byEye{marks: map[eyeKey]eyeMark{}}
 	path := filepath.Join(out, byEyeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-		return marks, nil
+		return eye, nil
 	}
 	t, err := readTable(path)
 	if err != nil {
-		return nil, err
+		return eye, err
 	}
 	at, err := t.columns(byEyeHeader...)
 	if err != nil {
-		return nil, err
+		return eye, err
 	}
 	paper := lab.Paper("")
 	for k, cells := range t.rows {
@@ -121,28 +129,41 @@ func readByEye(out string, lab exercises.Lab) (byEye, error) {
 			continue
 		}
 		if row[6] == "" {
-			return nil, wrong(path, t.lines[k], "has a comment and no marks; fill in both, or the marks alone")
+			return eye, wrong(path, t.lines[k], "has a comment and no marks; fill in both, or the marks alone")
 		}
 		v, ok := number(row[6])
 		if q, known := paper.Question(row[2]); !ok || v < 0 || known && v > float64(q.Marks) {
-			return nil, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %s, or empty", clip(row[6], 40), row[3])
+			return eye, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %s, or empty", clip(row[6], 40), row[3])
 		}
 		row[6] = marksText(v)
-		marks[eyeKey{row[0], row[2], row[5]}] = eyeMark{v, row[7], row}
+		student, err := class.student(path, t.lines[k], row[0])
+		switch {
+		case err == nil:
+			row[0] = student.ID
+		case rounded.MatchString(row[0]):
+			return eye, err
+		case !slices.Contains(eye.strangers, row[0]):
+			eye.strangers = append(eye.strangers, row[0])
+		}
+		key := eyeKey{row[0], row[2], row[5]}
+		if old, twice := eye.marks[key]; twice && old.marks != v {
+			return eye, wrong(path, t.lines[k], "gives second marks, %s, for a text of %s for %s that has %s", row[6], clip(row[0], 40), clip(row[2], 40), marksText(old.marks))
+		}
+		eye.marks[key] = eyeMark{v, row[7], row}
 	}
-	return marks, nil
+	return eye, nil
 }
 
 // of is the mark of a text, if somebody gave one.
 func (e byEye) of(student, question, text string) (eyeMark, bool) {
-	m, ok := e[eyeKey{student, question, textID(text)}]
+	m, ok := e.marks[eyeKey{student, question, textID(text)}]
 	return m, ok
 }
 
 // former are the marks for other texts of the same student.
 func (e byEye) former(student, question string) []string {
 	var all []string
-	for k, m := range e {
+	for k, m := range e.marks {
 		if k.student == student && k.question == question {
 			all = append(all, marksText(m.marks))
 		}

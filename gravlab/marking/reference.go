@@ -45,8 +45,12 @@ func readReferences(path string, lab exercises.Lab, class Class) (references, er
 	for k, row := range t.rows {
 		line := t.lines[k]
 		r := reference{ID: row[at[0]], Unit: row[at[4]]}
-		if r.ID != "*" && class.index(r.ID) < 0 {
-			return out, wrong(path, line, "the class has no student %q; * stands for everybody", clip(r.ID, 40))
+		if r.ID != "*" {
+			student, err := class.student(path, line, r.ID)
+			if err != nil {
+				return out, fmt.Errorf("%w; * stands for the whole class", err)
+			}
+			r.ID = student.ID
 		}
 		q, ok := paper.Question(row[at[1]])
 		if !ok || q.Kind != judge.Number && q.Kind != judge.Measured {

@@ -7,31 +7,41 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"syscall"
 	"unicode"
 	"unicode/utf8"
+
+	"golang.org/x/text/encoding"
+	"golang.org/x/text/encoding/charmap"
+	unicode16 "golang.org/x/text/encoding/unicode"
 
 	"gravity.example/gravlab/internal/whole"
 )
 
-// A table is a CSV file (RFC 4180) with a header.
+// A table is a CSV file (RFC 4180) with a header and a column id.
 type table struct {
 	file   string // as named by the caller
 	header []string
+	head   int // line of the header
 	rows   [][]string
-	lines  []int // of each row in the file
+	lines  []int  // of each row in the file
+	note   string // what was guessed; empty if nothing was
 }
 
 // maxTable is the most bytes of a table: a class of 100,000 fits.
 const maxTable = 20_000_000
 
-// readTable reads a CSV file as spreadsheets write them: with a byte order mark or
-// without, with commas, semicolons or tabs between the cells. Rows without any
-// text are left out.
+// readTable reads a CSV file as spreadsheets and student offices write them: in
+// UTF-8, UTF-16 or Windows-1252, with commas, semicolons or tabs between the cells,
+// lines that end in any way, a first line that names the separator (sep=;), and
+// titles above the header. The header is the first line with a column id. Rows
+// without any text are left out.
 func readTable(path string) (*table, error) {
-	f, err := os.Open(path)
+	f, err := openFile(path)
 	if err != nil {
-		return nil, wrong(path, 0, "cannot be opened: %v", plain(err))
+		return nil, wrong(path, 0, "cannot be opened: %v", err)
 	}
 	defer f.Close()
 	text, err := io.ReadAll(io.LimitReader(f, maxTable+1))
@@ -44,19 +54,66 @@ func readTable(path string) (*table, error) {
 	return parseTable(path, text)
 }
 
-func parseTable(file string, text []byte) (*table, error) {
-	text = bytes.TrimPrefix(text, []byte("\ufeff"))
-	if !utf8.Valid(text) {
-		return nil, wrong(file, 0, "is not UTF-8 text; save it in the spreadsheet as CSV UTF-8")
+// openFile opens an ordinary file. Opening never waits: a named pipe without a
+// writer is refused like anything else that is no file.
+func openFile(path string) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_RDONLY|syscall.O_NONBLOCK, 0)
+	if err != nil {
+		return nil, plain(err)
 	}
-	if bytes.IndexByte(text, 0) >= 0 {
-		return nil, wrong(file, 0, "holds zero bytes, so it is no CSV file; save it in the spreadsheet as CSV UTF-8")
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		f.Close()
+		if err == nil {
+			err = errors.New("is no ordinary file")
+		}
+		return nil, plain(err)
 	}
+	return f, nil
+}
+
+func parseTable(file string, raw []byte) (*table, error) {
+	text, note, err := decode(file, raw)
+	if err != nil {
+		return nil, err
+	}
+	separators := []rune{separator(text), ',', ';', '\t'}
+	line, rest, _ := strings.Cut(text, "\n")
+	if sign, ok := strings.CutPrefix(strings.ToLower(strings.Trim(line, `" `)), "sep="); ok {
+		if sign == "" || !strings.ContainsRune(",;\t|:", rune(sign[0])) {
+			return nil, wrong(file, 1, "names a separator that cannot be used; a comma, a semicolon, a tab, | and : can")
+		}
+		separators, text = []rune{rune(sign[0])}, "\n"+rest // the lines keep their numbers
+	}
+	var best *table
+	var bestErr error
+	for i, sep := range separators {
+		t, err := parseCells(file, text, sep)
+		if i == 0 || t.head > 0 && (best.head == 0 || len(t.header) > len(best.header)) {
+			best, bestErr = t, err
+		}
+	}
+	if bestErr != nil {
+		return nil, bestErr
+	}
+	if best.header == nil {
+		return nil, wrong(file, 0, "is empty; one of its first lines names the columns")
+	}
+	best.note = note
+	return best, nil
+}
+
+// mostTitles is how many lines may stand above the header.
+const mostTitles = 20
+
+// parseCells parses with one separator. The table holds what was read before an
+// error; without a column id the first line is the header and head is 0.
+func parseCells(file, text string, sep rune) (*table, error) {
 	t := &table{file: file}
-	in := csv.NewReader(bytes.NewReader(text))
-	in.Comma = separator(text)
+	in := csv.NewReader(strings.NewReader(text))
+	in.Comma = sep
 	in.FieldsPerRecord = -1
-	in.TrimLeadingSpace = true
+	in.TrimLeadingSpace = sep != '\t' // a tab is a space too, and an empty cell would vanish
+	var failed error
 	for {
 		row, err := in.Read()
 		if err == io.EOF {
@@ -64,11 +121,12 @@ func parseTable(file string, text []byte) (*table, error) {
 		}
 		if err != nil {
 			var at *csv.ParseError
+			failed = wrong(file, 0, "%v", err)
 			if errors.As(err, &at) {
 				// A cell in quotation marks may begin lines above where it goes wrong.
-				return nil, wrong(file, at.StartLine, "has a quotation mark in the wrong place: a cell that begins with one ends with one, and a mark inside it is written twice (%v)", at.Err)
+				failed = wrong(file, at.StartLine, "has a quotation mark in the wrong place: a cell that begins with one ends with one, and a mark inside it is written twice (%v)", at.Err)
 			}
-			return nil, wrong(file, 0, "%v", err)
+			break
 		}
 		line, _ := in.FieldPos(0)
 		empty := true
@@ -76,50 +134,128 @@ func parseTable(file string, text []byte) (*table, error) {
 			row[i] = strings.TrimSpace(row[i])
 			empty = empty && row[i] == ""
 		}
-		switch {
-		case empty:
-		case t.header == nil:
-			t.header = row
-		case len(row) > len(t.header) && strings.Join(row[len(t.header):], "") != "":
-			return nil, wrong(file, line, "has %d cells and the header %d; put a cell that holds a %q between quotation marks", len(row), len(t.header), in.Comma)
-		default:
-			for len(row) < len(t.header) {
-				row = append(row, "")
-			}
-			t.rows, t.lines = append(t.rows, row[:len(t.header)]), append(t.lines, line)
+		if empty {
+			continue
 		}
+		if t.head == 0 && len(t.rows) < mostTitles && slices.ContainsFunc(row, isID) {
+			*t = table{file: file, header: row, head: line}
+			continue
+		}
+		if t.header == nil {
+			t.header = row
+			continue
+		}
+		t.rows, t.lines = append(t.rows, row), append(t.lines, line)
 	}
-	if t.header == nil {
-		return nil, wrong(file, 0, "is empty; its first line names the columns")
+	for len(t.header) > 1 && t.header[len(t.header)-1] == "" && !slices.ContainsFunc(t.rows, func(row []string) bool { return len(row) >= len(t.header) && row[len(t.header)-1] != "" }) {
+		t.header = t.header[:len(t.header)-1] // a column without a name and without a cell
 	}
-	return t, nil
+	n := len(t.header)
+	for k, row := range t.rows {
+		if len(row) > n && strings.Join(row[n:], "") != "" {
+			if failed == nil || t.lines[k] < failed.(*InputError).Line {
+				failed = wrong(file, t.lines[k], "has %d cells and the header %d; put a cell that holds a %q between quotation marks", len(row), n, sep)
+			}
+			break
+		}
+		for len(row) < n {
+			row = append(row, "")
+		}
+		t.rows[k] = row[:n]
+	}
+	return t, failed
 }
 
-// separator is what stands between the cells of the first line.
-func separator(text []byte) rune {
-	line, _, _ := bytes.Cut(bytes.TrimSpace(text), []byte("\n"))
-	for _, c := range []byte{';', '\t'} {
-		if bytes.IndexByte(line, c) >= 0 && bytes.IndexByte(line, ',') < 0 {
-			return rune(c)
+// decode is the text of a table with lines that end in one way. note says what
+// was guessed.
+func decode(file string, raw []byte) (text, note string, err error) {
+	for _, mark := range []string{"PK\x03\x04", "\xd0\xcf\x11\xe0"} {
+		if bytes.HasPrefix(raw, []byte(mark)) {
+			return "", "", wrong(file, 0, "is a spreadsheet or an archive and no CSV file; open it in the spreadsheet and save it as CSV UTF-8")
+		}
+	}
+	var wide encoding.Encoding
+	switch {
+	case bytes.HasPrefix(raw, []byte("\xff\xfe")), len(raw) >= 4 && raw[0] != 0 && raw[1] == 0 && raw[2] != 0 && raw[3] == 0:
+		wide = unicode16.UTF16(unicode16.LittleEndian, unicode16.UseBOM)
+	case bytes.HasPrefix(raw, []byte("\xfe\xff")), len(raw) >= 4 && raw[0] == 0 && raw[1] != 0 && raw[2] == 0 && raw[3] != 0:
+		wide = unicode16.UTF16(unicode16.BigEndian, unicode16.UseBOM)
+	}
+	switch {
+	case wide != nil:
+		if len(raw)%2 == 1 {
+			return "", "", wrong(file, 0, "ends in the middle of a character (UTF-16), so it was cut off; save it again in the spreadsheet as CSV UTF-8")
+		}
+		if raw, err = wide.NewDecoder().Bytes(raw); err != nil {
+			return "", "", wrong(file, 0, "cannot be read as UTF-16 (%v); save it in the spreadsheet as CSV UTF-8", err)
+		}
+	case !utf8.Valid(raw):
+		if bytes.IndexByte(raw, 0) >= 0 || slices.ContainsFunc(raw, func(b byte) bool { return slices.Contains([]byte{0x81, 0x8d, 0x8f, 0x90, 0x9d}, b) }) {
+			return "", "", wrong(file, 0, "is neither UTF-8 nor Windows-1252 text; save it in the spreadsheet as CSV UTF-8")
+		}
+		if raw, err = charmap.Windows1252.NewDecoder().Bytes(raw); err != nil {
+			return "", "", wrong(file, 0, "is neither UTF-8 nor Windows-1252 text; save it in the spreadsheet as CSV UTF-8")
+		}
+		note = "is not UTF-8 and was read as Windows-1252; if letters with accents come out wrong, save it in the spreadsheet as CSV UTF-8"
+	}
+	raw = bytes.TrimPrefix(raw, []byte("\ufeff"))
+	if bytes.IndexByte(raw, 0) >= 0 {
+		return "", "", wrong(file, 0, "holds zero bytes, so it is no CSV file; save it in the spreadsheet as CSV UTF-8")
+	}
+	return strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(string(raw)), note, nil
+}
+
+// separator is what seems to stand between the cells of the first line.
+func separator(text string) rune {
+	line, _, _ := strings.Cut(strings.TrimSpace(text), "\n")
+	for _, c := range ";\t" {
+		if strings.ContainsRune(line, c) && !strings.Contains(line, ",") {
+			return c
 		}
 	}
 	return ','
 }
 
-// column finds a column by its name, in small letters or capitals; -1 if there
-// is none.
+// otherNames are what student offices call a column.
+var otherNames = map[string][]string{
+	"id":         {"id number", "student id", "student number", "student id number", "id no", "student no"},
+	"name":       {"full name", "student name"},
+	"first name": {"given name", "given names", "first names", "forename", "forenames"},
+	"last name":  {"surname", "family name"},
+}
+
+// columnName is the name of a column without capitals and signs.
+func columnName(s string) string {
+	return strings.Join(strings.FieldsFunc(strings.ToLower(s), func(r rune) bool { return strings.ContainsRune(" _-.", r) }), " ")
+}
+
+func isID(cell string) bool {
+	name := columnName(cell)
+	return name == "id" || slices.Contains(otherNames["id"], name)
+}
+
+// column finds a column by its name, in small letters or capitals, or by another
+// name that it may have; -1 if there is none.
 func (t *table) column(name string) (int, error) {
-	found := -1
-	for i, h := range t.header {
-		if !strings.EqualFold(h, name) {
-			continue
+	for _, names := range [][]string{{name}, otherNames[name]} {
+		found := -1
+		for i, h := range t.header {
+			if !slices.Contains(names, columnName(h)) {
+				continue
+			}
+			if found >= 0 && columnName(t.header[found]) == columnName(h) {
+				return -1, wrong(t.file, t.head, "has two columns %q", name)
+			}
+			if found >= 0 {
+				return -1, wrong(t.file, t.head, "has the columns %q and %q; call the one that counts %q", t.header[found], h, name)
+			}
+			found = i
 		}
 		if found >= 0 {
-			return -1, wrong(t.file, 1, "has two columns %q", name)
+			return found, nil
 		}
-		found = i
 	}
-	return found, nil
+	return -1, nil
 }
 
 // columns finds columns that have to be there.
@@ -131,7 +267,7 @@ func (t *table) columns(names ...string) ([]int, error) {
 			return nil, err
 		}
 		if i < 0 {
-			return nil, wrong(t.file, 1, "has no column %q; its columns are %s", name, strings.Join(quoted(t.header), ", "))
+			return nil, wrong(t.file, max(t.head, 1), "has no column %q; its columns are %s", name, strings.Join(quoted(t.header), ", "))
 		}
 		at = append(at, i)
 	}

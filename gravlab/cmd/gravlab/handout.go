@@ -22,7 +22,9 @@ carries the student's own sheet code and numbers, and the sheet's recordings as
 CSV files; and DIR/handout.csv, the list of codes, which is for you alone. The
 same key and list give the same bytes.
 
---class LIST      CSV file with a column id; a column name and others are kept
+--class LIST      CSV file with a column id (or ID number, Student ID); a column
+                  name, or First name and Last name, and others are kept. Titles
+                  above the header do no harm
 --lab LAB         01 or 01-weighing-the-earth
 --out DIR         where the folders go
 --key FILE        the class key: without it nobody can tell whose sheet a file
@@ -69,6 +71,7 @@ func runHandout(ctx context.Context, c *call) error {
 	if h.Class, err = marking.ReadClass(*class); err != nil {
 		return usageError{err, ""}
 	}
+	warnGuess(c, *class, h.Class.Note)
 	if h.Lab, err = exercises.Find(*lab); err != nil {
 		hint := "a lab of a bank of your own needs --bank DIR"
 		if *bank != "" {
@@ -160,5 +163,11 @@ func keyBeside(class string) string {
 func warnOpen(c *call, key string, open bool) {
 	if open {
 		fmt.Fprintf(c.err, "others on this machine may read %s: chmod 600 %s keeps it yours\n", key, key)
+	}
+}
+
+func warnGuess(c *call, class, note string) {
+	if note != "" {
+		fmt.Fprintf(c.err, "%s %s\n", class, note)
 	}
 }

@@ -74,6 +74,7 @@ func runMark(ctx context.Context, c *call) error {
 	if m.Class, err = marking.ReadClass(*class); err != nil {
 		return usageError{err, ""}
 	}
+	warnGuess(c, *class, m.Class.Note)
 	if *key == "" {
 		*key = keyBeside(*class)
 	}
