@@ -27,19 +27,34 @@ type Analysis struct {
 	// sensor (m, along the line from the rest position to the sensor) and
 	// UAmplitude that of the amplitude (rad). Zero leaves them out.
 	UPlace, UAmplitude float64
+	// ULength is the standard uncertainty of Length (m), at the same distance
+	// from the rest position to the sensor. With it the time scale of the swing is
+	// fitted too, held by what ULength and UAmplitude let the period be (ULength
+	// can stand for Gravity as well: L/g counts). At 0 the period is taken for
+	// exact, whatever UAmplitude is: then a record that runs out of step with it
+	// says so in Remarks.
+	ULength float64
 }
 
 // A Detection is what an Analysis finds.
 type Detection struct {
 	Mass float64 // kg, of the bob, by G; negative when the record says the opposite
 	// U is the standard uncertainty of Mass, kg, all parts together: UNoise from
-	// the scatter of the record, UPlace, UAmplitude, and that of G.
-	U, UNoise, UPlace, UAmplitude, UG float64
-	// Z is Mass/UNoise: the matched filter's output, normal with standard
-	// deviation 1 when no bob swings. Infinite for a record without noise.
+	// the scatter of the record (and from the time scale, where that is fitted),
+	// UPlace, UAmplitude, ULength (the width of the arc; its part in the period is
+	// in UNoise), and that of G.
+	U, UNoise, UPlace, UAmplitude, ULength, UG float64
+	// Period is the period of the pull that was fitted, s: that of Length, Gravity
+	// and Amplitude, or, with Analysis.ULength, as the record and they together
+	// have it. UPeriod is its standard uncertainty; 0 where it is taken for exact.
+	Period, UPeriod float64
+	// Z is the matched filter's output, Mass over its standard uncertainty at the
+	// period found: normal with standard deviation 1 when no bob swings and the
+	// period is taken for exact. Infinite for a record without noise.
 	Z float64
 	// FalseAlarm is the probability that noise alone gives Z or more, one-sided,
-	// for one trial. With several places, times or recordings tried, use
+	// for one trial; where the time scale is fitted, an upper bound that counts the
+	// periods searched. With several places, times or recordings tried, use
 	// signal.FalseAlarm(Z, trials). With the sign of the record reversed the same
 	// data would say -Z.
 	FalseAlarm float64
@@ -52,7 +67,16 @@ type Detection struct {
 	// lock-in from the moment of release: their phase is near 0 or ±π for a pull,
 	// and for the floor's tilt as well.
 	Lines []signal.Line
+	// Remarks say, a sentence each, what in the record speaks against Mass and U:
+	// a swing out of step with the pull that was fitted, a period beyond what
+	// ULength allows, a pull too weak to find the period by. Where there is a
+	// remark, U is not the uncertainty of Mass.
+	Remarks []string
 }
+
+// outOfStep is χ² of 2 degrees of freedom that noise exceeds in one of 1000
+// records, -2 ln 0.001.
+const outOfStep = 13.8155
 
 // Detect takes off what the reference saw, with a transfer measured before
 // release only; whitens the rest with a noise model fitted before release only;
@@ -62,9 +86,19 @@ type Detection struct {
 // The answer is the mass whose pull the record shows. If the floor's tilt is in
 // it too, the mass is wrong by about the floor's effect over the pull (see
 // Compare), and nothing in this record says so: see the tests that are named in
-// the package comment. The period follows from Length, Gravity and Amplitude: in
-// a long record they must agree with the period as timed to a small part of one
-// swing in all, else the template runs out of step; adjust Length until they do.
+// the package comment.
+//
+// The period follows from Length, Gravity and Amplitude. In a long record a small
+// error of it makes the template run out of step: with a phase that is wrong by φ
+// at the end, the mass comes out too small by about φ²/6 of it, and the scatter
+// does not show that. (A length of 1 m that is 1 mm too long makes φ at
+// 2/T 3.1 rad in 500 periods.) Time the swing, and adjust Length until the
+// period agrees; or state ULength. Whichever is done, what is left is tested for
+// the parts that a wrong period or a wrong moment of release would leave, h'(t)
+// and t h'(t) beside the pull h(t), and Remarks says when they are there.
+//
+// The fit of the time scale takes Mass and UNoise from a model that is linear
+// near the best period. That holds where Z is above about 5.
 func (a Analysis) Detect(r Recording) (Detection, error) {
 	const fn = "pendulum.Analysis.Detect"
 	p := a.Pendulum
@@ -89,6 +123,9 @@ func (a Analysis) Detect(r Recording) (Detection, error) {
 	if err := arg.Between(fn, "UAmplitude", a.UAmplitude, 0, 1, "standard uncertainty in rad"); err != nil {
 		return Detection{}, err
 	}
+	if err := arg.Between(fn, "ULength", a.ULength, 0, p.Length/10, "standard uncertainty in m, at most a tenth of Length"); err != nil {
+		return Detection{}, err
+	}
 	sub, err := signal.Subtract(r.Test, r.Reference, a.Lags, r.Release)
 	if err != nil {
 		return Detection{}, err
@@ -101,44 +138,25 @@ func (a Analysis) Detect(r Recording) (Detection, error) {
 			return Detection{}, err
 		}
 	}
-	times := make([]float64, len(swing))
-	for i := range times {
-		times[i] = float64(i) / r.Rate
+	d := Detection{Before: sub.JudgedBefore, After: sub.JudgedAfter}
+	fit := search{
+		pendulum: p, station: a.Station, noise: noise, rate: r.Rate, n: len(swing),
+		x: centred(noise.Whiten(swing)), uScale: a.uScale(),
 	}
-	template, err := p.Series(times, a.Station)
-	if err != nil {
-		return Detection{}, err
+	d.DOF = len(fit.x) - 2
+	if fit.uScale > 0 {
+		d.DOF--
 	}
-	for i := range template {
-		template[i] /= p.Bob.Mass
-	}
-	x, h := noise.Whiten(swing), noise.Whiten(template)
-	d := Detection{Before: sub.JudgedBefore, After: sub.JudgedAfter, DOF: len(x) - 2}
 	if d.DOF < 3 {
 		return Detection{}, arg.AtLeast(fn, "r.Test after release", len(swing), len(noise.Coefficients)+5)
 	}
-	mx, mh := mean(x), mean(h)
-	var hh, hx float64
-	for i := range x {
-		hh += (h[i] - mh) * (h[i] - mh)
-		hx += (h[i] - mh) * (x[i] - mx)
+	if err := fit.run(&d); err != nil {
+		return Detection{}, err
 	}
-	if !(hh > 0) {
-		return Detection{}, arg.Bad(fn, "Station", a.Station, "a place and an axis where the swing's pull varies")
-	}
-	d.Mass = hx / hh
-	var left float64
-	for i := range x {
-		e := x[i] - mx - d.Mass*(h[i]-mh)
-		left += e * e
-	}
-	d.UNoise = math.Sqrt(left / float64(d.DOF) / hh)
-	d.Z = d.Mass / d.UNoise
-	d.FalseAlarm = math.Erfc(d.Z/math.Sqrt2) / 2
 	if err := a.systematic(&d); err != nil {
 		return Detection{}, err
 	}
-	f := 1 / p.period()
+	f := 1 / d.Period
 	if 2*f < r.Rate/2 {
 		if d.Lines, err = signal.Lines(swing, r.Rate, f, 2*f); err != nil {
 			return Detection{}, err
@@ -193,7 +211,19 @@ func (a Analysis) systematic(d *Detection) error {
 		}
 		d.UAmplitude = mass * math.Abs(smaller/whole-1) / step * a.UAmplitude
 	}
-	d.U = math.Sqrt(d.UNoise*d.UNoise + d.UPlace*d.UPlace + d.UAmplitude*d.UAmplitude + d.UG*d.UG)
+	if a.ULength > 0 {
+		step := 1e-4 * a.Pendulum.Length
+		p := a.Pendulum
+		p.Length -= step
+		moved := a.Station
+		moved.At.Z -= step // the rest position and the sensor move together
+		shorter, err := size(p, moved)
+		if err != nil {
+			return err
+		}
+		d.ULength = mass * math.Abs(shorter/whole-1) / step * a.ULength
+	}
+	d.U = math.Hypot(d.own(), d.UG)
 	return nil
 }
 
@@ -209,14 +239,10 @@ func (d Detection) G(mass, u float64) (g, uG float64, err error) {
 		return 0, 0, err
 	}
 	g = gravlab.G * d.Mass / mass
-	own := math.Sqrt(d.UNoise*d.UNoise + d.UPlace*d.UPlace + d.UAmplitude*d.UAmplitude)
-	return g, gravlab.G / mass * math.Hypot(own, d.Mass*u/mass), nil
+	return g, gravlab.G / mass * math.Hypot(d.own(), d.Mass*u/mass), nil
 }
 
-func mean(x []float64) float64 {
-	var s float64
-	for _, v := range x {
-		s += v
-	}
-	return s / float64(len(x))
+// own is the uncertainty without that of G.
+func (d Detection) own() float64 {
+	return math.Sqrt(d.UNoise*d.UNoise + d.UPlace*d.UPlace + d.UAmplitude*d.UAmplitude + d.ULength*d.ULength)
 }
