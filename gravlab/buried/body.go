@@ -1,6 +1,7 @@
 package buried
 
 import (
+	"fmt"
 	"math"
 	"runtime"
 	"strconv"
@@ -317,20 +318,23 @@ func checkVec(fn, name string, v r3.Vec) error {
 	return nil
 }
 
-// contrastOK accepts zero and sizes from 10 to 1e5 kg/m³. Smaller numbers are
-// nearly always grams per cubic centimetre.
+// smallestContrast in kg/m³: what is smaller is nearly always a rock in g/cm³,
+// whose densities lie below 4; soil that takes up 0.4 % of water lies above it.
+const smallestContrast = 4
+
+// contrastOK accepts zero and sizes from smallestContrast to 1e5 kg/m³.
 func contrastOK(c float64) bool {
 	a := math.Abs(c)
-	return a >= 10 && a <= 1e5 || a == 0
+	return a >= smallestContrast && a <= 1e5 || a == 0
 }
 
 func checkContrast(fn, name string, c float64) error {
 	if contrastOK(c) {
 		return nil
 	}
-	allowed := "a signed contrast of 10 to 100000 kg/m³ in size, or zero"
-	if a := math.Abs(c); a > 0 && a < 10 {
-		allowed += " (kg/m³; did you mean " + thousandfold(c) + "?)"
+	allowed := fmt.Sprintf("a signed contrast of %d to 100000 kg/m³ in size, or zero", smallestContrast)
+	if a := math.Abs(c); a > 0 && a < smallestContrast {
+		allowed += " (kg/m³; did you mean " + thousandfold(c) + "? If not, take a hundred times the contrast and divide the effect by 100)"
 	}
 	return arg.Bad(fn, name, c, allowed)
 }

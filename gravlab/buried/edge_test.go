@@ -584,3 +584,19 @@ func TestRodByOtherRoutes(t *testing.T) {
 		closeTo(t, "T_zz of the rod", tr.ZZ, perRod*tc.ZZ, 1e-8)
 	}
 }
+
+// A contrast as small as that of soil that takes up a little water is no rock in
+// g/cm³.
+func TestSmallContrast(t *testing.T) {
+	const soil = 8 // kg/m³: 0.8 % of water
+	g, err := Slab{Thickness: 2, Contrast: soil}.GZ(xyz(0, 0, -1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	closeTo(t, "slab of moist soil", g, 2*math.Pi*gravlab.G*soil*2, 1e-12)
+	for _, rock := range []float64{1.8, 2.67, -2.2, 3.3} {
+		if err := (Sphere{Radius: 1, Contrast: rock}).Validate(); err == nil {
+			t.Errorf("a contrast of %g, g/cm³ by its looks, went through", rock)
+		}
+	}
+}

@@ -48,7 +48,7 @@ func ExampleSphere_Validate() {
 	_, err := buried.Prism{Max: r3.Vec{X: 1, Y: 1, Z: 1}, Contrast: 300}.Gradient(r3.Vec{X: 0.5, Y: 0.5})
 	fmt.Println(err)
 	// Output:
-	// buried.Sphere: Contrast is -2.2; allowed: a signed contrast of 10 to 100000 kg/m³ in size, or zero (kg/m³; did you mean -2200?)
+	// buried.Sphere: Contrast is -2.2; allowed: a signed contrast of 4 to 100000 kg/m³ in size, or zero (kg/m³; did you mean -2200? If not, take a hundred times the contrast and divide the effect by 100)
 	// buried.Prism.Gradient: at is {0.5 0.5 0}; allowed: a station off the faces, edges and corners, where the tensor jumps or is infinite
 }
 

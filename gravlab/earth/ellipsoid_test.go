@@ -511,3 +511,20 @@ func BenchmarkAnalyse400Days(b *testing.B) {
 		}
 	}
 }
+
+// Soil that takes up 0.8 % of water has a contrast of 8 kg/m³, which is no rock in
+// g/cm³.
+func TestSlabOfSmallContrast(t *testing.T) {
+	got, err := Slab(-8, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := -2 * math.Pi * gravlab.G * 8 * 2; math.Abs(got/want-1) > 1e-15 {
+		t.Errorf("a slab of -8 kg/m³ pulls with %g, want %g", got, want)
+	}
+	for _, rock := range []float64{1.8, 2.67, -2.2, 3.3} {
+		if _, err := Slab(rock, 2); err == nil {
+			t.Errorf("took %g, g/cm³ by its looks", rock)
+		}
+	}
+}

@@ -29,8 +29,9 @@ func checkDensity(fn, name string, density float64) error {
 	if err := arg.Between(fn, name, density, -30000, 30000, "density or contrast in kg/m³"); err != nil {
 		return err
 	}
-	// Between a gas and the lightest solids lies what is meant in g/cm³.
-	if size := math.Abs(density); size > 1.3 && size < 25 {
+	// Rocks have less than 4 g/cm³. From 4 kg/m³ on it is a contrast, such as that
+	// of soil that takes up 0.4 % of water; up to 1.3 a gas.
+	if size := math.Abs(density); size > 1.3 && size < 4 {
 		return arg.Bad(fn, name, density, fmt.Sprintf("a density in kg/m³; did you mean %g?", math.Round(density*1e6)/1e3))
 	}
 	return nil

@@ -92,9 +92,15 @@ type Residual struct {
 	// residual: 0 none, 1 all of it.
 	Redundancy float64
 	// Smallest is the blunder that the test at 0.1 % finds with 80 %
-	// probability, 4.13 u/√redundancy, m/s²; +Inf for an unchecked one.
+	// probability, (z(0.9995) + z(0.8)) u/√redundancy = 4.132 u/√redundancy,
+	// m/s²; +Inf for an unchecked one.
 	Smallest float64
 }
+
+// noncentrality is by how many standard deviations the mean of a normalised
+// residual must lie off 0 for a two-sided test at 0.1 % to reject it with 80 %
+// probability; what the far tail adds is below 1e-13.
+var noncentrality = distuv.UnitNormal.Quantile(1-0.001/2) + distuv.UnitNormal.Quantile(0.8)
 
 // An Adjustment is the outcome of [Adjust] or [AdjustNetwork].
 type Adjustment struct {
@@ -483,7 +489,7 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 		if res.Redundancy > 1e-9 {
 			root := math.Sqrt(res.Redundancy)
 			res.W = res.Value / (o.u * root)
-			res.Smallest = 4.13 * o.u / root
+			res.Smallest = noncentrality * o.u / root
 		}
 		a.Residuals = append(a.Residuals, res)
 	}

@@ -16,9 +16,14 @@ import (
 // A TopographyDensity is the density with which a profile correlates least
 // with its heights.
 type TopographyDensity struct {
-	Density, U float64 // kg/m³
-	Slope      float64 // of the free-air values by height, 1/s²
-	Offset     float64 // m/s²
+	Density, U float64 // kg/m³; U is standard
+	// DoF is the number of degrees of freedom behind U, two less than that of the
+	// stations. An interval of 95 % is Density ± t U with t of Student's
+	// distribution for DoF: 3.18 with 3, 2.23 with 10. With 1.96 it would hold the
+	// density in 86 and 92 % of cases.
+	DoF    int
+	Slope  float64 // of the free-air values by height, 1/s²
+	Offset float64 // m/s²
 }
 
 // DensityOfTopography finds the density (kg/m³) for which the Bouguer values
@@ -46,7 +51,7 @@ func DensityOfTopography(heights, freeAir []float64) (TopographyDensity, error) 
 		return TopographyDensity{}, arg.Bad(fn, "heights", heights[0], "heights that differ")
 	}
 	plate := 2 * math.Pi * gravlab.G
-	return TopographyDensity{Density: r.P[0] / plate, U: r.U[0] / plate, Slope: r.P[0], Offset: r.P[1] - r.P[0]*mean}, nil
+	return TopographyDensity{Density: r.P[0] / plate, U: r.U[0] / plate, DoF: r.DoF, Slope: r.P[0], Offset: r.P[1] - r.P[0]*mean}, nil
 }
 
 // Correlation is the correlation coefficient between heights (m) and the

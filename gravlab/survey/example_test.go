@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/survey"
@@ -113,8 +115,11 @@ func ExampleDensityOfTopography() {
 	freeAir := []float64{0, 120e-7, 245e-7, 395e-7, 270e-7, 95e-7}
 	d := gravlab.Must(survey.DensityOfTopography(heights, freeAir))
 	fmt.Printf("%.0f(%.0f) kg/m³\n", d.Density, d.U)
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: float64(d.DoF)}.Quantile(0.975)
+	fmt.Printf("95 %%: %.0f ± %.0f kg/m³, with t = %.2f of %d degrees of freedom\n", d.Density, t*d.U, t, d.DoF)
 	// Output:
 	// 2211(74) kg/m³
+	// 95 %: 2211 ± 204 kg/m³, with t = 2.78 of 4 degrees of freedom
 }
 
 func ExampleCalibrate() {
