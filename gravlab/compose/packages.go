@@ -15,6 +15,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"gravity.example/gravlab/internal/modules"
 )
 
 // allowed lists the packages that cells may import. What is not here cannot be
@@ -49,9 +51,12 @@ var needed = []string{"flag", "os"}
 // writes the two lists of their files.
 func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, error) {
 	var s setup
+	if err := modules.Fetch(ctx, clone, say); err != nil {
+		return s, err
+	}
 	program, err := exec.LookPath("go")
 	if err != nil {
-		return s, fmt.Errorf("there is no Go on the PATH (%w): install Go 1.26 or later, or put the folder that holds the go program on the PATH", err)
+		return s, err
 	}
 	run := func(args ...string) *exec.Cmd {
 		cmd := exec.CommandContext(ctx, program, args...)
@@ -95,7 +100,7 @@ func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, e
 	}
 	for _, path := range allowed {
 		if !slices.ContainsFunc(s.Packages, func(p pkg) bool { return p.Path == path }) {
-			return s, fmt.Errorf("package %s is not there: download the modules once (`go mod download` in %s)", path, clone)
+			return s, fmt.Errorf("there is no package %s in %s: the clone is not complete", path, clone)
 		}
 	}
 	s.ImportConfig, s.LinkConfig = filepath.Join(dir, "import.cfg"), filepath.Join(dir, "link.cfg")

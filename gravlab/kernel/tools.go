@@ -15,6 +15,7 @@ import (
 
 	"golang.org/x/mod/modfile"
 
+	"gravity.example/gravlab/internal/modules"
 	"gravity.example/gravlab/internal/whole"
 )
 
@@ -56,9 +57,17 @@ func cacheDir(parts ...string) (string, error) {
 	return dir, nil
 }
 
+// Prepare fetches and builds what kernels need, so that the first cell does not
+// wait for it. Nothing happens if all is there.
+func Prepare(ctx context.Context, clone string, progress func(string)) error {
+	_, err := tools(ctx, clone, progress)
+	return err
+}
+
 // tools returns the programs that a kernel needs, and builds those that are not
 // in the user's cache yet. One folder holds one combination of versions, so a
-// change of go.mod or of Go builds anew and nothing is ever overwritten.
+// change of go.mod or of Go builds anew and nothing is ever overwritten. The modules
+// that cells may import are there when it returns.
 func tools(ctx context.Context, clone string, progress func(string)) (toolchain, error) {
 	if !supported {
 		return toolchain{}, errNotHere
@@ -73,6 +82,9 @@ func tools(ctx context.Context, clone string, progress func(string)) (toolchain,
 	}
 	versions, err := pinned(clone)
 	if err != nil {
+		return toolchain{}, err
+	}
+	if err := modules.Fetch(ctx, clone, progress); err != nil {
 		return toolchain{}, err
 	}
 	key := fmt.Sprintf("gonb-%s_goimports-%s_%s_%s_%s", versions[gonbPackage], versions[toolsModule], t.goVersion, runtime.GOOS, runtime.GOARCH)
@@ -179,7 +191,7 @@ func build(ctx context.Context, t toolchain, clone, dir string, progress func(st
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
-		return fmt.Errorf("the Go kernel does not build (%w): the modules must be downloaded once (`go mod download` in %s); the last lines were:\n%s", err, clone, lastLines(said.String(), 8))
+		return fmt.Errorf("the Go kernel does not build (%w); the last lines were:\n%s", err, lastLines(said.String(), 8))
 	}
 	return nil
 }
