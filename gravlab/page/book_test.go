@@ -272,11 +272,15 @@ var picture = flag.String("picture", "", "write a picture of the page for the RE
 // The apparatus of a lab is shown beside the text and answers to its sliders;
 // where the lab has none nothing is shown.
 func TestApparatus(t *testing.T) {
+	chromium(t) // or skipped, before anything is built
 	clone, err := filepath.Abs("../..")
 	if err != nil {
 		t.Fatal(err)
 	}
-	files := labpage.Apparatus(t.Context(), clone, t.TempDir(), func(s string) { t.Error(s) })
+	files := labpage.Apparatus(t.Context(), clone, t.TempDir(), func(s string) { t.Log(s) })
+	if _, err := files("apparatus.js"); err != nil {
+		t.Fatal(err)
+	}
 	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t), Apparatus: files}, labs+first[4:]+".ipynb")
 	r.waitFor(`document.querySelector("#apparatus[data-lab='01']").checkVisibility()`)
 	r.shot("apparatus-light", false)

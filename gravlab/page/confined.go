@@ -46,6 +46,16 @@ func (c *Confined) Close() error {
 	return c.pool.Close()
 }
 
+// Prepared waits until the packages are prepared; the error says why they cannot be.
+func (c *Confined) Prepared(ctx context.Context) error {
+	select {
+	case <-c.ready:
+		return c.err
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
+
 // RunBox waits until the packages are prepared and runs a box.
 func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 	if err := c.wait(ctx, b.Say); err != nil {

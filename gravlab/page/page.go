@@ -59,6 +59,9 @@ type Options struct {
 	// module that exports mount(section, lab, base), apparatus.css, and what they load.
 	// It may wait until they are there. nil: there is none.
 	Apparatus func(name string) ([]byte, error)
+	// Start is the command that starts the program again, for a reader whose page
+	// has lost it.
+	Start string
 	// Hosts are the host names, with port, that the page answers to. Empty: any
 	// address of this machine by number, and localhost.
 	Hosts []string
@@ -158,6 +161,7 @@ func (s *Server) Close() error {
 func (s *Server) Handler() http.Handler {
 	api := http.NewServeMux()
 	api.HandleFunc("GET /api/labs", s.list)
+	api.HandleFunc("GET /api/start", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.o.Start) })
 	api.HandleFunc("GET /api/lab/{name}", s.withBook(s.open))
 	api.HandleFunc("POST /api/lab/{name}/here", s.withBook(s.here))
 	api.HandleFunc("POST /api/lab/{name}/save", s.withBook(s.save))

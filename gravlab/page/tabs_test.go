@@ -18,13 +18,13 @@ import (
 // The program is killed while the reader writes; they go on writing, it is
 // started again, and nothing is lost.
 func TestProgramStops(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t), Start: "go run ./lab open --port 7"}, labs+first[4:]+".ipynb")
 	host := r.host
 	r.write("code-06", "// before")
 	r.waitFor(`document.querySelector("#bar .state").textContent === "saved"`)
 	r.stopServing()
 	r.write("code-06", "// while it was gone")
-	r.waitFor(`document.getElementById("notice-lost").innerText.includes("gravlab open --port")`)
+	r.waitFor(`document.getElementById("notice-lost").innerText.includes("go run ./lab open --port 7")`)
 	r.write("code-10", "// and another")
 	r.waitFor(`document.querySelector("#bar .state").textContent === "not saved yet"`)
 	r.shot("lost", false)

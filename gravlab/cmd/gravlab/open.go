@@ -13,8 +13,10 @@ import (
 	"os/exec"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"golang.org/x/term"
@@ -31,10 +33,11 @@ var openCommand = command{
 	name: "open", args: "[flags] [NOTEBOOK or FOLDER]",
 	short: "open the labs in the browser",
 	long: `
-Serves the labs on this machine, prints the address on standard output and opens
-the browser there. Needs Go and a browser and nothing else. Without an argument it
-shows the list of labs; with a notebook, that notebook; with a folder, the
-notebooks in it beside the labs.
+Serves the labs on this machine, prints "ready: " and the address on standard output
+and opens the browser there. Needs Go and a browser and nothing else. Without an
+argument it shows the list of labs; with a notebook, that notebook; with a folder,
+the notebooks in it beside the labs. The first time it fetches and compiles what
+the boxes of code need, and tells each step.
 
 What you write is saved at once in a working copy in your data folder; the
 notebook itself is not changed. Code runs confined: it reaches neither your files nor
@@ -105,31 +108,14 @@ func runOpen(ctx context.Context, c *call) error {
 		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
 	}
 	say := func(what string) { fmt.Fprintln(c.err, what) }
-	web, err := webassets.Build(ctx, say)
-	switch {
-	case errors.Is(err, webassets.ErrNoNPM):
-		say("npm is not on the path: boxes are plain text areas and figures are still")
-	case err != nil:
-		say("the editor could not be built (" + err.Error() + "): boxes are plain text areas and figures are still")
+	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Complain: say, Unconfined: *inKernel,
+		Start: startAgain(os.Args, clone, listener.Addr().(*net.TCPAddr).Port)}
+	if err := prepare(ctx, &o, clone, *inKernel, say); ctx.Err() != nil {
+		return errFailed // Ctrl-C needs no words
+	} else if err != nil {
+		return err
 	}
-	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Web: web, Complain: say, Unconfined: *inKernel}
-	if *inKernel {
-		runner, err := page.NewKernels(clone, data)
-		if err != nil {
-			return usageError{err, "leave out --kernel: code then runs confined"}
-		}
-		defer runner.Close()
-		o.Runner = runner
-	} else {
-		runner := page.NewConfined(clone, say)
-		defer runner.Close()
-		o.Runner = runner
-	}
-	if cache, err := os.UserCacheDir(); err == nil {
-		building, stop := context.WithCancel(ctx)
-		defer stop()
-		o.Apparatus = page.Apparatus(building, clone, filepath.Join(cache, "gravlab", "apparatus"), say)
-	}
+	defer o.Runner.(io.Closer).Close()
 	s, err := page.New(o)
 	if err != nil {
 		return err
@@ -137,14 +123,88 @@ func runOpen(ctx context.Context, c *call) error {
 	defer s.Close()
 	host := hostOf(listener.Addr())
 	at := s.Address(host, first)
-	fmt.Fprintln(c.out, at)
 	if !*noBrowser {
 		if err := browse(at); err != nil {
-			say("no browser could be opened (" + err.Error() + "): open the address above yourself")
+			say("no browser could be opened (" + err.Error() + "): open the address below yourself")
 		}
 	}
+	fmt.Fprintln(c.out, "ready: "+at)
 	go freshAddresses(func() { fmt.Fprintln(c.out, s.Address(host, first)) })
 	return serveUntil(ctx, listener, s.Handler())
+}
+
+// prepare fetches and builds what the page needs and tells each step that takes
+// long. Without the runner of the code there is no page; without the rest there is.
+func prepare(ctx context.Context, o *page.Options, clone string, inKernel bool, say func(string)) error {
+	say = oneByOne(say)
+	var ready func() error // waits for what is prepared beside the editor
+	if inKernel {
+		if err := kernel.Prepare(ctx, clone, say); err != nil {
+			return err
+		}
+		runner, err := page.NewKernels(clone, o.Data)
+		if err != nil {
+			return usageError{err, "leave out --kernel: code then runs confined"}
+		}
+		o.Runner, ready = runner, func() error { return nil }
+	} else {
+		runner := page.NewConfined(clone, say)
+		o.Runner, ready = runner, func() error { return runner.Prepared(ctx) }
+	}
+	var err error
+	o.Web, err = webassets.Build(ctx, say)
+	switch {
+	case errors.Is(err, webassets.ErrNoNPM):
+		say("npm is not on the path: boxes are plain text areas and figures are still")
+	case err != nil && ctx.Err() == nil:
+		say("the editor could not be built (" + err.Error() + "): boxes are plain text areas and figures are still")
+	}
+	if err := ready(); err != nil {
+		return err
+	}
+	if cache, err := os.UserCacheDir(); err == nil {
+		o.Apparatus = page.Apparatus(ctx, clone, filepath.Join(cache, "gravlab", "apparatus"), say)
+		o.Apparatus("apparatus.js") // waits; why there is none was said
+	}
+	return nil
+}
+
+// oneByOne lets one line be said at a time: several things are prepared at once.
+func oneByOne(say func(string)) func(string) {
+	var mu sync.Mutex
+	return func(what string) {
+		mu.Lock()
+		defer mu.Unlock()
+		say(what)
+	}
+}
+
+// startAgain is the command that starts the program again as the reader started it,
+// at the port at which the open tabs look for it.
+func startAgain(args []string, clone string, port int) string {
+	words := []string{args[0]}
+	if executable, err := os.Executable(); err == nil && strings.Contains(filepath.ToSlash(executable), "/go-build") {
+		// `go run` has built this program, and deletes it.
+		words = []string{"go", "run", "./gravlab/cmd/gravlab"}
+		if here, err := os.Getwd(); err == nil {
+			if rel, err := filepath.Rel(here, filepath.Join(clone, "gravlab", "cmd", "gravlab")); err == nil {
+				words[2] = rel
+				if filepath.IsLocal(rel) && rel != "." {
+					words[2] = "." + string(filepath.Separator) + rel
+				}
+			}
+		}
+	}
+	words = append(words, args[1:]...)
+	if !slices.ContainsFunc(args, func(a string) bool { return strings.HasPrefix(strings.TrimLeft(a, "-"), "port") && a[0] == '-' }) {
+		words = append(words, "--port", strconv.Itoa(port))
+	}
+	for i, w := range words {
+		if strings.ContainsAny(w, " \t'\"()&;*?$<>|") {
+			words[i] = `"` + w + `"`
+		}
+	}
+	return strings.Join(words, " ")
 }
 
 // notebooksAt lists the notebooks that an argument names; first is the one to

@@ -4,6 +4,7 @@ import { h, notice } from "./dom.js"
 let key = sessionStorage.getItem("key") || ""
 let lost = "" // "stopped": the program does not answer; "unknown": it does not know this tab
 let timer = 0
+let start = "" // the command that starts the program again
 const waiting = [] // told when the program is back
 const hoping = [] // told when this tab gets a key
 const hearing = [] // told when another tab works on a lab
@@ -49,14 +50,22 @@ export async function enter() {
       if (r.ok) {
         keep((await r.json()).page)
         tabs.postMessage({ key })
+        learn()
         return true
       }
     } catch {} // the program has ended meanwhile
   }
-  if (key) return true
-  tabs.postMessage("key?")
-  for (let i = 0; i < 20 && !key; i++) await new Promise((done) => setTimeout(done, 50))
+  if (!key) {
+    tabs.postMessage("key?")
+    for (let i = 0; i < 20 && !key; i++) await new Promise((done) => setTimeout(done, 50))
+  }
+  if (key) learn()
   return key !== ""
+}
+
+// learn asks for what can no longer be asked for when it is needed.
+async function learn() {
+  try { start = await call("/api/start") } catch {} // then the notice does without
 }
 
 // ask sends a request and returns the response.
@@ -100,7 +109,7 @@ function gone(how) {
   lost = how
   if (how === "stopped") {
     notice("lost", h("p", {}, h("strong", {}, "The program behind this page has stopped."),
-      " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, "gravlab open --port " + location.port),
+      " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, start || "gravlab open --port " + location.port),
       " and open the address that it prints, if it does not do so itself: then this page goes on."))
   } else {
     notice("lost", h("p", {}, h("strong", {}, "The program runs again and does not know this tab yet."),
