@@ -13,7 +13,7 @@ func BenchmarkSheet(b *testing.B) {
 		worked       bool
 	}{{"lab=00/worked", "00", true}, {"lab=01/blank", "01", false}, {"lab=01/worked", "01", true}} {
 		b.Run(c.name, func(b *testing.B) {
-			p, err := NewPool(b.Context(), PoolOptions{Workers: 1})
+			p, err := NewPool(b.Context(), PoolOptions{Workers: 1, Clone: "../.."})
 			if err != nil {
 				b.Fatal(err)
 			}
@@ -48,7 +48,7 @@ func BenchmarkSheet(b *testing.B) {
 
 // BenchmarkBox runs a thin code box, from its source to its output, as the page does.
 func BenchmarkBox(b *testing.B) {
-	p, err := NewPool(b.Context(), PoolOptions{Workers: 1})
+	p, err := NewPool(b.Context(), PoolOptions{Workers: 1, Clone: "../.."})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -13,7 +13,7 @@ import (
 // panics cost no other cell anything, and values do not cross cells.
 func Example() {
 	ctx := context.Background()
-	pool, err := compose.NewPool(ctx, compose.PoolOptions{Workers: 1})
+	pool, err := compose.NewPool(ctx, compose.PoolOptions{Workers: 1, Clone: "../.."})
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -60,7 +60,7 @@ func Example() {
 // A code box is run with the declarations of the boxes above it.
 func ExamplePool_RunBox() {
 	ctx := context.Background()
-	pool, err := compose.NewPool(ctx, compose.PoolOptions{Workers: 1})
+	pool, err := compose.NewPool(ctx, compose.PoolOptions{Workers: 1, Clone: "../.."})
 	if err != nil {
 		fmt.Println(err)
 		return

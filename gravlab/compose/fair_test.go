@@ -136,7 +136,7 @@ func TestFair(t *testing.T) {
 	if len(trials) < 60 {
 		t.Fatalf("%d trials", len(trials))
 	}
-	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{Workers: 2})
+	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{Workers: 2, Clone: "../.."})
 	if err != nil {
 		t.Fatal(err)
 	}

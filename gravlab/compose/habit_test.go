@@ -9,7 +9,7 @@ import (
 // A sheet that is compiled from the start comes out as one that never is: what it
 // prints, and every frame that it exchanges.
 func TestCompiledFromTheStart(t *testing.T) {
-	p, err := NewPool(t.Context(), PoolOptions{Workers: 1})
+	p, err := NewPool(t.Context(), PoolOptions{Workers: 1, Clone: "../.."})
 	if err != nil {
 		t.Fatal(err)
 	}

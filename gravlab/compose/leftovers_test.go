@@ -67,7 +67,7 @@ func running(pid int) bool {
 
 // endless is the parent that gets killed.
 func endless(t *testing.T) {
-	p, err := NewPool(context.Background(), PoolOptions{Workers: 1})
+	p, err := NewPool(context.Background(), PoolOptions{Workers: 1, Clone: "../.."})
 	if err != nil {
 		t.Fatal(err)
 	}

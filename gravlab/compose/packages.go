@@ -19,6 +19,9 @@ import (
 	"gravity.example/gravlab/internal/modules"
 )
 
+// module is the path of ours.
+const module = "gravity.example"
+
 // allowed lists the packages that cells may import. What is not here cannot be
 // compiled against, whatever a cell says: the compiler is told of these files alone. The list leaves out what
 // reaches the machine (os/exec, net, syscall, plugin), what undoes types (unsafe),

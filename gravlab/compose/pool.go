@@ -17,10 +17,10 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// PoolOptions say how a pool works. The zero value is good.
+// PoolOptions say how a pool works. Clone is needed.
 type PoolOptions struct {
 	Workers int          // processes; 0: one for each core
-	Clone   string       // folder of the module; empty: FindClone of the current folder and of the program's
+	Clone   string       // folder of the module
 	Say     func(string) // told what takes long before the first job; may be nil
 }
 
@@ -43,10 +43,11 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 		o.Say = func(string) {}
 	}
 	if o.Clone == "" {
-		var err error
-		if o.Clone, err = FindClone(); err != nil {
-			return nil, err
-		}
+		return nil, errors.New("compose: PoolOptions.Clone is empty: give the folder of the module")
+	}
+	clone, err := filepath.Abs(o.Clone)
+	if err != nil {
+		return nil, err
 	}
 	sweep()
 	dir, err := os.MkdirTemp("", fmt.Sprintf("%s%d-", folderPrefix, os.Getpid()))
@@ -54,7 +55,7 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 		return nil, fmt.Errorf("a folder for the workers: %w", err)
 	}
 	p := &Pool{dir: dir, slots: make(chan *worker, o.Workers)}
-	if p.setup, err = prepare(ctx, o.Clone, dir, o.Say); err != nil {
+	if p.setup, err = prepare(ctx, clone, dir, o.Say); err != nil {
 		os.RemoveAll(dir)
 		return nil, err
 	}

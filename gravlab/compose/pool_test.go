@@ -14,7 +14,7 @@ import (
 
 // pool is shared by the tests: two workers.
 var pool = sync.OnceValues(func() (*Pool, error) {
-	return NewPool(context.Background(), PoolOptions{Workers: 2})
+	return NewPool(context.Background(), PoolOptions{Workers: 2, Clone: "../.."})
 })
 
 func TestMain(m *testing.M) {

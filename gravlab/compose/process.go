@@ -7,7 +7,6 @@ import (
 	"io"
 	"os"
 	"os/exec"
-	"path/filepath"
 	"runtime"
 	"strings"
 	"sync"
@@ -291,30 +290,4 @@ func (t *tail) String() string {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	return strings.ToValidUTF8(string(t.text), "\uFFFD")
-}
-
-// module is the path of ours.
-const module = "gravity.example"
-
-// FindClone returns the folder of the module: the current folder or one above
-// it, or the same for the program's file.
-func FindClone() (string, error) {
-	var places []string
-	if dir, err := os.Getwd(); err == nil {
-		places = append(places, dir)
-	}
-	if self, err := os.Executable(); err == nil {
-		places = append(places, filepath.Dir(self))
-	}
-	for _, place := range places {
-		for dir := place; ; dir = filepath.Dir(dir) {
-			if text, err := os.ReadFile(filepath.Join(dir, "go.mod")); err == nil && bytes.HasPrefix(text, []byte("module "+module+"\n")) {
-				return dir, nil
-			}
-			if dir == filepath.Dir(dir) {
-				break
-			}
-		}
-	}
-	return "", fmt.Errorf("the clone of module %s is not here: change to its folder, or say where it is with --clone", module)
 }

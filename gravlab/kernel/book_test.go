@@ -37,7 +37,7 @@ func needGoNB(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts real kernels, which takes seconds: not run with -short")
 	}
-	clone, err := FindClone(".")
+	clone, err := FindClone(nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -107,7 +107,7 @@ func BenchmarkCell(b *testing.B) {
 }
 
 func benchmarkCell(b *testing.B, imports, body string) {
-	clone, err := FindClone(".")
+	clone, err := FindClone(nil)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -17,7 +17,7 @@ import (
 
 // LiveOptions say how the kernel of a reader is run. The zero value is good.
 type LiveOptions struct {
-	Clone   string        // folder of the module; empty: FindClone from Dir and the current folder
+	Clone   string        // folder of the module; empty: FindClone
 	Dir     string        // where cells run; empty: the current folder
 	Beside  []string      // folders in which ask.OwnRecording looks besides Dir
 	DataDir string        // where the answers log lies; empty: the user's data folder

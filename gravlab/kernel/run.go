@@ -21,7 +21,7 @@ const Name = "gravlab"
 type RunOptions struct {
 	Kernel  string        // a kernelspec's name; empty: the one that the notebook asks for
 	Dir     string        // where cells run; empty: the current folder
-	Clone   string        // folder of the module; empty: FindClone from Dir and the current folder
+	Clone   string        // folder of the module; empty: FindClone
 	DataDir string        // where the answers log lies; empty: the user's data folder
 	Timeout time.Duration // for one cell; 0: two minutes
 	Stop    bool          // end at the first cell that fails; else go on with the next
@@ -194,7 +194,7 @@ func (r *runner) prepare() error {
 			return errNotHere
 		}
 		if r.o.Clone == "" {
-			if r.o.Clone, err = FindClone(r.o.Dir, "."); err != nil {
+			if r.o.Clone, err = FindClone(r.o.Say); err != nil {
 				return err
 			}
 		}

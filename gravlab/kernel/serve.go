@@ -8,7 +8,7 @@ import (
 
 // ServeOptions says how a kernel is run. The zero value is good.
 type ServeOptions struct {
-	Clone    string       // folder of the module; empty: FindClone from the current folder
+	Clone    string       // folder of the module; empty: FindClone
 	Dir      string       // where cells run; empty: the current folder
 	DataDir  string       // where the answers log lies; empty: the user's data folder
 	Progress func(string) // told what takes long; nil: the error output

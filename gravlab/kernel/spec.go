@@ -172,7 +172,7 @@ func SpecDir(prefix string) (string, error) {
 // InstallOptions says how our kernel is installed. The zero value is good.
 type InstallOptions struct {
 	Prefix   string       // see SpecDir
-	Clone    string       // folder of the module; empty: FindClone from the current folder
+	Clone    string       // folder of the module; empty: FindClone
 	Program  string       // the program that serves the kernel; empty: this one
 	Progress func(string) // told what takes long; may be nil
 }
@@ -187,7 +187,7 @@ func Install(ctx context.Context, o InstallOptions) (string, error) {
 	}
 	var err error
 	if o.Clone == "" {
-		if o.Clone, err = FindClone("."); err != nil {
+		if o.Clone, err = FindClone(o.Progress); err != nil {
 			return "", err
 		}
 	}

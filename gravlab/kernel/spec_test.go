@@ -54,7 +54,7 @@ func TestInstall(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		clone, _ := FindClone(".")
+		clone, _ := FindClone(nil)
 		kept := spec.Argv[0]
 		if !strings.HasPrefix(kept, os.Getenv("XDG_CACHE_HOME")) || !isProgram(kept) {
 			t.Errorf("the spec starts %s, want a copy in the cache", kept)

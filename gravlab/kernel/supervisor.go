@@ -133,14 +133,14 @@ func Serve(connectionFile string, o ServeOptions) error {
 	if err != nil {
 		return err
 	}
-	if o.Clone == "" {
-		if o.Clone, err = FindClone(".", filepath.Dir(connectionFile)); err != nil {
-			return err
-		}
-	}
 	if o.Progress == nil {
 		// A front end shows this in its log; it says why the start takes long.
 		o.Progress = func(text string) { fmt.Fprintln(os.Stderr, "gravlab:", text) }
+	}
+	if o.Clone == "" {
+		if o.Clone, err = FindClone(o.Progress); err != nil {
+			return err
+		}
 	}
 	orphaned := frontEndGone()
 	starting, cancel := context.WithTimeout(ctx, startLimit)

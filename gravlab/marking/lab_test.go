@@ -109,7 +109,7 @@ func sheet(t testing.TB, p exercises.Paper, s sources) *notebook.Notebook {
 }
 
 var pool = sync.OnceValues(func() (*compose.Pool, error) {
-	return compose.NewPool(context.Background(), compose.PoolOptions{Workers: 2})
+	return compose.NewPool(context.Background(), compose.PoolOptions{Workers: 2, Clone: "../.."})
 })
 
 func TestMain(m *testing.M) {

@@ -63,7 +63,7 @@ func withBank(ctx context.Context, c *call, dir string) error {
 	if ownBank != "" {
 		return fmt.Errorf("the bank in %s changed while the program was built with it; try again", dir)
 	}
-	clone, err := findClone()
+	clone, err := kernel.FindClone(c.say)
 	if err != nil {
 		return err
 	}
@@ -79,12 +79,12 @@ func withBank(ctx context.Context, c *call, dir string) error {
 }
 
 // labNotebook finds the notebook of a lab: in the bank's folder, or in the clone.
-func labNotebook(bank, id string) (string, error) {
+func labNotebook(c *call, bank, id string) (string, error) {
 	var tried []string
 	if bank != "" {
 		tried = append(tried, filepath.Join(bank, id+".ipynb"))
 	}
-	if clone, err := findClone(); err == nil {
+	if clone, err := kernel.FindClone(c.say); err == nil {
 		tried = append(tried, filepath.Join(clone, "notebooks", id+".ipynb"))
 	} else if bank == "" {
 		return "", err
@@ -95,14 +95,4 @@ func labNotebook(bank, id string) (string, error) {
 		}
 	}
 	return "", nil
-}
-
-// findClone finds the module: the one that GRAVLAB_CLONE names, or at or above the
-// current folder or the program's own.
-func findClone() (string, error) {
-	dirs := []string{"."}
-	if program, err := os.Executable(); err == nil {
-		dirs = append(dirs, filepath.Dir(program))
-	}
-	return kernel.FindClone(dirs...)
 }

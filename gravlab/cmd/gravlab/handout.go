@@ -79,7 +79,7 @@ func runHandout(ctx context.Context, c *call) error {
 		}
 		return usageError{err, hint}
 	}
-	if h.Notebook, err = readLab(h.Lab, *book, *bank); err != nil {
+	if h.Notebook, err = readLab(c, h.Lab, *book, *bank); err != nil {
 		return err
 	}
 	if *key == "" {
@@ -133,10 +133,10 @@ func runHandout(ctx context.Context, c *call) error {
 }
 
 // readLab reads the notebook of a lab, or makes a plain one for a lab of an own bank.
-func readLab(lab exercises.Lab, path, bank string) (*notebook.Notebook, error) {
+func readLab(c *call, lab exercises.Lab, path, bank string) (*notebook.Notebook, error) {
 	if path == "" {
 		var err error
-		if path, err = labNotebook(bank, lab.ID); err != nil {
+		if path, err = labNotebook(c, bank, lab.ID); err != nil {
 			return nil, err
 		}
 	}

@@ -37,15 +37,14 @@ func runKernel(ctx context.Context, c *call) error {
 	if len(args) == 0 {
 		return usageError{fmt.Errorf("what shall be done?"), "gravlab kernel install, remove or where"}
 	}
-	say := func(what string) { fmt.Fprintln(c.err, what) }
 	switch verb := args[0]; {
 	case verb == "install" && len(args) == 1:
 		if *complete {
-			if _, err := kernel.InstallGopls(ctx, say); err != nil {
+			if _, err := kernel.InstallGopls(ctx, c.say); err != nil {
 				return err
 			}
 		}
-		dir, err := kernel.Install(ctx, kernel.InstallOptions{Prefix: *prefix, Progress: say})
+		dir, err := kernel.Install(ctx, kernel.InstallOptions{Prefix: *prefix, Progress: c.say})
 		if err != nil {
 			return err
 		}

@@ -41,6 +41,9 @@ type call struct {
 	out, err io.Writer
 }
 
+// say tells what goes on, on the error output.
+func (c *call) say(what string) { fmt.Fprintln(c.err, what) }
+
 // parse reads the flags, which may stand before, between and after the other
 // arguments, and returns those.
 func (c *call) parse() ([]string, error) {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/marking"
 )
 
@@ -91,7 +92,7 @@ func runMark(ctx context.Context, c *call) error {
 		}
 	}()
 	m.Start = func(ctx context.Context) (marking.Runner, error) {
-		clone, err := findClone()
+		clone, err := kernel.FindClone(show.say)
 		if err != nil {
 			return nil, err
 		}

@@ -89,8 +89,7 @@ func runOpen(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
-	executable, _ := os.Executable()
-	clone, err := kernel.FindClone(".", filepath.Dir(executable))
+	clone, err := kernel.FindClone(c.say)
 	if err != nil {
 		return usageError{err, ""}
 	}
@@ -107,10 +106,9 @@ func runOpen(ctx context.Context, c *call) error {
 	if !loopback {
 		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
 	}
-	say := func(what string) { fmt.Fprintln(c.err, what) }
-	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Complain: say, Unconfined: *inKernel,
+	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Complain: c.say, Unconfined: *inKernel,
 		Start: startAgain(os.Args, clone, listener.Addr().(*net.TCPAddr).Port)}
-	if err := prepare(ctx, &o, clone, *inKernel, say); ctx.Err() != nil {
+	if err := prepare(ctx, &o, clone, *inKernel, c.say); ctx.Err() != nil {
 		return errFailed // Ctrl-C needs no words
 	} else if err != nil {
 		return err
@@ -125,7 +123,7 @@ func runOpen(ctx context.Context, c *call) error {
 	at := s.Address(host, first)
 	if !*noBrowser {
 		if err := browse(at); err != nil {
-			say("no browser could be opened (" + err.Error() + "): open the address below yourself")
+			c.say("no browser could be opened (" + err.Error() + "): open the address below yourself")
 		}
 	}
 	fmt.Fprintln(c.out, "ready: "+at)

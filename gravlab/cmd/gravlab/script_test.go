@@ -29,7 +29,6 @@ func TestScripts(t *testing.T) {
 			env.Setenv("CLONE", clone)
 			env.Setenv("HOME", home)
 			env.Setenv("XDG_CACHE_HOME", cache)
-			env.Setenv("GRAVLAB_CLONE", clone)
 			env.Setenv("GRAVLAB_DATA", filepath.Join(env.WorkDir, "data"))
 			env.Setenv("JUPYTER_DATA_DIR", filepath.Join(env.WorkDir, "jupyter"))
 			return nil
