@@ -1,6 +1,7 @@
 package marking
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -41,7 +42,9 @@ type row struct {
 	code    exercises.Code
 	items   []item // files with the student's code
 	item    *item  // the one that is marked; nil if there is none
-	cells   []cell // one a question
+	others  int    // files with the student's code that differ from it
+	strays  []stray
+	cells   []cell // one per question
 	short   []string
 	remarks []remark
 }
@@ -63,7 +66,22 @@ type remark struct {
 	text                  string
 }
 
+// A stray is a file under a student's name that cannot be marked for them.
+type stray struct {
+	file, why string
+	other     bool // it is of a kind that is not marked (see refusal)
+	waits     bool // it was not looked at yet, so there is nothing to tell the student
+}
+
 func (r row) marked() bool { return r.item != nil }
+
+// returned says whether the student handed in anything at all.
+func (r row) returned() bool { return len(r.items)+len(r.strays) > 0 }
+
+// replied says whether the student gets a reply.
+func (r row) replied() bool {
+	return len(r.items) > 0 || r.counts() || slices.ContainsFunc(r.strays, func(s stray) bool { return !s.waits })
+}
 
 // counts says whether the row has marks.
 func (r row) counts() bool {
@@ -127,47 +145,43 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 	if err != nil {
 		return nil, err
 	}
-	byID := map[string]int{}
 	for i, s := range k.Class.Students {
 		b.rows = append(b.rows, row{student: s, code: codes[i], cells: make([]cell, len(b.questions))})
-		byID[strings.ToLower(s.ID)] = i
 	}
-	hint := func(words []string) int {
-		for _, w := range words {
-			if i, ok := byID[strings.ToLower(w)]; ok {
-				return i
-			}
-		}
-		return -1
-	}
+	class := rosterOf(k.Class)
+	whose := func(place, box string) int { return class.whose(box + "/" + below(k.Returned, place)) }
 	// What cannot be marked is told of the student under whose name it lies, if
 	// there is one, and to nobody's harm.
-	stray := func(place, name, print, text string) {
-		m := remark{file: name, print: print, text: text}
-		if i := hint((returned{place: place}).words()); i >= 0 {
+	lost := func(w where, print, text string, s stray) {
+		s.file, s.why = (returned{place: w.place}).name(), text
+		m := remark{file: s.file, print: print, text: text}
+		if i := whose(w.place, w.box); i >= 0 {
 			m.text += "; it lies under the name " + b.rows[i].student.ID
-			b.rows[i].short = append(b.rows[i].short, "a file under this name cannot be used")
+			b.rows[i].strays = append(b.rows[i].strays, s)
 		}
 		b.loose = append(b.loose, m)
 	}
 	for _, r := range refused {
-		stray(r.place, (returned{place: r.place}).name(), "", r.why)
+		lost(where{r.place, r.box}, "", r.why, stray{other: r.other})
 	}
 	for _, it := range items {
+		w := where{it.file.place, it.file.box}
 		switch {
 		case it.notRun:
 			b.unused = append(b.unused, it)
-			stray(it.file.place, it.name, it.print, "has not been run yet; mark without --judge-again")
+			lost(w, it.print, "has not been run yet; mark without --judge-again", stray{waits: true})
 		case it.problem != "":
 			b.unused = append(b.unused, it)
-			stray(it.file.place, it.name, it.print, it.problem)
+			lost(w, it.print, it.problem, stray{})
 		default:
 			r := &b.rows[it.owner]
+			it.own = class.whose(it.file.box) == it.owner
 			r.items = append(r.items, it)
-			if i := hint(it.file.words()); i >= 0 && i != it.owner {
+			if i := whose(w.place, w.box); i >= 0 && i != it.owner {
 				r.short = append(r.short, "a file with this code lies under the name "+b.rows[i].student.ID)
 				r.remark(&it, "carries the code of %s and lies under the name %s: whose work is it?", r.student.ID, b.rows[i].student.ID)
 				b.rows[i].short = append(b.rows[i].short, "a file under this name carries the code of "+r.student.ID)
+				b.rows[i].strays = append(b.rows[i].strays, stray{file: it.name, why: "carries the code of another student's sheet", other: true})
 			}
 		}
 	}
@@ -191,48 +205,83 @@ func (k *marker) theirs(lab exercises.Lab) error {
 	return err
 }
 
-// choose picks the file that is marked.
+// choose picks the file that is marked: the one that adjust.csv names; else the only
+// one; else, of several that differ, the only one that lies in the student's own box.
+// Whoever has somebody's file can hand it in again, changed, but not into that box.
 func (b *book) choose(r *row) {
-	// The order does not hang on where the files lie.
-	slices.SortStableFunc(r.items, func(x, y item) int { return strings.Compare(x.print+x.key+x.name, y.print+y.key+y.name) })
-	chosen := b.adjust.chosen[r.student.ID]
-	at := -1
-	if chosen != "" {
+	// The order does not hang on where the files lie. Of two equal notebooks the one
+	// with more recordings beside it comes first.
+	slices.SortStableFunc(r.items, func(x, y item) int {
+		return cmp.Or(strings.Compare(x.print, y.print), cmp.Compare(y.beside, x.beside), strings.Compare(x.key, y.key), strings.Compare(x.name, y.name))
+	})
+	// Files of equal bytes, with equal recordings beside them, are one.
+	var first []int
+	copies := map[string]int{}
+	own := map[string]bool{}
+	for i, it := range r.items {
+		if copies[it.key]++; copies[it.key] == 1 {
+			first = append(first, i)
+		}
+		own[it.key] = own[it.key] || it.own
+	}
+	ours := slices.DeleteFunc(slices.Clone(first), func(i int) bool { return !own[r.items[i].key] })
+	at, why := -1, ""
+	if chosen := b.adjust.chosen[r.student.ID]; chosen != "" {
 		at = slices.IndexFunc(r.items, func(it item) bool {
 			print := strings.TrimPrefix(it.print, printPrefix)
 			return strings.HasPrefix(chosen, print) || strings.HasPrefix(print, chosen)
 		})
-		if at < 0 {
+		if why = "adjust.csv names another file"; at < 0 {
 			r.short = append(r.short, "adjust.csv names a file that is not there")
 			r.remark(nil, "adjust.csv names the file %s, and no file with the code of %s has that fingerprint", clip(chosen, 64), r.student.ID)
 		}
 	}
+	id := r.student.ID
+	r.others = max(len(first)-1, 0)
+	if len(r.items) > 0 && slices.ContainsFunc(r.strays, func(s stray) bool { return !s.other }) {
+		r.short = append(r.short, "another file under this name cannot be used")
+	}
 	switch {
 	case len(r.items) == 0:
-		r.short = append([]string{"nothing returned"}, r.short...)
+		text := "nothing returned"
+		if len(r.strays) > 0 {
+			text = "nothing that can be marked: see remarks.csv"
+		}
+		r.short = append([]string{text}, r.short...)
+		return
 	case at >= 0:
-		r.item = &r.items[at]
-	case len(r.items) == 1:
-		r.item = &r.items[0]
+		if len(first) > 1 {
+			r.short = append(r.short, fmt.Sprintf("one of %d files, named in adjust.csv", len(first)))
+		}
+	case len(first) == 1:
+		at = first[0]
+	case len(ours) == 1:
+		at, why = ours[0], "another file with the code of "+id+" lies in a folder of that name, and this one does not"
+		r.short = append(r.short, fmt.Sprintf("one of %d files with this code, the one in a folder of this name", len(first)))
 	default:
-		r.short = append([]string{fmt.Sprintf("%d files with this code: not marked", len(r.items))}, r.short...)
-		for i := range r.items {
-			same := ""
-			if all := r.items[0].print; !slices.ContainsFunc(r.items, func(it item) bool { return it.print != all }) {
-				same = ", all of the same bytes"
-			}
-			r.remark(&r.items[i], "is one of %d files with the code of %s%s: none is marked until adjust.csv names one by its fingerprint, with a row such as %s,file,%s,newer", len(r.items), r.student.ID, same, r.student.ID, r.items[i].print)
+		r.short = append([]string{fmt.Sprintf("%d files with this code: not marked", len(first))}, r.short...)
+		for _, i := range first {
+			it := &r.items[i]
+			r.remark(it, "is one of %d files with the code of %s%s: none is marked until adjust.csv names one by its fingerprint, with a row such as %s,file,%s,newer", len(first), id, times(copies[it.key]), id, it.print)
 		}
 		return
 	}
-	for i := range r.items {
-		if &r.items[i] != r.item && r.items[i].print != r.item.print {
-			r.remark(&r.items[i], "does not count: adjust.csv names another file")
+	r.item = &r.items[at]
+	if n := copies[r.item.key]; n > 1 {
+		r.remark(r.item, "was handed in %d times with the same bytes; it counts once", n)
+	}
+	for _, i := range first {
+		if it := &r.items[i]; it.key != r.item.key {
+			r.remark(it, "does not count: %s", why)
 		}
 	}
-	if r.item != nil && len(r.items) > 1 {
-		r.short = append(r.short, fmt.Sprintf("one of %d files, named in adjust.csv", len(r.items)))
+}
+
+func times(n int) string {
+	if n == 1 {
+		return ""
 	}
+	return fmt.Sprintf(" (and was handed in %d times)", n)
 }
 
 // write judges and writes everything. The pages of students come first and the book last;
@@ -293,7 +342,7 @@ func (b *book) replyPath(id string) string { return filepath.Join(b.k.Out, "repl
 func (b *book) student(r *row) error {
 	if r.item == nil {
 		b.applyAdjustments(r, nil)
-		if len(r.items) > 1 || r.counts() {
+		if r.replied() {
 			return whole.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, run{}, nil, nil), 0o600)
 		}
 		return nil
@@ -483,7 +532,7 @@ func (b *book) forget() error {
 	dir := filepath.Join(b.k.Out, "replies")
 	has := map[string]bool{}
 	for _, r := range b.rows {
-		has[r.student.ID+".html"] = r.item != nil || len(r.items) > 1 || r.counts()
+		has[r.student.ID+".html"] = r.replied()
 	}
 	entries, err := os.ReadDir(dir)
 	if err != nil {
@@ -612,12 +661,28 @@ func (b *book) summary() Summary {
 		switch {
 		case r.marked():
 			s.Marked++
-		case len(r.items) > 1:
+		case len(r.items) > 0:
 			s.Unmarked++
+		case r.returned():
+			s.Unusable++
 		default:
 			s.Missing++
 		}
 		s.Waiting += r.waiting()
 	}
 	return s
+}
+
+// Counts says how many students are marked, and why the others are not.
+func (s Summary) Counts() string {
+	text := fmt.Sprintf("%d of %d students marked", s.Marked, s.Students)
+	for _, part := range []struct {
+		n    int
+		what string
+	}{{s.Missing, "handed in nothing"}, {s.Unmarked, "with several files, none of them marked"}, {s.Unusable, "with nothing that can be marked"}} {
+		if part.n > 0 {
+			text += fmt.Sprintf(", %d %s", part.n, part.what)
+		}
+	}
+	return text
 }

@@ -22,14 +22,8 @@ func (b *book) classPage() []byte {
 	}
 	p.begin(b.lab.Title + ": the class")
 	p.printf("<header>\n<p class=\"label\">Lab %s · for the lecturer</p>\n<h1>%s: the class</h1>\n</header>\n", esc(b.lab.Number()), esc(b.lab.Title))
-	p.printf("<p class=\"total\"><strong>%d</strong> of %d sheets marked", s.Marked, s.Students)
-	if s.Missing > 0 {
-		p.printf(", %d not returned", s.Missing)
-	}
-	if s.Unmarked > 0 {
-		p.printf(", %d returned more than once", s.Unmarked)
-	}
-	p.printf("</p>\n")
+	marked, rest, _ := strings.Cut(s.Counts(), " ")
+	p.printf("<p class=\"total\"><strong>%s</strong> %s</p>\n", marked, rest)
 	b.attention(&p, s)
 	b.spreadSection(&p, of)
 	statistics := b.itemStatistics()
@@ -42,7 +36,7 @@ func (b *book) classPage() []byte {
 
 // attention lists what a person has to do.
 func (b *book) attention(p *page, s Summary) {
-	p.printf("<section aria-labelledby=\"eye\">\n<h2 id=\"eye\">What needs a look by eye</h2>\n")
+	p.printf("<section aria-labelledby=\"eye\">\n<h2 id=\"eye\">For you to check</h2>\n")
 	var lines []string
 	if s.Waiting > 0 {
 		lines = append(lines, fmt.Sprintf("%s: read them in <code>by-eye.csv</code>, fill in its column <code>marks</code>, and mark again", map[bool]string{true: "1 text waits", false: fmt.Sprintf("%d texts wait", s.Waiting)}[s.Waiting == 1]))
@@ -50,8 +44,11 @@ func (b *book) attention(p *page, s Summary) {
 	if s.Unmarked > 0 {
 		lines = append(lines, fmt.Sprintf("%s more than one file with their code, and none of them is marked: <code>remarks.csv</code> has the fingerprints; name the one that counts in <code>adjust.csv</code>", map[bool]string{true: "1 student has", false: fmt.Sprintf("%d students have", s.Unmarked)}[s.Unmarked == 1]))
 	}
+	if s.Unusable > 0 {
+		lines = append(lines, fmt.Sprintf("%s in something that cannot be marked: <code>remarks.csv</code> has the reasons, and so has the reply to each", map[bool]string{true: "1 student handed", false: fmt.Sprintf("%d students handed", s.Unusable)}[s.Unusable == 1]))
+	}
 	if n := len(b.loose); n > 0 {
-		lines = append(lines, fmt.Sprintf("%s could not be marked, or %s to nobody: see the first rows of <code>remarks.csv</code>", count(n, "file"), map[bool]string{true: "belongs", false: "belong"}[n == 1]))
+		lines = append(lines, fmt.Sprintf("the first %s of <code>remarks.csv</code> %s about files that were not marked, or belong to no student of the class", map[bool]string{true: "row", false: fmt.Sprintf("%d rows", n)}[n == 1], map[bool]string{true: "is", false: "are"}[n == 1]))
 	}
 	if len(lines) > 0 {
 		p.printf("<ul>\n")
@@ -226,7 +223,7 @@ func (b *book) missingSection(p *page) {
 	p.printf("<section aria-labelledby=\"missing\">\n<h2 id=\"missing\">Who is missing</h2>\n")
 	var missing []string
 	for i := range b.rows {
-		if r := &b.rows[i]; len(r.items) == 0 {
+		if r := &b.rows[i]; !r.returned() {
 			missing = append(missing, esc(r.student.ID+nameOf(r.student)))
 		}
 	}
@@ -254,8 +251,8 @@ func fixed(v float64, decimals int) string {
 }
 
 const definitions = `<footer>
-<h2>What the numbers say</h2>
-<p><strong>Facility</strong> is the mean of the marks for a question over the marks that could be had: 1 says that everybody had all of them. <strong>Discrimination</strong> is the correlation of a question's marks with the marks for all other questions (corrected item–total correlation): near 1 the question tells strong sheets from weak ones, near 0 it does not, below 0 look at the question again. It is left out below 5 sheets and where all marks are the same; below some 30 sheets it says little. Both are computed from the marked sheets, after your own changes, and not before all texts of a question have their marks. Common practice, no source.</p>
+<h2>How to read these numbers</h2>
+<p><strong>Facility</strong> is the mean mark for a question divided by its full mark; 1 means that every student got full marks. <strong>Discrimination</strong> is the correlation of a question's marks with the marks for all other questions (corrected item–total correlation): near 1 the question tells strong sheets from weak ones, near 0 it does not, below 0 look at the question again. It is left out below 5 sheets and where all marks are the same; below some 30 sheets it says little. Both are computed from the marked sheets, after your own changes, and not before all texts of a question have their marks. Common practice, no source.</p>
 <p><strong>What a mark proves.</strong> The bank is public and the code of a sheet is its seed, so anyone with this program can compute the right answers. What a mark says about a student rests on recordings of their own, on functions and texts that they wrote, or on a bank of your own that you do not hand out. Many sheets with nothing but right numbers and no working deserve a conversation, not a verdict by machine.</p>
 </footer>
 `

@@ -1,7 +1,6 @@
 package marking
 
 import (
-	"archive/zip"
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
@@ -27,12 +26,14 @@ const (
 	mostInner      = 50 << 20  // bytes of an archive that lies in a folder or in an archive
 	mostEntries    = 50_000    // in an archive
 	mostRatio      = 300       // bytes out of each byte of an archive; a notebook has 3 to 30
+	mostRefused    = 20        // things in one box that are told one by one
 )
 
 // A returned file is a notebook that was handed in. Nothing but its name has been
 // looked at.
 type returned struct {
 	place  string // where it lies: for the order of files, and for hints; never written
+	box    string // the folders above it that are the lecturer's, see collection
 	folder string // where its recordings are looked for
 	size   int64
 	read   func() ([]byte, error)
@@ -41,33 +42,29 @@ type returned struct {
 // name is what the file is called.
 func (r returned) name() string { return clip(base(r.place), 80) }
 
-// words are the parts of the place that may name a student.
-func (r returned) words() []string {
-	var all []string
-	for _, part := range strings.FieldsFunc(r.place, func(c rune) bool { return strings.ContainsRune(`/\!`, c) }) {
-		part = strings.TrimSuffix(part, path.Ext(part))
-		all = append(all, part)
-		for _, word := range strings.FieldsFunc(part, func(c rune) bool { return strings.ContainsRune("_ -", c) }) {
-			if len(word) >= 4 { // 90 in 90-swing.ipynb is no student
-				all = append(all, word)
-			}
-		}
-	}
-	return all
+// A refusal is something handed in that cannot be looked at.
+type refusal struct {
+	place, box string
+	why        string
+	other      bool // it is of a kind that is not marked; nothing is wrong with it
 }
 
-// A refusal is something handed in that cannot be looked at.
-type refusal struct{ place, why string }
-
 // A collection is what was handed in: notebooks and the recordings beside them,
-// in folders and zip archives. Nothing is unpacked: parts are read into memory when they
-// are needed, each up to its limit.
+// in folders and archives. Nothing is unpacked to the disk: parts are read into memory when
+// they are needed, each up to its limit. What is not read is told with its reason, but for
+// the leavings of systems (see hidden).
+//
+// The box of a file are the folders around it that a student could not name: those
+// of the lecturer's disk, and those in an archive of the whole class, if one is named alone.
+// What lies in an archive that was handed in lies in the box of that archive.
 type collection struct {
 	files      []returned
 	recordings map[string][]returned // by folder
 	notebooks  map[string]int        // in each folder
 	refused    []refusal
 	open       []io.Closer
+	outer      tarSlot // the tar archive that was opened last, and the last one inside another
+	inner      tarSlot
 }
 
 // collect looks for notebooks. skip is a folder to leave out.
@@ -83,19 +80,30 @@ func collect(paths []string, skip string) (*collection, error) {
 		if len(paths) > 1 {
 			prefix = fmt.Sprintf("%d/", n)
 		}
+		name, around := filepath.Base(p), filepath.Base(filepath.Dir(p))
 		switch {
 		case info.IsDir():
 			err = c.walk(p, prefix, skip)
-		case isArchive(p):
-			err = c.archive(p, prefix+filepath.Base(p), mostArchive)
-		case isNotebook(p):
-			c.add(prefix+filepath.Base(p), info.Size(), func() ([]byte, error) { return readFile(p, notebook.HandedInLimit) })
+		case !info.Mode().IsRegular():
+			err = wrong(p, 0, "is no ordinary file; name a folder, an archive or a notebook")
+		case isArchive(name):
+			err = c.archive(p, where{prefix + name, around}, len(paths) == 1, mostArchive)
+		case isNotebook(name):
+			c.add(where{prefix + name, around}, info.Size(), func() ([]byte, error) { return readFile(p, notebook.HandedInLimit) })
 		default:
-			err = wrong(p, 0, "is no folder, no zip archive and no notebook")
+			err = wrong(p, 0, "is no folder, no archive (.zip, .tar, .tar.gz) and no notebook (.ipynb)")
 		}
 		if err != nil {
 			c.close()
 			return nil, err
+		}
+	}
+	for folder, list := range c.recordings {
+		if c.notebooks[folder] > 0 {
+			continue
+		}
+		for _, r := range list {
+			c.other(where{r.place, r.box}, "is a recording, and no notebook lies in its folder, so nothing reads it")
 		}
 	}
 	byPlace := func(a, b returned) int { return strings.Compare(a.place, b.place) }
@@ -103,8 +111,33 @@ func collect(paths []string, skip string) (*collection, error) {
 	for _, list := range c.recordings {
 		slices.SortFunc(list, byPlace)
 	}
-	slices.SortFunc(c.refused, func(a, b refusal) int { return strings.Compare(a.place+a.why, b.place+b.why) })
+	c.fewRefusals()
 	return c, nil
+}
+
+// fewRefusals sorts the refusals and leaves so many of each box that one student
+// cannot drown the others'.
+func (c *collection) fewRefusals() {
+	byPlace := func(a, b refusal) int { return strings.Compare(a.place+a.why, b.place+b.why) }
+	slices.SortFunc(c.refused, byPlace)
+	type kind struct {
+		box   string
+		other bool
+	}
+	listed, last := map[kind]int{}, map[kind]int{}
+	var few []refusal
+	for _, r := range c.refused {
+		k := kind{r.box, r.other}
+		if listed[k]++; listed[k] <= mostRefused {
+			few, last[k] = append(few, r), len(few)
+		}
+	}
+	for k, n := range listed {
+		if n > mostRefused {
+			few[last[k]].why += fmt.Sprintf(" (and %d more beside it that are not read)", n-mostRefused)
+		}
+	}
+	c.refused = few
 }
 
 // below is a place as the lecturer knows it: of several things that were named,
@@ -128,43 +161,85 @@ func (c *collection) close() {
 	}
 }
 
-func isNotebook(name string) bool  { return strings.EqualFold(path.Ext(name), ".ipynb") }
+// isNotebook goes by the name, also where a browser or a mail program has added an
+// ending of its own.
+func isNotebook(name string) bool {
+	name = strings.ToLower(name)
+	return slices.ContainsFunc([]string{".ipynb", ".ipynb.txt", ".ipynb.json"}, func(end string) bool { return strings.HasSuffix(name, end) })
+}
 func isRecording(name string) bool { return strings.EqualFold(path.Ext(name), ".csv") }
-func isArchive(name string) bool   { return strings.EqualFold(path.Ext(name), ".zip") }
+func isTar(name string) bool {
+	name = strings.ToLower(name)
+	return slices.ContainsFunc([]string{".tar", ".tar.gz", ".tgz"}, func(end string) bool { return strings.HasSuffix(name, end) })
+}
+func isArchive(name string) bool { return strings.EqualFold(path.Ext(name), ".zip") || isTar(name) }
 
 // hidden are the leavings of systems and editors.
-func hidden(name string) bool { return strings.HasPrefix(name, ".") || name == "__MACOSX" }
-
-func (c *collection) refuse(place, format string, args ...any) {
-	c.refused = append(c.refused, refusal{place, fmt.Sprintf(format, args...)})
+func hidden(name string) bool {
+	return strings.HasPrefix(name, ".") || name == "__MACOSX" || strings.EqualFold(name, "thumbs.db") || strings.EqualFold(name, "desktop.ini")
 }
 
-// add takes a file if it is a notebook or a recording.
-func (c *collection) add(place string, size int64, read func() ([]byte, error)) {
-	r := returned{place: place, folder: path.Dir(place), size: size, read: read}
-	switch {
-	case isNotebook(place):
+// hiddenWork says whether a hidden file looks like somebody's work all the same.
+func hiddenWork(name string) bool {
+	return !strings.HasPrefix(name, "._") && (isNotebook(name) || isArchive(name))
+}
+
+// otherKind says why a file of a kind that is not marked is not read.
+func otherKind(name string) string {
+	if slices.Contains([]string{".rar", ".7z", ".gz", ".bz2", ".xz", ".zst"}, strings.ToLower(path.Ext(name))) {
+		return "is an archive of a kind that is not read; hand in the notebook itself, or a .zip or .tar.gz"
+	}
+	if strings.HasPrefix(name, ".") {
+		return "is a hidden file, which is not read; take the dot off its name"
+	}
+	return "is no notebook (.ipynb) and no recording (.csv) by its name, so it is not read"
+}
+
+// A where says where a file lies: its place, and the box that it lies in.
+type where struct{ place, box string }
+
+func (c *collection) refuse(w where, format string, args ...any) {
+	c.refused = append(c.refused, refusal{w.place, w.box, fmt.Sprintf(format, args...), false})
+}
+
+// other tells of a file that is not read since nothing would come of it.
+func (c *collection) other(w where, why string) {
+	c.refused = append(c.refused, refusal{w.place, w.box, why, true})
+}
+
+// add takes a notebook or a recording.
+func (c *collection) add(w where, size int64, read func() ([]byte, error)) {
+	r := returned{place: w.place, box: w.box, folder: path.Dir(w.place), size: size, read: read}
+	if isNotebook(w.place) {
 		c.files = append(c.files, r)
 		c.notebooks[r.folder]++
-	case isRecording(place):
+	} else {
 		c.recordings[r.folder] = append(c.recordings[r.folder], r)
 	}
 }
 
 func (c *collection) walk(root, prefix, skip string) error {
+	around := "" // a folder with a name, which . and .. have not
+	if abs, err := filepath.Abs(root); err == nil {
+		around = filepath.Base(abs)
+	}
 	return filepath.WalkDir(root, func(p string, d fs.DirEntry, err error) error {
 		rel, relErr := filepath.Rel(root, p)
 		if relErr != nil {
 			return relErr
 		}
-		place := prefix + filepath.ToSlash(rel)
+		w := where{prefix + filepath.ToSlash(rel), path.Join(around, path.Dir(filepath.ToSlash(rel)))}
 		if err != nil {
-			c.refuse(place, "cannot be opened: %v", plain(err))
+			c.refuse(w, "cannot be opened: %v", plain(err))
 			return nil
 		}
-		if p != root && hidden(d.Name()) {
+		name := d.Name()
+		if p != root && hidden(name) {
 			if d.IsDir() {
 				return filepath.SkipDir
+			}
+			if hiddenWork(name) {
+				c.other(w, otherKind(name))
 			}
 			return nil
 		}
@@ -174,24 +249,24 @@ func (c *collection) walk(root, prefix, skip string) error {
 				return filepath.SkipDir
 			}
 		case d.Type()&fs.ModeSymlink != 0:
-			c.refuse(place, "is a link, which is not followed; put the file itself there")
+			c.refuse(w, "is a link, which is not followed; put the file itself there")
 		case !d.Type().IsRegular():
-			if isNotebook(p) || isArchive(p) {
-				c.refuse(place, "is no ordinary file")
-			}
-		case isArchive(p):
-			return c.archive(p, place, mostInner)
-		case isNotebook(p) || isRecording(p):
+			c.refuse(w, "is no ordinary file")
+		case isArchive(name):
+			return c.archive(p, w, false, mostInner)
+		case isNotebook(name) || isRecording(name):
 			info, err := d.Info()
 			if err != nil {
-				c.refuse(place, "cannot be opened: %v", plain(err))
+				c.refuse(w, "cannot be opened: %v", plain(err))
 				return nil
 			}
 			most := int64(notebook.HandedInLimit)
-			if isRecording(p) {
+			if isRecording(name) {
 				most = mostRecording
 			}
-			c.add(place, info.Size(), func() ([]byte, error) { return readFile(p, most) })
+			c.add(w, info.Size(), func() ([]byte, error) { return readFile(p, most) })
+		default:
+			c.other(w, otherKind(name))
 		}
 		return nil
 	})
@@ -211,19 +286,19 @@ func readFile(p string, most int64) ([]byte, error) {
 	// A link may have taken the file's place since it was found.
 	before, err := os.Lstat(p)
 	if err != nil {
-		return nil, plain(err)
+		return nil, fmt.Errorf("cannot be opened: %w", plain(err))
 	}
-	f, err := os.Open(p)
+	f, err := openFile(p)
 	if err != nil {
-		return nil, plain(err)
+		return nil, fmt.Errorf("cannot be opened: %w", err)
 	}
 	defer f.Close()
 	info, err := f.Stat()
 	if err != nil {
-		return nil, plain(err)
+		return nil, fmt.Errorf("cannot be read: %w", plain(err))
 	}
-	if !info.Mode().IsRegular() || !os.SameFile(before, info) {
-		return nil, errors.New("is no ordinary file")
+	if !os.SameFile(before, info) {
+		return nil, errors.New("is a link, which is not followed")
 	}
 	return readMost(f, info.Size(), most)
 }
@@ -236,161 +311,10 @@ func readMost(r io.Reader, size, most int64) ([]byte, error) {
 	if err == nil && int64(len(text)) > most {
 		err = fmt.Errorf("has more than the %d MB that are read", most/1_000_000)
 	}
-	return text, err
-}
-
-// archive lists a zip archive on the disk.
-func (c *collection) archive(p, place string, most int64) error {
-	f, err := os.Open(p)
-	if err != nil {
-		c.refuse(place, "cannot be opened: %v", plain(err))
-		return nil
-	}
-	info, err := f.Stat()
-	if err == nil && info.Size() > most {
-		err = fmt.Errorf("has %d bytes; an archive in this place may have %d MB", info.Size(), most>>20)
-	}
-	if err == nil {
-		err = c.list(f, info.Size(), place, nil)
-	}
-	if err != nil {
-		f.Close()
-		c.refuse(place, "is not used: %v", plain(err))
-		return nil
-	}
-	c.open = append(c.open, f)
-	return nil
-}
-
-// list takes the files of an archive. An archive that lies inside another is not
-// kept in memory: again reads it once more. For one on the disk it is nil.
-func (c *collection) list(r io.ReaderAt, size int64, place string, again func() (*zip.Reader, error)) error {
-	if n, err := countEntries(io.NewSectionReader(r, 0, size)); err != nil || n > mostEntries {
-		return fmt.Errorf("the archive lists more than %d files, or cannot be read", mostEntries)
-	}
-	z, err := openArchive(r, size)
-	if err != nil {
-		return err
-	}
-	inner := again != nil
-	if !inner {
-		again = func() (*zip.Reader, error) { return z, nil }
-	}
-	for i, e := range z.File {
-		inside := place + "!/" + clip(e.Name, 200)
-		name := path.Base(e.Name)
-		if strings.HasSuffix(e.Name, "/") || slices.ContainsFunc(strings.Split(e.Name, "/"), hidden) && goodName(e.Name) {
-			continue
-		}
-		if !isNotebook(name) && !isRecording(name) && !isArchive(name) {
-			continue
-		}
-		most := int64(notebook.HandedInLimit)
-		if isRecording(name) {
-			most = mostRecording
-		}
-		switch {
-		case !goodName(e.Name):
-			c.refuse(inside, "its name leads out of the archive; it is not read")
-			continue
-		case e.Mode()&fs.ModeSymlink != 0:
-			c.refuse(inside, "is a link, which is not followed")
-			continue
-		case !e.Mode().IsRegular():
-			c.refuse(inside, "is no ordinary file")
-			continue
-		case e.Flags&1 != 0:
-			c.refuse(inside, "is locked with a password")
-			continue
-		case isArchive(name) && e.UncompressedSize64 > mostInner:
-			c.refuse(inside, "has %d bytes; an archive inside an archive may have %d MB", e.UncompressedSize64, mostInner>>20)
-			continue
-		case e.UncompressedSize64 > 1_000_000 && e.UncompressedSize64/mostRatio > e.CompressedSize64:
-			c.refuse(inside, "says that it grows more than %d-fold when it is unpacked; it is not read", mostRatio)
-			continue
-		}
-		read := func(most int64) ([]byte, error) { return readEntry(again, i, most) }
-		if !isArchive(name) {
-			c.add(inside, int64(min(e.UncompressedSize64, 1<<62)), func() ([]byte, error) { return read(most) })
-			continue
-		}
-		if inner {
-			c.refuse(inside, "is an archive in an archive in an archive; it is not opened")
-			continue
-		}
-		text, err := read(mostInner)
-		if err == nil {
-			err = c.list(bytes.NewReader(text), int64(len(text)), inside, func() (*zip.Reader, error) {
-				text, err := read(mostInner)
-				if err != nil {
-					return nil, err
-				}
-				return openArchive(bytes.NewReader(text), int64(len(text)))
-			})
-		}
-		if err != nil {
-			c.refuse(inside, "is not used: %v", plain(err))
-		}
-	}
-	return nil
-}
-
-// goodName says whether a name stays inside its archive on every system.
-func goodName(name string) bool { return fs.ValidPath(name) && !strings.ContainsAny(name, `\:`) }
-
-// openArchive reads the directory of an archive. Names that lead out of it are
-// seen to one by one.
-func openArchive(r io.ReaderAt, size int64) (*zip.Reader, error) {
-	z, err := zip.NewReader(r, size)
-	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, errors.New("this is no zip archive that can be read")
-	}
-	return z, nil
-}
-
-// readEntry reads entry i of an archive.
-func readEntry(open func() (*zip.Reader, error), i int, most int64) ([]byte, error) {
-	z, err := open()
-	if err != nil {
-		return nil, err
-	}
-	if i >= len(z.File) {
-		return nil, errors.New("has changed while it was read")
-	}
-	f, err := z.File[i].Open()
-	if err != nil {
-		return nil, errors.New("cannot be unpacked")
-	}
-	defer f.Close()
-	text, err := readMost(f, int64(min(z.File[i].UncompressedSize64, 1<<62)), most)
-	if errors.Is(err, zip.ErrChecksum) || errors.Is(err, zip.ErrFormat) || errors.Is(err, io.ErrUnexpectedEOF) {
-		err = errors.New("is damaged: its size or its checksum does not fit")
+	if failed := (*fs.PathError)(nil); errors.As(err, &failed) {
+		err = fmt.Errorf("cannot be read: %w", failed.Err)
 	}
 	return text, err
-}
-
-// countEntries counts the marks that begin an entry in the directory of a zip
-// archive: archive/zip reads the directory whole, and a small hostile archive may list
-// millions.
-func countEntries(r io.Reader) (int, error) {
-	const mark = "PK\x01\x02"
-	buf := make([]byte, 256<<10)
-	n, have := 0, 0
-	for {
-		k, err := r.Read(buf[have:])
-		have += k
-		n += bytes.Count(buf[:have], []byte(mark))
-		if err == io.EOF {
-			return n, nil
-		}
-		if err != nil || n > mostEntries {
-			return n, err
-		}
-		// The mark may lie across the border of two pieces.
-		tail := min(have, len(mark)-1)
-		copy(buf, buf[have-tail:have])
-		have = tail
-	}
 }
 
 // A beside holds the recordings beside a notebook. It is an fs.FS.

@@ -1,9 +1,11 @@
 package marking
 
 import (
+	"archive/tar"
 	"archive/zip"
 	"bytes"
 	"compress/flate"
+	"compress/gzip"
 	"fmt"
 	"io"
 	"io/fs"
@@ -78,12 +80,23 @@ func TestCollect(t *testing.T) {
 	put("many.zip", archive(t,
 		entry{name: "s1/one.ipynb", text: "one"}, entry{name: "s1/own.csv", text: "t (s)\n1\n"}, entry{name: "__MACOSX/s1/._one.ipynb", text: "junk"},
 		entry{name: "s2/deep.zip", text: string(archive(t, entry{name: "two.ipynb", text: "two"}, entry{name: "in.zip", text: string(archive(t, entry{name: "three.ipynb", text: "three"}))}))},
-		entry{name: "../../escape.ipynb", text: "out"}, entry{name: "/etc/absolute.ipynb", text: "out"}, entry{name: `..\back.ipynb`, text: "out"}, entry{name: "C:drive.ipynb", text: "out"},
+		entry{name: "../../escape.ipynb", text: "out"}, entry{name: "/etc/absolute.ipynb", text: "out"}, entry{name: `..\back.ipynb`, text: "out"}, entry{name: `s3\in\three.ipynb`, text: "three"}, entry{name: "s3/notes.pdf", text: "no"}, entry{name: "C:drive.ipynb", text: "out"},
 		entry{name: "link.ipynb", text: "/etc/passwd", mode: fs.ModeSymlink | 0o777},
 		entry{name: "bomb.ipynb", text: strings.Repeat("0", 19_000_000)},
 		entry{name: "large.ipynb", text: strings.Repeat("0123456789abcdef", 100), size: 50_000_000_000},
 		entry{name: "liar.ipynb", text: strings.Repeat("0", 30_000_000), size: 900_000},
 	))
+	put("mail/lab.ipynb.txt", []byte("txt"))
+	put("mail/lab.json", []byte("{}"))
+	put("mail/lab.rar", []byte("Rar!"))
+	put("mail/.lab.ipynb", []byte("hidden"))
+	put("mail/._lab.ipynb", []byte("of a system"))
+	put("lone/own.csv", []byte("t (s)\n1\n"))
+	put("packed.tar.gz", packed(tarball(t, entry{name: "./s4/four.ipynb", text: "four"}, entry{name: "s4/own.csv", text: "t (s)\n1\n"}, entry{name: "s4/.git/x.ipynb", text: "junk"}, entry{name: "s4/a.txt", text: "no"},
+		entry{name: "../six.ipynb", text: "out"}, entry{name: "s4/link.ipynb", mode: fs.ModeSymlink | 0o777}, entry{name: "s5/deep.tar", text: string(tarball(t, entry{name: "five.ipynb", text: "five"}, entry{name: "in.tgz", text: "x"}))})))
+	put("bomb.tgz", packed(tarball(t, entry{name: "a.ipynb", text: strings.Repeat("0", 60_000_000)})))
+	put("cut.tar.gz", packed(tarball(t, entry{name: "a.ipynb", text: "a"}))[:40])
+	put("no.tar", []byte("no archive"))
 	put("broken.zip", []byte("PK\x03\x04 and no more"))
 	put("cut.zip", archive(t, entry{name: "x.ipynb", text: "x"})[:60])
 	// A directory of a hundred thousand entries in a small file.
@@ -118,17 +131,24 @@ func TestCollect(t *testing.T) {
 	}
 	want := []string{
 		"UPPER.IPYNB: b",
+		"mail/lab.ipynb.txt: txt",
 		"many.zip!/liar.ipynb: is damaged: its size or its checksum does not fit",
 		"many.zip!/s1/one.ipynb: one",
 		"many.zip!/s2/deep.zip!/two.ipynb: two",
+		"many.zip!/s3/in/three.ipynb: three",
+		"packed.tar.gz!/s4/four.ipynb: four",
+		"packed.tar.gz!/s5/deep.tar!/five.ipynb: five",
 		"plain/a.ipynb: a",
 	}
 	if !slices.Equal(found, want) {
 		t.Errorf("found\n%s\nwant\n%s", strings.Join(found, "\n"), strings.Join(want, "\n"))
 	}
 	refusals := map[string]string{
-		"many.zip!/../../escape.ipynb": "leads out", "many.zip!//etc/absolute.ipynb": "leads out", `many.zip!/..\back.ipynb`: "leads out", "many.zip!/C:drive.ipynb": "leads out",
+		"many.zip!/../../escape.ipynb": "leads out", "many.zip!//etc/absolute.ipynb": "leads out", "many.zip!/../back.ipynb": "leads out", "many.zip!/C:drive.ipynb": "leads out",
 		"many.zip!/link.ipynb": "a link", "many.zip!/bomb.ipynb": "grows more than", "many.zip!/large.ipynb": "grows more than", "many.zip!/s2/deep.zip!/in.zip": "in an archive in an archive",
+		"many.zip!/s3/notes.pdf": "no notebook", "plain/notes.txt": "no notebook", "mail/lab.json": "no notebook", "mail/lab.rar": "of a kind that is not read", "mail/.lab.ipynb": "hidden", "lone/own.csv": "nothing reads it",
+		"packed.tar.gz!/s4/a.txt": "no notebook", "packed.tar.gz!/../six.ipynb": "leads out", "packed.tar.gz!/s4/link.ipynb": "a link", "packed.tar.gz!/s5/deep.tar!/in.tgz": "in an archive in an archive",
+		"bomb.tgz": "it unpacks to more than", "cut.tar.gz": "no tar archive", "no.tar": "no tar archive",
 		"broken.zip": "no zip archive", "cut.zip": "no zip archive", "flood.zip": "more than 50000",
 	}
 	if runtime.GOOS != "windows" {
@@ -144,13 +164,141 @@ func TestCollect(t *testing.T) {
 	for place := range refusals {
 		t.Errorf("%s is not refused", place)
 	}
-	if b, _ := c.beside(c.files[2]); c.files[2].place != "many.zip!/s1/one.ipynb" || len(b) != 1 {
-		t.Errorf("beside %s lie %d recordings, want own.csv", c.files[2].place, len(b))
+	if b, _ := c.beside(c.files[3]); c.files[3].place != "many.zip!/s1/one.ipynb" || len(b) != 1 {
+		t.Errorf("beside %s lie %d recordings, want own.csv", c.files[3].place, len(b))
 	} else if text, err := fs.ReadFile(b, "own.csv"); err != nil || string(text) != "t (s)\n1\n" {
 		t.Errorf("own.csv is %q, %v", text, err)
 	}
 	if _, err := collect([]string{filepath.Join(dir, "nowhere")}, ""); !IsInput(err) {
 		t.Errorf("a folder that is not there: %v", err)
+	}
+}
+
+func tarball(t testing.TB, entries ...entry) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	w := tar.NewWriter(&b)
+	for _, e := range entries {
+		h := &tar.Header{Name: e.name, Mode: 0o600, Size: int64(len(e.text)), Typeflag: tar.TypeReg}
+		if e.mode&fs.ModeSymlink != 0 {
+			h.Typeflag, h.Linkname = tar.TypeSymlink, "/etc/passwd"
+		}
+		if err := w.WriteHeader(h); err != nil {
+			t.Fatal(err)
+		}
+		io.WriteString(w, e.text)
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func packed(text []byte) []byte {
+	var b bytes.Buffer
+	w := gzip.NewWriter(&b)
+	w.Write(text)
+	w.Close()
+	return b.Bytes()
+}
+
+// A tar archive whose file is mostly holes says that it is small and reads as large.
+func TestTarHoles(t *testing.T) {
+	// The header of a file with one hole of 10 GB (PAX, GNU.sparse 1.0), as the standard library reads
+	// it.
+	sparse := "1\n10000000000\n0\n"
+	var b bytes.Buffer
+	w := tar.NewWriter(&b)
+	record := func(k, v string) string {
+		for n := len(k) + len(v) + 3; ; n++ {
+			if s := fmt.Sprintf("%d %s=%s\n", n, k, v); len(s) == n {
+				return s
+			}
+		}
+	}
+	pax := record("GNU.sparse.major", "1") + record("GNU.sparse.minor", "0") + record("GNU.sparse.name", "a.ipynb") + record("GNU.sparse.realsize", "10000000000")
+	raw := func(name string, kind byte, text string) {
+		h := make([]byte, 512)
+		copy(h, name)
+		copy(h[100:], "0000600\x000000000\x000000000\x00")
+		copy(h[124:], fmt.Sprintf("%011o\x00", len(text)))
+		copy(h[136:], "00000000000\x00        ")
+		h[156] = kind
+		copy(h[257:], "ustar\x0000")
+		sum := 0
+		for _, c := range h {
+			sum += int(c)
+		}
+		copy(h[148:], fmt.Sprintf("%06o\x00 ", sum))
+		b.Write(h)
+		b.WriteString(text)
+		b.Write(make([]byte, (512-len(text)%512)%512))
+	}
+	raw("PaxHeaders/a", 'x', pax)
+	raw("a.ipynb", '0', sparse+strings.Repeat("\x00", 512-len(sparse)))
+	w.Close()
+	if _, err := tar.NewReader(bytes.NewReader(b.Bytes())).Next(); err != nil {
+		t.Fatalf("the standard library does not take the archive: %v", err)
+	}
+	if _, err := openTar(bytes.NewReader(b.Bytes()), int64(b.Len()), mostInner); err == nil || !strings.Contains(err.Error(), "unpacks to more than 50 MB") {
+		t.Errorf("an archive of holes: %v", err)
+	}
+}
+
+// A named pipe, named or found, holds nobody up.
+func TestPipes(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"x.ipynb", "x.zip", "x.tar.gz", "x.csv"} {
+		path := pipe(t, filepath.Join(dir, name))
+		if _, err := collect([]string{path}, ""); !IsInput(err) || !strings.Contains(err.Error(), "no ordinary file") {
+			t.Errorf("%s: %v", name, err)
+		}
+		if _, err := readFile(path, 1000); err == nil {
+			t.Errorf("%s was read", name)
+		}
+	}
+	c, err := collect([]string{dir}, "")
+	if err != nil || len(c.files) != 0 || len(c.refused) != 4 {
+		t.Errorf("a folder of pipes: %+v, %v", c, err)
+	}
+}
+
+// One box with a flood of files leaves the others' told.
+func TestManyRefused(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 120 {
+		name := filepath.Join(dir, "s01", fmt.Sprintf("%03d", i), "x.txt")
+		if i == 77 {
+			name = filepath.Join(dir, "s02", "y.txt")
+		}
+		if err := os.MkdirAll(filepath.Dir(name), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var flood []entry
+	for i := range 500 {
+		flood = append(flood, entry{name: fmt.Sprintf("s02/%d.txt", i)})
+	}
+	if err := os.WriteFile(filepath.Join(dir, "s01", "flood.zip"), archive(t, flood...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c, err := collect([]string{dir}, "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.close()
+	last, told := "", false
+	for _, r := range c.refused {
+		told = told || r.place == "s02/y.txt"
+		if r.box == filepath.Base(dir)+"/s01" {
+			last = r.why
+		}
+	}
+	if !told || len(c.refused) > 140 || !strings.HasSuffix(last, "(and 480 more beside it that are not read)") {
+		t.Errorf("%d refusals, that of another student told: %v; the last one of the flood says %q", len(c.refused), told, last)
 	}
 }
 

@@ -51,7 +51,8 @@ type Progress struct {
 type Summary struct {
 	Lab                       exercises.Lab
 	Students, Marked, Missing int
-	Unmarked                  int // more than one file with their code
+	Unmarked                  int // several files with their code, none of which is chosen
+	Unusable                  int // handed in something, but nothing that can be marked
 	Files, Ran                int
 	Waiting                   int // texts that nobody has read yet
 	Remarks                   int
@@ -81,6 +82,8 @@ type item struct {
 	owner    int    // student, -1 if nobody's
 	problem  string // why it is not marked
 	recorded string // remark on its recordings
+	beside   int    // recordings beside it
+	own      bool   // it lies in a box (see collection) of its owner
 	notRun   bool   // judge-again met a file that was never run
 }
 
@@ -292,7 +295,7 @@ func (k *marker) one(ctx context.Context, c *collection, f returned, lock func(s
 	print := fingerprint(text)
 	it.print = printPrefix + print[:12]
 	files, remark := c.beside(f)
-	it.recorded = remark
+	it.recorded, it.beside = remark, len(files)
 	it.key = files.key(print)
 	defer lock(it.key)()
 	r, ok := k.store.run(it.key)
@@ -364,7 +367,7 @@ func (k *marker) sheet(declaredLab, declaredCode string) (lab exercises.Lab, cod
 	code, err = exercises.ParseCode(declaredCode)
 	switch {
 	case err != nil:
-		return lab, "", clip(err.Error(), 200)
+		return lab, "", clip("declares a sheet that cannot be used: "+err.Error(), 200)
 	case code == "":
 		return lab, "", "carries the default sheet, which is nobody's: it is not the notebook that was handed out"
 	case k.Lab != "" && lab.ID != k.Lab:

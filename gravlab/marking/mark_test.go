@@ -113,7 +113,7 @@ var stories = []story{
 	}, marks: nothing, remark: "shows 25 figures"},
 	{name: "somebody else's sheet", file: func(c *classroom, i int, p exercises.Paper) {
 		c.hand(c.Class.Students[i].ID+"/mine.ipynb", answered(c.t, c.paper(0), nil))
-	}, marks: "      "},
+	}, marks: "      ", reply: "It carries the code of another student's sheet."},
 	{name: "two versions", file: func(c *classroom, i int, p exercises.Paper) {
 		c.hand(c.Class.Students[i].ID+"/first.ipynb", answered(c.t, p, nil))
 		c.hand(c.Class.Students[i].ID+"/second.ipynb", answered(c.t, p, worked(p)))
@@ -122,14 +122,14 @@ var stories = []story{
 		text := answered(c.t, p, worked(p))
 		c.hand(c.Class.Students[i].ID+"/a.ipynb", text)
 		c.hand(c.Class.Students[i].ID+"/b.ipynb", text)
-	}, marks: "      ", remark: "is one of 2 files"},
+	}, marks: full, remark: "was handed in 2 times with the same bytes; it counts once"},
 	{name: "nothing returned", file: func(*classroom, int, exercises.Paper) {}, marks: "      "},
 	{name: "200 MB", file: func(c *classroom, i int, p exercises.Paper) {
 		c.hand(c.Class.Students[i].ID+"/big.ipynb", nil)
 		if err := os.Truncate(filepath.Join(c.Returned[0], c.Class.Students[i].ID, "big.ipynb"), 200_000_000); err != nil {
 			c.t.Fatal(err)
 		}
-	}, marks: "      "},
+	}, marks: "      ", reply: "It has 200000000 bytes; more than"},
 	{name: "no UTF-8", file: func(c *classroom, i int, p exercises.Paper) {
 		c.hand(c.Class.Students[i].ID+"/x.ipynb", append(answered(c.t, p, worked(p)), 0xff, 0xfe))
 	}, marks: "      "},
@@ -155,7 +155,7 @@ func TestMark(t *testing.T) {
 	}
 	c := newClassroom(t, swingLab, n)
 	told := stories
-	// Somebody hands in the sheet of student 1: then neither is marked.
+	// Somebody hands in the sheet of student 1, whose own file counts all the same.
 	expected := make([]story, n)
 	for i := range n {
 		s := told[i%len(told)]
@@ -170,7 +170,7 @@ func TestMark(t *testing.T) {
 			c.hand(c.Class.Students[i].ID+"/"+p.Lab.ID+".ipynb", answered(t, p, s.cells(c, i, p)))
 		}
 		if s.name == "somebody else's sheet" {
-			expected[0].marks, expected[0].remark = "      ", "is one of 2 files"
+			expected[0].remark = "does not count: another file with the code of s01 lies in a folder of that name"
 		}
 	}
 	before := listing(t, c.dir)
@@ -192,7 +192,7 @@ func TestMark(t *testing.T) {
 		})
 	}
 	c.t = t
-	if s.Students != n || s.Marked+s.Missing+s.Unmarked != n {
+	if s.Students != n || s.Marked+s.Missing+s.Unmarked+s.Unusable != n {
 		t.Errorf("summary %+v", s)
 	}
 	for name, text := range c.books() {

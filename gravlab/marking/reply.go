@@ -23,6 +23,9 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 		b.unmarked(&p, r)
 		return p.end()
 	}
+	if r.others > 0 {
+		p.printf("<p class=\"notice\"><strong>Several files.</strong> Different files were handed in with the code of your sheet, and one of them was marked. If the marks below are not those of your work, tell your lecturer.</p>\n")
+	}
 	paper := b.lab.Paper(r.code)
 	b.summaryTable(&p, r, paper, verdicts)
 	trouble := b.cellsSection(&p, ran)
@@ -52,9 +55,23 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 
 // unmarked says why there is no marked file, and what the lecturer gave all the same.
 func (b *book) unmarked(p *page, r *row) {
-	if len(r.items) > 1 {
-		p.printf("<p class=\"notice\"><strong>Not marked yet.</strong> %d files were handed in with the code of your sheet. Tell your lecturer which one is yours, or how that could happen.</p>\n", len(r.items))
-	} else {
+	var told []stray
+	for _, s := range r.strays {
+		if !s.waits {
+			told = append(told, s)
+		}
+	}
+	switch {
+	case len(r.items) > 0:
+		p.printf("<p class=\"notice\"><strong>Not marked yet.</strong> %d different files were handed in with the code of your sheet. Tell your lecturer which one is yours, or how that could happen.</p>\n", r.others+1)
+	case len(told) > 0:
+		p.printf("<p class=\"notice\"><strong>Not marked.</strong> %s under your name, and nothing of it could be marked. Ask your lecturer whether you may hand in your notebook, the .ipynb file, again.</p>\n", map[bool]string{true: "One file was handed in", false: fmt.Sprintf("%d files were handed in", len(told))}[len(told) == 1])
+		p.printf("<table>\n<thead><tr><th scope=\"col\">file</th><th scope=\"col\">why it was not marked</th></tr></thead>\n<tbody>\n")
+		for _, s := range told[:min(len(told), mostCells)] {
+			p.printf("<tr><th scope=\"row\"><code>%s</code></th><td>It %s.</td></tr>\n", esc(s.file), esc(strings.TrimPrefix(s.why, "it ")))
+		}
+		p.printf("</tbody>\n</table>\n")
+	default:
 		p.printf("<p class=\"notice\"><strong>No notebook of yours was handed in.</strong></p>\n")
 	}
 	if !r.counts() {
@@ -138,7 +155,7 @@ func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i in
 			p.printf(": %s", esc(verdict.Slip))
 		}
 	}
-	p.printf(" <span class=\"of\">%s of %d marks</span></p>\n", marksText(c.earned), q.Marks)
+	p.printf(" <span class=\"of\">%s of %s</span></p>\n", marksText(c.earned), count(q.Marks, "mark"))
 	message := verdict.Message
 	if verdict.Outcome == judge.Blank && !v.Given && trouble {
 		message += "\nWhat happened when your notebook was run, above, may say where an answer was lost."

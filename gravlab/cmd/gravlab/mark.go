@@ -112,8 +112,15 @@ func runMark(ctx context.Context, c *call) error {
 	case err != nil:
 		return err
 	}
-	fmt.Fprintf(c.out, "lab %s: %d of %d students marked, %d missing, %d with several files\n", s.Lab.ID, s.Marked, s.Students, s.Missing, s.Unmarked)
-	fmt.Fprintf(c.out, "%s, %d of them run now; %s, %s by eye\n", some(s.Files, "notebook", "notebooks"), s.Ran, some(s.Remarks, "remark", "remarks"), some(s.Waiting, "text to read", "texts to read"))
+	fmt.Fprintf(c.out, "lab %s: %s\n", s.Lab.ID, s.Counts())
+	fmt.Fprintf(c.out, "%s, %d run now", some(s.Files, "notebook", "notebooks"), s.Ran)
+	if s.Remarks > 0 {
+		fmt.Fprintf(c.out, "; %s", some(s.Remarks, "remark", "remarks"))
+	}
+	if s.Waiting > 0 {
+		fmt.Fprintf(c.out, "; %s by eye", some(s.Waiting, "text to read", "texts to read"))
+	}
+	fmt.Fprintln(c.out)
 	if s.Changed > 0 {
 		fmt.Fprintf(c.err, "%s: other marks than last time for the same work, since the bank (--bank) or the references (--reference) are others\n", some(s.Changed, "student", "students"))
 	}
