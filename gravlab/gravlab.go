@@ -34,7 +34,10 @@
 // tell, sensor a mass on a spring, earth and survey the field.
 package gravlab
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+)
 
 // Physical constants.
 //
@@ -87,5 +90,8 @@ type ArgumentError struct {
 }
 
 func (e *ArgumentError) Error() string {
+	if v, ok := e.Value.(float64); ok && math.IsNaN(v) {
+		return fmt.Sprintf("%s: %s is NaN, which is no number: a value that is missing, or the result of a calculation that failed; allowed: %s", e.Func, e.Name, e.Allowed)
+	}
 	return fmt.Sprintf("%s: %s is %v; allowed: %s", e.Func, e.Name, e.Value, e.Allowed)
 }

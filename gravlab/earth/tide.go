@@ -73,7 +73,7 @@ func (s Site) TideSeries(start time.Time, step time.Duration, n int) ([]float64,
 
 func checkTime(fn, name string, at time.Time) error {
 	if y := at.UTC().Year(); y < 1972 || y > 2100 {
-		return arg.Bad(fn, name, at.UTC().Format(time.RFC3339), "a time from 1972 to 2100")
+		return arg.Bad(fn, name, at.Format(time.RFC3339), "a time from 1972 to 2100")
 	}
 	return nil
 }

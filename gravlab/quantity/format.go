@@ -63,6 +63,16 @@ func withUnit(number string, u Unit) string {
 	return number + " " + u.String()
 }
 
+// Decimals is how many decimals a value is written with that has the standard
+// uncertainty u in the same unit, by the rule of [Quantity.String]: 4 for 0.0012, 3
+// for 0.004, 0 for 30. It is 0 as well where u is not a finite number above zero.
+func Decimals(u float64) int {
+	if !(u > 0) || math.IsInf(u, 1) {
+		return 0
+	}
+	return max(0, -uncertaintyPlace(u))
+}
+
 // uncertaintyPlace returns the power of ten of the last digit to write: two
 // digits of an uncertainty that begins with 1 or 2 (one where the second would
 // be 0), else one. Common practice, no source; JCGM 100, 7.2.6 allows at most

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"time"
 
 	"gonum.org/v1/gonum/mat"
@@ -113,6 +114,10 @@ type Adjustment struct {
 	Rate, URate float64
 	// Steps are the sizes of the tares, m/s², in their order.
 	Steps, USteps []float64
+	// Remarks are those of the readings (see [Job.Reduce]), and what their
+	// uncertainties say of themselves: one that is 30 times the usual, or usual ones
+	// above a mGal.
+	Remarks []Remark
 
 	parameters *fit.Result
 	index      map[string]int // of free stations among the parameters
@@ -212,8 +217,10 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 	return middle, half, func(t time.Time) float64 { return t.Sub(middle).Seconds() / half }
 }
 
-// Adjust finds stations, drift and tares from the reduced readings of one meter
-// on one day, rising in time, in one least squares fit. Without a tie the first
+// Adjust finds stations, drift and tares from the reduced readings of one meter,
+// rising in time, in one least squares fit. Several days go into one fit with a
+// knot and a tare in each night: what their stations have in common then counts,
+// which differences of each day by itself, put into [AdjustNetwork], lose. Without a tie the first
 // station read is held at zero and the values are differences from it.
 //
 // On the day a tie must have 9.7 to 9.9 m/s², where all gravity on the ground of
@@ -253,7 +260,7 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 	}{{"drift.Knots", drift.Knots}, {"drift.Tares", drift.Tares}} {
 		for i, t := range list.times {
 			if !t.After(start) || !t.Before(end) || i > 0 && !t.After(list.times[i-1]) {
-				return nil, arg.Bad(fn, list.name, t.UTC().Format(time.RFC3339), "rising times between the first and the last reading")
+				return nil, arg.Bad(fn, list.name, moment(t), fmt.Sprintf("rising times between the first and the last reading, %s and %s", moment(start), moment(end)))
 			}
 		}
 	}
@@ -264,12 +271,13 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 	}
 	drifts := drift.terms(scaled)
 	firstTare := len(drifts) - len(drift.Tares)
+	label := labels(readings)
 	observations := make([]observation, len(readings))
 	for i, r := range readings {
 		if i > 0 && !r.Time.After(readings[i-1].Time) {
-			return nil, arg.Bad(fn, fmt.Sprintf("readings[%d].Time", i), r.Time.UTC().Format(time.RFC3339), "a time after the reading before it")
+			return nil, arg.Bad(fn, "time of the reading of "+r.Station, moment(r.Time), "a time after the reading before it, "+readings[i-1].place())
 		}
-		o := observation{label: fmt.Sprintf("%s %s", r.Station, r.Time.UTC().Format("15:04")), to: r.Station, value: r.Value, u: r.UValue}
+		o := observation{label: label(r.Reading), to: r.Station, value: r.Value, u: r.UValue}
 		for _, d := range drifts {
 			o.other = append(o.other, d(r.Time))
 		}
@@ -279,6 +287,7 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 	if err != nil {
 		return nil, err
 	}
+	a.Remarks = remarks(readings)
 	a.setRate(readings, drift)
 	for i := range drift.Tares {
 		a.Steps = append(a.Steps, a.parameters.P[others+firstTare+i])
@@ -324,6 +333,10 @@ type Difference struct {
 // AdjustNetwork adjusts differences of gravity to values of stations, with the
 // ties as they are or, where U is 0, held fixed. Without a tie the first
 // station named is held at zero.
+//
+// The differences are taken for independent. Those of one day ([Adjustment.Between])
+// are not: values come out right and their uncertainties do not. Put the readings
+// of all days into one [Adjust] instead.
 func AdjustNetwork(differences []Difference, ties []Tie) (*Adjustment, error) {
 	const fn = "survey.AdjustNetwork"
 	if err := arg.AtLeast(fn, "differences", len(differences), 1); err != nil {
@@ -362,7 +375,7 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 	}
 	for i, o := range observations {
 		if o.to == "" {
-			return nil, 0, arg.Bad(fn, fmt.Sprintf("observation %d", i), `""`, "the name of a station")
+			return nil, 0, arg.Bad(fn, fmt.Sprintf("station of observation %d of %d", i+1, len(observations)), `""`, "a name")
 		}
 		if err := errors.Join(
 			arg.Between(fn, "value of "+o.label, o.value, -1e12, 1e12, "gravity"),
@@ -376,10 +389,10 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 	fixed := map[string]float64{}
 	tied := map[string]bool{}
 	var loose []observation
-	for i, t := range ties {
+	for _, t := range ties {
 		value, u := t.at(now)
 		if !seen[t.Station] || tied[t.Station] {
-			return nil, 0, arg.Bad(fn, fmt.Sprintf("ties[%d].Station", i), t.Station, "a station that was observed, once")
+			return nil, 0, arg.Bad(fn, "station of a tie", strconv.Quote(t.Station), "a station that was observed, once")
 		}
 		tied[t.Station] = true
 		if err := errors.Join(

@@ -2,6 +2,7 @@ package survey
 
 import (
 	"errors"
+	"fmt"
 	"math"
 
 	"gravity.example/gravlab"
@@ -72,7 +73,18 @@ type Anomaly struct {
 	Rock    float64 // effect of the plate, subtracted
 	Terrain float64 // terrain correction, added
 	Value   float64
+	// Remark tells of a size that is rare on the Earth, and more often a slip; "" for
+	// most: see [Reduction.At].
+	Remark string
 }
+
+// Anomalies of either kind lie within rare everywhere but on the highest mountains
+// and plateaus (Bouguer values of Tibet come to about -600 mGal), on volcanic islands
+// and on the floor of the deep sea (-350 mGal of free air at 4 km without the water
+// above taken into account), and within impossible there as well, where the deepest
+// trench without any plate makes about -1250 mGal (from memory and by the models
+// here). Latitude and longitude exchanged are off by up to 5200 mGal.
+const rare, impossible = 500 * gravlab.MilliGal, 1500 * gravlab.MilliGal
 
 // Validate reports what cannot be used.
 func (r Reduction) Validate() error {
@@ -99,6 +111,10 @@ func (r Reduction) Validate() error {
 // With orthometric heights normal gravity is taken at h above the ellipsoid,
 // which makes it an anomaly. Below the datum (h < 0) the plate's effect is
 // negative, and a rounded one is taken as flat.
+//
+// A free-air or final value beyond 1500 mGal is refused: the latitude is another
+// station's, or the longitude; the height is in feet; or g belongs to another datum.
+// Beyond 500 mGal Anomaly.Remark tells of it.
 func (r Reduction) At(g, lat, h, terrain float64) (Anomaly, error) {
 	const fn = "survey.Reduction.At"
 	if err := errors.Join(r.Validate(),
@@ -129,6 +145,16 @@ func (r Reduction) At(g, lat, h, terrain float64) (Anomaly, error) {
 	}
 	a.FreeAir = g + a.Air - a.Normal
 	a.Value = a.FreeAir - a.Rock + terrain
+	for _, v := range []float64{a.FreeAir, a.Value} {
+		size := fmt.Sprintf("an anomaly of %.1f mGal", v/gravlab.MilliGal)
+		const slips = "are latitude and longitude exchanged, is the height in feet, is g on the datum of the base?"
+		if math.Abs(v) > impossible {
+			return Anomaly{}, arg.Bad(fn, "g", fmt.Sprintf("%.7f m/s² at latitude %.4f° and %.1f m, which makes %s", g, lat*180/math.Pi, h, size), fmt.Sprintf("anomalies of at most %.0f mGal in size; %s", impossible/gravlab.MilliGal, slips))
+		}
+		if math.Abs(v) > rare {
+			a.Remark = fmt.Sprintf("%s at latitude %.4f° and %.1f m is rare on the Earth: %s", size, lat*180/math.Pi, h, slips)
+		}
+	}
 	a.Name = map[bool]string{true: "free-air ", false: "Bouguer "}[r.Plate == NoPlate] + map[bool]string{true: "disturbance", false: "anomaly"}[r.Heights == Ellipsoidal]
 	return a, nil
 }

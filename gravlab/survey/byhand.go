@@ -1,7 +1,6 @@
 package survey
 
 import (
-	"fmt"
 	"time"
 
 	"gravity.example/gravlab/internal/arg"
@@ -29,7 +28,7 @@ func LoopDifferences(readings []Reduced, base string) ([]LoopDifference, error) 
 	}
 	for i := 1; i < len(readings); i++ {
 		if !readings[i].Time.After(readings[i-1].Time) {
-			return nil, arg.Bad(fn, fmt.Sprintf("readings[%d].Time", i), readings[i].Time.UTC().Format(time.RFC3339), "a time after the reading before it")
+			return nil, arg.Bad(fn, "time of the reading of "+readings[i].Station, moment(readings[i].Time), "a time after the reading before it, "+readings[i-1].place())
 		}
 	}
 	var differences []LoopDifference

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat"
+	"gonum.org/v1/gonum/stat/distuv"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/fit"
@@ -24,6 +25,8 @@ type TopographyDensity struct {
 	DoF    int
 	Slope  float64 // of the free-air values by height, 1/s²
 	Offset float64 // m/s²
+	// Remark tells of a density that no rock has, by more than that interval; "" else.
+	Remark string
 }
 
 // DensityOfTopography finds the density (kg/m³) for which the Bouguer values
@@ -31,7 +34,8 @@ type TopographyDensity struct {
 // (m/s², terrain corrected) by height (m), over 2πG (L. L. Nettleton, Geophysics
 // 4, 176–183, 1939; from memory). U comes from the scatter about the line.
 //
-// It fails, without a sign of it, where geology follows the hills.
+// It fails, without a sign of it, where geology follows the hills. A density that
+// no rock has (heights in feet make about 6000) is told in Remark.
 func DensityOfTopography(heights, freeAir []float64) (TopographyDensity, error) {
 	const fn = "survey.DensityOfTopography"
 	if err := checkProfile(fn, heights, freeAir); err != nil {
@@ -51,7 +55,15 @@ func DensityOfTopography(heights, freeAir []float64) (TopographyDensity, error) 
 		return TopographyDensity{}, arg.Bad(fn, "heights", heights[0], "heights that differ")
 	}
 	plate := 2 * math.Pi * gravlab.G
-	return TopographyDensity{Density: r.P[0] / plate, U: r.U[0] / plate, DoF: r.DoF, Slope: r.P[0], Offset: r.P[1] - r.P[0]*mean}, nil
+	d := TopographyDensity{Density: r.P[0] / plate, U: r.U[0] / plate, DoF: r.DoF, Slope: r.P[0], Offset: r.P[1] - r.P[0]*mean}
+	reach := d.U * distuv.StudentsT{Sigma: 1, Nu: float64(d.DoF)}.Quantile(0.975)
+	switch {
+	case d.Density-reach > heaviestRock:
+		d.Remark = fmt.Sprintf("free-air values follow the heights as over rock of %.0f kg/m³, where rock has at most %.0f; are the heights in feet, is one of them wrong, or does the geology follow the hill?", d.Density, heaviestRock)
+	case d.Density+reach < lightestRock:
+		d.Remark = fmt.Sprintf("free-air values follow the heights as over ground of %.0f kg/m³, where even ice has %.0f; is one of the heights wrong, or does the geology follow the hill?", d.Density, lightestRock)
+	}
+	return d, nil
 }
 
 // Correlation is the correlation coefficient between heights (m) and the

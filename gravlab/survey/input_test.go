@@ -38,14 +38,14 @@ func TestReportRefusesOtherUnits(t *testing.T) {
 		spoil func(*Row)
 		texts []string
 	}{
-		{"latitude in degrees", func(r *Row) { r.Lat = 54.3 }, []string{"Rows[0].Lat is 54.3", "in radians", "did you mean degrees?"}},
-		{"longitude in degrees", func(r *Row) { r.Lon = -12.3 }, []string{"Rows[0].Lon is -12.3", "in radians", "did you mean degrees?"}},
-		{"no latitude", func(r *Row) { r.Lat = math.NaN() }, []string{"Rows[0].Lat is NaN"}},
-		{"gravity in mGal", func(r *Row) { r.Gravity = 981370 }, []string{"Rows[0].Gravity", "mGal"}},
-		{"gravity left out", func(r *Row) { r.Gravity = 0 }, []string{"Rows[0].Gravity is 0"}},
-		{"uncertainty in µGal", func(r *Row) { r.UGravity = 5 }, []string{"Rows[0].UGravity is 5", "µGal"}},
-		{"uncertainty below zero", func(r *Row) { r.UAnomaly = -1e-8 }, []string{"Rows[0].UAnomaly"}},
-		{"no anomaly", func(r *Row) { r.Anomaly = Anomaly{} }, []string{"Rows[0].Anomaly is missing", "Reduction.At"}},
+		{"latitude in degrees", func(r *Row) { r.Lat = 54.3 }, []string{"Lat of A1, by the wall is 54.3", "in radians", "did you mean degrees?"}},
+		{"longitude in degrees", func(r *Row) { r.Lon = -12.3 }, []string{"Lon of A1, by the wall is -12.3", "in radians", "did you mean degrees?"}},
+		{"no latitude", func(r *Row) { r.Lat = math.NaN() }, []string{"Lat of A1, by the wall is NaN"}},
+		{"gravity in mGal", func(r *Row) { r.Gravity = 981370 }, []string{"Gravity of A1, by the wall", "mGal"}},
+		{"gravity left out", func(r *Row) { r.Gravity = 0 }, []string{"Gravity of A1, by the wall is 0"}},
+		{"uncertainty in µGal", func(r *Row) { r.UGravity = 5 }, []string{"UGravity of A1, by the wall is 5", "µGal"}},
+		{"uncertainty below zero", func(r *Row) { r.UAnomaly = -1e-8 }, []string{"UAnomaly of A1, by the wall"}},
+		{"no anomaly", func(r *Row) { r.Anomaly = Anomaly{} }, []string{"Anomaly of A1, by the wall is missing", "Reduction.At"}},
 	} {
 		r := sampleReport()
 		c.spoil(&r.Rows[0])
@@ -56,11 +56,11 @@ func TestReportRefusesOtherUnits(t *testing.T) {
 	r.Rows[0].Lon += 2 * math.Pi // counted eastward from 0
 	allowed(t, "longitude of 357.6°", r.Validate())
 	other := r.Rows[0]
-	other.Anomaly.Name = "free-air anomaly"
+	other.Station, other.Anomaly.Name = "A2", "free-air anomaly"
 	r.Rows = append(r.Rows, other, Row{Station: "A3", Gravity: 9.81})
 	err := r.Validate()
-	refused(t, "two kinds", err, "Rows[1].Anomaly.Name is free-air anomaly", "has a Bouguer disturbance", "Rows[2].Anomaly is missing")
-	if strings.Contains(err.Error(), "Rows[0]") {
+	refused(t, "two kinds", err, "Anomaly.Name of A2 is free-air anomaly", "has a Bouguer disturbance", "Anomaly of A3 is missing")
+	if strings.Contains(err.Error(), "A1, by the wall") {
 		t.Errorf("the first row is blamed: %v", err)
 	}
 	r = sampleReport()
@@ -157,7 +157,7 @@ func TestMeterMustBeInSIUnits(t *testing.T) {
 	job := AshgillFarm().Job
 	job.Meter = m
 	_, err = job.Reduce([]Reading{{Station: "base", Time: AshgillFarm().Start, Counter: 3999.5, U: 0.003}})
-	refused(t, "units taken for m/s²", err, "readings[0]", "Scale")
+	refused(t, "units taken for m/s²", err, "base at 2021-04-14 08:10 UTC", "Scale")
 	for _, honest := range []struct{ scale, counter, want float64 }{{1, 0.0399, 0.0399}, {1, 9.8137, 9.8137}, {gravlab.MilliGal, 4000, 0.04}, {1e-8, 981370000, 9.8137}} {
 		m.Scale = honest.scale
 		v, _, err := m.Gravity(honest.counter)

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
 	"time"
 
 	"gravity.example/gravlab"
@@ -14,7 +15,7 @@ import (
 // A Reading is one line of the field book.
 type Reading struct {
 	Station      string
-	Time         time.Time // UTC; local time is the commonest slip
+	Time         time.Time // in any zone, and told in it; local time without its zone is the commonest slip
 	Counter      float64   // counter units
 	U            float64   // standard uncertainty, counter units
 	Level        float64   // off level, rad
@@ -159,8 +160,9 @@ type Reduced struct {
 	Air      float64
 	Water    float64
 	Recovery float64
-	Value    float64 // Raw and all corrections
-	UValue   float64 // standard uncertainty of the reading alone: neither of the scale factor nor of the corrections
+	Value    float64  // Raw and all corrections
+	UValue   float64  // standard uncertainty of the reading alone: neither of the scale factor nor of the corrections
+	Remarks  []string // what may be right about the reading and is more often a slip: see [Job.Reduce]
 }
 
 // TiltCorrection is what a meter off level by level and crossLevel (rad) has
@@ -219,23 +221,48 @@ func (j Job) Validate() error {
 		arg.AtLeast(fn, "Stations", len(j.Stations), 1),
 		j.checkFactor(),
 		arg.Between(fn, "Admittance", j.Admittance, -1e-9, 1e-9, "admittance in m/s² per Pa"))
+	seen := map[string]bool{}
 	for i, s := range j.Stations {
-		name := fmt.Sprintf("Stations[%d]", i)
 		if s.Name == "" {
-			err = errors.Join(err, arg.Bad(fn, name+".Name", `""`, "a name"))
+			err = errors.Join(err, arg.Bad(fn, fmt.Sprintf("name of station %d of %d", i+1, len(j.Stations)), `""`, "a name"))
+		} else if seen[s.Name] {
+			err = errors.Join(err, arg.Bad(fn, "Stations", "with two of the name "+s.Name, "no name twice"))
 		}
-		if other, _ := j.station(s.Name); other != s {
-			err = errors.Join(err, arg.Bad(fn, name+".Name", s.Name, "no name twice"))
+		seen[s.Name] = true
+		if bad := errors.Join(s.Site.Validate(), checkGround(fn, "Site.Height", s.Site.Height),
+			arg.Between(fn, "Gradient", s.Gradient, -1e-5, 0, "gradient in 1/s², negative (mGal/m are too large by 1e5)")); bad != nil {
+			err = errors.Join(err, fmt.Errorf("station %s: %w", s.Name, bad))
 		}
-		err = errors.Join(err, s.Site.Validate(),
-			arg.Between(fn, name+".Gradient", s.Gradient, -1e-5, 0, "gradient in 1/s², negative (mGal/m are too large by 1e5)"))
 	}
 	return err
+}
+
+// Ground lies between these heights, m: Challenger Deep is 10,994 m below the sea
+// (J. V. Gardner et al., Marine Geodesy 37, 1–13, 2014) and Chomolungma 8849 m above
+// it (2020), from memory; either is moved by up to 110 m when heights count from the
+// ellipsoid (EGM2008 has geoids from −107 to 86 m, from memory).
+const lowestGround, highestGround = -11200.0, 9000.0
+
+// checkGround refuses what cannot be a height of ground in m.
+func checkGround(fn, name string, h float64) error {
+	what := "height of ground in m"
+	if h > highestGround && 0.3048*h < highestGround {
+		what += fmt.Sprintf(" (did you mean %.1f m, from feet?)", 0.3048*h)
+	}
+	return arg.Between(fn, name, h, lowestGround, highestGround, what)
 }
 
 // Reduce turns readings, in any order of stations but rising in time, into
 // m/s² at the marks with every correction beside them. An unknown station, a
 // time out of order and a reading without uncertainty are errors.
+//
+// What may be right and is more often a slip is in Reduced.Remarks, and
+// [Adjustment].Remarks collects it with the place: a level beyond 5 mrad; a
+// pressure more than 6000 Pa off the standard atmosphere at the height of the
+// station, which is all that a field book says about that height (feet for metres,
+// pressure at sea level); a sensor height without a gradient; a water table that
+// moves by more than 15 m; a clock (other than UTC) more than four hours off
+// the mean time of the longitude (degrees for radians, a sign).
 func (j Job) Reduce(readings []Reading) ([]Reduced, error) {
 	const fn = "survey.Job.Reduce"
 	if err := errors.Join(j.Validate(), arg.AtLeast(fn, "readings", len(readings), 1)); err != nil {
@@ -243,54 +270,89 @@ func (j Job) Reduce(readings []Reading) ([]Reduced, error) {
 	}
 	reduced := make([]Reduced, len(readings))
 	for i, r := range readings {
-		name := fmt.Sprintf("readings[%d]", i)
 		s, known := j.station(r.Station)
 		if !known {
-			return nil, arg.Bad(fn, name+".Station", r.Station, "the name of a station of the job")
+			return nil, arg.Bad(fn, "station of the reading at "+moment(r.Time), strconv.Quote(r.Station), "the name of a station of the job")
 		}
 		if i > 0 && !r.Time.After(readings[i-1].Time) {
-			return nil, arg.Bad(fn, name+".Time", r.Time.UTC().Format(time.RFC3339), "a time after the reading before it")
+			return nil, arg.Bad(fn, "time of the reading of "+r.Station, moment(r.Time), "a time after the reading before it, "+readings[i-1].place())
 		}
 		if err := errors.Join(
-			arg.Between(fn, name+".U", r.U, 1e-12, 1e6, "standard uncertainty in counter units"),
-			arg.Between(fn, name+".SensorHeight", r.SensorHeight, -2, 10, "height of the sensor above the mark in m"),
-			arg.Between(fn, name+".Settled", r.Settled, 0, 1e9, "time in s"),
+			arg.Between(fn, "U of "+r.place(), r.U, 1e-12, 1e6, "standard uncertainty in counter units"),
+			arg.Between(fn, "SensorHeight of "+r.place(), r.SensorHeight, -2, 10, "height of the sensor above the mark in m"),
+			arg.Between(fn, "Settled of "+r.place(), r.Settled, 0, 1e9, "time in s"),
 		); err != nil {
 			return nil, err
 		}
-		raw, perUnit, err := j.Meter.gravity(r.Counter)
+		out, err := j.reduce(s, r)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
+			return nil, fmt.Errorf("%s: %w", r.place(), err)
 		}
-		out := Reduced{Reading: r, Raw: raw, UValue: r.U * math.Abs(perUnit)}
-		g, err := earth.GRS80.NormalGravity(s.Site.Lat, s.Site.Height)
-		if err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		if out.Tilt, err = TiltCorrection(g, r.Level, r.CrossLevel); err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		if out.Tide, err = s.Site.TideCorrection(r.Time, j.Factor, j.Permanent); err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		if r.Pressure != 0 && j.Admittance != 0 {
-			normal, err := earth.NormalPressure(math.Min(math.Max(s.Site.Height, -2000), 11000))
-			if err != nil {
-				return nil, fmt.Errorf("%s: %w", name, err)
-			}
-			if out.Air, err = earth.PressureCorrection(r.Pressure, normal, j.Admittance); err != nil {
-				return nil, fmt.Errorf("%s: %w", name, err)
-			}
-		}
-		if out.Water, err = WaterCorrection(s.WaterRise, s.Porosity); err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
-		out.Height = -s.Gradient * r.SensorHeight
-		if j.Meter.RecoveryTime > 0 {
-			out.Recovery = -j.Meter.RecoveryAmplitude * math.Exp(-r.Settled/j.Meter.RecoveryTime)
-		}
-		out.Value = out.Raw + out.Tide + out.Tilt + out.Height + out.Air + out.Water + out.Recovery
 		reduced[i] = out
 	}
 	return reduced, nil
+}
+
+// reduce is Reduce for one reading.
+func (j Job) reduce(s Station, r Reading) (out Reduced, err error) {
+	raw, perUnit, err := j.Meter.gravity(r.Counter)
+	if err != nil {
+		return out, err
+	}
+	out = Reduced{Reading: r, Raw: raw, UValue: r.U * math.Abs(perUnit)}
+	g, err := earth.GRS80.NormalGravity(s.Site.Lat, s.Site.Height)
+	if err != nil {
+		return out, err
+	}
+	if out.Tilt, err = TiltCorrection(g, r.Level, r.CrossLevel); err != nil {
+		return out, err
+	}
+	if off := math.Hypot(r.Level, r.CrossLevel); off > steep {
+		out.Remarks = append(out.Remarks, fmt.Sprintf("the meter stands %.2g rad off level, which costs %s; is the level in radians?", off, sizeText(out.Tilt)))
+	}
+	if out.Tide, err = s.Site.TideCorrection(r.Time, j.Factor, j.Permanent); err != nil {
+		return out, err
+	}
+	if r.Pressure != 0 && j.Admittance != 0 {
+		normal, err := earth.NormalPressure(math.Min(math.Max(s.Site.Height, -2000), 11000))
+		if err != nil {
+			return out, err
+		}
+		if out.Air, err = earth.PressureCorrection(r.Pressure, normal, j.Admittance); err != nil {
+			return out, err
+		}
+		if math.Abs(r.Pressure-normal) > deepLow && s.Site.Height > -500 {
+			out.Remarks = append(out.Remarks, fmt.Sprintf("the pressure is %.0f Pa, and the standard atmosphere has %.0f Pa at the station's height of %.1f m; is the height in metres, and the pressure that of the place and not of the sea?", r.Pressure, normal, s.Site.Height))
+		}
+	}
+	if out.Water, err = WaterCorrection(s.WaterRise, s.Porosity); err != nil {
+		return out, err
+	}
+	if math.Abs(s.WaterRise) > flood {
+		out.Remarks = append(out.Remarks, fmt.Sprintf("the water table has risen by %g m; is that in metres?", s.WaterRise))
+	}
+	out.Height = -s.Gradient * r.SensorHeight
+	if s.Gradient == 0 && r.SensorHeight != 0 {
+		out.Remarks = append(out.Remarks, fmt.Sprintf("the sensor stood %g m above the mark, and the station has no gradient to bring the reading down (-3.086e-6 1/s² is the normal one)", r.SensorHeight))
+	}
+	if off := clockOff(r.Time, s.Site.Lon); off > farClock {
+		out.Remarks = append(out.Remarks, fmt.Sprintf("the clock (%s) is %.0f h off the mean time of the longitude %.1f°; is the longitude in radians, and east positive?", r.Time.Format("MST"), off.Hours(), s.Site.Lon*180/math.Pi))
+	}
+	if j.Meter.RecoveryTime > 0 {
+		out.Recovery = -j.Meter.RecoveryAmplitude * math.Exp(-r.Settled/j.Meter.RecoveryTime)
+	}
+	out.Value = out.Raw + out.Tide + out.Tilt + out.Height + out.Air + out.Water + out.Recovery
+	return out, nil
+}
+
+// clockOff is by how much the zone of a time differs from the mean time of a
+// longitude (rad), either way round the Earth. UTC is no zone and differs from
+// none.
+func clockOff(at time.Time, lon float64) time.Duration {
+	name, offset := at.Zone()
+	if name == "UTC" {
+		return 0
+	}
+	hours := math.Remainder(float64(offset)/3600-lon*12/math.Pi, 24)
+	return time.Duration(math.Abs(hours) * float64(time.Hour))
 }

@@ -540,7 +540,7 @@ func sampleReport() Report {
 		Title: "Ashgill Farm, profile A",
 		Datum: Datum{Ellipsoid: "GRS80", Heights: "ellipsoidal, from satellite positions, u 0.05 m", GravityDatum: "base 981370.000(4) mGal, epoch 2021.3",
 			TideSystem: "zero-tide, factor 1.16", Pressure: "3 nm/s² per hPa to the standard atmosphere", Plate: RoundedPlate.String(), Density: 2670,
-			TerrainNear: 20, TerrainOuter: 2000, ScaleFactor: 1.000412, UScaleFactor: 0.00008, DriftModel: "linear", OutliersNoted: "none", UncertaintyFor: "readings, tie and scale; not the density"},
+			TerrainNear: 20, TerrainOuter: 2000, NearZone: "sectors sketched on the spot", ScaleFactor: 1.000412, UScaleFactor: 0.00008, DriftModel: "linear", OutliersNoted: "none", UncertaintyFor: "readings, tie and scale; not the density"},
 		Rows: []Row{{Station: "A1, by the wall", Lat: 54.625 * degree, Lon: -2.375 * degree, Height: 310, Gravity: 9.8137, UGravity: 5e-8, Anomaly: a, UAnomaly: 12e-8}},
 	}
 }
@@ -625,7 +625,7 @@ func TestNoPanic(t *testing.T) {
 		_, _ = Calibrate(x, y, z, w)
 		_, _ = DensityOfTopography(x, y)
 		_, _ = Correlation(x, y, a)
-		_, _, _ = Terrain{a, b, c, [][]float64{x, y}, d}.Correction(a, b, c, d, e)
+		_, _, _ = Terrain{North: a, East: b, Cell: c, Heights: [][]float64{x, y}, Density: d}.Correction(a, b, c, d, e)
 
 		meter := Meter{Table: []TableRow{{a, b}, {c, d}}[:max(0, min(2, n))], Scale: e, UScale: a, RecoveryAmplitude: b, RecoveryTime: c}
 		v, _, err = meter.Gravity(d)

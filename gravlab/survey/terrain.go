@@ -119,33 +119,120 @@ func checkSlope(fn string, slope, radius, density float64) error {
 		checkRock(fn, "density", density))
 }
 
-// A Terrain is a grid of heights of the ground, cell by cell.
+// A Terrain is a grid of heights of the ground, cell by cell. The heights of the
+// stations must be of the same kind: maps of heights count from the sea, satellite
+// positions from the ellipsoid, and the two differ by up to 110 m.
 type Terrain struct {
 	North, East float64     // place of the middle of the first cell, m
 	Cell        float64     // side of a cell, m
 	Heights     [][]float64 // [i][j]: i cells north, j cells east of the first, m
 	Density     float64     // kg/m³
+	// Apart is by how much a station may stand above or below the ground of the grid,
+	// beyond what its cells explain, m. 0 means 16 m, the error that is allowed to
+	// maps of heights from radar in orbit (90 %; the specification of the mission
+	// of 2000, T. G. Farr et al., Rev. Geophys. 45, RG2004, 2007; from memory), which
+	// covers a house as well. State more for a station on a tower or in a shaft.
+	Apart float64
 }
 
-// Validate reports what cannot be used.
+const usuallyApart = 16.0 // m
+
+// Validate reports what cannot be used. It refuses what maps hold in place of a
+// height where there is none: NaN, what is no height of ground (-32768, -99999,
+// 9999), and -9999 in a grid that has no other ground below -9000 m.
 func (t Terrain) Validate() error {
 	const fn = "survey.Terrain"
 	err := errors.Join(
 		arg.Between(fn, "North", t.North, -1e8, 1e8, "place in m"),
 		arg.Between(fn, "East", t.East, -1e8, 1e8, "place in m"),
 		arg.Between(fn, "Cell", t.Cell, 1e-3, 1e6, "length in m"),
+		arg.Between(fn, "Apart", t.Apart, 0, 1e4, "length in m"),
 		arg.AtLeast(fn, "Heights", len(t.Heights), 1),
 		checkGiven(fn, "Density", t.Density))
+	trench := false
 	for i, row := range t.Heights {
 		name := fmt.Sprintf("Heights[%d]", i)
 		err = errors.Join(err, arg.AtLeast(fn, name, len(row), 1), arg.SameLength(fn, "Heights[0]", len(t.Heights[0]), name, len(row)))
+		for _, h := range row {
+			trench = trench || h < -9000 && h != -9999
+		}
+	}
+	for i, row := range t.Heights {
 		for j, h := range row {
-			if !(math.Abs(h) <= 1e5) {
-				return errors.Join(err, arg.Bad(fn, fmt.Sprintf("%s[%d]", name, j), h, "a height in m"))
+			noData := h == -9999 && !trench || h < lowestGround || h == 9999 || h >= 32767
+			if !noData && h >= lowestGround && h <= highestGround {
+				continue
 			}
+			name := fmt.Sprintf("the height at north %g m, east %g m (Heights[%d][%d])", t.North+t.Cell*float64(i), t.East+t.Cell*float64(j), i, j)
+			if noData {
+				return errors.Join(err, arg.Bad(fn, name, h, "a height of ground in m; this marks a cell without data: fill it, or cut the grid there"))
+			}
+			return errors.Join(err, checkGround(fn, name, h))
 		}
 	}
 	return err
+}
+
+// Ground is the height of the ground of the grid at a place (m), the mean of the
+// cells round it, weighted by how near they are, and between what heights the
+// ground there can lie: from the lowest to the highest of the cell and its
+// neighbours, and half a cell (a slope of 45 degrees within it) either way. A
+// station outside them stands on another ground than the grid's. A place beyond
+// the grid is an error.
+func (t Terrain) Ground(north, east float64) (height, lowest, highest float64, err error) {
+	const fn = "survey.Terrain.Ground"
+	if err := t.Validate(); err != nil {
+		return 0, 0, 0, err
+	}
+	return t.ground(fn, north, east)
+}
+
+// ground is Ground for a grid that was validated.
+func (t Terrain) ground(fn string, north, east float64) (height, lowest, highest float64, err error) {
+	y, x := (north-t.North)/t.Cell, (east-t.East)/t.Cell
+	rows, columns := len(t.Heights), len(t.Heights[0])
+	if !(y >= -0.5 && y <= float64(rows)-0.5 && x >= -0.5 && x <= float64(columns)-0.5) {
+		return 0, 0, 0, arg.Bad(fn, "the place", fmt.Sprintf("north %g m, east %g m", north, east), "a place within the grid")
+	}
+	at := func(i, j int) float64 { return t.Heights[min(max(i, 0), rows-1)][min(max(j, 0), columns-1)] }
+	i, j := int(math.Round(y)), int(math.Round(x))
+	lowest, highest = math.Inf(1), math.Inf(-1)
+	for di := -1; di <= 1; di++ {
+		for dj := -1; dj <= 1; dj++ {
+			h := at(i+di, j+dj)
+			lowest, highest = min(lowest, h), max(highest, h)
+		}
+	}
+	i, j = int(math.Floor(y)), int(math.Floor(x))
+	u, v := y-float64(i), x-float64(j)
+	height = (1-u)*((1-v)*at(i, j)+v*at(i, j+1)) + u*((1-v)*at(i+1, j)+v*at(i+1, j+1))
+	return height, lowest - t.Cell/2, highest + t.Cell/2, nil
+}
+
+// checkStation refuses a station that does not stand on the ground of the grid.
+func (t Terrain) checkStation(fn string, north, east, height float64) error {
+	ground, lowest, highest, err := t.ground(fn, north, east)
+	if err != nil {
+		return err
+	}
+	apart := t.Apart
+	if apart == 0 {
+		apart = usuallyApart
+	}
+	if height >= lowest-apart && height <= highest+apart {
+		return nil
+	}
+	hint := "are both in metres, and from the sea or from the ellipsoid alike?"
+	for _, meant := range []struct {
+		h    float64
+		what string
+	}{{0.3048 * height, "is the station's height in feet?"}, {height / 0.3048, "are the heights of the grid in feet?"}} {
+		if meant.h >= lowest && meant.h <= highest {
+			hint = meant.what
+		}
+	}
+	return arg.Bad(fn, "height", height, fmt.Sprintf("a height from %.1f to %.1f m at north %g m, east %g m, where the ground of the grid stands at %.1f m; %s A station that does stand off the ground, on a tower or in a shaft, needs Apart",
+		lowest-apart, highest+apart, north, east, ground, hint))
 }
 
 // Correction is the terrain correction, m/s², of all cells whose middle lies
@@ -155,7 +242,9 @@ func (t Terrain) Validate() error {
 // the spot: the first metres matter most and no grid knows them. Cells are
 // flat on top, so that inner should be several cells. So is the Earth here, which
 // will do out to about 20 km (common practice, no source). cells is how many were
-// used; none is an error, and so is a disc of radius outer that leaves the grid.
+// used; none is an error, and so are a disc of radius outer that leaves the grid
+// and a station that does not stand on the ground of the grid: see
+// [Terrain.Ground] and Apart.
 func (t Terrain) Correction(north, east, height, inner, outer float64) (correction float64, cells int, err error) {
 	const fn = "survey.Terrain.Correction"
 	if err := errors.Join(t.Validate(),
@@ -171,6 +260,9 @@ func (t Terrain) Correction(north, east, height, inner, outer float64) (correcti
 	right := t.East + t.Cell*(float64(len(t.Heights[0]))-0.5)
 	if north-outer < t.North-t.Cell/2 || north+outer > top || east-outer < t.East-t.Cell/2 || east+outer > right {
 		return 0, 0, arg.Bad(fn, "outer", outer, "a radius within the grid: half a hill is worse than none, state a smaller one")
+	}
+	if err := t.checkStation(fn, north, east, height); err != nil {
+		return 0, 0, err
 	}
 	at := r3.Vec{X: north, Y: east, Z: -height}
 	for i, row := range t.Heights {
