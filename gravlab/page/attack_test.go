@@ -192,6 +192,22 @@ func TestNobodyElseComesIn(t *testing.T) {
 	}
 }
 
+// What else listens on this machine may set cookies of our name, and a browser
+// sends those of a longer path first. They do not lock the reader out.
+func TestCookieOfOurName(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	c.enter()
+	name, _, _ := strings.Cut(c.cookie, "=")
+	for _, cookie := range []string{name + "=foreign; " + c.cookie, c.cookie + "; " + name + "=foreign", name + "=; " + name + "=a; " + c.cookie} {
+		if status, _, body := c.send(request{path: "/api/labs", header: map[string]string{"Cookie": cookie}}); status != 200 {
+			t.Errorf("with the cookies %q: %d %s", cookie, status, body)
+		}
+	}
+	if status, _, _ := c.send(request{path: "/api/labs", header: map[string]string{"Cookie": name + "=a; " + name + "=b"}}); status != 401 {
+		t.Errorf("with foreign cookies of our name alone: %d", status)
+	}
+}
+
 // The key of an address works once.
 func TestOldKey(t *testing.T) {
 	c := call(t, labpage.Options{Labs: labs})

@@ -180,7 +180,10 @@ func (s *Server) withBook(do func(w http.ResponseWriter, r *http.Request, b *boo
 
 // read decodes what a request brings.
 func read(w http.ResponseWriter, r *http.Request, into any) bool {
-	if err := json.NewDecoder(r.Body).Decode(into); err != nil {
+	if err := json.NewDecoder(r.Body).Decode(into); errors.Is(err, os.ErrDeadlineExceeded) {
+		refuse(w, http.StatusRequestTimeout, "this request came too slowly")
+		return false
+	} else if err != nil {
 		refuse(w, http.StatusBadRequest, "this request cannot be read: "+err.Error())
 		return false
 	}

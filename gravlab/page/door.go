@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 )
 
 // keyHeader carries the page's own key. A web page elsewhere cannot send it
@@ -20,13 +21,14 @@ type door struct {
 	hosts  []string
 	cookie string // the browser's key
 	page   string // the page's key
+	patience
 
 	mu   sync.Mutex
 	once []string // keys of addresses that have not been used
 }
 
 func newDoor(hosts []string) *door {
-	return &door{hosts: hosts, cookie: secret(), page: secret()}
+	return &door{hosts: hosts, cookie: secret(), page: secret(), patience: patience{10 * time.Second, 16 << 10}}
 }
 
 // newKey makes a key that works once.
@@ -62,6 +64,7 @@ func cookieName(r *http.Request) string {
 // every answer carries.
 func (d *door) guard(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		d.limit(w, r)
 		h := w.Header()
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
@@ -131,9 +134,10 @@ func (d *door) enter(w http.ResponseWriter, r *http.Request) {
 	reply(w, map[string]string{"page": d.page})
 }
 
+// hasCookie looks at all cookies of the name: whatever else listens at this
+// address, at any port, may have set some, and those of a longer path come first.
 func (d *door) hasCookie(r *http.Request) bool {
-	c, err := r.Cookie(cookieName(r))
-	return err == nil && same(c.Value, d.cookie)
+	return slices.ContainsFunc(r.CookiesNamed(cookieName(r)), func(c *http.Cookie) bool { return same(c.Value, d.cookie) })
 }
 
 // keyed asks for both keys.

@@ -108,6 +108,8 @@ func (r *rules) Transform(doc *ast.Document, reader text.Reader, _ parser.Contex
 			if dest := string(n.URL(source)); n.AutoLinkType == ast.AutoLinkURL && !goodLink(dest) {
 				r.problem("the link to %q was left out; allowed: http, https, mailto and #place", dest)
 				n.Parent().ReplaceChild(n.Parent(), n, ast.NewString([]byte(dest)))
+			} else {
+				n.SetAttributeString("rel", []byte("noopener noreferrer"))
 			}
 		case *ast.Image:
 			r.image(n, &unwrap)

@@ -33,7 +33,7 @@ Costs 5 $ or 6 $ in cash; \$3 too. Broken: $\nosuch{x}$. Code: ` + "`$x$`" + `.
 | --- | --- | --- |
 | $\kappa$ | fibre constant | N m/rad |
 
-Raw <script>alert(1)</script> and <b onclick="x()">bold</b>, [bad](javascript:alert(1)), [file](file:///etc/passwd), [good](https://example.org/a), ![far](https://example.org/a.png), ![dot](attachment:dot.png), [here](#place)
+Raw <script>alert(1)</script> and <b onclick="x()">bold</b>, [bad](javascript:alert(1)), [file](file:///etc/passwd), [good](https://example.org/a), ![far](https://example.org/a.png), ![dot](attachment:dot.png), [here](#place), <https://example.org/b>, <a@example.org>
 `
 
 func TestHTML(t *testing.T) {
@@ -50,6 +50,8 @@ func TestHTML(t *testing.T) {
 		"<h2>The period", `<math><mi>κ</mi></math>`, `<div class="math"><math display="block"><mi>G</mi>`,
 		"5 $ or 6 $ in cash; $3 too", `<code class="broken-math"`, "<code>$x$</code>", "<td>N m/rad</td>",
 		`<a href="https://example.org/a" rel="noopener noreferrer">good</a>`, `<a href="#place">here</a>`,
+		`<a href="https://example.org/b" rel="noopener noreferrer">`,
+		`<a href="mailto:a@example.org" rel="noopener noreferrer">`,
 		`<img src="data:image/png;base64,AAAABBBB" alt="dot">`, "&lt;script&gt;", "far",
 	} {
 		if !strings.Contains(got, want) {
