@@ -18,7 +18,7 @@ func TestAdd(t *testing.T) {
 	}
 	for _, id := range []string{"91", "91-own", "00", "0"} {
 		l, err := Find(id)
-		if err != nil || l.Paper("").Marks() != 7 {
+		if err != nil || l.Sheet("").Marks() != 7 {
 			t.Errorf("Find(%q) = %q, %v", id, l.ID, err)
 		}
 	}

@@ -75,7 +75,7 @@ func measuredSlips(right, u func() float64, slips ...Slip) []Slip {
 	})
 	told := make([]Slip, len(slips))
 	for i, s := range slips {
-		told[i] = Slip{s.Name, func(Known) float64 { return values()[i] }, s.Fix}
+		told[i] = Slip{Name: s.Name, Value: func(Known) float64 { return values()[i] }, Fix: s.Fix}
 	}
 	return told
 }

@@ -59,7 +59,7 @@ func (w weighing) record(d *Draw) swingRecord {
 				return r, nil
 			}
 		}
-		return torsion.Recording{}, fmt.Errorf("lab 01: no knock shows on sheet %s", d.code)
+		return torsion.Recording{}, fmt.Errorf("lab 01: no knock shows on sheet %s", d.Code())
 	})
 	s.whole = sync.OnceValue(func() float64 { return wholePeriod(gravlab.Must(s.make())) })
 	return s
@@ -79,7 +79,7 @@ func wholePeriod(r torsion.Recording) float64 {
 func (s swingRecord) recording() Recording {
 	return Recording{
 		ID: "swing", Title: "The light spot after the large spheres were moved at time 0",
-		Columns: []Column{{"time", "s"}, {"spot", "m"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "spot", Unit: "m"}},
 		Make: func() ([][]float64, error) {
 			r, err := s.make()
 			return [][]float64{r.Times, r.Readings}, err
@@ -102,9 +102,9 @@ func (s swingRecord) period() Question {
 		Solve: value(func() float64 { return s.fit().Period.Value }),
 		U:     func() float64 { return s.fit().Period.U },
 		Slips: []Slip{
-			{"the time from turning point to turning point taken for the period", value(func() float64 { return s.fit().Period.Value / 2 }), "A period is there and back."},
-			{"the stretch after the knock fitted as well", value(s.whole), "Look at the residuals: something happened on the way.\nStop the fit before it."},
-			{"two periods taken for one", value(func() float64 { return 2 * s.fit().Period.Value }), "Count the turning points again."},
+			{Name: "the time from turning point to turning point taken for the period", Value: value(func() float64 { return s.fit().Period.Value / 2 }), Fix: "A period is there and back."},
+			{Name: "the stretch after the knock fitted as well", Value: value(s.whole), Fix: "Look at the residuals: something happened on the way.\nStop the fit before it."},
+			{Name: "two periods taken for one", Value: value(func() float64 { return 2 * s.fit().Period.Value }), Fix: "Count the turning points again."},
 		},
 		Range: [2]float64{480, 680},
 		Hints: [2]string{"Plot the recording first. Where does the swing lose its step?", "reduction.Fit with a Window that ends before the knock gives value and uncertainty."},
@@ -126,10 +126,10 @@ func (s swingRecord) deflection() Question {
 		Solve:  theta(1),
 		U:      func() float64 { return s.fit().Deflection.U },
 		Slips: []Slip{
-			{"a factor 2 lost", theta(2), "Two halvings are needed: the mirror turns the light by twice the angle,\nand from side to side is twice the deflection from the middle."},
-			{"two factors of 2 lost", theta(4), "The mirror turns the light by twice the angle of the beam,\nand from side to side is twice the deflection from the middle."},
-			{"halved once too often", theta(0.5), "Two halvings, not three: one for the mirror, one for the two sides."},
-			{"the tangent counted from the end of the scale", s.fromTheEnd, "D tan 2θ counts from where the light falls square, which is between the two rests.\nThe 0 of the scale is far from there."},
+			{Name: "a factor 2 lost", Value: theta(2), Fix: "Two halvings are needed: the mirror turns the light by twice the angle,\nand from side to side is twice the deflection from the middle."},
+			{Name: "two factors of 2 lost", Value: theta(4), Fix: "The mirror turns the light by twice the angle of the beam,\nand from side to side is twice the deflection from the middle."},
+			{Name: "halved once too often", Value: theta(0.5), Fix: "Two halvings, not three: one for the mirror, one for the two sides."},
+			{Name: "the tangent counted from the end of the scale", Value: s.fromTheEnd, Fix: "D tan 2θ counts from where the light falls square, which is between the two rests.\nThe 0 of the scale is far from there."},
 		},
 		Range: [2]float64{1e-3, 1.2e-2},
 		Hints: [2]string{"The rest before time 0 and the rest that the swing closes in on lie 2θ apart, for the beam.", "fit.Deflection has both halvings in it; the Window must begin before time 0 to see the old rest."},
@@ -186,14 +186,14 @@ func (s swingRecord) bigG() Question {
 		Solve: with(nil),
 		U:     u,
 		Slips: []Slip{
-			{"a factor 2 too many", with(func(_ *torsion.Balance, theta, _ *float64) { *theta *= 2 }), "Is the deflection counted from the middle, and as an angle of the beam?"},
-			{"half a period taken for the period", with(func(_ *torsion.Balance, _, period *float64) { *period /= 2 }), "κ = I (2π/T)² wants the full period, there and back."},
-			{"the gap between the surfaces for the distance of the centres", func(k Known) float64 { return g(k, nil) * gap * gap / (s.w.Distance * s.w.Distance) }, "A sphere pulls as if its mass were in its centre: d is from centre to centre."},
+			{Name: "a factor 2 too many", Value: with(func(_ *torsion.Balance, theta, _ *float64) { *theta *= 2 }), Fix: "Is the deflection counted from the middle, and as an angle of the beam?"},
+			{Name: "half a period taken for the period", Value: with(func(_ *torsion.Balance, _, period *float64) { *period /= 2 }), Fix: "κ = I (2π/T)² wants the full period, there and back."},
+			{Name: "the gap between the surfaces for the distance of the centres", Value: func(k Known) float64 { return g(k, nil) * gap * gap / (s.w.Distance * s.w.Distance) }, Fix: "A sphere pulls as if its mass were in its centre: d is from centre to centre."},
 		},
 		USlips: []Slip{
-			{"only the scatter of the swing counted", func(Known) float64 {
+			{Name: "only the scatter of the swing counted", Value: func(Known) float64 {
 				return gravlab.Must(reduction.Budget(s.w.Balance, s.fit().Deflection.Value, s.fit().Undamped.Value, reduction.Uncertainties{Deflection: s.fit().Deflection.U, Period: s.fit().Undamped.U})).U
-			}, "The distance d enters squared, and a ruler is far worse than the fit."},
+			}, Fix: "The distance d enters squared, and a ruler is far worse than the fit."},
 		},
 		Range: [2]float64{6.3e-11, 7.1e-11},
 		Hints: [2]string{"Balance.GFromSwing takes the deflection and the undamped period; it counts far spheres and beam.", "reduction.Budget gives G, its uncertainty and the share of each term."},
@@ -230,10 +230,10 @@ func (s swingRecord) earthMass() Question {
 		Unit:   "kg", Tol: tol,
 		Solve: mass(g, radius),
 		Slips: []Slip{
-			{"kilometres taken for metres", mass(g, radius/1000), "The radius in metres: 6.371 × 10⁶."},
-			{"the diameter taken for the radius", mass(g, 2*radius), "g = G M/R², with the distance from the centre."},
-			{"the G of an earlier question", earlier, "That G counts the near pairs only, with printed numbers.\nTake the one of your own recording."},
-			{"the radius not squared", func(k Known) float64 { return mass(g, radius)(k) / radius }, "g falls with the square of the distance: M = g R²/G."},
+			{Name: "kilometres taken for metres", Value: mass(g, radius/1000), Fix: "The radius in metres: 6.371 × 10⁶."},
+			{Name: "the diameter taken for the radius", Value: mass(g, 2*radius), Fix: "g = G M/R², with the distance from the centre."},
+			{Name: "the G of an earlier question", Value: earlier, Fix: "That G counts the near pairs only, with printed numbers.\nTake the one of your own recording."},
+			{Name: "the radius not squared", Value: func(k Known) float64 { return mass(g, radius)(k) / radius }, Fix: "g falls with the square of the distance: M = g R²/G."},
 		},
 		Range:     [2]float64{5.6e24, 6.4e24},
 		Hints:     [2]string{"The Earth pulls as if its mass were in its centre: g = G M/R².", "M = g R²/G, everything in SI units."},

@@ -15,7 +15,7 @@ func TestSwingAgainstItsTruth(t *testing.T) {
 	pull := 0.0
 	for n := range sheets {
 		code := NumberedCode(lab.ID, n+1)
-		d := &Draw{lab: lab.ID, code: code}
+		d := lab.Draw(code)
 		w := drawWeighing(d)
 		s := w.record(d)
 		got := s.fit().Deflection

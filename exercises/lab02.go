@@ -49,10 +49,10 @@ func decrementOfFibre(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.005, Why: "three digits carried"},
 		Solve: valueOf(decrement(left, n)),
 		Slips: []Slip{
-			{"not divided by the number of swings", valueOf(n * decrement(left, n)), "The decrement belongs to one swing: the logarithm of the whole fall over their number."},
-			{"the logarithm to base 10", valueOf(decrement(left, n) * math.Log10(math.E)), "The decrement is a natural logarithm: math.Log, not math.Log10."},
-			{"the loss divided by the swings", valueOf(percent / 100 / n), "The fall is exponential: equal shares, not equal amounts. Take the logarithm."},
-			{"the loss taken for what is left", valueOf(decrement(percent/100, n)), "The logarithm is that of the amplitude left over the amplitude at the start."},
+			{Name: "not divided by the number of swings", Value: valueOf(n * decrement(left, n)), Fix: "The decrement belongs to one swing: the logarithm of the whole fall over their number."},
+			{Name: "the logarithm to base 10", Value: valueOf(decrement(left, n) * math.Log10(math.E)), Fix: "The decrement is a natural logarithm: math.Log, not math.Log10."},
+			{Name: "the loss divided by the swings", Value: valueOf(percent / 100 / n), Fix: "The fall is exponential: equal shares, not equal amounts. Take the logarithm."},
+			{Name: "the loss taken for what is left", Value: valueOf(decrement(percent/100, n)), Fix: "The logarithm is that of the amplitude left over the amplitude at the start."},
 		},
 		Range:     [2]float64{3e-4, 6e-3},
 		Hints:     [2]string{"Which share of the amplitude is left?", "x(n)/x(0) = exp(−n Λ): solve for Λ."},
@@ -76,9 +76,9 @@ func energyOfSwing(d *Draw) Question {
 		Unit:   "%", Tol: judge.Tolerance{Rel: 0.005, Why: "three digits carried"},
 		Solve: valueOf(energyLost(p)),
 		Slips: []Slip{
-			{"the loss of amplitude", valueOf(p), "The energy goes with the square of the amplitude."},
-			{"twice the loss of amplitude", valueOf(2 * p), "That is the limit for small losses. Square what is left instead."},
-			{"what is left given for what is lost", valueOf(1 - energyLost(p)), "The question asks for the share that goes."},
+			{Name: "the loss of amplitude", Value: valueOf(p), Fix: "The energy goes with the square of the amplitude."},
+			{Name: "twice the loss of amplitude", Value: valueOf(2 * p), Fix: "That is the limit for small losses. Square what is left instead."},
+			{Name: "what is left given for what is lost", Value: valueOf(1 - energyLost(p)), Fix: "The question asks for the share that goes."},
 		},
 		Range:     [2]float64{0.09, 0.24},
 		Hints:     [2]string{"How does the energy of a swing depend on its amplitude?", "Which share of the amplitude is left? Its square is the share of the energy."},
@@ -105,9 +105,9 @@ func qFromHalving(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.006, Why: "three digits carried; π/Λ for ω₀τ/2 is closer than that"},
 		Solve: valueOf(q),
 		Slips: []Slip{
-			{"the frequency taken for the angular frequency", valueOf(q / (2 * math.Pi)), "Q = ω₀ τ/2 with ω₀ = 2π/T."},
-			{"a factor 2 too many", valueOf(2 * q), "τ is the decay time of the amplitude: Q = ω₀ τ/2, and the energy decays twice as fast."},
-			{"the time to half taken for the time to 1/e", valueOf(q * math.Ln2), "From the half-time to the decay time is a factor 1/ln 2."},
+			{Name: "the frequency taken for the angular frequency", Value: valueOf(q / (2 * math.Pi)), Fix: "Q = ω₀ τ/2 with ω₀ = 2π/T."},
+			{Name: "a factor 2 too many", Value: valueOf(2 * q), Fix: "τ is the decay time of the amplitude: Q = ω₀ τ/2, and the energy decays twice as fast."},
+			{Name: "the time to half taken for the time to 1/e", Value: valueOf(q * math.Ln2), Fix: "From the half-time to the decay time is a factor 1/ln 2."},
 		},
 		Range:     [2]float64{35, 280},
 		Hints:     [2]string{"From the half-time the decay time first: exp(−t/τ) = 1/2.", "Q = π τ/T."},
@@ -174,16 +174,16 @@ func runsOfResiduals(d *Draw) Question {
 		Function: &Function{
 			Name: "runs", Signature: judge.SliceToOne, Calls: calls, Right: one(runsStatistic),
 			Slips: []FunctionSlip{
-				{"the changes of sign counted, not the runs", one(func(x []float64) float64 {
+				{Name: "the changes of sign counted, not the runs", F: one(func(x []float64) float64 {
 					R, v, mu := runsOf(x)
 					return (R - 1 - mu) / math.Sqrt(v)
-				}), "The first run has no change of sign before it: one more run than changes."},
-				{"divided by the variance", one(func(x []float64) float64 {
+				}), Fix: "The first run has no change of sign before it: one more run than changes."},
+				{Name: "divided by the variance", F: one(func(x []float64) float64 {
 					R, v, mu := runsOf(x)
 					return (R - mu) / v
-				}), "z counts standard deviations: take the root of the variance."},
-				{"the sign reversed", one(func(x []float64) float64 { return -runsStatistic(x) }), "Too few runs must give a negative z: R less μ."},
-				{"the number of runs itself", one(func(x []float64) float64 { R, _, _ := runsOf(x); return R }), "Compare the number with what chance gives: less μ, over σ."},
+				}), Fix: "z counts standard deviations: take the root of the variance."},
+				{Name: "the sign reversed", F: one(func(x []float64) float64 { return -runsStatistic(x) }), Fix: "Too few runs must give a negative z: R less μ."},
+				{Name: "the number of runs itself", F: one(func(x []float64) float64 { R, _, _ := runsOf(x); return R }), Fix: "Compare the number with what chance gives: less μ, over σ."},
 			},
 		},
 		Hints: [2]string{"One loop: count positive and negative residuals, and a run whenever the sign differs from the one before.", "Start with R = 1 for the first residual. Then μ, σ² and (R − μ)/σ as written."},
@@ -221,10 +221,10 @@ func uOfTiming(d *Draw) Question {
 		Unit:   "s", Tol: judge.Tolerance{Rel: 0.02, Why: "an uncertainty is stated with two digits"},
 		Solve: valueOf(u),
 		Slips: []Slip{
-			{"not divided by the number of swings", valueOf(n * u), "What was timed is many periods: the period's uncertainty is that of the time over their number."},
-			{"one press of the button only", valueOf(u / math.Sqrt2), "The button is pressed twice, and the two add in quadrature."},
-			{"the scatter of one timing given for the uncertainty of the mean", valueOf(math.Sqrt(times) * u), "The mean of several independent timings is known better than one of them."},
-			{"divided by the number of timings, not by its root", valueOf(u / math.Sqrt(times)), "Independent errors average as 1/√n, not as 1/n."},
+			{Name: "not divided by the number of swings", Value: valueOf(n * u), Fix: "What was timed is many periods: the period's uncertainty is that of the time over their number."},
+			{Name: "one press of the button only", Value: valueOf(u / math.Sqrt2), Fix: "The button is pressed twice, and the two add in quadrature."},
+			{Name: "the scatter of one timing given for the uncertainty of the mean", Value: valueOf(math.Sqrt(times) * u), Fix: "The mean of several independent timings is known better than one of them."},
+			{Name: "divided by the number of timings, not by its root", Value: valueOf(u / math.Sqrt(times)), Fix: "Independent errors average as 1/√n, not as 1/n."},
 		},
 		Range:     [2]float64{0.001, 0.05},
 		Hints:     [2]string{"First the uncertainty of one timing: two presses, in quadrature.", "Then of one period, then of the mean of all timings: 1/√n."},
@@ -256,9 +256,9 @@ func uOfCorrelated(d *Draw) Question {
 		Unit: "%", Tol: judge.Tolerance{Rel: 0.02, Why: "an uncertainty is stated with two digits"},
 		Solve: u(r),
 		Slips: []Slip{
-			{"the correlation left out", u(0), "The two errors come from one fit and partly cancel or add: the cross term 2 c₁ c₂ u₁ u₂ r."},
-			{"the cross term with the wrong sign", u(-r), "G falls when T grows: one of the two sensitivities is negative."},
-			{"the exponents left out", valueOf(math.Sqrt(squares([]float64{uTheta, uT, uD})-2*r*uTheta*uT) / 100), "A relative change of T or d counts twice in G, also in the cross term."},
+			{Name: "the correlation left out", Value: u(0), Fix: "The two errors come from one fit and partly cancel or add: the cross term 2 c₁ c₂ u₁ u₂ r."},
+			{Name: "the cross term with the wrong sign", Value: u(-r), Fix: "G falls when T grows: one of the two sensitivities is negative."},
+			{Name: "the exponents left out", Value: valueOf(math.Sqrt(squares([]float64{uTheta, uT, uD})-2*r*uTheta*uT) / 100), Fix: "A relative change of T or d counts twice in G, also in the cross term."},
 		},
 		Range: [2]float64{0.006, 0.018},
 		Hints: [2]string{"Relative sensitivities are the exponents: 1, −2 and 2.", "u² = Σ (cᵢuᵢ)² + 2 c₁c₂ u₁u₂ r, with the signs of the exponents."},
@@ -318,7 +318,7 @@ func weighted1935() fit.Mean {
 func gravityOf1935() Recording {
 	return Recording{
 		ID: "gravity-1935", Title: "81 readings of gravity with reversible pendulums, Washington 1934 to 1935: g less 9.80 m/s²",
-		Columns: []Column{{"series", "1"}, {"above", "m/s²"}},
+		Columns: []Column{{Name: "series", Unit: "1"}, {Name: "above", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			var series, above []float64
 			for _, row := range testdata.Table("nbs_gravity_washington_1934_1935.csv") {
@@ -349,12 +349,12 @@ func meanOf1935() Question {
 		Tol:   judge.Tolerance{Abs: 0.04 * gravlab.MilliGal, Why: "one decimal in mGal"},
 		Solve: valueOf(mean.Value), U: func() float64 { return mean.U },
 		Slips: []Slip{
-			{"the plain mean of all readings", valueOf(mean1935(func(s gravity1935) float64 { return s.n })), "A reading of the first series tells less than one of the last: weight by 1/u²."},
-			{"the plain mean of the eight means", valueOf(mean1935(func(gravity1935) float64 { return 1 })), "The eight means are not equally good: weight by 1/u²."},
-			{"weights from the scatter of one reading", valueOf(mean1935(func(s gravity1935) float64 { return 1 / (s.s * s.s) })), "The uncertainty of a series' mean is s/√n: a longer series counts more."},
+			{Name: "the plain mean of all readings", Value: valueOf(mean1935(func(s gravity1935) float64 { return s.n })), Fix: "A reading of the first series tells less than one of the last: weight by 1/u²."},
+			{Name: "the plain mean of the eight means", Value: valueOf(mean1935(func(gravity1935) float64 { return 1 })), Fix: "The eight means are not equally good: weight by 1/u²."},
+			{Name: "weights from the scatter of one reading", Value: valueOf(mean1935(func(s gravity1935) float64 { return 1 / (s.s * s.s) })), Fix: "The uncertainty of a series' mean is s/√n: a longer series counts more."},
 		},
 		USlips: []Slip{
-			{"the scatter of one reading given for the uncertainty of the mean", valueOf(scatter), "The weighted mean has u = 1/√(Σ 1/u²), far below the scatter of single readings."},
+			{Name: "the scatter of one reading given for the uncertainty of the mean", Value: valueOf(scatter), Fix: "The weighted mean has u = 1/√(Σ 1/u²), far below the scatter of single readings."},
 		},
 		Range:     [2]float64{78 * gravlab.MilliGal, 79 * gravlab.MilliGal},
 		Hints:     [2]string{"quantity.Repeated gives mean and s/√n of one series.", "fit.WeightedMean takes the eight means and their uncertainties: see Value and U."},
@@ -376,9 +376,9 @@ func birgeOf1935() Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.01, Why: "three digits carried"},
 		Solve: valueOf(mean.Birge),
 		Slips: []Slip{
-			{"the root not taken", valueOf(chi2 / nu), "The ratio compares uncertainties, not their squares: take the root."},
-			{"not divided by the degrees of freedom", valueOf(math.Sqrt(chi2)), "Chance alone gives χ² about ν: divide by it."},
-			{"the number of results for the degrees of freedom", valueOf(math.Sqrt(chi2 / (nu + 1))), "The mean was fitted to the same eight numbers: one degree of freedom is used up."},
+			{Name: "the root not taken", Value: valueOf(chi2 / nu), Fix: "The ratio compares uncertainties, not their squares: take the root."},
+			{Name: "not divided by the degrees of freedom", Value: valueOf(math.Sqrt(chi2)), Fix: "Chance alone gives χ² about ν: divide by it."},
+			{Name: "the number of results for the degrees of freedom", Value: valueOf(math.Sqrt(chi2 / (nu + 1))), Fix: "The mean was fitted to the same eight numbers: one degree of freedom is used up."},
 		},
 		Range:     [2]float64{1.7, 1.8},
 		Hints:     [2]string{"χ² is the sum of ((x − mean)/u)² over the eight.", "fit.WeightedMean gives it: see Birge."},
@@ -404,9 +404,9 @@ func flickerTime(d *Draw) Question {
 		Unit:   "s", Tol: judge.Tolerance{Rel: 0.01, Why: "three digits carried"},
 		Solve: valueOf(t),
 		Slips: []Slip{
-			{"the amplitude densities not squared", valueOf(math.Sqrt(t / (4 * math.Ln2))), "h is a power density: the square of the amplitude density."},
-			{"one over the frequency at which the spectra cross", valueOf(4 * math.Ln2 * t), "Equal densities at a frequency are not equal Allan deviations: set √(h₀/(2τ)) equal to √(2 ln 2 h₁)."},
-			{"a root left over", valueOf(math.Sqrt(t)), "Square both sides: h₀/(2τ) = 2 ln 2 · h₁."},
+			{Name: "the amplitude densities not squared", Value: valueOf(math.Sqrt(t / (4 * math.Ln2))), Fix: "h is a power density: the square of the amplitude density."},
+			{Name: "one over the frequency at which the spectra cross", Value: valueOf(4 * math.Ln2 * t), Fix: "Equal densities at a frequency are not equal Allan deviations: set √(h₀/(2τ)) equal to √(2 ln 2 h₁)."},
+			{Name: "a root left over", Value: valueOf(math.Sqrt(t)), Fix: "Square both sides: h₀/(2τ) = 2 ln 2 · h₁."},
 		},
 		Range:     [2]float64{10, 1500},
 		Hints:     [2]string{"White: √(h₀/(2τ)). Flicker: √(2 ln 2 · h₁), whatever τ. h is the square of the amplitude density.", "h₀/(2τ) = 2 ln 2 · h₁, solved for τ."},

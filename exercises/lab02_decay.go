@@ -72,7 +72,7 @@ func drawDecay(d *Draw) decayRecord {
 func (r decayRecord) recording() Recording {
 	return Recording{
 		ID: "decay", Title: "A pendant turned by hand, let go at time 0, as the angle reader saw it",
-		Columns: []Column{{"time", "s"}, {"angle", "rad"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
 		Make: func() ([][]float64, error) {
 			t, x := r.make()
 			return [][]float64{t, x}, nil
@@ -109,14 +109,14 @@ func (r decayRecord) tau() Question {
 		Unit:  "s",
 		Solve: r.of(fit.DecayTime, 1), U: func() float64 { return r.good().U[fit.DecayTime] },
 		Slips: []Slip{
-			{"the readings at the end of the reader's range fitted as well", func(Known) float64 {
+			{Name: "the readings at the end of the reader's range fitted as well", Value: func(Known) float64 {
 				if r.whole() == nil {
 					return math.NaN()
 				}
 				return r.whole().P[fit.DecayTime]
-			}, "Look at the tops of the first swings: an instrument at its end writes down its end.\nFit what it could see."},
-			{"the decay time of the energy", r.of(fit.DecayTime, 0.5), "The energy falls twice as fast as the amplitude. The question asks for the amplitude."},
-			{"the time to half taken for the time to 1/e", r.of(fit.DecayTime, math.Ln2), "To 1/e, not to one half."},
+			}, Fix: "Look at the tops of the first swings: an instrument at its end writes down its end.\nFit what it could see."},
+			{Name: "the decay time of the energy", Value: r.of(fit.DecayTime, 0.5), Fix: "The energy falls twice as fast as the amplitude. The question asks for the amplitude."},
+			{Name: "the time to half taken for the time to 1/e", Value: r.of(fit.DecayTime, math.Ln2), Fix: "To 1/e, not to one half."},
 		},
 		Range:     [2]float64{1600, 3800},
 		Hints:     [2]string{"Plot the first 2000 s. What do the tops look like?", "Leave out what stands at the end of the range; then fit.DampedOscillationDrift, and P and U at fit.DecayTime."},
@@ -133,12 +133,12 @@ func (r decayRecord) period() Question {
 		Unit:   "s",
 		Solve:  r.of(fit.Period, 1), U: func() float64 { return r.good().U[fit.Period] },
 		Slips: []Slip{
-			{"half a period", r.of(fit.Period, 0.5), "A period is there and back."},
-			{"twice the time between two passages of the reader's 0", func(Known) float64 { return r.halfTurn() }, "The pendant does not rest at the reader's 0, so it is longer on one side of it.\nCount from one upward passage to the next, or fit."},
-			{"the time in which the angle turns by one radian of phase", r.of(fit.Period, 1/(2*math.Pi)), "The period is the time of 2π of phase."},
+			{Name: "half a period", Value: r.of(fit.Period, 0.5), Fix: "A period is there and back."},
+			{Name: "twice the time between two passages of the reader's 0", Value: func(Known) float64 { return r.halfTurn() }, Fix: "The pendant does not rest at the reader's 0, so it is longer on one side of it.\nCount from one upward passage to the next, or fit."},
+			{Name: "the time in which the angle turns by one radian of phase", Value: r.of(fit.Period, 1/(2*math.Pi)), Fix: "The period is the time of 2π of phase."},
 		},
 		USlips: []Slip{
-			{"the interval between readings taken for the uncertainty", valueOf(10), "All readings together place the swing far better than one step of the clock."},
+			{Name: "the interval between readings taken for the uncertainty", Value: valueOf(10), Fix: "All readings together place the swing far better than one step of the clock."},
 		},
 		Range:     [2]float64{470, 630},
 		Hints:     [2]string{"The fit of the last question has it already.", "P and U of the fit at fit.Period."},
@@ -164,15 +164,15 @@ func (r decayRecord) quality() Question {
 		Unit:   "1",
 		Solve:  q(1), U: u,
 		Slips: []Slip{
-			{"the number of swings to 1/e", q(1 / math.Pi), "Q = ω₀ τ/2, and ω₀ = 2π/T: a factor π is missing."},
-			{"N/π for πN", q(1 / (math.Pi * math.Pi)), "After N swings to 1/e the quality factor is π N."},
-			{"a factor 2 too many", q(2), "τ is the decay time of the amplitude: Q = ω₀ τ/2."},
+			{Name: "the number of swings to 1/e", Value: q(1 / math.Pi), Fix: "Q = ω₀ τ/2, and ω₀ = 2π/T: a factor π is missing."},
+			{Name: "N/π for πN", Value: q(1 / (math.Pi * math.Pi)), Fix: "After N swings to 1/e the quality factor is π N."},
+			{Name: "a factor 2 too many", Value: q(2), Fix: "τ is the decay time of the amplitude: Q = ω₀ τ/2."},
 		},
 		USlips: []Slip{
-			{"the uncertainty of the period alone", func(Known) float64 {
+			{Name: "the uncertainty of the period alone", Value: func(Known) float64 {
 				f := r.good()
 				return math.Pi * f.P[fit.DecayTime] / f.P[fit.Period] * f.U[fit.Period] / f.P[fit.Period]
-			}, "The decay time is known far worse than the period, and it decides."},
+			}, Fix: "The decay time is known far worse than the period, and it decides."},
 		},
 		Range:     [2]float64{10, 20},
 		Hints:     [2]string{"Q = π τ/T.", "Relative uncertainties in quadrature; which of the two is larger?"},

@@ -14,7 +14,7 @@ import (
 func TestClippingShows(t *testing.T) {
 	for n := range 100 {
 		code := NumberedCode(settlingDown.ID, n)
-		p := settlingDown.Paper(code)
+		p := settlingDown.Sheet(code)
 		q, _ := p.Question("tau")
 		right, u := q.Solve(nil), q.U()
 		clipped := q.Slips[0].Value(nil)

@@ -50,9 +50,9 @@ func springConstant(d *Draw) Question {
 		Unit:   "N/m", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
 		Solve: valueOf(k(m, x/1000, 9.81)),
 		Slips: []Slip{
-			{"the mass taken for its weight", valueOf(m / (x / 1000)), "The spring is stretched by a force: the weight m g."},
-			{"a factor 2 too many", valueOf(2 * k(m, x/1000, 9.81)), "m g x = ½ k x² holds for the lowest point of a mass that was let go.\nAt rest the forces are equal: k x = m g."},
-			{"centimetres lost", valueOf(k(m, x/10, 9.81)), "Millimetres to metres is a factor 1000."},
+			{Name: "the mass taken for its weight", Value: valueOf(m / (x / 1000)), Fix: "The spring is stretched by a force: the weight m g."},
+			{Name: "a factor 2 too many", Value: valueOf(2 * k(m, x/1000, 9.81)), Fix: "m g x = ½ k x² holds for the lowest point of a mass that was let go.\nAt rest the forces are equal: k x = m g."},
+			{Name: "centimetres lost", Value: valueOf(k(m, x/10, 9.81)), Fix: "Millimetres to metres is a factor 1000."},
 		},
 		Range:     [2]float64{14, 260},
 		Hints:     [2]string{"At rest the spring pulls up as hard as the weight pulls down.", "k x = m g, with x in metres."},
@@ -76,9 +76,9 @@ func periodFromSag(d *Draw) Question {
 		Unit:   "s", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
 		Solve: valueOf(period),
 		Slips: []Slip{
-			{"the factor 2π left out", valueOf(period / (2 * math.Pi)), "The root of x/g is the time of one radian of phase; a full swing has 2π."},
-			{"centimetres lost", valueOf(sagPeriod(sag/10, 9.81)), "Millimetres to metres is a factor 1000, which the root makes 32."},
-			{"half a swing", valueOf(period / 2), "From the lowest point to the lowest point again."},
+			{Name: "the factor 2π left out", Value: valueOf(period / (2 * math.Pi)), Fix: "The root of x/g is the time of one radian of phase; a full swing has 2π."},
+			{Name: "centimetres lost", Value: valueOf(sagPeriod(sag/10, 9.81)), Fix: "Millimetres to metres is a factor 1000, which the root makes 32."},
+			{Name: "half a swing", Value: valueOf(period / 2), Fix: "From the lowest point to the lowest point again."},
 		},
 		Range:     [2]float64{0.45, 0.9},
 		Hints:     [2]string{"T = 2π √(m/k), and k x = m g. What becomes of the mass?", "T = 2π √(x/g)."},
@@ -104,9 +104,9 @@ func sagUnderG(f float64) Question {
 		Unit:   "mm", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the frequency taken for the angular frequency", valueOf(right * 4 * math.Pi * math.Pi), "ω₀ = 2π f₀, and it is squared as a whole."},
-			{"one factor of 2π left out", valueOf(right * 2 * math.Pi), "ω₀² = (2π f₀)²: the 2π is squared too."},
-			{"1 g taken for 1 m/s²", valueOf(right / gravlab.StandardGravity), "1 g is 9.80665 m/s²."},
+			{Name: "the frequency taken for the angular frequency", Value: valueOf(right * 4 * math.Pi * math.Pi), Fix: "ω₀ = 2π f₀, and it is squared as a whole."},
+			{Name: "one factor of 2π left out", Value: valueOf(right * 2 * math.Pi), Fix: "ω₀² = (2π f₀)²: the 2π is squared too."},
+			{Name: "1 g taken for 1 m/s²", Value: valueOf(right / gravlab.StandardGravity), Fix: "1 g is 9.80665 m/s²."},
 		},
 		Range:     [2]float64{0.01, 0.055},
 		Hints:     [2]string{"At rest k x = m g, and k/m is ω₀².", "x = g/(2π f₀)²."},
@@ -126,8 +126,8 @@ func moveByMicroGal(d *Draw, f float64) Question {
 		Unit:   "pm", Tol: judge.Tolerance{Rel: 0.008, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
 		Solve: move,
 		Slips: []Slip{
-			{"1 Gal taken for 1 m/s²", func(k Known) float64 { return 100 * move(k) }, "1 Gal is 1 cm/s²: 1 µGal = 10 nm/s²."},
-			{"micro-g taken for micro-Gal", func(k Known) float64 { return 980.665 * move(k) }, "The Gal is a unit of its own, 0.01 m/s², and no multiple of g."},
+			{Name: "1 Gal taken for 1 m/s²", Value: func(k Known) float64 { return 100 * move(k) }, Fix: "1 Gal is 1 cm/s²: 1 µGal = 10 nm/s²."},
+			{Name: "micro-g taken for micro-Gal", Value: func(k Known) float64 { return 980.665 * move(k) }, Fix: "The Gal is a unit of its own, 0.01 m/s², and no multiple of g."},
 		},
 		Range:     [2]float64{3e-11, 1.2e-9},
 		Hints:     [2]string{"A linear spring: the move is to the sag as the change is to g.", "1 µGal = 10⁻⁸ m/s². x = Δg/ω₀²."},
@@ -154,9 +154,9 @@ func resonanceOfPair(d *Draw) Question {
 		Unit:   "Hz", Tol: judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s², which a root halves, and three digits carried"},
 		Solve: right,
 		Slips: []Slip{
-			{"the angular frequency for the frequency", valueOf(2 * math.Pi * right(nil)), "√(a/x) is ω₀ in rad/s; the frequency is that over 2π."},
-			{"nano-g taken for nm/s²", f(x, a), "1 ng is 9.81 nm/s²."},
-			{"the root left out", valueOf(math.Pow(2*math.Pi*right(nil), 2) / (2 * math.Pi)), "a = ω₀² x: take the root."},
+			{Name: "the angular frequency for the frequency", Value: valueOf(2 * math.Pi * right(nil)), Fix: "√(a/x) is ω₀ in rad/s; the frequency is that over 2π."},
+			{Name: "nano-g taken for nm/s²", Value: f(x, a), Fix: "1 ng is 9.81 nm/s²."},
+			{Name: "the root left out", Value: valueOf(math.Pow(2*math.Pi*right(nil), 2) / (2 * math.Pi)), Fix: "a = ω₀² x: take the root."},
 		},
 		Range:     [2]float64{2.5, 13},
 		Hints:     [2]string{"For slow signals x = a/ω₀².", "f₀ = √(a/x)/(2π), with a in m/s² and x in m."},
@@ -205,13 +205,13 @@ func responseFunction(d *Draw, s sensor.Suspension) Question {
 		Function: &Function{
 			Name: "response", Signature: judge.OneToOne, Calls: calls, Right: one(func(f float64) float64 { return gainOf(s, f) }),
 			Slips: []FunctionSlip{
-				{"the damping left out", one(func(f float64) float64 { w := 2 * math.Pi * f; return 1 / math.Abs(w0*w0-w*w) }), "Near the resonance only the damping keeps the motion finite: the term ωω₀/Q."},
-				{"frequencies taken for angular frequencies", one(func(f float64) float64 { return gainOf(s, f) * 4 * math.Pi * math.Pi }), "ω = 2πf, in every term."},
-				{"the terms added without a right angle between them", one(func(f float64) float64 {
+				{Name: "the damping left out", F: one(func(f float64) float64 { w := 2 * math.Pi * f; return 1 / math.Abs(w0*w0-w*w) }), Fix: "Near the resonance only the damping keeps the motion finite: the term ωω₀/Q."},
+				{Name: "frequencies taken for angular frequencies", F: one(func(f float64) float64 { return gainOf(s, f) * 4 * math.Pi * math.Pi }), Fix: "ω = 2πf, in every term."},
+				{Name: "the terms added without a right angle between them", F: one(func(f float64) float64 {
 					w := 2 * math.Pi * f
 					return 1 / (math.Abs(w0*w0-w*w) + w*w0/s.Q)
-				}), "The damping term is imaginary: the size of a complex number is the root of the sum of squares."},
-				{"the root not taken", one(func(f float64) float64 { return math.Pow(gainOf(s, f), 2) }), "The size of a complex number is the root of the sum of squares of its parts."},
+				}), Fix: "The damping term is imaginary: the size of a complex number is the root of the sum of squares."},
+				{Name: "the root not taken", F: one(func(f float64) float64 { return math.Pow(gainOf(s, f), 2) }), Fix: "The size of a complex number is the root of the sum of squares of its parts."},
 			},
 		},
 		Hints:     [2]string{"The denominator has a real part, ω₀² − ω², and an imaginary one, ωω₀/Q.", "|x/a| = 1/√((ω₀² − ω²)² + (ωω₀/Q)²): math.Hypot does the root."},
@@ -233,9 +233,9 @@ func atResonance(d *Draw, s sensor.Suspension) Question {
 		Unit:   "µm", Tol: judge.Tolerance{Rel: 0.005, Why: "three digits carried"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"Q left out", valueOf(right / s.Q), "a/ω₀² is the answer far below resonance. At resonance the motion builds up to Q times that."},
-			{"the frequency taken for the angular frequency", valueOf(right * 4 * math.Pi * math.Pi), "ω₀ = 2π f₀, squared."},
-			{"divided by Q", valueOf(a / 1000 / (w0 * w0) / s.Q), "Less damping means more motion."},
+			{Name: "Q left out", Value: valueOf(right / s.Q), Fix: "a/ω₀² is the answer far below resonance. At resonance the motion builds up to Q times that."},
+			{Name: "the frequency taken for the angular frequency", Value: valueOf(right * 4 * math.Pi * math.Pi), Fix: "ω₀ = 2π f₀, squared."},
+			{Name: "divided by Q", Value: valueOf(a / 1000 / (w0 * w0) / s.Q), Fix: "Less damping means more motion."},
 		},
 		Range:     [2]float64{5e-7, 1.2e-4},
 		Hints:     [2]string{"Which term of the denominator is left at ω = ω₀?", "|x/a| = Q/ω₀² there."},
@@ -259,9 +259,9 @@ func aboveResonance(d *Draw, s sensor.Suspension) Question {
 		Unit:   "µm", Tol: judge.Tolerance{Rel: 0.025, Why: "the limit far above resonance is up to 1.6 % off at 8 f₀"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the rule for slow signals", valueOf(a / (w0 * w0)), "x = a/ω₀² holds below resonance only. What can the mass do when the frame is much faster than its spring?"},
-			{"the floor's amplitude divided as if the mass went along with it", valueOf(floor * 1e-6 * w0 * w0 / (w * w)), "That is how far the mass moves in the room. In its frame the frame moves about it."},
-			{"built up by Q", valueOf(right * s.Q), "Q counts at the resonance; far from it the damping hardly matters."},
+			{Name: "the rule for slow signals", Value: valueOf(a / (w0 * w0)), Fix: "x = a/ω₀² holds below resonance only. What can the mass do when the frame is much faster than its spring?"},
+			{Name: "the floor's amplitude divided as if the mass went along with it", Value: valueOf(floor * 1e-6 * w0 * w0 / (w * w)), Fix: "That is how far the mass moves in the room. In its frame the frame moves about it."},
+			{Name: "built up by Q", Value: valueOf(right * s.Q), Fix: "Q counts at the resonance; far from it the damping hardly matters."},
 		},
 		Range:     [2]float64{4e-7, 3.3e-6},
 		Hints:     [2]string{"The floor's acceleration is ω² times its displacement.", "Far above resonance |x/a| tends to 1/ω²."},
@@ -314,9 +314,9 @@ func uOfStiffness(d *Draw) Question {
 		Unit:   "%", Tol: judge.Tolerance{Rel: 0.02, Why: "an uncertainty is stated with two digits"},
 		Solve: valueOf(u / 100),
 		Slips: []Slip{
-			{"the exponent of the frequency left out", valueOf(math.Hypot(um, uf) / 100), "k goes with f²: a relative change of f counts twice."},
-			{"added straight, not in quadrature", valueOf((um + 2*uf) / 100), "Independent uncertainties add as squares; take the root of the sum."},
-			{"halved instead of doubled", valueOf(math.Hypot(um, uf/2) / 100), "A square doubles a relative change; halving belongs to a root."},
+			{Name: "the exponent of the frequency left out", Value: valueOf(math.Hypot(um, uf) / 100), Fix: "k goes with f²: a relative change of f counts twice."},
+			{Name: "added straight, not in quadrature", Value: valueOf((um + 2*uf) / 100), Fix: "Independent uncertainties add as squares; take the root of the sum."},
+			{Name: "halved instead of doubled", Value: valueOf(math.Hypot(um, uf/2) / 100), Fix: "A square doubles a relative change; halving belongs to a root."},
 		},
 		Range:     [2]float64{0.007, 0.022},
 		Hints:     [2]string{"Relative uncertainties, each times its exponent.", "Square them, add, take the root."},
@@ -340,7 +340,7 @@ func shakingCounts() []float64 {
 func shaking() Recording {
 	return Recording{
 		ID: "earthquake", Title: "A small earthquake in New Zealand, 24 December 2016, as a strong-motion accelerometer wrote it down (GeoNet, station DUWZ, vertical)",
-		Columns: []Column{{"time", "s"}, {"counts", "1"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "counts", Unit: "1"}},
 		Make: func() ([][]float64, error) {
 			counts := shakingCounts()
 			t := make([]float64, len(counts))
@@ -376,10 +376,10 @@ func massInAnEarthquake(d *Draw) Question {
 		Unit: "nm", Tol: judge.Tolerance{Rel: 0.02, Why: "mean, median or quiet part for the rest differ by less than 0.1 %; three digits carried"},
 		Solve: valueOf(peak / (w * w)),
 		Slips: []Slip{
-			{"the offset of the converter left in", valueOf(p.raw / (w * w)), "Before the earthquake the converter stands far from 0 although nothing moves.\nTake the mean away first."},
-			{"half of the way from the lowest to the highest value", valueOf(p.halfRange / (w * w)), "The shaking is not symmetric. From the rest to the furthest point, on whichever side that is."},
-			{"the frequency taken for the angular frequency", valueOf(peak / (f * f)), "ω₀ = 2π f₀, squared."},
-			{"per cent of g taken for m/s²", valueOf(peak * 100 / 9.81 / (w * w)), "In SI units throughout: counts over counts per m/s² are m/s²."},
+			{Name: "the offset of the converter left in", Value: valueOf(p.raw / (w * w)), Fix: "Before the earthquake the converter stands far from 0 although nothing moves.\nTake the mean away first."},
+			{Name: "half of the way from the lowest to the highest value", Value: valueOf(p.halfRange / (w * w)), Fix: "The shaking is not symmetric. From the rest to the furthest point, on whichever side that is."},
+			{Name: "the frequency taken for the angular frequency", Value: valueOf(peak / (f * f)), Fix: "ω₀ = 2π f₀, squared."},
+			{Name: "per cent of g taken for m/s²", Value: valueOf(peak * 100 / 9.81 / (w * w)), Fix: "In SI units throughout: counts over counts per m/s² are m/s²."},
 		},
 		Range:     [2]float64{2.5e-9, 1e-8},
 		Hints:     [2]string{"Plot the counts first. What are they before the earthquake comes?", "Largest distance from the mean, over the counts per m/s², over (2πf₀)²."},

@@ -86,7 +86,7 @@ func (r releaseRecord) after() (t, x []float64) {
 func (r releaseRecord) recording() Recording {
 	return Recording{
 		ID: "release", Title: "The mass of a sensor, before and after a small weight was lifted off it at time 0; down is positive",
-		Columns: []Column{{"time", "s"}, {"place", "m"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "place", Unit: "m"}},
 		Make: func() ([][]float64, error) {
 			t, x := r.make()
 			return [][]float64{t, x}, nil
@@ -116,9 +116,9 @@ func (r releaseRecord) frequency() Question {
 		Solve:  func(Known) float64 { f0, _ := r.natural(); return f0 },
 		U:      func() float64 { _, u := r.natural(); return u },
 		Slips: []Slip{
-			{"the damped frequency for the natural one", func(Known) float64 { return 1 / r.swing().P[fit.Period] }, "Damping makes a swing slower: 1/T is below f₀.\nω₀² = (2π/T)² + 1/τ²."},
-			{"the angular frequency for the frequency", func(Known) float64 { f0, _ := r.natural(); return 2 * math.Pi * f0 }, "In Hz: full swings per second."},
-			{"half of a swing for a full one", func(Known) float64 { f0, _ := r.natural(); return 2 * f0 }, "A full swing is there and back."},
+			{Name: "the damped frequency for the natural one", Value: func(Known) float64 { return 1 / r.swing().P[fit.Period] }, Fix: "Damping makes a swing slower: 1/T is below f₀.\nω₀² = (2π/T)² + 1/τ²."},
+			{Name: "the angular frequency for the frequency", Value: func(Known) float64 { f0, _ := r.natural(); return 2 * math.Pi * f0 }, Fix: "In Hz: full swings per second."},
+			{Name: "half of a swing for a full one", Value: func(Known) float64 { f0, _ := r.natural(); return 2 * f0 }, Fix: "A full swing is there and back."},
 		},
 		Range:     [2]float64{1.25, 2.25},
 		Hints:     [2]string{"Fit what follows the release: fit.DampedOscillationDrift. Its period is that of the damped swing.", "f₀² = (1/T)² + (1/(2πτ))²."},
@@ -142,9 +142,9 @@ func (r releaseRecord) quality() Question {
 		Solve:  q(1),
 		U:      func() float64 { f := r.swing(); return q(1)(nil) * f.U[fit.DecayTime] / f.P[fit.DecayTime] },
 		Slips: []Slip{
-			{"a factor 2 too many", q(2), "τ is the decay time of the amplitude: Q = ω₀ τ/2."},
-			{"swings counted, without the factor π", q(1 / math.Pi), "Q = π f₀ τ."},
-			{"the logarithm to base 10", q(math.Ln10), "The decrement is a natural logarithm."},
+			{Name: "a factor 2 too many", Value: q(2), Fix: "τ is the decay time of the amplitude: Q = ω₀ τ/2."},
+			{Name: "swings counted, without the factor π", Value: q(1 / math.Pi), Fix: "Q = π f₀ τ."},
+			{Name: "the logarithm to base 10", Value: q(math.Ln10), Fix: "The decrement is a natural logarithm."},
 		},
 		Range:     [2]float64{4.5, 8.5},
 		Hints:     [2]string{"The fit has the decay time τ of the amplitude.", "Q = π f₀ τ; its relative uncertainty is that of τ."},
@@ -162,12 +162,12 @@ func (r releaseRecord) step() Question {
 		Unit:   "mm",
 		Solve:  step, U: func() float64 { _, u := r.rest(); return u },
 		Slips: []Slip{
-			{"the mean before less the mean after, creep and all", func(Known) float64 { return r.meanDifference() }, "The rest wanders all the while: compare where it is just before and just after time 0.\nThe slope is in the fit."},
-			{"the whole first swing", func(k Known) float64 {
+			{Name: "the mean before less the mean after, creep and all", Value: func(Known) float64 { return r.meanDifference() }, Fix: "The rest wanders all the while: compare where it is just before and just after time 0.\nThe slope is in the fit."},
+			{Name: "the whole first swing", Value: func(k Known) float64 {
 				f := r.swing()
 				return step(k) * (1 + math.Exp(-f.P[fit.Period]/2/f.P[fit.DecayTime]))
-			}, "The first swing goes beyond the new rest. Where does the mass settle?"},
-			{"half of the way", func(k Known) float64 { return step(k) / 2 }, "From the old rest to the new one, all the way."},
+			}, Fix: "The first swing goes beyond the new rest. Where does the mass settle?"},
+			{Name: "half of the way", Value: func(k Known) float64 { return step(k) / 2 }, Fix: "From the old rest to the new one, all the way."},
 		},
 		Range:     [2]float64{0.8e-3, 6e-3},
 		Hints:     [2]string{"Look at the record before time 0: is it level?", "Take the drift of the fit away from the readings before 0 and average them; compare with the offset of the fit."},
@@ -199,9 +199,9 @@ func (r releaseRecord) mass() Question {
 		Unit:   "kg", Tol: judge.Tolerance{Rel: 0.006, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
 		Solve: m(1),
 		Slips: []Slip{
-			{"the frequency taken for the angular frequency", m(4 * math.Pi * math.Pi), "k = m (2π f₀)²."},
-			{"the mass of the small weight taken for its weight", m(1 / 9.81), "The spring gives way to a force: k = Δm g/x."},
-			{"one factor of 2π left out", m(2 * math.Pi), "(2π f₀)²: the 2π is squared too."},
+			{Name: "the frequency taken for the angular frequency", Value: m(4 * math.Pi * math.Pi), Fix: "k = m (2π f₀)²."},
+			{Name: "the mass of the small weight taken for its weight", Value: m(1 / 9.81), Fix: "The spring gives way to a force: k = Δm g/x."},
+			{Name: "one factor of 2π left out", Value: m(2 * math.Pi), Fix: "(2π f₀)²: the 2π is squared too."},
 		},
 		Range:     [2]float64{0.055, 0.145},
 		Hints:     [2]string{"The step gives the spring constant: k = Δm g/x.", "The frequency gives the ratio: m = k/(2π f₀)²."},

@@ -76,7 +76,7 @@ func nightOf(x []float64) (r nightResult) {
 func (n nightRecord) recording() Recording {
 	return Recording{
 		ID: "night", Title: "Three hours of a gravity meter on a pier of the basement laboratory, the tide and the mean taken off",
-		Columns: []Column{{"time", "s"}, {"gravity", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "gravity", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			t, x := n.make()
 			return [][]float64{t, x}, nil
@@ -96,12 +96,12 @@ func (n nightRecord) white() Question {
 		Solve:  func(Known) float64 { return n.quiet().white },
 		U:      func() float64 { return n.quiet().uWhite },
 		Slips: []Slip{
-			{"the time in which somebody was there counted as well", func(Known) float64 { return n.whole().white }, "Plot the recording: a stretch of it is not the meter's own.\nUse what is quiet."},
-			{"a two-sided density, or the scatter of the readings", func(Known) float64 { return n.quiet().white / math.Sqrt2 }, "One-sided: white noise of density a, read once a second, scatters by a·√(1/2)."},
-			{"the scatter in the band for the density", func(Known) float64 { return n.quiet().white * math.Sqrt(nightBandHi-nightBandLo) }, "Over the root of the width of the band."},
+			{Name: "the time in which somebody was there counted as well", Value: func(Known) float64 { return n.whole().white }, Fix: "Plot the recording: a stretch of it is not the meter's own.\nUse what is quiet."},
+			{Name: "a two-sided density, or the scatter of the readings", Value: func(Known) float64 { return n.quiet().white / math.Sqrt2 }, Fix: "One-sided: white noise of density a, read once a second, scatters by a·√(1/2)."},
+			{Name: "the scatter in the band for the density", Value: func(Known) float64 { return n.quiet().white * math.Sqrt(nightBandHi-nightBandLo) }, Fix: "Over the root of the width of the band."},
 		},
 		USlips: []Slip{
-			{"the uncertainty of a single segment", func(Known) float64 { return n.quiet().white / 2 }, "Segments and frequencies are averaged: a band of width B holds B·t independent powers."},
+			{Name: "the uncertainty of a single segment", Value: func(Known) float64 { return n.quiet().white / 2 }, Fix: "Segments and frequencies are averaged: a band of width B holds B·t independent powers."},
 		},
 		Range:     [2]float64{1.8e-8, 7e-8},
 		Hints:     [2]string{"signal.Welch{}.PSD of the quiet stretch, and its RMS from 0.2 to 0.4 Hz.", "Divide by √0.2 Hz. The relative uncertainty of the power is 1/√(B t), that of the amplitude half of it."},
@@ -119,8 +119,8 @@ func (n nightRecord) floor() Question {
 		Solve:  func(Known) float64 { return n.quiet().floor },
 		U:      func() float64 { return n.quiet().uFloor },
 		Slips: []Slip{
-			{"the time in which somebody was there counted as well", func(Known) float64 { return n.whole().floor }, "A step that comes and goes looks like a very restless meter.\nUse what is quiet."},
-			{"the scatter of single readings", func(Known) float64 { return n.quiet().white * math.Sqrt(0.5) }, "Averages of 256 readings, each against the next."},
+			{Name: "the time in which somebody was there counted as well", Value: func(Known) float64 { return n.whole().floor }, Fix: "A step that comes and goes looks like a very restless meter.\nUse what is quiet."},
+			{Name: "the scatter of single readings", Value: func(Known) float64 { return n.quiet().white * math.Sqrt(0.5) }, Fix: "Averages of 256 readings, each against the next."},
 		},
 		Range:     [2]float64{1e-9, 2e-8},
 		Hints:     [2]string{"signal.AllanCurve of the quiet stretch: averaging times of 1, 2, 4, … readings.", "Each point has Deviation and U; 256 = 2⁸ is the ninth."},

@@ -16,7 +16,7 @@ func TestWorkShows(t *testing.T) {
 	const most = judge.CredibleFactor * judge.CoverageFactor
 	for n := range 60 {
 		code := NumberedCode(howQuiet.ID, n)
-		d := &Draw{lab: howQuiet.ID, code: code}
+		d := howQuiet.Draw(code)
 		night := drawNight(d)
 		quiet, whole := night.quiet(), night.whole()
 		if math.Abs(whole.white-quiet.white) <= most*quiet.uWhite || math.Abs(whole.floor-quiet.floor) <= most*quiet.uFloor {
@@ -28,7 +28,7 @@ func TestWorkShows(t *testing.T) {
 		if math.Abs(quiet.white-made) > 5*quiet.uWhite {
 			t.Errorf("sheet %s: density %g(%g), made with %g", code, quiet.white, quiet.uWhite, made)
 		}
-		p := howQuiet.Paper(code)
+		p := howQuiet.Sheet(code)
 		q, _ := p.Question("white")
 		rec, _ := p.Recording("night")
 		columns, err := rec.Make()

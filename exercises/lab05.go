@@ -57,9 +57,9 @@ func pierLevel(d *Draw) Question {
 		Unit: "nm/s²/√Hz", Tol: judge.Tolerance{Rel: 0.015, Why: "a level rounded to a tenth of a decibel is 1.2 %"},
 		Solve: pierNumber(noiseLevel(a, b, period)),
 		Slips: []Slip{
-			{"the level divided by 10 instead of 20", pierNumber(math.Pow(noiseLevel(a, b, period), 2)), "10 for a power density, (m/s²)²/Hz. The question asks for its root."},
-			{"the frequency put in for the period", pierNumber(noiseLevel(a, b, 1/period)), "The models are written in terms of the period T = 1/f."},
-			{"the natural logarithm", pierNumber(math.Pow(10, (a+b*math.Log(period))/20)), "The formula has the logarithm to base 10: math.Log10."},
+			{Name: "the level divided by 10 instead of 20", Value: pierNumber(math.Pow(noiseLevel(a, b, period), 2)), Fix: "10 for a power density, (m/s²)²/Hz. The question asks for its root."},
+			{Name: "the frequency put in for the period", Value: pierNumber(noiseLevel(a, b, 1/period)), Fix: "The models are written in terms of the period T = 1/f."},
+			{Name: "the natural logarithm", Value: pierNumber(math.Pow(10, (a+b*math.Log(period))/20)), Fix: "The formula has the logarithm to base 10: math.Log10."},
 		},
 		Range:     [2]float64{3e-8, 9e-8},
 		Hints:     [2]string{"First the level L in dB, from the period. A negative number of the order of −145.", "A level in dB of a power density is 10 log₁₀ of it, so the amplitude density is 10^(L/20)."},
@@ -107,9 +107,9 @@ func pierLine(d *Draw) Question {
 		Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.01, Why: "1.5 bins, or 1.52 for the symmetric form of the window at 64 points, is 0.8 %"},
 		Solve: amp(1.5, 1),
 		Slips: []Slip{
-			{"the window's bandwidth taken for one bin", amp(1, 1), "A Hann window spreads a line: its equivalent noise bandwidth is not one bin."},
-			{"the rms given for the amplitude", amp(1.5, math.Sqrt2/2), "The area under the peak is the mean square, A²/2."},
-			{"the bandwidth left out altogether", pierNumber(math.Sqrt2 * asd * 1e-6), "A density is per √Hz: multiply by the root of the width in Hz that the line fills."},
+			{Name: "the window's bandwidth taken for one bin", Value: amp(1, 1), Fix: "A Hann window spreads a line: its equivalent noise bandwidth is not one bin."},
+			{Name: "the rms given for the amplitude", Value: amp(1.5, math.Sqrt2/2), Fix: "The area under the peak is the mean square, A²/2."},
+			{Name: "the bandwidth left out altogether", Value: pierNumber(math.Sqrt2 * asd * 1e-6), Fix: "A density is per √Hz: multiply by the root of the width in Hz that the line fills."},
 		},
 		Range:     [2]float64{0.4e-6, 6e-6},
 		Hints:     [2]string{"The area under the peak is the mean square of the line. How wide is the peak, in Hz?", "A²/2 = P · ENBW with P the power density, and ENBW for Hann is 1.5 bins of rate/segment."},
@@ -133,8 +133,8 @@ func pierDegrees(d *Draw) Question {
 		Unit: "1", Tol: judge.Tolerance{Rel: 0.01, Why: "the end term (K−1)/K left out is at most 0.6 %"},
 		Solve: pierNumber(nu(k)),
 		Slips: []Slip{
-			{"the overlap not counted", pierNumber(2 * k), "Two a segment holds for segments that share nothing."},
-			{"one degree of freedom for a segment", pierNumber(k), "A spectral value is the sum of two squares, sine and cosine."},
+			{Name: "the overlap not counted", Value: pierNumber(2 * k), Fix: "Two a segment holds for segments that share nothing."},
+			{Name: "one degree of freedom for a segment", Value: pierNumber(k), Fix: "A spectral value is the sum of two squares, sine and cosine."},
 		},
 		Range:     [2]float64{18, 60},
 		Hints:     [2]string{"Without overlap each segment would give two: sine and cosine.", "The variance of the mean grows by 1 + 2(K−1)/K · ρ². Divide 2K by that; or ask signal.Welch{Segment: 64}.DOF(K)."},
@@ -175,9 +175,9 @@ func pierNothingInCommon(d *Draw) Question {
 		Unit: "1", Tol: judge.Tolerance{Rel: 0.005, Why: "three digits carried; 0.01/n or the exact share, 1 − 0.99^(1/n), makes no difference"},
 		Solve: limit(bins, k),
 		Slips: []Slip{
-			{"the number of bins not counted", limit(1, k), "Every bin is a trial of its own: many bins, many chances."},
-			{"K for K − 1", limit(bins, k+1), "The exponent is K − 1: one average alone always gives coherence 1."},
-			{"the mean coherence of nothing given for its limit", pierNumber(1 / k), "1/K is what nothing shows on average. Chance goes far above that in one of many bins."},
+			{Name: "the number of bins not counted", Value: limit(1, k), Fix: "Every bin is a trial of its own: many bins, many chances."},
+			{Name: "K for K − 1", Value: limit(bins, k+1), Fix: "The exponent is K − 1: one average alone always gives coherence 1."},
+			{Name: "the mean coherence of nothing given for its limit", Value: pierNumber(1 / k), Fix: "1/K is what nothing shows on average. Chance goes far above that in one of many bins."},
 		},
 		Range:     [2]float64{0.25, 0.75},
 		Hints:     [2]string{"What may the probability of a false alarm be in one bin?", "Solve (1 − γ₀²)^(K−1) = 0.01/n for γ₀²."},
@@ -251,16 +251,16 @@ func pierLeftover(d *Draw) Question {
 			Name: "leftover", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(func(v []float64, n int) float64 { return leftover(v, n/2, n/2, n) }),
 			Slips: []FunctionSlip{
-				{"judged on the half that was fitted", one(func(v []float64, n int) float64 { return leftover(v, n/2, 0, n/2) }), "A fit always looks good on its own data. Judge it on the other half."},
-				{"fitted to all of it", one(func(v []float64, n int) float64 { return leftover(v, n, n/2, n) }), "The half on which you judge must not take part in the fit."},
-				{"fitted and judged on all of it", one(func(v []float64, n int) float64 { return leftover(v, n, 0, n) }), "Fit on one half, judge on the other."},
-				{"the plain difference", one(func(v []float64, n int) float64 {
+				{Name: "judged on the half that was fitted", F: one(func(v []float64, n int) float64 { return leftover(v, n/2, 0, n/2) }), Fix: "A fit always looks good on its own data. Judge it on the other half."},
+				{Name: "fitted to all of it", F: one(func(v []float64, n int) float64 { return leftover(v, n, n/2, n) }), Fix: "The half on which you judge must not take part in the fit."},
+				{Name: "fitted and judged on all of it", F: one(func(v []float64, n int) float64 { return leftover(v, n, 0, n) }), Fix: "Fit on one half, judge on the other."},
+				{Name: "the plain difference", F: one(func(v []float64, n int) float64 {
 					s := 0.0
 					for i := n / 2; i < n; i++ {
 						s += (v[i] - v[n+i]) * (v[i] - v[n+i])
 					}
 					return math.Sqrt(s / float64(n/2))
-				}), "The two sensors need not have the same factor and the same zero: fit h and c."},
+				}), Fix: "The two sensors need not have the same factor and the same zero: fit h and c."},
 			},
 		},
 		Hints:     [2]string{"h is the sum of (x − x̄)(y − ȳ) over the sum of (y − ȳ)², both over the first half with its own means.", "c = x̄ − h ȳ. Then the mean square of x − c − h y over the second half, and its root."},
@@ -303,7 +303,7 @@ var strongMotionCounts = sync.OnceValues(func() (t, counts []float64) {
 func strongMotion() Recording {
 	return Recording{
 		ID: "strong-motion", Title: "A real earthquake: vertical accelerometer at station TCW, New Zealand, from 18:37:12.5 UTC on 24 December 2016",
-		Columns: []Column{{"time", "s"}, {"counts", "1"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "counts", Unit: "1"}},
 		Make: func() ([][]float64, error) {
 			t, counts := strongMotionCounts()
 			return [][]float64{t, counts}, nil
@@ -333,10 +333,10 @@ func strongMotionPeak() Question {
 		Unit:   "m/s²", Tol: judge.Tolerance{Rel: 0.01, Why: "the zero from the whole record or from the quiet seconds before the shock moves the peak by 0.1 %; two digits carried"},
 		Solve: right,
 		Slips: []Slip{
-			{"the offset of the digitiser left in", peak(func(float64) float64 { return 0 }, math.Max), "Before the shock the ground is at rest: what does the record show there?\nTake that off."},
-			{"from lowest to highest", peak(same, func(a, b float64) float64 { return a + b }), "The peak is counted from the zero, not from trough to crest."},
-			{"the largest positive value only", peak(same, func(a, _ float64) float64 { return a }), "The largest in size: the ground also goes down."},
-			{"g's taken for m/s²", func(k Known) float64 { return right(k) / gravlab.StandardGravity }, "The factor is in counts per m/s²: no g is needed."},
+			{Name: "the offset of the digitiser left in", Value: peak(func(float64) float64 { return 0 }, math.Max), Fix: "Before the shock the ground is at rest: what does the record show there?\nTake that off."},
+			{Name: "from lowest to highest", Value: peak(same, func(a, b float64) float64 { return a + b }), Fix: "The peak is counted from the zero, not from trough to crest."},
+			{Name: "the largest positive value only", Value: peak(same, func(a, _ float64) float64 { return a }), Fix: "The largest in size: the ground also goes down."},
+			{Name: "g's taken for m/s²", Value: func(k Known) float64 { return right(k) / gravlab.StandardGravity }, Fix: "The factor is in counts per m/s²: no g is needed."},
 		},
 		Range:     [2]float64{0.0205, 0.0211},
 		Hints:     [2]string{"Plot it first. What is the mean of the first ten seconds?", "Take the mean off, then the largest of math.Abs, then divide by the counts per m/s²."},

@@ -102,7 +102,7 @@ func (e evening) record() ([][]float64, error) {
 func (e evening) recording() Recording {
 	return Recording{
 		ID: "evening", Title: "One sensor on the pier, four hours of an evening",
-		Columns: []Column{{"time", "s"}, {"a", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "a", Unit: "m/s²"}},
 		Make:    e.make,
 	}
 }
@@ -118,9 +118,9 @@ func (e evening) microseism() Question {
 		Solve:  rms(1),
 		U:      func() float64 { return e.quiet()[1] },
 		Slips: []Slip{
-			{"the earthquake counted as sea", pierValue(e.whole), "Plot the whole evening. When did the other thing begin?\nUse only what came before."},
-			{"the amplitude given for the rms", rms(math.Sqrt2), "The root of the area under the density is the rms already."},
-			{"a two-sided density, with only its positive half counted", rms(math.Sqrt2 / 2), "Densities here are one-sided: the area from 0.1 to 0.3 Hz is the whole mean square of the band."},
+			{Name: "the earthquake counted as sea", Value: pierValue(e.whole), Fix: "Plot the whole evening. When did the other thing begin?\nUse only what came before."},
+			{Name: "the amplitude given for the rms", Value: rms(math.Sqrt2), Fix: "The root of the area under the density is the rms already."},
+			{Name: "a two-sided density, with only its positive half counted", Value: rms(math.Sqrt2 / 2), Fix: "Densities here are one-sided: the area from 0.1 to 0.3 Hz is the whole mean square of the band."},
 		},
 		Range: [2]float64{2e-7, 1.6e-6},
 		Hints: [2]string{"Cut the record before the first wave of the earthquake. Then a spectrum, and Spectrum.RMS(0.1, 0.3).", "For the uncertainty cut the quiet part into pieces and look how their rms scatters; or about 1/(2√(B·T)), B being the width of the hump in Hz."},
@@ -144,8 +144,8 @@ func (e evening) movement() Question {
 		Unit:   "µm", Tol: judge.Tolerance{Rel: 0.01, Why: "three digits carried; your own acceleration is carried forward"},
 		Solve: x(func(a float64) float64 { return a / (omega * omega) }),
 		Slips: []Slip{
-			{"the frequency taken for the angular frequency", x(func(a float64) float64 { return a / (e.peak * e.peak) }), "x = a/ω² with ω = 2πf."},
-			{"divided by ω once", x(func(a float64) float64 { return a / omega }), "Once gives the velocity. The displacement is the second integral."},
+			{Name: "the frequency taken for the angular frequency", Value: x(func(a float64) float64 { return a / (e.peak * e.peak) }), Fix: "x = a/ω² with ω = 2πf."},
+			{Name: "divided by ω once", Value: x(func(a float64) float64 { return a / omega }), Fix: "Once gives the velocity. The displacement is the second integral."},
 		},
 		Range:     [2]float64{1e-7, 2e-6},
 		Hints:     [2]string{"For an oscillation, a = ω² x.", "ω = 2π f, and x = a/ω²."},

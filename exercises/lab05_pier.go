@@ -114,7 +114,7 @@ func pierStep(v float64) float64 { return math.Round(v*1e9) / 1e9 }
 func (p pierRecord) recording() Recording {
 	return Recording{
 		ID: "pier", Title: "Two like vertical sensors on one pier, 800 s",
-		Columns: []Column{{"time", "s"}, {"a", "m/s²"}, {"b", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "a", Unit: "m/s²"}, {Name: "b", Unit: "m/s²"}},
 		Make:    p.make,
 	}
 }
@@ -122,7 +122,7 @@ func (p pierRecord) recording() Recording {
 func (p pierRecord) startsRecording() Recording {
 	return Recording{
 		ID: "starts", Title: "When the pump next door was switched on, by the clock of sensor a",
-		Columns: []Column{{"time", "s"}},
+		Columns: []Column{{Name: "time", Unit: "s"}},
 		Make:    func() ([][]float64, error) { return [][]float64{append([]float64(nil), p.starts...)}, nil },
 	}
 }
@@ -171,9 +171,9 @@ func (p pierRecord) clock() Question {
 		Solve:  delay(1),
 		U:      func() float64 { return p.delay()[1] },
 		Slips: []Slip{
-			{"the phase divided by f instead of 2πf", delay(2 * math.Pi), "A whole turn of the phase is 2π: φ = −2π f δ."},
-			{"a whole number of samples", whole(math.Floor), "Shifting by whole samples is too coarse here. How does the phase grow with the frequency?"},
-			{"a whole number of samples", whole(math.Ceil), "Shifting by whole samples is too coarse here. How does the phase grow with the frequency?"},
+			{Name: "the phase divided by f instead of 2πf", Value: delay(2 * math.Pi), Fix: "A whole turn of the phase is 2π: φ = −2π f δ."},
+			{Name: "a whole number of samples", Value: whole(math.Floor), Fix: "Shifting by whole samples is too coarse here. How does the phase grow with the frequency?"},
+			{Name: "a whole number of samples", Value: whole(math.Ceil), Fix: "Shifting by whole samples is too coarse here. How does the phase grow with the frequency?"},
 		},
 		Range: [2]float64{0.06, 0.14},
 		Hints: [2]string{"Plot the phase of H1 against the frequency: a straight line. What is its slope?", "φ = −2π f δ. Fit the slope through zero between 0.1 and 3.5 Hz; the scatter about the line gives its uncertainty."},
@@ -220,9 +220,9 @@ func (p pierRecord) selfNoise() Question {
 		Solve:  pierValue(level),
 		U:      func() float64 { return level() / (2 * math.Sqrt((pierHigh-pierLow)*pierSamples/pierRate)) },
 		Slips: []Slip{
-			{"the noise of both sensors together", pierValue(shared), "1 − γ² (or the difference of the two) counts the noise of both. One of them?"},
-			{"the difference of two records that are out of step", pierValue(difference), "The clocks differ: sample by sample the ground does not cancel.\nThe coherence does not mind."},
-			{"a two-sided density", pierValue(func() float64 { return level() / math.Sqrt2 }), "Densities here are one-sided: all of the power lies above zero frequency."},
+			{Name: "the noise of both sensors together", Value: pierValue(shared), Fix: "1 − γ² (or the difference of the two) counts the noise of both. One of them?"},
+			{Name: "the difference of two records that are out of step", Value: pierValue(difference), Fix: "The clocks differ: sample by sample the ground does not cancel.\nThe coherence does not mind."},
+			{Name: "a two-sided density", Value: pierValue(func() float64 { return level() / math.Sqrt2 }), Fix: "Densities here are one-sided: all of the power lies above zero frequency."},
 		},
 		Range: [2]float64{2.6e-8, 5.6e-8},
 		Hints: [2]string{"Pair.SelfNoise() gives the power density of one sensor's own noise, bin by bin. Average it over the band.", "A power density averaged over the bandwidth B and the time T has about B·T independent values here; the relative u of its root is about 1/(2√(BT))."},
@@ -262,9 +262,9 @@ func (p pierRecord) resonance() Question {
 			return r.U[fit.Period] / (r.P[fit.Period] * r.P[fit.Period])
 		},
 		Slips: []Slip{
-			{"half a period taken for one", f(2), "A period is from crest to crest, not from one zero to the next."},
-			{"the angular frequency", f(2 * math.Pi), "f = 1/T, in Hz. ω = 2πf is in rad/s."},
-			{"the period given for the frequency", pierValue(func() float64 { return p.ring().P[fit.Period] }), "f = 1/T."},
+			{Name: "half a period taken for one", Value: f(2), Fix: "A period is from crest to crest, not from one zero to the next."},
+			{Name: "the angular frequency", Value: f(2 * math.Pi), Fix: "f = 1/T, in Hz. ω = 2πf is in rad/s."},
+			{Name: "the period given for the frequency", Value: pierValue(func() float64 { return p.ring().P[fit.Period] }), Fix: "f = 1/T."},
 		},
 		Range: [2]float64{3, 6},
 		Hints: [2]string{"Average what follows all the starts: signal.StackAt. What is not tied to the pump averages away.", "Take the microseism off first with signal.HighPass(2, 1, 20) and ZeroPhase, then fit.DampedOscillation to the stack, from 0.25 s after the start."},
@@ -293,8 +293,8 @@ func (p pierRecord) quality() Question {
 			return q(1)(nil) * rel
 		},
 		Slips: []Slip{
-			{"the decay time over the period, without π", q(1 / math.Pi), "Q is 2π times the energy over its loss in a period, and energy falls twice as fast as amplitude."},
-			{"the decay time taken for that of the energy", q(2), "fit.DecayTime belongs to the amplitude: Q = π f τ with that."},
+			{Name: "the decay time over the period, without π", Value: q(1 / math.Pi), Fix: "Q is 2π times the energy over its loss in a period, and energy falls twice as fast as amplitude."},
+			{Name: "the decay time taken for that of the energy", Value: q(2), Fix: "fit.DecayTime belongs to the amplitude: Q = π f τ with that."},
 		},
 		Range: [2]float64{18, 60},
 		Hints: [2]string{"The amplitude falls to 1/e in the time τ; the fit gives τ and T.", "Q = π f τ. Relative uncertainties of τ and T in quadrature; one of them hardly counts."},

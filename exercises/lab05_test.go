@@ -16,7 +16,7 @@ func TestPierAgainstItsTruth(t *testing.T) {
 	const sheets = 40
 	pulls := map[string][]float64{}
 	for n := range sheets {
-		d := &Draw{lab: sideBySide.ID, code: NumberedCode(sideBySide.ID, n)}
+		d := sideBySide.Draw(NumberedCode(sideBySide.ID, n))
 		p, e := drawPier(d), drawEvening(d)
 		add := func(name string, got, u, truth float64) { pulls[name] = append(pulls[name], (got-truth)/u) }
 		add("delay", p.delay()[0], p.delay()[1], p.late)

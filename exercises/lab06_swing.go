@@ -90,7 +90,7 @@ func (s passingSwing) analysis() pendulum.Analysis {
 func (s passingSwing) recording(shaker bool) Recording {
 	r := Recording{
 		ID: "swing", Title: "A vertical sensor below a swinging ball, and a reference sensor in the next room; release at time 0",
-		Columns: []Column{{"time", "s"}, {"test", "m/s²"}, {"reference", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "test", Unit: "m/s²"}, {Name: "reference", Unit: "m/s²"}},
 	}
 	which := s.make[0]
 	if shaker {
@@ -133,8 +133,8 @@ func (s passingSwing) amplitude() Question {
 		Solve: s.linePair(0, 1),
 		U:     s.lineU(0),
 		Slips: []Slip{
-			{"the rms given for the amplitude", s.linePair(0, math.Sqrt2/2), "The amplitude is zero to peak."},
-			{"from trough to crest", s.linePair(0, 2), "The amplitude counts from zero to peak."},
+			{Name: "the rms given for the amplitude", Value: s.linePair(0, math.Sqrt2/2), Fix: "The amplitude is zero to peak."},
+			{Name: "from trough to crest", Value: s.linePair(0, 2), Fix: "The amplitude counts from zero to peak."},
 		},
 		Range: [2]float64{3e-10, 2.6e-9},
 		Hints: [2]string{"signal.Subtract on the part before release, then signal.LockIn at 2/T on what is left. T is that of a wide swing and of a ball that is no point.", "pendulum.Analysis does all of it: Detect(...).Lines[1] is the line at 2/T with its uncertainty."},
@@ -153,8 +153,8 @@ func (s passingSwing) floorLine() Question {
 		Solve:  s.linePair(1, 1),
 		U:      s.lineU(1),
 		Slips: []Slip{
-			{"the rms given for the amplitude", s.linePair(1, math.Sqrt2/2), "The amplitude is zero to peak."},
-			{"from trough to crest", s.linePair(1, 2), "The amplitude counts from zero to peak."},
+			{Name: "the rms given for the amplitude", Value: s.linePair(1, math.Sqrt2/2), Fix: "The amplitude is zero to peak."},
+			{Name: "from trough to crest", Value: s.linePair(1, 2), Fix: "The amplitude counts from zero to peak."},
 		},
 		Range: [2]float64{2e-10, 2.2e-9},
 		Hints: [2]string{"The same steps as for the swing, with the other recording.", "Detect(...).Lines[1] of the recording \"shaker\"."},
@@ -183,11 +183,11 @@ func (s passingSwing) mass() Question {
 			return math.Hypot(noise(), geometry)
 		},
 		Slips: []Slip{
-			{"the motion of the floor left in", combine(func(swing, _ float64) float64 { return swing }), "Part of the line is the floor, which the swing shakes. Which recording shows that part alone?"},
-			{"the floor's part taken with the wrong sign", combine(func(swing, shaker float64) float64 { return swing + shaker }), "What the shaker shows is in the swing too: take it off, sign included.\nLook at the phases of the two lines."},
+			{Name: "the motion of the floor left in", Value: combine(func(swing, _ float64) float64 { return swing }), Fix: "Part of the line is the floor, which the swing shakes. Which recording shows that part alone?"},
+			{Name: "the floor's part taken with the wrong sign", Value: combine(func(swing, shaker float64) float64 { return swing + shaker }), Fix: "What the shaker shows is in the swing too: take it off, sign included.\nLook at the phases of the two lines."},
 		},
 		USlips: []Slip{
-			{"the noise of one recording only", pierValue(func() float64 { return s.detect[0]().UNoise }), "Both recordings have noise, and the distance is known to a few millimetres only."},
+			{Name: "the noise of one recording only", Value: pierValue(func() float64 { return s.detect[0]().UNoise }), Fix: "Both recordings have noise, and the distance is known to a few millimetres only."},
 		},
 		Range: [2]float64{10.5, 22},
 		Hints: [2]string{"Detect on the swing gives an apparent mass. What does the same analysis say of the shaker?", "Swing less shaker. The noise of the two (UNoise) in quadrature; the distance and the amplitude are the same for both, so their part scales with the difference."},

@@ -15,7 +15,7 @@ func TestPassingAgainstItsTruth(t *testing.T) {
 	const sheets = 30
 	var pulls []float64
 	for n := range sheets {
-		d := &Draw{lab: passingPendulum.ID, code: NumberedCode(passingPendulum.ID, n)}
+		d := passingPendulum.Draw(NumberedCode(passingPendulum.ID, n))
 		s := drawPassing(d).swing(d)
 		made := s.p.Bob.Mass
 		swing, shaker := s.detect[0](), s.detect[1]()

@@ -75,7 +75,7 @@ func (r liftRide) record(d *Draw) (out rideData) {
 func (r liftRide) recording() Recording {
 	return Recording{
 		ID: "lift", Title: "An accelerometer on the floor of the lift: a ride from the basement",
-		Columns: []Column{{"time", "s"}, {"reading", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "reading", Unit: "m/s²"}},
 		Make:    func() ([][]float64, error) { x := r.data(); return [][]float64{x.t, x.reading}, nil },
 	}
 }
@@ -166,9 +166,9 @@ func (r liftRide) speedQuestion() Question {
 		Solve: func(Known) float64 { return s().speed },
 		U:     func() float64 { return s().uSpeed },
 		Slips: []Slip{
-			{"9.81 m/s² taken for the zero", raw(liftGravity), "The reading at rest is not 9.81 here. Which stretches of the recording tell what it is?"},
-			{"gravity left in", raw(0), "What the accelerometer reads at rest is not a change of speed: take it off first."},
-			{"the readings added up without their time", func(Known) float64 { return s().speed / rideStep }, "A reading of a m/s² changes the speed by a times the time it lasts."},
+			{Name: "9.81 m/s² taken for the zero", Value: raw(liftGravity), Fix: "The reading at rest is not 9.81 here. Which stretches of the recording tell what it is?"},
+			{Name: "gravity left in", Value: raw(0), Fix: "What the accelerometer reads at rest is not a change of speed: take it off first."},
+			{Name: "the readings added up without their time", Value: func(Known) float64 { return s().speed / rideStep }, Fix: "A reading of a m/s² changes the speed by a times the time it lasts."},
 		},
 		Range: [2]float64{1.0, 1.8},
 		Hints: [2]string{"The mean reading at rest is the zero. The speed is the sum of (reading − zero) times 0.02 s.", "Uncertainty: n readings scatter by σ each, so their sum by σ√n; and the zero's own uncertainty acts on all n alike."},
@@ -188,8 +188,8 @@ func (r liftRide) heightQuestion() Question {
 		Solve:  func(Known) float64 { return s().way },
 		U:      func() float64 { return s().uWay },
 		Slips: []Slip{
-			{"the stretch without readings left out", func(Known) float64 { return r.heightClosed() }, "Look at the step from each time to the next: for some seconds nothing was recorded,\nbut the lift did not wait."},
-			{"9.81 m/s² taken for the zero", func(Known) float64 { return r.sum(liftGravity, 0, 0, rideRest, r.after, false).way }, "The reading at rest is not 9.81 here. Which stretches of the recording tell what it is?"},
+			{Name: "the stretch without readings left out", Value: func(Known) float64 { return r.heightClosed() }, Fix: "Look at the step from each time to the next: for some seconds nothing was recorded,\nbut the lift did not wait."},
+			{Name: "9.81 m/s² taken for the zero", Value: func(Known) float64 { return r.sum(liftGravity, 0, 0, rideRest, r.after, false).way }, Fix: "The reading at rest is not 9.81 here. Which stretches of the recording tell what it is?"},
 		},
 		Range: [2]float64{13, 37},
 		Hints: [2]string{"Are the times really 0.02 s apart everywhere?", "A reading adds (f − zero) Δt to the speed, and that speed is kept for the time that is left: height = Σ (f − zero) Δt · (end − t)."},
@@ -215,8 +215,8 @@ func (r liftRide) storeysQuestion() Question {
 		Unit:   "1", Tol: judge.Tolerance{Abs: 0.2, Why: "a whole number; a quotient of heights that was not rounded may stand off it by the uncertainty of the height"},
 		Solve: func(k Known) float64 { return count(k["height"]) },
 		Slips: []Slip{
-			{"floors counted in place of the steps between them", func(k Known) float64 { return count(k["height"]) + 1 }, "From the basement to the floor above it is one storey, though two floors are seen."},
-			{"the stretch without readings left out", func(Known) float64 { return count(r.heightClosed()) }, "Look at the step from each time to the next: for some seconds nothing was recorded,\nbut the lift did not wait."},
+			{Name: "floors counted in place of the steps between them", Value: func(k Known) float64 { return count(k["height"]) + 1 }, Fix: "From the basement to the floor above it is one storey, though two floors are seen."},
+			{Name: "the stretch without readings left out", Value: func(Known) float64 { return count(r.heightClosed()) }, Fix: "Look at the step from each time to the next: for some seconds nothing was recorded,\nbut the lift did not wait."},
 		},
 		Range:     [2]float64{5, 9},
 		Hints:     [2]string{"How many times does the storey go into your height?", "Your height divided by the height of one storey, rounded to a whole number."},
@@ -262,7 +262,7 @@ func drawClocks(d *Draw) liftClocks {
 func (c liftClocks) recording() Recording {
 	return Recording{
 		ID: "clocks", Title: "Two clocks, one above the other: how much faster the upper one ran",
-		Columns: []Column{{"run", "1"}, {"difference", "1"}, {"u", "1"}},
+		Columns: []Column{{Name: "run", Unit: "1"}, {Name: "difference", Unit: "1"}, {Name: "u", Unit: "1"}},
 		Make: func() ([][]float64, error) {
 			x := c.data()
 			run := make([]float64, clockRuns)
@@ -300,14 +300,14 @@ func (c liftClocks) question() Question {
 		Solve: func(Known) float64 { return metres(m().Value) },
 		U:     func() float64 { return metres(math.Hypot(m().U, c.systematic)) },
 		Slips: []Slip{
-			{"the run that went wrong kept", func(Known) float64 { return metres(c.mean(true).Value) }, "One run lies hundreds of its uncertainties from all others: something else happened there."},
-			{"the difference taken as there and back", func(Known) float64 { return metres(m().Value) / 2 }, "The clocks are compared at one moment, one with the other: g h/c², once."},
+			{Name: "the run that went wrong kept", Value: func(Known) float64 { return metres(c.mean(true).Value) }, Fix: "One run lies hundreds of its uncertainties from all others: something else happened there."},
+			{Name: "the difference taken as there and back", Value: func(Known) float64 { return metres(m().Value) / 2 }, Fix: "The clocks are compared at one moment, one with the other: g h/c², once."},
 		},
 		USlips: []Slip{
-			{"the systematic part left out", func(Known) float64 { return metres(m().U) }, "A systematic uncertainty is the same in all runs: averaging does not make it smaller."},
-			{"the systematic part averaged like noise", func(Known) float64 {
+			{Name: "the systematic part left out", Value: func(Known) float64 { return metres(m().U) }, Fix: "A systematic uncertainty is the same in all runs: averaging does not make it smaller."},
+			{Name: "the systematic part averaged like noise", Value: func(Known) float64 {
 				return metres(math.Hypot(m().U, c.systematic/math.Sqrt(clockRuns-1)))
-			}, "A systematic uncertainty is the same in all runs: averaging does not make it smaller."},
+			}, Fix: "A systematic uncertainty is the same in all runs: averaging does not make it smaller."},
 		},
 		Range: [2]float64{5.8, 15.2},
 		Hints: [2]string{"Plot difference against run. Then the weighted mean of what is sound: fit.WeightedMean.", "u of the mean and the systematic part in quadrature; equivalence.HeightOf turns fraction and uncertainty into metres."},

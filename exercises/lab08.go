@@ -45,9 +45,9 @@ func fallPendulums(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.01, Why: "η ≈ −2ΔT/T to first order, and two digits carried"},
 		Solve: valueOf(eta),
 		Slips: []Slip{
-			{"a factor 2 too few", valueOf(eta / 2), "The acceleration goes with the square of the time: a = 4π²L/T².\nOr was the difference divided by the sum, and not by the mean?"},
-			{"the root for the square", valueOf(eta / 4), "T goes with the root of L/a, so a goes with 1/T²."},
-			{"the difference in seconds not divided by the time", valueOf(-longer), "η is a ratio: a difference of accelerations over their mean."},
+			{Name: "a factor 2 too few", Value: valueOf(eta / 2), Fix: "The acceleration goes with the square of the time: a = 4π²L/T².\nOr was the difference divided by the sum, and not by the mean?"},
+			{Name: "the root for the square", Value: valueOf(eta / 4), Fix: "T goes with the root of L/a, so a goes with 1/T²."},
+			{Name: "the difference in seconds not divided by the time", Value: valueOf(-longer), Fix: "η is a ratio: a difference of accelerations over their mean."},
 		},
 		Range:     [2]float64{-1.9e-3, -1.5e-4},
 		Hints:     [2]string{"How does the acceleration follow from the period? T = 2π √(L/a).", "a goes with 1/T². Which of the two then falls with the smaller acceleration?"},
@@ -72,10 +72,10 @@ func fallDrive(latitude float64) Question {
 		Unit:   "mm/s²", Tol: judge.Tolerance{Rel: 0.006, Why: "a sphere is 0.3 % low or high; three digits carried"},
 		Solve: valueOf(drive),
 		Slips: []Slip{
-			{"sin 2φ without the half", valueOf(2 * drive), "sin φ cos φ is half of sin 2φ."},
-			{"the part along the plumb line", valueOf(drive / math.Tan(phi)), "The centrifugal acceleration ω²R cos φ points away from the axis. Which part of it lies across the plumb line?"},
-			{"the whole centrifugal acceleration", valueOf(drive / math.Sin(phi)), "Only its part across the plumb line counts: one more factor."},
-			{"the attraction itself", valueOf(earthGM / (6378e3 * 6378e3)), "Almost all of the attraction is along the plumb line, where the fibre holds against it."},
+			{Name: "sin 2φ without the half", Value: valueOf(2 * drive), Fix: "sin φ cos φ is half of sin 2φ."},
+			{Name: "the part along the plumb line", Value: valueOf(drive / math.Tan(phi)), Fix: "The centrifugal acceleration ω²R cos φ points away from the axis. Which part of it lies across the plumb line?"},
+			{Name: "the whole centrifugal acceleration", Value: valueOf(drive / math.Sin(phi)), Fix: "Only its part across the plumb line counts: one more factor."},
+			{Name: "the attraction itself", Value: valueOf(earthGM / (6378e3 * 6378e3)), Fix: "Almost all of the attraction is along the plumb line, where the fibre holds against it."},
 		},
 		Range:     [2]float64{0.0135, 0.0172},
 		Hints:     [2]string{"Attraction and centrifugal acceleration add up to the plumb line: across it they are equal and opposite.", "The centrifugal acceleration is ω² times the distance from the axis, R cos φ; its part across the plumb line has a factor sin φ."},
@@ -128,10 +128,10 @@ func fallSun(d *Draw) Question {
 		Unit:   "mm/s²", Tol: judge.Tolerance{Rel: 0.006, Why: "G M and distance as books round them; three digits carried"},
 		Solve: valueOf(east),
 		Slips: []Slip{
-			{"the declination left out", valueOf(sunAmplitude(0)), "The east part is that of the pull's component in the plane of the equator."},
-			{"the north part for the east part", valueOf(north), "The latitude plays no role for the east part: east is the same direction for all places on a meridian."},
-			{"the sine of the declination", valueOf(sunAmplitude(0) * math.Sin(declination*math.Pi/180)), "That part points along the Earth's axis, and does not change over the day."},
-			{"the tide of the Sun", valueOf(2 * 1.327e20 * earthRadius / math.Pow(1.496e11, 3)), "A balance that compares materials is driven by the pull itself, GM/d², not by its difference over the Earth."},
+			{Name: "the declination left out", Value: valueOf(sunAmplitude(0)), Fix: "The east part is that of the pull's component in the plane of the equator."},
+			{Name: "the north part for the east part", Value: valueOf(north), Fix: "The latitude plays no role for the east part: east is the same direction for all places on a meridian."},
+			{Name: "the sine of the declination", Value: valueOf(sunAmplitude(0) * math.Sin(declination*math.Pi/180)), Fix: "That part points along the Earth's axis, and does not change over the day."},
+			{Name: "the tide of the Sun", Value: valueOf(2 * 1.327e20 * earthRadius / math.Pow(1.496e11, 3)), Fix: "A balance that compares materials is driven by the pull itself, GM/d², not by its difference over the Earth."},
 		},
 		Range:     [2]float64{5.4e-3, 5.8e-3},
 		Hints:     [2]string{"The whole pull is GM/d². It has one part along the Earth's axis and one in the plane of the equator.", "Only the part in the plane of the equator swings from east to west over the day: GM/d² times the cosine of the declination."},
@@ -168,9 +168,9 @@ func fallBend(d *Draw, latitude float64) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.012, Why: "the tolerance of the drive (0.6 %) and three digits carried"},
 		Solve: eta(difference),
 		Slips: []Slip{
-			{"divided by g", valueOf(difference / 9.81), "Only the part of the attraction across the plumb line drives the balance: divide by that."},
-			{"one arm too few", eta(difference * b.Arm), "A torque is a force times an arm: κθ = m b Δa."},
-			{"the full length for the arm", eta(difference / 2), "b is from the fibre to the centre of one mass."},
+			{Name: "divided by g", Value: valueOf(difference / 9.81), Fix: "Only the part of the attraction across the plumb line drives the balance: divide by that."},
+			{Name: "one arm too few", Value: eta(difference * b.Arm), Fix: "A torque is a force times an arm: κθ = m b Δa."},
+			{Name: "the full length for the arm", Value: eta(difference / 2), Fix: "b is from the fibre to the centre of one mass."},
 		},
 		Range:     [2]float64{1e-13, 6e-11},
 		Hints:     [2]string{"Torque first: κ θ. What difference of accelerations, acting on masses at b and −b, makes it?", "Δa = κ θ/(m b); η = Δa over the part of the attraction that drives."},
@@ -237,14 +237,14 @@ func fallInStep(d *Draw) Question {
 		Function: &Function{
 			Name: "inStep", Signature: judge.SliceToOne, Calls: calls, Right: one(2, math.Sin),
 			Slips: []FunctionSlip{
-				{"half of the amplitude", one(1, math.Sin), "The mean of sin² is one half: the mean of reading times sine is half of the amplitude."},
-				{"the cosine for the sine", one(2, math.Cos), "At the angle 0 the wanted part is 0, not largest."},
-				{"the angle in degrees", func(x []float64) []float64 {
+				{Name: "half of the amplitude", F: one(1, math.Sin), Fix: "The mean of sin² is one half: the mean of reading times sine is half of the amplitude."},
+				{Name: "the cosine for the sine", F: one(2, math.Cos), Fix: "At the angle 0 the wanted part is 0, not largest."},
+				{Name: "the angle in degrees", F: func(x []float64) []float64 {
 					return []float64{inStep(x, 2, func(p float64) float64 { return math.Sin(p * 180 / math.Pi) })}
-				}, "math.Sin wants radians."},
-				{"sine and cosine together", func(x []float64) []float64 {
+				}, Fix: "math.Sin wants radians."},
+				{Name: "sine and cosine together", F: func(x []float64) []float64 {
 					return []float64{math.Hypot(inStep(x, 2, math.Sin), inStep(x, 2, math.Cos))}
-				}, "Only the part in step with the sine of the angle is wanted, and it may be negative."},
+				}, Fix: "Only the part in step with the sine of the angle is wanted, and it may be negative."},
 			},
 		},
 		Hints:     [2]string{"Multiply every reading by the sine of its angle and take the mean. What does sin α · sin α average to over whole turns?", "A = 2/n times the sum of x[i] · sin(2πi/24): everything else averages to nothing over whole turns."},
@@ -265,9 +265,9 @@ func fallLimit(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.02, Why: "a limit is stated with two digits"},
 		Solve: valueOf(limit),
 		Slips: []Slip{
-			{"the estimate left out", valueOf(1.96 * u * 1e-13), "The distribution stands about the estimate, not about 0: more of it lies outside on one side."},
-			{"the estimate and 1.96 u added", valueOf((math.Abs(eta) + 1.96*u) * 1e-13), "That interval, seen from 0, leaves 2.5 % outside on one side and hardly anything on the other: it holds more than 95 %."},
-			{"one standard uncertainty for the limit", valueOf(u * 1e-13), "From −u to u there are about two thirds of a distribution about 0, and less of this one."},
+			{Name: "the estimate left out", Value: valueOf(1.96 * u * 1e-13), Fix: "The distribution stands about the estimate, not about 0: more of it lies outside on one side."},
+			{Name: "the estimate and 1.96 u added", Value: valueOf((math.Abs(eta) + 1.96*u) * 1e-13), Fix: "That interval, seen from 0, leaves 2.5 % outside on one side and hardly anything on the other: it holds more than 95 %."},
+			{Name: "one standard uncertainty for the limit", Value: valueOf(u * 1e-13), Fix: "From −u to u there are about two thirds of a distribution about 0, and less of this one."},
 		},
 		Range:     [2]float64{2.4e-13, 1e-12},
 		Hints:     [2]string{"How much of the distribution lies between −L and L? Two values of the error function, for the distances from the estimate to L and to −L.", "equivalence.Limit does that; or try values of L until the share is 0.95."},
@@ -296,10 +296,10 @@ func fallGradient(d *Draw) Question {
 		Unit:   "pN m", Tol: judge.Tolerance{Rel: 0.015, Why: "the exact torque is within 1 % of the first term; three digits carried"},
 		Solve: valueOf(torque),
 		Slips: []Slip{
-			{"a factor 2 too few", valueOf(torque / 2), "sin α cos α is half of sin 2α, but there are two masses, and both are pulled the same way round."},
-			{"a factor 3 too few", valueOf(torque / 3), "The gradient along the line to the person is 2GM/d³ and across it −GM/d³: both turn the beam."},
-			{"the square of the distance", valueOf(torque * distance), "A difference of pulls falls with the cube of the distance."},
-			{"the full length for the arm", valueOf(4 * torque), "b is from the fibre to the centre of one mass."},
+			{Name: "a factor 2 too few", Value: valueOf(torque / 2), Fix: "sin α cos α is half of sin 2α, but there are two masses, and both are pulled the same way round."},
+			{Name: "a factor 3 too few", Value: valueOf(torque / 3), Fix: "The gradient along the line to the person is 2GM/d³ and across it −GM/d³: both turn the beam."},
+			{Name: "the square of the distance", Value: valueOf(torque * distance), Fix: "A difference of pulls falls with the cube of the distance."},
+			{Name: "the full length for the arm", Value: valueOf(4 * torque), Fix: "b is from the fibre to the centre of one mass."},
 		},
 		Range:     [2]float64{3e-14, 3e-12},
 		Hints:     [2]string{"Expand the pull GM/r² about the fibre: a gradient of 2GM/d³ along the line to the person, −GM/d³ across it.", "Torque = 2 m b² · (3GM/d³) sin α cos α, with α the angle between beam and person."},
@@ -324,9 +324,9 @@ func fallCombine(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.015, Why: "two digits are stated"},
 		Solve: valueOf(inQuadrature(stat, syst) * 1e-15),
 		Slips: []Slip{
-			{"added straight, not in quadrature", valueOf((stat + syst) * 1e-15), "Independent uncertainties add as squares; take the root of the sum."},
-			{"the larger one alone", valueOf(stat * 1e-15), "The smaller one adds something too: as squares."},
-			{"subtracted in quadrature", valueOf(math.Sqrt(stat*stat-syst*syst) * 1e-15), "Two uncertainties never make a smaller one."},
+			{Name: "added straight, not in quadrature", Value: valueOf((stat + syst) * 1e-15), Fix: "Independent uncertainties add as squares; take the root of the sum."},
+			{Name: "the larger one alone", Value: valueOf(stat * 1e-15), Fix: "The smaller one adds something too: as squares."},
+			{Name: "subtracted in quadrature", Value: valueOf(math.Sqrt(stat*stat-syst*syst) * 1e-15), Fix: "Two uncertainties never make a smaller one."},
 		},
 		Range:     [2]float64{2.5e-15, 4e-15},
 		Hints:     [2]string{"Squares add.", "The root of the sum of both squares."},

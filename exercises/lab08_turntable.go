@@ -58,7 +58,7 @@ func drawTurntable(d *Draw, latitude float64) turntable {
 				return r
 			}
 		}
-		panic(fmt.Sprintf("lab 08: no knock shows on sheet %s", d.code))
+		panic(fmt.Sprintf("lab 08: no knock shows on sheet %s", d.Code()))
 	})
 	s.whole = sync.OnceValue(func() float64 { r := s.make(); return fitTurn(r.t, r.reading).sine })
 	return s
@@ -106,7 +106,7 @@ func fitTurn(t, x []float64) turnPart {
 func (s turntable) recording() Recording {
 	return Recording{
 		ID: "turntable", Title: "A balance with two materials on a turntable, two days",
-		Columns: []Column{{"time", "s"}, {"reading", "m/s²"}, {"tilt", "rad"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "reading", Unit: "m/s²"}, {Name: "tilt", Unit: "rad"}},
 		Make:    func() ([][]float64, error) { r := s.make(); return [][]float64{r.t, r.reading, r.tilt}, nil },
 	}
 }
@@ -130,9 +130,9 @@ func (s turntable) turnQuestion() Question {
 		Solve: func(Known) float64 { return s.reading().sine },
 		U:     func() float64 { return s.reading().u },
 		Slips: []Slip{
-			{"the whole recording fitted", func(Known) float64 { return s.whole() }, "Plot the readings: something happened to the offset. A step holds all frequencies,\nalso that of the turning."},
-			{"what comes twice a turn", func(Known) float64 { return s.reading().twice }, "Twice a turn is the pull of the cabinet. A difference of the materials comes once a turn."},
-			{"sine and cosine together", func(Known) float64 { return math.Hypot(s.reading().sine, s.reading().cosine) }, "A difference of the materials would be in step with the sine alone."},
+			{Name: "the whole recording fitted", Value: func(Known) float64 { return s.whole() }, Fix: "Plot the readings: something happened to the offset. A step holds all frequencies,\nalso that of the turning."},
+			{Name: "what comes twice a turn", Value: func(Known) float64 { return s.reading().twice }, Fix: "Twice a turn is the pull of the cabinet. A difference of the materials comes once a turn."},
+			{Name: "sine and cosine together", Value: func(Known) float64 { return math.Hypot(s.reading().sine, s.reading().cosine) }, Fix: "A difference of the materials would be in step with the sine alone."},
 		},
 		Range:     [2]float64{0.5 * pm, 2.6 * pm},
 		Hints:     [2]string{"Look at the plot of the readings first, and stop before whatever disturbed them.", "equivalence.FitModulation with two harmonics: Sine[0] and USine[0] are what is asked for."},
@@ -150,9 +150,9 @@ func (s turntable) leanQuestion() Question {
 		Solve:  func(Known) float64 { return s.tilt().sine },
 		U:      func() float64 { return s.tilt().u },
 		Slips: []Slip{
-			{"sine and cosine together", func(Known) float64 { return math.Hypot(s.tilt().sine, s.tilt().cosine) }, "Only the part in step with the sine can pass for a difference of the materials."},
-			{"the cosine for the sine", func(Known) float64 { return s.tilt().cosine }, "At t = 0 the wanted part is 0."},
-			{"from peak to peak", func(Known) float64 { return 2 * s.tilt().sine }, "An amplitude is from zero to peak."},
+			{Name: "sine and cosine together", Value: func(Known) float64 { return math.Hypot(s.tilt().sine, s.tilt().cosine) }, Fix: "Only the part in step with the sine can pass for a difference of the materials."},
+			{Name: "the cosine for the sine", Value: func(Known) float64 { return s.tilt().cosine }, Fix: "At t = 0 the wanted part is 0."},
+			{Name: "from peak to peak", Value: func(Known) float64 { return 2 * s.tilt().sine }, Fix: "An amplitude is from zero to peak."},
 		},
 		Range:     [2]float64{4e-6, 9e-6},
 		Hints:     [2]string{"The same fit as for the reading, with the other column.", "Sine[0] and USine[0] of the fit of the tilt."},
@@ -175,8 +175,8 @@ func (s turntable) etaQuestion() Question {
 			return inQuadrature(s.reading().u, s.c*s.tilt().u, s.tilt().sine*s.uC) / acrossPlumb(s.latitude)
 		},
 		Slips: []Slip{
-			{"the tilt left in", eta(0), "The tilt comes once a turn too: take from the reading what it makes of it."},
-			{"the tilt added", eta(-1), "The reading holds the tilt's part already: it must be taken away."},
+			{Name: "the tilt left in", Value: eta(0), Fix: "The tilt comes once a turn too: take from the reading what it makes of it."},
+			{Name: "the tilt added", Value: eta(-1), Fix: "The reading holds the tilt's part already: it must be taken away."},
 		},
 		Range: [2]float64{-3e-11, 3e-11},
 		Hints: [2]string{"Reading less (feedthrough × tilt), both the parts in the sine. Then divide by what drives the balance.", "Three terms in quadrature: u of the reading, feedthrough × u of the tilt, tilt × u of the feedthrough; all over the drive."},

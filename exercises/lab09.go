@@ -60,9 +60,9 @@ func tideOverhead(d *Draw) Question {
 		Unit:   "nm/s²", Tol: judge.Tolerance{Rel: 0.035, Why: "the first term is 2.5 % lower than the exact difference, and both are accepted"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the pull itself, not its difference", valueOf(tideMoonGM / (distance * distance)), "The Earth's centre is pulled too, and the Earth falls with it. What is left is the difference."},
-			{"a factor 2 too few", valueOf(right / 2), "How does GM/d² change when d changes a little? The square gives a factor."},
-			{"a factor 2 too many", valueOf(2 * right), "From the surface to the centre is one radius, not the diameter."},
+			{Name: "the pull itself, not its difference", Value: valueOf(tideMoonGM / (distance * distance)), Fix: "The Earth's centre is pulled too, and the Earth falls with it. What is left is the difference."},
+			{Name: "a factor 2 too few", Value: valueOf(right / 2), Fix: "How does GM/d² change when d changes a little? The square gives a factor."},
+			{Name: "a factor 2 too many", Value: valueOf(2 * right), Fix: "From the surface to the centre is one radius, not the diameter."},
 		},
 		Range:     [2]float64{8.5e-7, 1.6e-6},
 		Hints:     [2]string{"The pull is GM/d². You stand nearer by one radius R than the centre does.", "The change of GM/d² over a small step R is 2GM R/d³."},
@@ -104,9 +104,9 @@ func tideSize(d *Draw) Question {
 		Unit:   "nm/s²", Tol: judge.Tolerance{Rel: 0.045, Why: "the first term is up to 3.5 % off the exact difference at these angles, and both are accepted"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the altitude for the zenith angle", valueOf(at(tideFirstOrder, 90-zenith)), "The angle counts from the zenith: 0 is overhead, 90° is the horizon."},
-			{"the −1 left out", valueOf(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3)), "On a ring around the Earth the Moon's pull presses inward: 3 cos² z − 1."},
-			{"the pull itself, not its difference", valueOf(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180)), "The Earth's centre is pulled too, and the Earth falls with it. What is left is the difference."},
+			{Name: "the altitude for the zenith angle", Value: valueOf(at(tideFirstOrder, 90-zenith)), Fix: "The angle counts from the zenith: 0 is overhead, 90° is the horizon."},
+			{Name: "the −1 left out", Value: valueOf(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3)), Fix: "On a ring around the Earth the Moon's pull presses inward: 3 cos² z − 1."},
+			{Name: "the pull itself, not its difference", Value: valueOf(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180)), Fix: "The Earth's centre is pulled too, and the Earth falls with it. What is left is the difference."},
 		},
 		Range:     [2]float64{-7e-7, -2.5e-7},
 		Hints:     [2]string{"Overhead the tide is 2GMR/d³ upward; at the horizon it is half of that, and which way?", "To first order (GMR/d³)(3 cos² z − 1)."},
@@ -140,12 +140,12 @@ func tidePull(d *Draw) Question {
 			Name: "upward", Signature: judge.TwoToOne, Calls: calls,
 			Right: two(func(z, d float64) float64 { return tideUpward(tideMoonGM, d, tideRadius, z) }),
 			Slips: []FunctionSlip{
-				{"the first term only", two(func(z, d float64) float64 { return tideFirstOrder(tideMoonGM, d, tideRadius, z) }), "That is the first term in R/d. Here the whole difference is wanted."},
-				{"the pull at the centre not taken off", two(pull), "The Earth's centre is pulled too, and the Earth falls with it: take that off."},
-				{"downward positive", two(func(z, d float64) float64 { return -tideUpward(tideMoonGM, d, tideRadius, z) }), "With the Moon overhead (z = 0) the upward tide is positive."},
-				{"the Moon's distance taken from the station", two(func(z, d float64) float64 {
+				{Name: "the first term only", F: two(func(z, d float64) float64 { return tideFirstOrder(tideMoonGM, d, tideRadius, z) }), Fix: "That is the first term in R/d. Here the whole difference is wanted."},
+				{Name: "the pull at the centre not taken off", F: two(pull), Fix: "The Earth's centre is pulled too, and the Earth falls with it: take that off."},
+				{Name: "downward positive", F: two(func(z, d float64) float64 { return -tideUpward(tideMoonGM, d, tideRadius, z) }), Fix: "With the Moon overhead (z = 0) the upward tide is positive."},
+				{Name: "the Moon's distance taken from the station", F: two(func(z, d float64) float64 {
 					return tideMoonGM * (math.Cos(z)/math.Pow(d-tideRadius*math.Cos(z), 2) - math.Cos(z)/(d*d))
-				}), "The Moon's direction from your place is not quite that from the centre: use the vector from you to the Moon."},
+				}), Fix: "The Moon's direction from your place is not quite that from the centre: use the vector from you to the Moon."},
 			},
 		},
 		Hints:     [2]string{"From you to the Moon: (d sin z, d cos z − R). The pull along it falls with the square of its length.", "Upward part at your place: GM (d cos z − R)/r³ with r the distance from you; at the centre: GM cos z/d². Subtract."},
@@ -169,9 +169,9 @@ func tideSunAndMoon(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.035, Why: "the exact tide of the Moon is 2.5 % larger than its first term; both are accepted"},
 		Solve: valueOf(ratio(3)),
 		Slips: []Slip{
-			{"the pulls compared", valueOf(ratio(2)), "The Sun pulls at us far more than the Moon does. The tide is the change of the pull over the Earth: one more power of the distance."},
-			{"Moon over Sun", valueOf(1 / ratio(3)), "The question asks for the Sun's tide over the Moon's."},
-			{"the masses compared", valueOf(tideSunGM / tideMoonGM), "The distances count too: with which power?"},
+			{Name: "the pulls compared", Value: valueOf(ratio(2)), Fix: "The Sun pulls at us far more than the Moon does. The tide is the change of the pull over the Earth: one more power of the distance."},
+			{Name: "Moon over Sun", Value: valueOf(1 / ratio(3)), Fix: "The question asks for the Sun's tide over the Moon's."},
+			{Name: "the masses compared", Value: valueOf(tideSunGM / tideMoonGM), Fix: "The distances count too: with which power?"},
 		},
 		Range:     [2]float64{0.34, 0.56},
 		Hints:     [2]string{"Both tides are 2GMR/d³: what cancels?", "The ratio of the GM times the third power of the ratio of the distances."},
@@ -211,9 +211,9 @@ func tideSpring() Question {
 		Unit:   "d", Tol: judge.Tolerance{Rel: 0.004, Why: "three digits carried in a difference of frequencies"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"a factor 2 too many", valueOf(2 * right), "Both come twice a day: they are in step again when one has gained one of its own periods, not two."},
-			{"the difference of the periods", valueOf((moon - sun) * 3600), "Frequencies beat, not periods: 1/12 − 1/12.4206 per hour."},
-			{"the sum of the frequencies", valueOf(3600 / (1/moon + 1/sun)), "In step again means that one has gained a whole period on the other: the difference of the frequencies."},
+			{Name: "a factor 2 too many", Value: valueOf(2 * right), Fix: "Both come twice a day: they are in step again when one has gained one of its own periods, not two."},
+			{Name: "the difference of the periods", Value: valueOf((moon - sun) * 3600), Fix: "Frequencies beat, not periods: 1/12 − 1/12.4206 per hour."},
+			{Name: "the sum of the frequencies", Value: valueOf(3600 / (1/moon + 1/sun)), Fix: "In step again means that one has gained a whole period on the other: the difference of the frequencies."},
 		},
 		Range:     [2]float64{14.5 * 86400, 15 * 86400},
 		Hints:     [2]string{"How many periods of each fit into a time t? They are in step when the numbers differ by 1.", "1/T = 1/12 − 1/12.4206, in periods an hour."},
@@ -244,9 +244,9 @@ func tidePart(d *Draw) Question {
 		Unit:   "d", Tol: judge.Tolerance{Rel: 0.003, Why: "three digits carried; the periods have six"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"hours given for days", valueOf(right * 24), "The periods are in hours: divide by 24 for days."},
-			{"half of the time", valueOf(right / 2), "A gain of half a period is opposite in step: Rayleigh's rule wants a whole one."},
-			{"the sum of the frequencies", valueOf(3600 / (1/t1 + 1/t2)), "What one gains on the other is the difference of the frequencies."},
+			{Name: "hours given for days", Value: valueOf(right * 24), Fix: "The periods are in hours: divide by 24 for days."},
+			{Name: "half of the time", Value: valueOf(right / 2), Fix: "A gain of half a period is opposite in step: Rayleigh's rule wants a whole one."},
+			{Name: "the sum of the frequencies", Value: valueOf(3600 / (1/t1 + 1/t2)), Fix: "What one gains on the other is the difference of the frequencies."},
 		},
 		Range:     [2]float64{9 * 86400, 184 * 86400},
 		Hints:     [2]string{"How much does one gain on the other in an hour?", "1/T is the difference of both frequencies."},
@@ -288,7 +288,7 @@ var tideLines = sync.OnceValue(func() *earth.Analysis {
 func tideYear() Recording {
 	return Recording{
 		ID: "year", Title: "The tide of Moon and Sun on a rigid Earth at Ashgill Farm, hourly for 400 days from 1 January 2020",
-		Columns: []Column{{"time", "s"}, {"moon", "m/s²"}, {"sun", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "moon", Unit: "m/s²"}, {Name: "sun", Unit: "m/s²"}},
 		Make:    func() ([][]float64, error) { return tideTable(), nil },
 	}
 }
@@ -305,8 +305,8 @@ func tideLine(d *Draw) Question {
 		Unit:   "nm/s²", Tol: judge.Tolerance{Rel: 0.03, Why: "which other lines are fitted beside it changes the amplitude by some per cent"},
 		Solve: solve(1),
 		Slips: []Slip{
-			{"from peak to peak", solve(2), "An amplitude is from zero to peak."},
-			{"the root mean square", solve(1 / math.Sqrt2), "An amplitude is from zero to peak; the root mean square of a cosine is smaller."},
+			{Name: "from peak to peak", Value: solve(2), Fix: "An amplitude is from zero to peak."},
+			{Name: "the root mean square", Value: solve(1 / math.Sqrt2), Fix: "An amplitude is from zero to peak; the root mean square of a cosine is smaller."},
 		},
 		Range: [2]float64{3e-8, 5e-7},
 		Hints: [2]string{"Add the two columns, then take the sum apart into lines: earth.Analyse.", "earth.ConstituentsNamed names the lines; found.Named(…).Amplitude is what is asked for. Fit the neighbours too."},
@@ -344,10 +344,10 @@ func tideCorrect(d *Draw) Question {
 		Unit:   "µGal", Tol: judge.Tolerance{Abs: 0.8 * gravlab.MicroGal, Why: "a gravimetric factor of 1.155 to 1.164 and one decimal"},
 		Solve: valueOf(corrected(1.16)),
 		Slips: []Slip{
-			{"the correction with the wrong sign", valueOf(corrected(-1.16)), "An upward tide makes a reading too small: add δ times the tide to each reading, then subtract."},
-			{"the gravimetric factor left out", valueOf(corrected(1)), "The ground yields to the tide: 1.16 times the tide of a rigid Earth."},
-			{"not corrected", valueOf(corrected(0)), "The tide was another one at the second reading: take it out of both."},
-			{"nm/s² taken for µGal", valueOf(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal), "1 µGal is 10 nm/s²."},
+			{Name: "the correction with the wrong sign", Value: valueOf(corrected(-1.16)), Fix: "An upward tide makes a reading too small: add δ times the tide to each reading, then subtract."},
+			{Name: "the gravimetric factor left out", Value: valueOf(corrected(1)), Fix: "The ground yields to the tide: 1.16 times the tide of a rigid Earth."},
+			{Name: "not corrected", Value: valueOf(corrected(0)), Fix: "The tide was another one at the second reading: take it out of both."},
+			{Name: "nm/s² taken for µGal", Value: valueOf(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal), Fix: "1 µGal is 10 nm/s²."},
 		},
 		Range:     [2]float64{1e-6, 9e-6},
 		Hints:     [2]string{"What does an upward pull do to a reading, and what must be added to undo it?", "Difference of the readings plus δ times (tide at the station less tide at the base)."},

@@ -117,7 +117,7 @@ func (m tideMeter) fit(late float64) tideFit {
 func (m tideMeter) recording() Recording {
 	return Recording{
 		ID: "meter", Title: "A gravity meter in the cellar, sixteen days, every half hour",
-		Columns: []Column{{"time", "s"}, {"reading", "m/s²"}, {"pressure", "Pa"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "reading", Unit: "m/s²"}, {Name: "pressure", Unit: "Pa"}},
 		Make: func() ([][]float64, error) {
 			x := m.data()
 			return [][]float64{x.clock, x.reading, x.pressure}, nil
@@ -143,9 +143,9 @@ func (m tideMeter) deltaQuestion() Question {
 		Solve: from(m.right),
 		U:     func() float64 { return m.right().uDelta },
 		Slips: []Slip{
-			{"the logger's clock believed", from(m.believed), "Look at the steps from time to time, and at the residuals after the odd one:\nwhat do clocks on the wall do at the end of March?"},
-			{"the hour put in the wrong way round", from(m.reversed), "When the clock on the wall is put forward, UTC is *behind* it."},
-			{"the inverse", func(Known) float64 { return 1 / m.right().delta }, "δ is the tide that is read over the tide of a rigid Earth."},
+			{Name: "the logger's clock believed", Value: from(m.believed), Fix: "Look at the steps from time to time, and at the residuals after the odd one:\nwhat do clocks on the wall do at the end of March?"},
+			{Name: "the hour put in the wrong way round", Value: from(m.reversed), Fix: "When the clock on the wall is put forward, UTC is *behind* it."},
+			{Name: "the inverse", Value: func(Known) float64 { return 1 / m.right().delta }, Fix: "δ is the tide that is read over the tide of a rigid Earth."},
 		},
 		Range:     [2]float64{1.14, 1.18},
 		Hints:     [2]string{"Plot what the fit leaves over against time. From when on is there a tide left in it?", "Put the clock right, then fit reading = −δ·tide + offset + drift·t + c·pressure: fit.Curve gives value and uncertainty."},
@@ -163,12 +163,12 @@ func (m tideMeter) driftQuestion() Question {
 		Solve:  func(Known) float64 { return m.right().drift },
 		U:      func() float64 { return m.right().uDrift },
 		Slips: []Slip{
-			{"the whole change given for that of a day", func(Known) float64 { return m.right().drift * tideDays }, "A drift is a change for each day: divide by the length of the record."},
-			{"last reading less first", func(Known) float64 {
+			{Name: "the whole change given for that of a day", Value: func(Known) float64 { return m.right().drift * tideDays }, Fix: "A drift is a change for each day: divide by the length of the record."},
+			{Name: "last reading less first", Value: func(Known) float64 {
 				x := m.data()
 				last := len(x.utc) - 1
 				return m.unlike((x.reading[last]-x.reading[0])/(x.utc[last]-x.utc[0]), m.right().drift, m.right().drift*tideDays)
-			}, "First and last reading stand at unlike phases of the tide: take the drift from the fit."},
+			}, Fix: "First and last reading stand at unlike phases of the tide: take the drift from the fit."},
 		},
 		Range:     [2]float64{-65 * nmPerDay, 65 * nmPerDay},
 		Hints:     [2]string{"It is one of the four numbers of the fit.", "The coefficient of the time, in nm/s² for each day, and its uncertainty from the same fit."},
@@ -199,8 +199,8 @@ func (m tideMeter) pressureQuestion() Question {
 		Solve:  func(Known) float64 { return m.right().pressure },
 		U:      func() float64 { return m.right().uPressure },
 		Slips: []Slip{
-			{"computed for an endless layer of air", func(Known) float64 { return slab }, "Take it from the recording: the ground gives way under the air, and the air is not a thin layer."},
-			{"for each kPa", func(Known) float64 { return 10 * m.right().pressure }, "1 hPa is 100 Pa, 1 kPa is 1000 Pa."},
+			{Name: "computed for an endless layer of air", Value: func(Known) float64 { return slab }, Fix: "Take it from the recording: the ground gives way under the air, and the air is not a thin layer."},
+			{Name: "for each kPa", Value: func(Known) float64 { return 10 * m.right().pressure }, Fix: "1 hPa is 100 Pa, 1 kPa is 1000 Pa."},
 		},
 		Range:     [2]float64{-3.7 * nmPerHPa, -2.3 * nmPerHPa},
 		Hints:     [2]string{"The coefficient of the pressure in the fit. Does more air above the meter pull it up or down?", "The fourth number of the fit, per hPa, with its uncertainty from the same fit."},

@@ -3,6 +3,7 @@ package exercises
 import (
 	"testing"
 
+	"gravity.example/gravlab/bank/banktest"
 	"gravity.example/gravlab/judge"
 )
 
@@ -23,10 +24,10 @@ func TestTrapsInTheFieldBite(t *testing.T) {
 	for _, trap := range traps {
 		t.Run(trap.lab.Number()+" "+trap.question, func(t *testing.T) {
 			t.Parallel()
-			bitten, sheets := 0, min(200, seeds(t))
+			bitten, sheets := 0, min(200, banktest.Sheets())
 			for n := range sheets {
 				code := NumberedCode(trap.lab.ID, n)
-				p := trap.lab.Paper(code)
+				p := trap.lab.Sheet(code)
 				q, _ := p.Question(trap.question)
 				for _, s := range q.Slips {
 					if s.Name != trap.slip {

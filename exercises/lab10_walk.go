@@ -144,7 +144,7 @@ func (w walkRecord) withoutSlope(gz []float64, start buried.Source) buried.Sourc
 func (w walkRecord) recording() Recording {
 	return Recording{
 		ID: "walk", Title: "A profile over the paddock at Ashgill Farm, out along the tape and back: gravity over the base, tide and drift taken off",
-		Columns: []Column{{"time", "s"}, {"place", "m"}, {"gravity", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "place", Unit: "m"}, {Name: "gravity", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			var t, x, g []float64
 			for i, v := range w.make() {
@@ -188,9 +188,9 @@ func (w walkRecord) depth() Question {
 		Unit:  "m",
 		Solve: func(Known) float64 { return z(w.fit().Sources[0]) }, U: u,
 		Slips: []Slip{
-			{"readings after the knock fitted as well", knocked, "Take the way out from the way back, station by station. When did it change?\nA fit wants readings of one zero."},
-			{"the slope of the background left out", level, "Far from the void the profile still climbs. Fit a level and a slope beside the void."},
-			{"taken for a long body", tunnel, "A tunnel's anomaly is wider for its depth. The question takes the void for compact: buried.PointShape."},
+			{Name: "readings after the knock fitted as well", Value: knocked, Fix: "Take the way out from the way back, station by station. When did it change?\nA fit wants readings of one zero."},
+			{Name: "the slope of the background left out", Value: level, Fix: "Far from the void the profile still climbs. Fit a level and a slope beside the void."},
+			{Name: "taken for a long body", Value: tunnel, Fix: "A tunnel's anomaly is wider for its depth. The question takes the void for compact: buried.PointShape."},
 		},
 		Range:     [2]float64{3.8, 6.6},
 		Hints:     [2]string{"Plot gravity against place for both walks. From which reading on do they differ?", "buried.Invert with PointShape fits place, depth, mass, level and slope: see Z and UZ of its source."},
@@ -210,16 +210,16 @@ func (w walkRecord) mass() Question {
 		Unit:   "t",
 		Solve:  func(Known) float64 { return m(w.fit().Sources[0]) }, U: u,
 		Slips: []Slip{
-			{"readings after the knock fitted as well", knocked, "Compare the two walks first, and fit only readings of one zero."},
-			{"the slope of the background left out", level, "Fit a level and a slope beside the void."},
-			{"a mass per metre given for a mass", tunnel, "For a long body the fit gives kg for each metre of it. Fit a compact one."},
-			{"the sign of a void lost", func(Known) float64 { return -m(w.fit().Sources[0]) }, "Where mass is missing the excess mass is negative."},
+			{Name: "readings after the knock fitted as well", Value: knocked, Fix: "Compare the two walks first, and fit only readings of one zero."},
+			{Name: "the slope of the background left out", Value: level, Fix: "Fit a level and a slope beside the void."},
+			{Name: "a mass per metre given for a mass", Value: tunnel, Fix: "For a long body the fit gives kg for each metre of it. Fit a compact one."},
+			{Name: "the sign of a void lost", Value: func(Known) float64 { return -m(w.fit().Sources[0]) }, Fix: "Where mass is missing the excess mass is negative."},
 		},
 		USlips: []Slip{
-			{"the depth taken to be known", func(Known) float64 {
+			{Name: "the depth taken to be known", Value: func(Known) float64 {
 				s := w.fit().Sources[0]
 				return s.UMass * math.Sqrt(1-s.DepthMass*s.DepthMass)
-			}, "Depth and mass come from one fit: a deeper void would be a heavier one.\nTake the uncertainty that the fit of both gives."},
+			}, Fix: "Depth and mass come from one fit: a deeper void would be a heavier one.\nTake the uncertainty that the fit of both gives."},
 		},
 		Range:     [2]float64{-3.5e5, -6e4},
 		Hints:     [2]string{"The same fit of the same readings as for the depth.", "Mass and UMass of the source, in kg."},
@@ -243,14 +243,14 @@ func (w walkRecord) radius() Question {
 			return math.Abs(ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass / 3)
 		},
 		Slips: []Slip{
-			{"the diameter for the radius", radius(-w.ground, 2), "The question asks for the radius."},
-			{"full of water instead of empty", radius(1000-w.ground, 1), "Here the void is taken to be empty."},
+			{Name: "the diameter for the radius", Value: radius(-w.ground, 2), Fix: "The question asks for the radius."},
+			{Name: "full of water instead of empty", Value: radius(1000-w.ground, 1), Fix: "Here the void is taken to be empty."},
 		},
 		USlips: []Slip{
-			{"the cube root multiplied instead of divided the uncertainty", func(Known) float64 {
+			{Name: "the cube root multiplied instead of divided the uncertainty", Value: func(Known) float64 {
 				s := w.fit().Sources[0]
 				return math.Abs(3 * ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass)
-			}, "R goes with the cube root of the mass: its relative uncertainty is smaller than that of the mass."},
+			}, Fix: "R goes with the cube root of the mass: its relative uncertainty is smaller than that of the mass."},
 		},
 		Range:     [2]float64{2, 3.4},
 		Hints:     [2]string{"Volume = excess mass over contrast; then the radius of a ball.", "u(R)/R = u(M)/(3 M); Source.Radius gives both."},

@@ -48,11 +48,11 @@ func drainPeak(d *Draw) Question {
 		Unit:   "µGal", Tol: judge.Tolerance{Rel: 0.006, Why: "G of 6.67e-11 (0.06 % low) and three digits carried"},
 		Solve: valueOf(peak),
 		Slips: []Slip{
-			{"the depth to the roof taken for the depth to the axis", valueOf(peak * z / (z - r)), "A round tunnel pulls as if its mass lay on its axis."},
-			{"a factor 2 too few", valueOf(peak / 2), "A long line pulls with 2 G λ/z."},
-			{"the formula of a ball", valueOf(pointPeak(ballMass(r, -rho), z)), "A ball's formula is for compact bodies. Here every metre of drain helps."},
-			{"the diameter taken for the radius", valueOf(4 * peak), "The area of the section is π R²."},
-			{"the sign of a void lost", valueOf(-peak), "Something is missing there: the excess mass per metre is negative."},
+			{Name: "the depth to the roof taken for the depth to the axis", Value: valueOf(peak * z / (z - r)), Fix: "A round tunnel pulls as if its mass lay on its axis."},
+			{Name: "a factor 2 too few", Value: valueOf(peak / 2), Fix: "A long line pulls with 2 G λ/z."},
+			{Name: "the formula of a ball", Value: valueOf(pointPeak(ballMass(r, -rho), z)), Fix: "A ball's formula is for compact bodies. Here every metre of drain helps."},
+			{Name: "the diameter taken for the radius", Value: valueOf(4 * peak), Fix: "The area of the section is π R²."},
+			{Name: "the sign of a void lost", Value: valueOf(-peak), Fix: "Something is missing there: the excess mass per metre is negative."},
 		},
 		Range:     [2]float64{-30e-8, -5e-8},
 		Hints:     [2]string{"Excess mass per metre first: the area of the section times the contrast.", "Then 2 G λ/z above a long line of mass."},
@@ -73,8 +73,8 @@ func drainAxis(d *Draw) Question {
 		Unit:   "m", Tol: judge.Tolerance{Rel: 0.01, Why: "two to three digits carried"},
 		Solve: valueOf(half),
 		Slips: []Slip{
-			{"the full width taken for the half-width", valueOf(2 * half), "The half-width counts from the peak to one side."},
-			{"the rule for a compact body", valueOf(pointHalfWidth * half), "That factor is for a ball. A long body's anomaly is wider for its depth."},
+			{Name: "the full width taken for the half-width", Value: valueOf(2 * half), Fix: "The half-width counts from the peak to one side."},
+			{Name: "the rule for a compact body", Value: valueOf(pointHalfWidth * half), Fix: "That factor is for a ball. A long body's anomaly is wider for its depth."},
 		},
 		Range:     [2]float64{2, 5},
 		Hints:     [2]string{"Where is the peak, and how far is it from there to the half?", "Solve z²/(x² + z²) = 1/2 for z."},
@@ -107,9 +107,9 @@ func drainLined(d *Draw) Question {
 		Unit:   "µGal", Tol: judge.Tolerance{Rel: 0.008, Why: "a difference of two terms, three digits carried in each"},
 		Solve: g(linedMass(a, b, stone, host)),
 		Slips: []Slip{
-			{"the lining left out", g(math.Pi * a * a * -host), "The lining replaces ground too, and it is denser than the ground: it takes some of the low away."},
-			{"the lining counted with its whole density", g(math.Pi * (a*a*-host + (b*b-a*a)*stone)), "The lining stands where ground would be: its contrast is 2400 less the density of the ground."},
-			{"everything inside the lining's outside taken for empty", g(math.Pi * b * b * -host), "Only the inside is empty; the ring is stone."},
+			{Name: "the lining left out", Value: g(math.Pi * a * a * -host), Fix: "The lining replaces ground too, and it is denser than the ground: it takes some of the low away."},
+			{Name: "the lining counted with its whole density", Value: g(math.Pi * (a*a*-host + (b*b-a*a)*stone)), Fix: "The lining stands where ground would be: its contrast is 2400 less the density of the ground."},
+			{Name: "everything inside the lining's outside taken for empty", Value: g(math.Pi * b * b * -host), Fix: "Only the inside is empty; the ring is stone."},
 		},
 		Range:     [2]float64{-25e-8, -2e-8},
 		Hints:     [2]string{"Two excess masses per metre: that of the inside and that of the ring, each against the ground.", "λ = π a² (0 − ρ) + π (b² − a²)(2400 − ρ), then 2 G λ/z. Or ask buried.LinedTunnel."},
@@ -145,8 +145,8 @@ func drainEnds(d *Draw) Question {
 		Unit:   "%", Tol: judge.Tolerance{Rel: 0.01, Why: "two to three digits carried"},
 		Solve: valueOf(share(length / 2)),
 		Slips: []Slip{
-			{"the whole length taken for the half on either side", valueOf(share(length)), "From above the middle the drain reaches half of its length to either side."},
-			{"the share that a profile catches", valueOf(2 / math.Pi * math.Atan(length/2/z)), "That is the area under a profile across a long body. Here the body ends, not the profile."},
+			{Name: "the whole length taken for the half on either side", Value: valueOf(share(length)), Fix: "From above the middle the drain reaches half of its length to either side."},
+			{Name: "the share that a profile catches", Value: valueOf(2 / math.Pi * math.Atan(length/2/z)), Fix: "That is the area under a profile across a long body. Here the body ends, not the profile."},
 		},
 		Range:     [2]float64{0.45, 0.95},
 		Hints:     [2]string{"Add up the downward pull of all pieces of the line, from one end to the other.", "The sum is 2 G λ/z times (L/2)/√((L/2)² + z²): the sine of the angle under which a half is seen."},
@@ -178,10 +178,10 @@ func drainPair(d *Draw) Question {
 		Unit:   "E", Tol: judge.Tolerance{Rel: 0.006, Why: "three digits carried in both readings"},
 		Solve: valueOf(reading),
 		Slips: []Slip{
-			{"not divided by the distance of the sensors", valueOf(reading * base), "A gradient is a difference over a distance."},
-			{"the gradient half-way between the sensors", valueOf(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2)), "The drain is near: over this distance the gradient itself changes. Take both readings."},
-			{"the gradient at the ground", valueOf(2 * gravlab.G * lambda / (z * z)), "The sensors stand above the ground, further from the drain."},
-			{"the sign lost", valueOf(-reading), "Over a void gravity grows upwards, away from it. Lower less upper is then of which sign?"},
+			{Name: "not divided by the distance of the sensors", Value: valueOf(reading * base), Fix: "A gradient is a difference over a distance."},
+			{Name: "the gradient half-way between the sensors", Value: valueOf(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2)), Fix: "The drain is near: over this distance the gradient itself changes. Take both readings."},
+			{Name: "the gradient at the ground", Value: valueOf(2 * gravlab.G * lambda / (z * z)), Fix: "The sensors stand above the ground, further from the drain."},
+			{Name: "the sign lost", Value: valueOf(-reading), Fix: "Over a void gravity grows upwards, away from it. Lower less upper is then of which sign?"},
 		},
 		Range:     [2]float64{-90e-9, -9e-9},
 		Hints:     [2]string{"Gravity at each sensor first: how far is it from the axis?", "Difference of the two over their distance; 1 E is 1e-9 per second squared."},
@@ -201,9 +201,9 @@ func drainEvenDepth(d *Draw) Question {
 		Unit:   "m", Tol: judge.Tolerance{Rel: 0.01, Why: "two to three digits carried"},
 		Solve: valueOf(z),
 		Slips: []Slip{
-			{"the gradient of a ball", valueOf(2 * z), "For a ball the gradient is 2 g/z. A line's field falls as 1/z, not as 1/z²."},
-			{"the ratio the wrong way up", valueOf(1 / z), "Gravity is λ-times 2G/z, the gradient 2G/z²: their ratio is the distance."},
-			{"gravity falling with the square of the distance", valueOf(math.Sqrt(z)), "Over a long line gravity falls as 1/z and the gradient as 1/z²."},
+			{Name: "the gradient of a ball", Value: valueOf(2 * z), Fix: "For a ball the gradient is 2 g/z. A line's field falls as 1/z, not as 1/z²."},
+			{Name: "the ratio the wrong way up", Value: valueOf(1 / z), Fix: "Gravity is λ-times 2G/z, the gradient 2G/z²: their ratio is the distance."},
+			{Name: "gravity falling with the square of the distance", Value: valueOf(math.Sqrt(z)), Fix: "Over a long line gravity falls as 1/z and the gradient as 1/z²."},
 		},
 		Range:     [2]float64{1.5, 11},
 		Hints:     [2]string{"Write both signals over a long line, each over its noise, and set them equal.", "2Gλ/z over u_g equals 2Gλ/z² over u_T."},
@@ -277,16 +277,16 @@ func drainScore(d *Draw) Question {
 			Name: "score", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, true) }),
 			Slips: []FunctionSlip{
-				{"level and slope not fitted", one(func(x []float64) float64 { return planScore(x, lambda, z, u, false, false) }), "Nobody knows the level and the slope of the background. Take the part of the signal that looks like them away first."},
-				{"the level fitted, but no slope", one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, false) }), "The slope is unknown too."},
-				{"the root not taken", one(func(x []float64) float64 { return math.Pow(planScore(x, lambda, z, u, true, true), 2) }), "Squares of signal over noise add up; the ratio is the root of their sum."},
-				{"signals added without squaring", one(func(x []float64) float64 {
+				{Name: "level and slope not fitted", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, false, false) }), Fix: "Nobody knows the level and the slope of the background. Take the part of the signal that looks like them away first."},
+				{Name: "the level fitted, but no slope", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, false) }), Fix: "The slope is unknown too."},
+				{Name: "the root not taken", F: one(func(x []float64) float64 { return math.Pow(planScore(x, lambda, z, u, true, true), 2) }), Fix: "Squares of signal over noise add up; the ratio is the root of their sum."},
+				{Name: "signals added without squaring", F: one(func(x []float64) float64 {
 					total := 0.0
 					for i := range x {
 						total += math.Abs(lineGZ(lambda, x[i], z)) / u
 					}
 					return total
-				}), "Independent stations add in squares."},
+				}), Fix: "Independent stations add in squares."},
 			},
 		},
 		Hints: [2]string{"Signal at each place, less the straight line that fits it best (ordinary least squares). Then the root of the sum of squares, over the noise.", "Or let the model do it: buried.Plan with Stations and Noise has a method SNR."},
@@ -316,8 +316,8 @@ func rocksCorrelation(d *Draw) Question {
 		Unit:   "1", Tol: judge.Tolerance{Rel: 0.005, Why: "three digits carried"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"z for 2z under the root", valueOf(rubbleCorrelation(top, bottom, apart, 1)), "The formula has 4 z² under the root, (2z)²."},
-			{"the lower end of the stones left out", valueOf(2 * top / math.Hypot(2*top, apart)), "Two terms: that of the top less that of the bottom, above and below the line."},
+			{Name: "z for 2z under the root", Value: valueOf(rubbleCorrelation(top, bottom, apart, 1)), Fix: "The formula has 4 z² under the root, (2z)²."},
+			{Name: "the lower end of the stones left out", Value: valueOf(2 * top / math.Hypot(2*top, apart)), Fix: "Two terms: that of the top less that of the bottom, above and below the line."},
 		},
 		Range:     [2]float64{0.2, 0.95},
 		Hints:     [2]string{"The correlation is the covariance at this distance over that at no distance.", "[1/√(4z₁²+L²) − 1/√(4z₂²+L²)] over [1/(2z₁) − 1/(2z₂)]."},
@@ -353,9 +353,9 @@ func drainDetection(d *Draw) Question {
 		Unit:   "%", Tol: judge.Tolerance{Abs: 0.01, Why: "one per cent: three digits of the ratio carried"},
 		Solve: valueOf(right),
 		Slips: []Slip{
-			{"the stones left out", valueOf(wrong[0]), "The stones disturb the readings as the noise does, and more stations do not average them away: Plan.Clutter."},
-			{"all of the false alarms allowed at every place", valueOf(wrong[1]), "5 % in all, over every place that is searched: each has to be stricter."},
-			{"the stones taken for noise that averages", valueOf(wrong[2]), "Neighbouring stations see the same stones: they are correlated. Give them to the plan as Clutter."},
+			{Name: "the stones left out", Value: valueOf(wrong[0]), Fix: "The stones disturb the readings as the noise does, and more stations do not average them away: Plan.Clutter."},
+			{Name: "all of the false alarms allowed at every place", Value: valueOf(wrong[1]), Fix: "5 % in all, over every place that is searched: each has to be stricter."},
+			{Name: "the stones taken for noise that averages", Value: valueOf(wrong[2]), Fix: "Neighbouring stations see the same stones: they are correlated. Give them to the plan as Clutter."},
 		},
 		Range: [2]float64{0.49, 0.75},
 		Hints: [2]string{"buried.Plan takes the stations, the noise and the stones (Clutter); Detect wants the drain, the total false alarm and the number of places.", "buried.Line makes the stations; Detect gives the Probability."},
@@ -376,9 +376,9 @@ func drainTrials(d *Draw) Question {
 		Unit:   "%", Tol: judge.Tolerance{Rel: 0.02, Why: "a table of the normal distribution with two to three digits"},
 		Solve: valueOf(chance(p)),
 		Slips: []Slip{
-			{"the probability for one place", valueOf(p), "That is for a place that was named beforehand. Here the deepest of many was picked afterwards."},
-			{"the probabilities of all places added", valueOf(n * p), "Adding counts twice what dips in two places; it even passes 100 %. No dip anywhere has the probability (1 − p)ⁿ."},
-			{"peaks counted as well as dips", valueOf(chance(2 * p)), "Only dips look like a void: the one-sided probability."},
+			{Name: "the probability for one place", Value: valueOf(p), Fix: "That is for a place that was named beforehand. Here the deepest of many was picked afterwards."},
+			{Name: "the probabilities of all places added", Value: valueOf(n * p), Fix: "Adding counts twice what dips in two places; it even passes 100 %. No dip anywhere has the probability (1 − p)ⁿ."},
+			{Name: "peaks counted as well as dips", Value: valueOf(chance(2 * p)), Fix: "Only dips look like a void: the one-sided probability."},
 		},
 		Range:     [2]float64{0.1, 0.55},
 		Hints:     [2]string{"First the probability p that one place dips so deep: one side of the normal distribution.", "The probability that none of n does is (1 − p)ⁿ: buried.FalseAlarmOfTrials."},

@@ -96,7 +96,7 @@ func drawYard(d *Draw) yardRecord {
 func (y yardRecord) recording() Recording {
 	return Recording{
 		ID: "yard", Title: "A profile across the yard of Ashgill Farm: gravity over the base at the sensor, tide and drift taken off",
-		Columns: []Column{{"place", "m"}, {"height", "m"}, {"gravity", "m/s²"}},
+		Columns: []Column{{Name: "place", Unit: "m"}, {Name: "height", Unit: "m"}, {Name: "gravity", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			var x, g []float64
 			for i, v := range y.make() {
@@ -142,8 +142,8 @@ func (y yardRecord) place() Question {
 		Unit:  "m",
 		Solve: y.of(1, place), U: u,
 		Slips: []Slip{
-			{"the heights of the sensor not looked at", y.ignoring(1, place, u), "Plot the column height beside the gravity. A higher sensor reads less:\nbring every reading down to the ground first."},
-			{"the place of the southern drain", y.of(0, place), "North is where the tape counts upwards."},
+			{Name: "the heights of the sensor not looked at", Value: y.ignoring(1, place, u), Fix: "Plot the column height beside the gravity. A higher sensor reads less:\nbring every reading down to the ground first."},
+			{Name: "the place of the southern drain", Value: y.of(0, place), Fix: "North is where the tape counts upwards."},
 		},
 		Range:     [2]float64{3, 6},
 		Hints:     [2]string{"Plot all three columns. What else changes where gravity is low?", "Add 3.086e-6 s⁻² times the height to each reading; then buried.Invert with two LineShapes, and X and UX of the northern source."},
@@ -162,14 +162,14 @@ func (y yardRecord) depth() Question {
 		Unit:   "m",
 		Solve:  y.of(0, depth), U: u,
 		Slips: []Slip{
-			{"the depth of the northern drain", func(Known) float64 {
+			{Name: "the depth of the northern drain", Value: func(Known) float64 {
 				v := y.fit()
 				return measuredApart(v.Sources[1].Z, v.Sources[0].Z, u(), pointHalfWidth*v.Sources[0].Z)
-			}, "South is where the tape counts downwards."},
-			{"the rule for a compact body", func(Known) float64 {
+			}, Fix: "South is where the tape counts downwards."},
+			{Name: "the rule for a compact body", Value: func(Known) float64 {
 				z := y.fit().Sources[0].Z
 				return measuredApart(pointHalfWidth*z, z, u())
-			}, "A drain is long: LineShape."},
+			}, Fix: "A drain is long: LineShape."},
 		},
 		Range:     [2]float64{2, 4},
 		Hints:     [2]string{"Fit both drains at once, with level and slope: their flanks overlap.", "Z and UZ of the southern source."},
@@ -188,8 +188,8 @@ func (y yardRecord) radius() Question {
 		Unit:   "m",
 		Solve:  y.of(0, radius), U: u,
 		Slips: []Slip{
-			{"the diameter for the radius", y.of(0, func(s buried.Source) float64 { return 2 * radius(s) }), "The question asks for the radius."},
-			{"full of water instead of empty", y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) }), "Here the drain is taken to be empty."},
+			{Name: "the diameter for the radius", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) }), Fix: "The question asks for the radius."},
+			{Name: "full of water instead of empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) }), Fix: "Here the drain is taken to be empty."},
 		},
 		Range:     [2]float64{0.6, 1.2},
 		Hints:     [2]string{"Excess mass per metre over the contrast is the area of the section.", "u(R)/R is half of u(λ)/λ: a root halves the relative uncertainty. Source.Radius gives both."},
@@ -227,7 +227,7 @@ var textbook = sync.OnceValue(func() (t struct {
 func textbookProfile() Recording {
 	return Recording{
 		ID: "textbook", Title: "A profile across a tunnel, printed as an exercise in a textbook",
-		Columns: []Column{{"place", "m"}, {"gravity", "m/s²"}},
+		Columns: []Column{{Name: "place", Unit: "m"}, {Name: "gravity", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			t := textbook()
 			var g []float64
@@ -257,9 +257,9 @@ func textbookFill() Question {
 		Solve:  value(func() float64 { return rock + textbookContrast(peak()) }),
 		U:      func() float64 { return textbookContrast(textbook().fit.U[1]) },
 		Slips: []Slip{
-			{"the contrast given for the density", value(func() float64 { return textbookContrast(peak()) }), "The fit gives the density inside less that of the rock."},
-			{"the roof taken for the axis", value(func() float64 { return rock + textbookContrast(peak())*3.5/6 }), "From the roof to the axis is one radius more."},
-			{"the diameter taken for the radius", value(func() float64 { return rock + textbookContrast(peak())/4 }), "A diameter of 5 m is a radius of 2.5 m."},
+			{Name: "the contrast given for the density", Value: value(func() float64 { return textbookContrast(peak()) }), Fix: "The fit gives the density inside less that of the rock."},
+			{Name: "the roof taken for the axis", Value: value(func() float64 { return rock + textbookContrast(peak())*3.5/6 }), Fix: "From the roof to the axis is one radius more."},
+			{Name: "the diameter taken for the radius", Value: value(func() float64 { return rock + textbookContrast(peak())/4 }), Fix: "A diameter of 5 m is a radius of 2.5 m."},
 		},
 		Range: [2]float64{980, 1020},
 		Hints: [2]string{"Fit four numbers: the place of the axis, the size of the low, level and slope. The axis is roof plus radius down.", "fit.Curve with a Model; then contrast = peak × z/(2π G R²) and density = rock + contrast."},

@@ -85,7 +85,7 @@ func newFieldworkDay(d *Draw) *fieldworkDay {
 				return day
 			}
 		}
-		panic(fmt.Sprintf("lab 12: no day shows its faults on sheet %s", d.code))
+		panic(fmt.Sprintf("lab 12: no day shows its faults on sheet %s", d.Code()))
 	})
 	f.plan = func() survey.DayPlan { return day().Plan }
 	f.book = func() []survey.Reading { return day().Readings }
@@ -194,8 +194,8 @@ func fieldworkUnitIsMilliGal(j *survey.Job) {
 func (f *fieldworkDay) recording() Recording {
 	return Recording{
 		ID: "day", Title: "The field book of 30 April 2021, Ashgill Farm, as written down",
-		Columns: []Column{{"station", "1"}, {"time", "s"}, {"counter", "1"}, {"u", "1"}, {"level", "rad"}, {"cross-level", "rad"},
-			{"sensor height", "m"}, {"pressure", "Pa"}, {"settled", "s"}},
+		Columns: []Column{{Name: "station", Unit: "1"}, {Name: "time", Unit: "s"}, {Name: "counter", Unit: "1"}, {Name: "u", Unit: "1"}, {Name: "level", Unit: "rad"}, {Name: "cross-level", Unit: "rad"},
+			{Name: "sensor height", Unit: "m"}, {Name: "pressure", Unit: "Pa"}, {Name: "settled", Unit: "s"}},
 		Make: func() ([][]float64, error) {
 			columns := make([][]float64, 9)
 			for _, r := range f.book() {
@@ -247,10 +247,10 @@ func (f *fieldworkDay) rate() Question {
 		Solve: func(Known) float64 { return right() },
 		U:     u,
 		Slips: measuredSlips(right, u,
-			Slip{"the hour of the phone left in", with(fieldworkFaults{blunder: true, tare: true}, nil), "Plot the time from each reading to the next.\nWhich clock is the phone's?"},
-			Slip{"the tare taken for drift", with(fieldworkFaults{hour: true, blunder: true}, nil), "A step is not a slope: name its moment in Drift.Tares."},
-			Slip{"the tide left in the readings", with(fieldworkAll, fieldworkTideLeft), "On a morning the tide changes like a drift, and by more. Use the job's own factor."},
-			Slip{"nothing put right", with(fieldworkFaults{}, nil), "Times, counters and zero all have a fault. Look at each plot."}),
+			Slip{Name: "the hour of the phone left in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil), Fix: "Plot the time from each reading to the next.\nWhich clock is the phone's?"},
+			Slip{Name: "the tare taken for drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil), Fix: "A step is not a slope: name its moment in Drift.Tares."},
+			Slip{Name: "the tide left in the readings", Value: with(fieldworkAll, fieldworkTideLeft), Fix: "On a morning the tide changes like a drift, and by more. Use the job's own factor."},
+			Slip{Name: "nothing put right", Value: with(fieldworkFaults{}, nil), Fix: "Times, counters and zero all have a fault. Look at each plot."}),
 		Range: [2]float64{-5.5e-11, 5.5e-11},
 		Hints: [2]string{"First the times, then the largest residual, then the step: survey.Adjust after each, and watch chi².", "Adjust with Drift{Degree: 1, Tares: ...}; Rate and URate are in m/s² per s."},
 		Worked: "%%\n// Every fault is put right where it lies; the drift is a line, the tare a step.\n" + f.seen() +
@@ -290,13 +290,13 @@ func (f *fieldworkDay) tare() Question {
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
 		Slips: measuredSlips(right, u,
-			Slip{"half a step", func(Known) float64 { return right() / 2 }, "The step is from before to after, not from the middle."},
-			Slip{"the hour of the phone left in", with(fieldworkFaults{blunder: true, tare: true}, nil), "Plot the time from each reading to the next.\nWhich clock is the phone's?"},
-			Slip{"the wrong counter value left in", with(fieldworkFaults{hour: true, tare: true}, nil), "Adjustment.Worst names the reading that stands out most."},
-			Slip{"no drift in the model", func(Known) float64 {
+			Slip{Name: "half a step", Value: func(Known) float64 { return right() / 2 }, Fix: "The step is from before to after, not from the middle."},
+			Slip{Name: "the hour of the phone left in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil), Fix: "Plot the time from each reading to the next.\nWhich clock is the phone's?"},
+			Slip{Name: "the wrong counter value left in", Value: with(fieldworkFaults{hour: true, tare: true}, nil), Fix: "Adjustment.Worst names the reading that stands out most."},
+			Slip{Name: "no drift in the model", Value: func(Known) float64 {
 				reduced, tare := fieldworkReduced(f.plan(), f.book(), fieldworkAll, nil)
 				return gravlab.Must(survey.Adjust(reduced, nil, survey.Drift{Tares: []time.Time{tare}})).Steps[0]
-			}, "The zero wanders all day besides: Degree 1 lets it."}),
+			}, Fix: "The zero wanders all day besides: Degree 1 lets it."}),
 		Range: [2]float64{-7e-7, 7e-7},
 		Hints: [2]string{"survey.FindTare tries a step between each reading and the next; what is wrong with the book must be mended first.", "Steps[0] and USteps[0] of an adjustment whose drift has the tare's moment."},
 		Worked: "%%\n// The size of the step is a parameter of the adjustment, with its uncertainty.\n" + f.seen() +
@@ -321,11 +321,11 @@ func (f *fieldworkDay) station() Question {
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
 		Slips: measuredSlips(right, u,
-			Slip{"the wrong counter value left in", with(fieldworkFaults{hour: true, tare: true}, nil), "Adjustment.Worst names the reading that stands out most."},
-			Slip{"a counter unit taken for a milligal", with(fieldworkAll, fieldworkUnitIsMilliGal), "The maker's table says what a unit is: use the job's own meter."},
-			Slip{"base less station", func(Known) float64 { return -right() }, "A station uphill has less gravity than the base: which sign has that?"},
-			Slip{"the tare taken for drift", with(fieldworkFaults{hour: true, blunder: true}, nil), "A step is not a slope: name its moment in Drift.Tares."},
-			Slip{"the hour of the phone left in", with(fieldworkFaults{blunder: true, tare: true}, nil), "Plot the time from each reading to the next."}),
+			Slip{Name: "the wrong counter value left in", Value: with(fieldworkFaults{hour: true, tare: true}, nil), Fix: "Adjustment.Worst names the reading that stands out most."},
+			Slip{Name: "a counter unit taken for a milligal", Value: with(fieldworkAll, fieldworkUnitIsMilliGal), Fix: "The maker's table says what a unit is: use the job's own meter."},
+			Slip{Name: "base less station", Value: func(Known) float64 { return -right() }, Fix: "A station uphill has less gravity than the base: which sign has that?"},
+			Slip{Name: "the tare taken for drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil), Fix: "A step is not a slope: name its moment in Drift.Tares."},
+			Slip{Name: "the hour of the phone left in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil), Fix: "Plot the time from each reading to the next."}),
 		Range: [2]float64{-9e-5, -8e-6},
 		Hints: [2]string{"Is this station's reading among those that stand out?", "day.Between(\"base\", ...) has the correlation in its uncertainty; survey.ScaleShare gives the scale's part, to be added in quadrature."},
 		Worked: "%%\n// Between knows how the two stations are correlated; the scale factor comes on top.\n" + f.seen() +
@@ -374,23 +374,23 @@ func (f *fieldworkDay) rock() Question {
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
 		Slips: measuredSlips(right, u,
-			Slip{"4πG for 2πG", func(Known) float64 { return right() / 2 }, "The slab pulls with 2πGρh; 4π belongs to a sphere around you."},
-			Slip{"the heights left in: gravity instead of free-air values", func(Known) float64 {
+			Slip{Name: "4πG for 2πG", Value: func(Known) float64 { return right() / 2 }, Fix: "The slab pulls with 2πGρh; 4π belongs to a sphere around you."},
+			Slip{Name: "the heights left in: gravity instead of free-air values", Value: func(Known) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
 					for i := range h {
 						freeAir[i] -= 3.086e-6 * h[i]
 					}
 				}).Density
-			}, "Take the free-air part out first: what is left goes with 2πGρ."},
-			Slip{"the heights corrected the wrong way", func(Known) float64 {
+			}, Fix: "Take the free-air part out first: what is left goes with 2πGρ."},
+			Slip{Name: "the heights corrected the wrong way", Value: func(Known) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
 					for i := range h {
 						freeAir[i] -= 2 * 3.086e-6 * h[i]
 					}
 				}).Density
-			}, "Normal gravity at the station's own height is smaller than on the ellipsoid."}),
+			}, Fix: "Normal gravity at the station's own height is smaller than on the ellipsoid."}),
 		USlips: []Slip{
-			{"the uncertainty of the readings alone", func(Known) float64 { return f.readingsAlone() }, "The stations scatter about the line by more than their reading errors:\nthe ground is not all alike."},
+			{Name: "the uncertainty of the readings alone", Value: func(Known) float64 { return f.readingsAlone() }, Fix: "The stations scatter about the line by more than their reading errors:\nthe ground is not all alike."},
 		},
 		Range: [2]float64{2100, 3000},
 		Hints: [2]string{"Free-air values against height: the slope is 2πGρ.", "Reduction.At with NoPlate gives FreeAir; survey.DensityOfTopography does the line and its scatter."},
@@ -429,7 +429,7 @@ func fieldworkLine(d *Draw) (known, uKnown, read, uRead []float64) {
 func fieldworkLineRecording(d *Draw) Recording {
 	return Recording{
 		ID: "line", Title: "The meter on the calibration line: known gravity and readings by the maker's table, tide and drift taken off",
-		Columns: []Column{{"known", "m/s²"}, {"read", "m/s²"}},
+		Columns: []Column{{Name: "known", Unit: "m/s²"}, {Name: "read", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			known, _, read, _ := fieldworkLine(d)
 			return [][]float64{known, read}, nil
@@ -451,12 +451,12 @@ func fieldworkScale(d *Draw) Question {
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
 		Slips: measuredSlips(right, u,
-			Slip{"known and read exchanged", func(Known) float64 { return 1 / right() }, "What is multiplied by the factor is the reading; known gravity comes out."},
-			Slip{"the factor left at 1", func(Known) float64 { return 1 }, "The line says by how much the maker's table is off."},
-			Slip{"values divided instead of differences", func(Known) float64 {
+			Slip{Name: "known and read exchanged", Value: func(Known) float64 { return 1 / right() }, Fix: "What is multiplied by the factor is the reading; known gravity comes out."},
+			Slip{Name: "the factor left at 1", Value: func(Known) float64 { return 1 }, Fix: "The line says by how much the maker's table is off."},
+			Slip{Name: "values divided instead of differences", Value: func(Known) float64 {
 				known, _, read, _ := fieldworkLine(d)
 				return known[0] / read[0]
-			}, "The zero of the meter is anywhere: only differences of readings mean something."}),
+			}, Fix: "The zero of the meter is anywhere: only differences of readings mean something."}),
 		Range:     [2]float64{1.0001, 1.0007},
 		Hints:     [2]string{"A straight line of known over read: the slope is the factor, the offset is the meter's zero.", "survey.Calibrate wants known values and readings, each with its uncertainties."},
 		Worked:    "%%\n// Known over read is a straight line; its slope is the scale factor.\nrec := sheet.Recording(\"line\")\nknown, read := rec.Column(\"known\"), rec.Column(\"read\")\nvar uKnown, uRead []float64\nfor range known {\n\tuKnown, uRead = append(uKnown, 4e-8), append(uRead, 3e-8)\n}\nc := gravlab.Must(survey.Calibrate(known, uKnown, read, uRead))\nsheet.Measured(\"scale\", c.Scale, c.UScale, \"1\")",

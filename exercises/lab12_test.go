@@ -1,6 +1,7 @@
 package exercises
 
 import (
+	"gravity.example/gravlab/bank/banktest"
 	"math"
 	"testing"
 )
@@ -19,11 +20,11 @@ func TestTrapsShow(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for n := range seeds(t) / 20 {
+		for n := range banktest.Sheets() / 20 {
 			code := NumberedCode(lab.ID, n)
-			p := lab.Paper(code)
+			p := lab.Sheet(code)
 			q, _ := p.Question(trap.question)
-			task, found := p.numberTask(q, nil, 0), false
+			task, found := p.NumberTask(q, nil, 0), false
 			for _, s := range task.Slips {
 				if s.Name == trap.slip {
 					found = math.Abs(s.Value-task.Want) > 2*task.Allowed(task.Want)
@@ -41,7 +42,7 @@ func TestTrapsShow(t *testing.T) {
 func TestFieldworkTare(t *testing.T) {
 	for n := range 20 {
 		code := NumberedCode(aDayInTheField.ID, n)
-		day := newFieldworkDay(&Draw{lab: aDayInTheField.ID, code: code})
+		day := newFieldworkDay(aDayInTheField.Draw(code))
 		right, smooth := day.right(), day.adjust(fieldworkFaults{hour: true, blunder: true}, nil)
 		if math.Abs(smooth.Rate-right.Rate) < 6*right.URate || smooth.Chi2 < 3*right.Chi2 {
 			t.Errorf("sheet %s: without the tare the drift is %g, with it %g; chi² %.0f and %.0f", code, smooth.Rate, right.Rate, smooth.Chi2, right.Chi2)

@@ -60,7 +60,7 @@ func newWaterWell(d *Draw) *waterWell {
 				return t, level, g
 			}
 		}
-		panic(fmt.Sprintf("lab 13: no rain on sheet %s", d.code))
+		panic(fmt.Sprintf("lab 13: no rain on sheet %s", d.Code()))
 	})
 	w.fit = sync.OnceValues(func() (float64, float64) {
 		_, level, g := w.make()
@@ -109,7 +109,7 @@ func waterStorage(level, g []float64) (storage, u float64) {
 func (w *waterWell) recording() Recording {
 	return Recording{
 		ID: "well", Title: "80 days at Ashgill Farm: the level in the well beside the barn, and gravity in the barn with tide, air and drift taken off",
-		Columns: []Column{{"time", "s"}, {"level", "m"}, {"gravity", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "level", Unit: "m"}, {Name: "gravity", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			t, level, g := w.make()
 			return [][]float64{t, level, g}, nil
@@ -131,9 +131,9 @@ func (w *waterWell) storage() Question {
 		Solve: func(Known) float64 { return right() },
 		U:     u,
 		Slips: measuredSlips(right, u,
-			Slip{"the days of the pump left in", func(Known) float64 { return w.pumped() }, "Plot the level and gravity one above the other.\nWhen does one move without the other?"},
-			Slip{"4πG for 2πG", times(0.5), "A wide layer pulls with 2πGσ."},
-			Slip{"π left out", times(math.Pi), "A wide layer pulls with 2πGσ."}),
+			Slip{Name: "the days of the pump left in", Value: func(Known) float64 { return w.pumped() }, Fix: "Plot the level and gravity one above the other.\nWhen does one move without the other?"},
+			Slip{Name: "4πG for 2πG", Value: times(0.5), Fix: "A wide layer pulls with 2πGσ."},
+			Slip{Name: "π left out", Value: times(math.Pi), Fix: "A wide layer pulls with 2πGσ."}),
 		Range: [2]float64{0.05, 0.28},
 		Hints: [2]string{"A straight line of gravity over level; its slope over 2πGρ of water is the share.", "Leave out the days on which the level fell and gravity did not. Slope of a line: Σ(h − h̄)(g − ḡ)/Σ(h − h̄)²; its u from the scatter about the line."},
 		Worked: fmt.Sprintf(`%%%%
@@ -211,7 +211,7 @@ func newWaterDecade(d *Draw) *waterDecade {
 				return f
 			}
 		}
-		panic(fmt.Sprintf("lab 13: no spoiled months show on sheet %s", d.code))
+		panic(fmt.Sprintf("lab 13: no spoiled months show on sheet %s", d.Code()))
 	})
 	w.make = func() (t, mass []float64) { f := made(); return f.t, f.mass }
 	w.fit = func() *earth.Trend { return made().good }
@@ -238,7 +238,7 @@ func (w *waterDecade) good(allT, all []float64) (t, mass []float64) {
 func (w *waterDecade) recording() Recording {
 	return Recording{
 		ID: "ice-cap", Title: "The mass of an ice cap seen from orbit, month by month over eleven years, counted from the first month",
-		Columns: []Column{{"time", "s"}, {"mass", "kg"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "mass", Unit: "kg"}},
 		Make: func() ([][]float64, error) {
 			t, mass := w.make()
 			return [][]float64{t, mass}, nil
@@ -268,14 +268,14 @@ func (w *waterDecade) rate() Question {
 		Solve: func(Known) float64 { return right() },
 		U:     u,
 		Slips: measuredSlips(right, u,
-			Slip{"the spoiled months left in", func(Known) float64 { return w.whole().Rate.Value }, "Plot what the fit leaves over: some months stand apart from all others."},
-			Slip{"a month taken for a year", func(Known) float64 { return right() / 12 }, "Times are in seconds; a year has 31,557,600 of them."},
-			Slip{"the rate at the start of the record", func(Known) float64 {
+			Slip{Name: "the spoiled months left in", Value: func(Known) float64 { return w.whole().Rate.Value }, Fix: "Plot what the fit leaves over: some months stand apart from all others."},
+			Slip{Name: "a month taken for a year", Value: func(Known) float64 { return right() / 12 }, Fix: "Times are in seconds; a year has 31,557,600 of them."},
+			Slip{Name: "the rate at the start of the record", Value: func(Known) float64 {
 				return right() - w.fit().Acceleration.Value*w.fit().Middle
-			}, "With an acceleration in the model the rate depends on where t = 0 lies."},
-			Slip{"the rate at the end of the record", func(Known) float64 {
+			}, Fix: "With an acceleration in the model the rate depends on where t = 0 lies."},
+			Slip{Name: "the rate at the end of the record", Value: func(Known) float64 {
 				return right() + w.fit().Acceleration.Value*w.fit().Middle
-			}, "With an acceleration in the model the rate depends on where t = 0 lies."}),
+			}, Fix: "With an acceleration in the model the rate depends on where t = 0 lies."}),
 		Range: [2]float64{-90 * waterGt / waterYear, -25 * waterGt / waterYear},
 		Hints: [2]string{"earth.TrendModel fits all of it and allows for the correlation; times in seconds need no Year.", "Leave the spoiled months out first; then Rate.Value and Rate.U, in kg/s, times 31557600 over 1e12."},
 		Worked: "%%\n" + w.seen() +
@@ -295,9 +295,9 @@ func (w *waterDecade) acceleration() Question {
 		Solve:  func(Known) float64 { return right() },
 		U:      u,
 		Slips: measuredSlips(right, u,
-			Slip{"the coefficient of t² given for the acceleration", func(Known) float64 { return right() / 2 }, "The second derivative of a t²/2 is a. What stands before t² in your model?"},
-			Slip{"doubled once too often", func(Known) float64 { return 2 * right() }, "Acceleration of the fit is the second derivative already."},
-			Slip{"a month taken for a year", func(Known) float64 { return right() / 144 }, "Times are in seconds; a year has 31,557,600 of them, and here they come squared."}),
+			Slip{Name: "the coefficient of t² given for the acceleration", Value: func(Known) float64 { return right() / 2 }, Fix: "The second derivative of a t²/2 is a. What stands before t² in your model?"},
+			Slip{Name: "doubled once too often", Value: func(Known) float64 { return 2 * right() }, Fix: "Acceleration of the fit is the second derivative already."},
+			Slip{Name: "a month taken for a year", Value: func(Known) float64 { return right() / 144 }, Fix: "Times are in seconds; a year has 31,557,600 of them, and here they come squared."}),
 		Range: [2]float64{-10 * waterGt / waterYear / waterYear, -2.5 * waterGt / waterYear / waterYear},
 		Hints: [2]string{"The rate is the slope of the mass; how fast does that slope change?", "Acceleration.Value and U of the trend, in kg/s²: times 31557600 squared, over 1e12."},
 		Worked: "%%\n" + w.seen() +
@@ -322,11 +322,11 @@ func (w *waterDecade) ice(d *Draw) Question {
 		Solve:  with(-1),
 		U:      u,
 		Slips: []Slip{
-			{"the rebound left in", with(0), "What the satellites see is ice and rock together: take the rock off."},
-			{"the rebound added instead of taken off", with(1), "Seen = ice + rock. Solve for the ice, signs and all."},
+			{Name: "the rebound left in", Value: with(0), Fix: "What the satellites see is ice and rock together: take the rock off."},
+			{Name: "the rebound added instead of taken off", Value: with(1), Fix: "Seen = ice + rock. Solve for the ice, signs and all."},
 		},
 		USlips: []Slip{
-			{"the uncertainty of the fit alone", func(Known) float64 { return w.fit().Rate.U }, "The rebound is not known exactly either; add the squares."},
+			{Name: "the uncertainty of the fit alone", Value: func(Known) float64 { return w.fit().Rate.U }, Fix: "The rebound is not known exactly either; add the squares."},
 		},
 		Range:     [2]float64{-105 * per, -34 * per},
 		Hints:     [2]string{"Seen = ice + rock. Which of the three do you want?", "Ice = seen − rock; the uncertainties add as squares."},

@@ -39,7 +39,7 @@ func drawEmpties(d *Draw) emptiesRecord {
 func (e emptiesRecord) recording() Recording {
 	return Recording{
 		ID: "empties", Title: "The gate's trial: mass in the loading space of ordinary empty vehicles, as fitted",
-		Columns: []Column{{"mass", "kg"}},
+		Columns: []Column{{Name: "mass", Unit: "kg"}},
 		Make:    func() ([][]float64, error) { return [][]float64{e.masses()}, nil },
 	}
 }
@@ -75,12 +75,12 @@ func (e emptiesRecord) rate() Question {
 		Tol:    judge.Tolerance{Abs: 0.0006, Why: "one decimal in per cent: the count itself is exact"},
 		Solve:  func(Known) float64 { return share() }, U: u,
 		Slips: []Slip{
-			{"the number of rings given as per cent", slip(0), "Divide by the number of vehicles."},
-			{"the share that does not ring", slip(1), "Asked are those above the threshold."},
-			{"the tail of a normal distribution", slip(2), "The masses of empty vehicles are not normally distributed: some carry tools. Count."},
+			{Name: "the number of rings given as per cent", Value: slip(0), Fix: "Divide by the number of vehicles."},
+			{Name: "the share that does not ring", Value: slip(1), Fix: "Asked are those above the threshold."},
+			{Name: "the tail of a normal distribution", Value: slip(2), Fix: "The masses of empty vehicles are not normally distributed: some carry tools. Count."},
 		},
 		USlips: []Slip{
-			{"the uncertainty of one part in the root of all vehicles", func(Known) float64 { _, n := e.rings(); return 1 / math.Sqrt(n) }, "What scatters is the number of rings k, by about its own root: u = √k over the number of vehicles."},
+			{Name: "the uncertainty of one part in the root of all vehicles", Value: func(Known) float64 { _, n := e.rings(); return 1 / math.Sqrt(n) }, Fix: "What scatters is the number of rings k, by about its own root: u = √k over the number of vehicles."},
 		},
 		Range:     [2]float64{0.004, 0.08},
 		Hints:     [2]string{"Count the masses above the threshold and divide by how many there are.", "A count of k scatters by about √k: u(p) = √(p (1 − p)/n)."},

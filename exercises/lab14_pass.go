@@ -118,7 +118,7 @@ func fitPass(channels []buried.Channel, start buried.Pass) passFit {
 func (p passRecord) recording() Recording {
 	return Recording{
 		ID: "pass", Title: "A vehicle over the two sensors of the gate: what each reads upwards",
-		Columns: []Column{{"time", "s"}, {"first", "m/s²"}, {"second", "m/s²"}},
+		Columns: []Column{{Name: "time", Unit: "s"}, {Name: "first", Unit: "m/s²"}, {Name: "second", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			c := p.channels()
 			columns := [][]float64{c[0].Times, nil, nil}
@@ -153,9 +153,9 @@ func (p passRecord) speed() Question {
 		Unit:   "m/s",
 		Solve:  func(Known) float64 { return v().speed }, U: func() float64 { return v().uSpeed },
 		Slips: []Slip{
-			{"the speed that the driver said", valueOf(p.said / 3.6), "Two sensors a known way apart are a better clock than a speedometer.\nHow long after the first does the second see the same load?"},
-			{"the front at one sensor timed against the cargo at the other", func(Known) float64 { return v().speed * gateApart / (gateApart + v().apart) }, "Time the same load at both sensors."},
-			{"the half of the way between the sensors", func(Known) float64 { return v().speed / 2 }, "From sensor to sensor it is 8 m."},
+			{Name: "the speed that the driver said", Value: valueOf(p.said / 3.6), Fix: "Two sensors a known way apart are a better clock than a speedometer.\nHow long after the first does the second see the same load?"},
+			{Name: "the front at one sensor timed against the cargo at the other", Value: func(Known) float64 { return v().speed * gateApart / (gateApart + v().apart) }, Fix: "Time the same load at both sensors."},
+			{Name: "the half of the way between the sensors", Value: func(Known) float64 { return v().speed / 2 }, Fix: "From sensor to sensor it is 8 m."},
 		},
 		Range:     [2]float64{1.05, 1.55},
 		Hints:     [2]string{"Plot both sensors. Each load makes one bump at each of them: how much later?", "Fit the loads (buried.FitLoads) at several speeds: the right one has the smallest chi², and chi² rises by 1 one standard uncertainty away."},
@@ -173,8 +173,8 @@ func (p passRecord) apart() Question {
 		Unit:   "m",
 		Solve:  func(Known) float64 { return v().apart }, U: func() float64 { return v().uApart },
 		Slips: []Slip{
-			{"the speed that the driver said", func(Known) float64 { return v().apart * p.said / 3.6 / v().speed }, "A way is a time times a speed: a wrong speed stretches or squeezes the vehicle.\nFind the speed from the two sensors first."},
-			{"km/h taken for m/s", func(Known) float64 { return 3.6 * v().apart }, "Seconds times kilometres per hour are no metres."},
+			{Name: "the speed that the driver said", Value: func(Known) float64 { return v().apart * p.said / 3.6 / v().speed }, Fix: "A way is a time times a speed: a wrong speed stretches or squeezes the vehicle.\nFind the speed from the two sensors first."},
+			{Name: "km/h taken for m/s", Value: func(Known) float64 { return 3.6 * v().apart }, Fix: "Seconds times kilometres per hour are no metres."},
 		},
 		Range:     [2]float64{3.2, 5},
 		Hints:     [2]string{"With the speed from the last question: how far apart are the two loads in the fit?", "X of the first load less X of the second. Their uncertainties add in squares, and the speed's adds to them."},
@@ -194,14 +194,14 @@ func (p passRecord) cargo() Question {
 		Unit:   "t",
 		Solve:  func(Known) float64 { return v().cargo }, U: func() float64 { return v().uCargo },
 		Slips: []Slip{
-			{"the height above the road taken for that above the sensor", func(Known) float64 { return near() }, "The sensor lies 1.2 m below the road: distances count from there."},
-			{"both loads together", func(Known) float64 { return total() }, "The question asks for the cargo; the front load is the engine and the driver."},
-			{"the speed that the driver said", func(Known) float64 {
+			{Name: "the height above the road taken for that above the sensor", Value: func(Known) float64 { return near() }, Fix: "The sensor lies 1.2 m below the road: distances count from there."},
+			{Name: "both loads together", Value: func(Known) float64 { return total() }, Fix: "The question asks for the cargo; the front load is the engine and the driver."},
+			{Name: "the speed that the driver said", Value: func(Known) float64 {
 				if p.misled() == nil {
 					return math.NaN()
 				}
 				return measuredApart(p.misled().Loads[1].Mass, v().cargo, v().uCargo, near(), total())
-			}, "At a wrong speed the bumps of the model are too wide or too narrow. Find the speed first."},
+			}, Fix: "At a wrong speed the bumps of the model are too wide or too narrow. Find the speed first."},
 		},
 		Range:     [2]float64{2500, 6600},
 		Hints:     [2]string{"The same fit, at the speed from the two sensors, with the heights as stated.", "Loads[1].Mass and UMass[1]."},

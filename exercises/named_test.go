@@ -27,7 +27,7 @@ func TestNamesStandAboveTheQuestion(t *testing.T) {
 	// Packages of the language, and what lab 00 teaches.
 	known := []string{"math", "cmplx", "fmt", "time", "sheet", "gravlab"}
 	for _, lab := range Labs() {
-		p := lab.Paper("")
+		p := lab.Sheet("")
 		var above strings.Builder
 		for _, c := range readLab(t, lab).Cells {
 			from, part, _ := c.Question()

@@ -7,28 +7,28 @@ import (
 	"strings"
 	"testing"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
 // The example of README.md, letter by letter: TestReadme compares.
 
-func ownLab() exercises.Lab {
-	return exercises.Lab{
+func ownLab() bank.Lab {
+	return bank.Lab{
 		ID: "91-plumb-line", Title: "The plumb line", Minutes: 10,
-		Build: func(d *exercises.Draw) exercises.Paper {
+		Build: func(d *bank.Draw) bank.Sheet {
 			length := d.Between("length", 0.6, 1.4, 0.05) // m: each sheet has its own
 			period := func(l float64) float64 { return 2 * math.Pi * math.Sqrt(l/9.81) }
-			return exercises.Paper{Questions: []exercises.Question{{
+			return bank.Sheet{Questions: []bank.Question{{
 				ID: "period", Kind: judge.Number, Marks: 2, Title: "A plumb line swings",
 				Prompt: fmt.Sprintf("A small bob hangs %.2f m below its hook. How long does one full swing take? Take $g = 9.81\\ \\mathrm{m/s^2}$.", length),
 				Unit:   "s",
 				Tol:    judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
-				Solve:  func(exercises.Known) float64 { return period(length) },
-				Slips: []exercises.Slip{
-					{Name: "half a swing", Value: func(exercises.Known) float64 { return period(length) / 2 },
+				Solve:  func(bank.Answers) float64 { return period(length) },
+				Slips: []bank.Slip{
+					{Name: "half a swing", Value: func(bank.Answers) float64 { return period(length) / 2 },
 						Fix: "A full swing is there and back."},
-					{Name: "2π left out", Value: func(exercises.Known) float64 { return period(length) / (2 * math.Pi) },
+					{Name: "2π left out", Value: func(bank.Answers) float64 { return period(length) / (2 * math.Pi) },
 						Fix: "The root of l/g is the time of one radian of phase; a full swing has 2π."},
 				},
 				Range: [2]float64{1.5, 2.5},
@@ -36,7 +36,7 @@ func ownLab() exercises.Lab {
 				Worked: fmt.Sprintf("%%%%\n// Small swings of a point on a thread: T = 2 pi sqrt(l/g).\n"+
 					"T := 2 * math.Pi * math.Sqrt(%.2f/9.81)\nsheet.Number(\"period\", T, \"s\")", length),
 				Reasoning: "For small swings $T = 2\\pi\\sqrt{l/g}$.",
-				Source:    exercises.Source{Text: "common practice, no source: the simple pendulum"},
+				Source:    bank.Source{Text: "common practice, no source: the simple pendulum"},
 			}}}
 		},
 	}
@@ -56,7 +56,7 @@ func TestReadme(t *testing.T) {
 	if !ok || !closed || !strings.Contains(string(here), code) {
 		t.Error("the example of README.md does not stand in this file as it is")
 	}
-	p := ownLab().Paper(exercises.NumberedCode("91-plumb-line", 1))
+	p := ownLab().Sheet(bank.NumberedCode("91-plumb-line", 1))
 	q, ok := p.Question("period")
 	if !ok {
 		t.Fatal("the example has no question")

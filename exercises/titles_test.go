@@ -75,7 +75,7 @@ func TestTitlesDiffer(t *testing.T) {
 			}
 		}
 		asked := map[string]bool{}
-		for _, q := range lab.Paper("").Questions {
+		for _, q := range lab.Sheet("").Questions {
 			if asked[q.Title] {
 				t.Errorf("lab %s has two questions %q", lab.ID, q.Title)
 			}

@@ -150,7 +150,7 @@ func TestVerdicts(t *testing.T) {
 	if len(rows) < 80 {
 		t.Fatalf("only %d answers", len(rows))
 	}
-	p := weighingTheEarth.Paper("")
+	p := weighingTheEarth.Sheet("")
 	for _, r := range rows {
 		q, ok := p.Question(r.question)
 		if !ok {
@@ -172,7 +172,7 @@ func TestVerdicts(t *testing.T) {
 
 // TestHintsFollowTries: the second wrong answer gets the second hint.
 func TestHintsFollowTries(t *testing.T) {
-	p := weighingTheEarth.Paper("")
+	p := weighingTheEarth.Sheet("")
 	q, _ := p.Question("kappa")
 	wrong := judge.Answer{Value: 42, Unit: "N m/rad"}
 	for tries, hint := range []string{q.Hints[0], q.Hints[1], q.Hints[1]} {
@@ -184,7 +184,7 @@ func TestHintsFollowTries(t *testing.T) {
 
 // TestFunctionVerdicts calls a few functions as students write them.
 func TestFunctionVerdicts(t *testing.T) {
-	p := weighingTheEarth.Paper("")
+	p := weighingTheEarth.Sheet("")
 	q, _ := p.Question("torque")
 	results := func(f func(float64) float64) judge.Answer {
 		var a judge.Answer

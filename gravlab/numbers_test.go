@@ -41,7 +41,7 @@ func TestNumbersInTexts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, q := range lab.Paper("").Questions {
+	for _, q := range lab.Sheet("").Questions {
 		if q.ID == "budget" && !strings.Contains(q.Hints[1], "0.3086 − "+slab+" mGal/m") {
 			t.Errorf("the hint %q does not take %s mGal/m for the slab", q.Hints[1], slab)
 		}

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/prose"
 	"gravity.example/gravlab/notebook"
 )
@@ -76,7 +77,7 @@ func TestProse(t *testing.T) {
 				look(fmt.Sprintf("%s, cell %d", lab.ID, i+1), c.Source)
 			}
 		}
-		for _, q := range lab.Paper(exercises.NumberedCode(lab.ID, 3)).Questions {
+		for _, q := range lab.Sheet(bank.NumberedCode(lab.ID, 3)).Questions {
 			id := lab.FullID(q.ID)
 			look(id+", reasoning", q.Reasoning)
 			for _, h := range q.Hints {

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/judge"
@@ -43,7 +44,7 @@ func TestLabs(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				paper := lab.Paper("")
+				paper := lab.Sheet("")
 				if _, err := paper.Fill(nb, worked); err != nil {
 					t.Fatal(err)
 				}
@@ -57,7 +58,7 @@ func TestLabs(t *testing.T) {
 	}
 }
 
-func underKernel(t *testing.T, nb *notebook.Notebook, paper exercises.Paper, want int) bench.Summary {
+func underKernel(t *testing.T, nb *notebook.Notebook, paper bank.Sheet, want int) bench.Summary {
 	data := t.TempDir()
 	result, err := kernel.Run(t.Context(), nb, kernel.RunOptions{DataDir: data, Timeout: 2 * time.Minute})
 	if err != nil {
@@ -95,7 +96,7 @@ func underKernel(t *testing.T, nb *notebook.Notebook, paper exercises.Paper, wan
 	return sum
 }
 
-func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper exercises.Paper, want int) bench.Summary {
+func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper bank.Sheet, want int) bench.Summary {
 	file, err := nb.Bytes()
 	if err != nil {
 		t.Fatal(err)

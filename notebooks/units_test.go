@@ -55,7 +55,7 @@ func TestOwnFilesReadTheUnitsOfTheLabs(t *testing.T) {
 				}
 			}
 		}
-		paper := lab.Paper("")
+		paper := lab.Sheet("")
 		for _, q := range paper.Questions {
 			if q.Unit != "" {
 				note(q.Unit, lab.ID+"/"+q.ID)

@@ -38,6 +38,7 @@ import (
 	"time"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
 )
 
@@ -52,7 +53,7 @@ type Options struct {
 	InMemory bool
 	// Find finds a lab; nil is exercises.Find, which knows the
 	// project's own.
-	Find func(id string) (exercises.Lab, error)
+	Find func(id string) (bank.Lab, error)
 	// Assessed treats every sheet as ask.Assessed declares it: displays say how an
 	// answer was understood and no more.
 	Assessed bool
@@ -98,7 +99,7 @@ func New(o Options) (*Bench, error) {
 }
 
 // findLab is exercises.Find with a guess at what a mistyped id means.
-func findLab(id string) (exercises.Lab, error) {
+func findLab(id string) (bank.Lab, error) {
 	l, err := exercises.Find(id)
 	if err == nil {
 		return l, nil

@@ -12,7 +12,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
@@ -125,7 +125,7 @@ func (e *Entry) UnmarshalJSON(b []byte) error {
 }
 
 // LogFile is the answers log of a sheet in a data folder.
-func LogFile(data, lab string, code exercises.Code) string {
+func LogFile(data, lab string, code bank.Code) string {
 	name := string(code)
 	if name == "" {
 		name = "default"

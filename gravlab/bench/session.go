@@ -11,7 +11,7 @@ import (
 	"strings"
 	"sync"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
 )
@@ -137,7 +137,7 @@ func isAnswer(k frame.Kind) bool {
 // place is what an answer is about.
 type place struct {
 	sheet    *sheet
-	question exercises.Question
+	question bank.Question
 	f        frame.Frame
 }
 
@@ -183,7 +183,7 @@ func (s *Session) give(p place, a judge.Answer) frame.Frame {
 	return s.display(p.f, view)
 }
 
-func noQuestion(p exercises.Paper, id string) string {
+func noQuestion(p bank.Sheet, id string) string {
 	var ids []string
 	for _, q := range p.Questions {
 		ids = append(ids, q.ID)
@@ -208,7 +208,7 @@ var howTo = map[judge.Kind]string{
 
 // readAnswer turns a frame into an answer of the question's kind; problem is
 // for the student.
-func readAnswer(q exercises.Question, f frame.Frame) (a judge.Answer, problem string) {
+func readAnswer(q bank.Question, f frame.Frame) (a judge.Answer, problem string) {
 	var fits bool
 	switch f.Form {
 	case frame.FormNumber, frame.FormMeasured:

@@ -11,6 +11,7 @@ import (
 	"testing/fstest"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
 )
@@ -79,10 +80,10 @@ func TestCarriedAnswer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	paper := l.Paper("")
+	paper := l.Sheet("")
 	right := paper.RightAnswers()
 	q, _ := paper.Question("big-g")
-	wrong := exercises.Known{}
+	wrong := bank.Answers{}
 	for id, v := range right {
 		wrong[id] = v
 	}
@@ -136,7 +137,7 @@ func TestConfinedRepliesAreTheSame(t *testing.T) {
 
 // A mistyped lab, code or question is named, with what it may have been.
 func TestMistyped(t *testing.T) {
-	good := string(exercises.NumberedCode(lab01, 1))
+	good := string(bank.NumberedCode(lab01, 1))
 	wrong := "0"
 	if good[0] == '0' {
 		wrong = "1"
@@ -301,9 +302,9 @@ func TestTries(t *testing.T) {
 
 func TestRecordingComesWhole(t *testing.T) {
 	const samples = 150_000
-	lab := exercises.Lab{ID: "90-trial", Title: "Trial", Build: func(*exercises.Draw) exercises.Paper {
-		return exercises.Paper{Recordings: []exercises.Recording{{
-			ID: "long", Columns: []exercises.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
+	lab := bank.Lab{ID: "90-trial", Title: "Trial", Build: func(*bank.Draw) bank.Sheet {
+		return bank.Sheet{Recordings: []bank.Recording{{
+			ID: "long", Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
 			Make: func() ([][]float64, error) {
 				t, a := make([]float64, samples), make([]float64, samples)
 				for i := range t {
@@ -313,7 +314,7 @@ func TestRecordingComesWhole(t *testing.T) {
 			},
 		}}}
 	}}
-	d := newDesk(t, Options{Find: func(string) (exercises.Lab, error) { return lab, nil }}, SessionOptions{})
+	d := newDesk(t, Options{Find: func(string) (bank.Lab, error) { return lab, nil }}, SessionOptions{})
 	var all []float64
 	for replies := 1; ; replies++ {
 		r := d.ask(t, frame.Frame{Head: frame.Head{Kind: frame.Recording, Lab: "90", Name: "long", At: len(all)}})

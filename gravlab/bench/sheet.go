@@ -8,19 +8,19 @@ import (
 	"sync"
 	"time"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
 // sheetKey tells sheets apart.
 type sheetKey struct {
 	lab  string
-	code exercises.Code
+	code bank.Code
 }
 
 // A sheet is a paper and the answers to it so far.
 type sheet struct {
-	paper exercises.Paper
+	paper bank.Sheet
 	log   string // path, "" for memory only
 
 	mu         sync.Mutex
@@ -31,7 +31,7 @@ type sheet struct {
 
 // A Standing is where a sheet stands with one question.
 type Standing struct {
-	Question exercises.Question
+	Question bank.Question
 	Answered bool // something was given in, a blank too
 	Answer   judge.Answer
 	Verdict  judge.Verdict // of the last answer; Blank if there is none
@@ -52,7 +52,7 @@ func (s Standing) Remark() string {
 
 // A shelf holds sheets that are in use.
 type shelf struct {
-	find func(id string) (exercises.Lab, error)
+	find func(id string) (bank.Lab, error)
 	data string // folder of the logs, "" for memory only
 
 	mu     sync.Mutex
@@ -60,7 +60,7 @@ type shelf struct {
 	used   []sheetKey // that answers were given in to, in order
 }
 
-func newShelf(find func(id string) (exercises.Lab, error), data string) *shelf {
+func newShelf(find func(id string) (bank.Lab, error), data string) *shelf {
 	return &shelf{find: find, data: data, sheets: map[sheetKey]*sheet{}}
 }
 
@@ -74,7 +74,7 @@ func (h *shelf) open(lab, code string) (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	c, err := exercises.ParseCode(code)
+	c, err := bank.ParseCode(code)
 	if err != nil {
 		return nil, err
 	}
@@ -90,7 +90,7 @@ func (h *shelf) open(lab, code string) (*sheet, error) {
 		}
 		clear(h.sheets)
 	}
-	s := &sheet{paper: l.Paper(c), recordings: map[string][][]float64{}}
+	s := &sheet{paper: l.Sheet(c), recordings: map[string][][]float64{}}
 	if h.data != "" {
 		s.log = LogFile(h.data, l.ID, c)
 	}
@@ -178,11 +178,11 @@ func equal(a, b float64) bool { return a == b || a != a && b != b }
 
 // give judges an answer and keeps it. The error says that it could not be kept
 // beyond the life of this bench; the verdict stands all the same.
-func (s *sheet) give(q exercises.Question, a judge.Answer) (judge.Verdict, error) {
+func (s *sheet) give(q bank.Question, a judge.Answer) (judge.Verdict, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	err := s.refresh()
-	own := exercises.Known{}
+	own := bank.Answers{}
 	for id, st := range s.standing {
 		// 0 stands for no number.
 		if v := st.Verdict.SI; v != 0 && !math.IsNaN(v) && !math.IsInf(v, 0) {
@@ -211,7 +211,7 @@ func (s *sheet) give(q exercises.Question, a judge.Answer) (judge.Verdict, error
 }
 
 // recording makes a recording once.
-func (s *sheet) recording(r exercises.Recording) ([][]float64, error) {
+func (s *sheet) recording(r bank.Recording) ([][]float64, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if columns, ok := s.recordings[r.ID]; ok {
@@ -235,8 +235,8 @@ func (s *sheet) recording(r exercises.Recording) ([][]float64, error) {
 
 // A Summary is where a sheet stands.
 type Summary struct {
-	Lab       exercises.Lab
-	Code      exercises.Code
+	Lab       bank.Lab
+	Code      bank.Code
 	Marks, Of int
 	Standings []Standing // in the order of the paper
 }

@@ -8,7 +8,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
 )
@@ -51,7 +51,7 @@ func unreadable(f frame.Frame, message string) View {
 	return View{Lab: shorten(f.Lab), Code: shorten(f.Code), Question: shorten(f.Question), Outcome: o, Sign: o.Sign(), Message: sentence(message)}
 }
 
-func unreadableVerdict(q exercises.Question, message string) judge.Verdict {
+func unreadableVerdict(q bank.Question, message string) judge.Verdict {
 	return judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: message}
 }
 

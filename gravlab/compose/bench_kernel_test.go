@@ -25,7 +25,7 @@ func BenchmarkKernel(b *testing.B) {
 				if err != nil {
 					b.Fatal(err)
 				}
-				if _, err := l.Paper("").Fill(nb, worked); err != nil {
+				if _, err := l.Sheet("").Fill(nb, worked); err != nil {
 					b.Fatal(err)
 				}
 				if _, err := kernel.Run(b.Context(), nb, kernel.RunOptions{Kernel: kernel.Name, DataDir: b.TempDir(), Dir: "../../notebooks"}); err != nil {

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/kernel"
@@ -153,7 +154,7 @@ func TestFair(t *testing.T) {
 		for i, tr := range trials {
 			t.Run(tr.name, func(t *testing.T) {
 				t.Parallel()
-				code := fmt.Sprintf("%q", exercises.NumberedCode("00-first-steps", i))
+				code := fmt.Sprintf("%q", bank.NumberedCode("00-first-steps", i))
 				nb := notebook.New(kernel.Name, "gravlab", "go")
 				for k, source := range append([]string{start}, tr.cells...) {
 					nb.Cells = append(nb.Cells, notebook.NewCell(notebook.Code, fmt.Sprintf("c%d", k), strings.ReplaceAll(source, "CODE", code)))
@@ -176,7 +177,7 @@ func labs(t *testing.T, number string, worked bool) *notebook.Notebook {
 		t.Fatal(err)
 	}
 	if worked {
-		if _, err := l.Paper("").Fill(nb, true); err != nil {
+		if _, err := l.Sheet("").Fill(nb, true); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -66,7 +66,7 @@ func TestHostile(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	answerBefore := fmt.Sprintf("%%%%\nsheet.Number(\"fall-time\", %v, \"s\")", l.Paper("").RightAnswers()["fall-time"])
+	answerBefore := fmt.Sprintf("%%%%\nsheet.Number(\"fall-time\", %v, \"s\")", l.Sheet("").RightAnswers()["fall-time"])
 	const wasmimport = "//go:wasmimport gravlab exchange\nfunc x(p unsafe.Pointer, n uint32) uint32\n//go:wasmimport gravlab take\nfunc y(p unsafe.Pointer, n uint32) uint32\n"
 	for _, c := range []struct {
 		name, source string

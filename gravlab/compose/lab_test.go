@@ -6,13 +6,14 @@ import (
 	"testing"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
 
 // lab reads a notebook of the repository and fills it.
-func lab(t testing.TB, number string, code exercises.Code, worked bool) *notebook.Notebook {
+func lab(t testing.TB, number string, code bank.Code, worked bool) *notebook.Notebook {
 	t.Helper()
 	files, err := filepath.Glob("../../notebooks/" + number + "-*.ipynb")
 	if err != nil || len(files) != 1 {
@@ -26,7 +27,7 @@ func lab(t testing.TB, number string, code exercises.Code, worked bool) *noteboo
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := l.Paper(code).Fill(nb, worked); err != nil {
+	if _, err := l.Sheet(code).Fill(nb, worked); err != nil {
 		t.Fatal(err)
 	}
 	return nb

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -89,12 +90,12 @@ func TestLook(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	code := exercises.NumberedCode(l.ID, 7)
+	code := bank.NumberedCode(l.ID, 7)
 	sheet, unread, err := p.Look(t.Context(), bytesOf(t, lab(t, "01", code, true)))
 	if err != nil || unread != "" {
 		t.Fatal(err, unread)
 	}
-	if sheet.Lab != l.ID || sheet.Code != string(code) || sheet.Twice || sheet.Assessed || len(sheet.Answers) != len(l.Paper(code).Questions) {
+	if sheet.Lab != l.ID || sheet.Code != string(code) || sheet.Twice || sheet.Assessed || len(sheet.Answers) != len(l.Sheet(code).Questions) {
 		t.Errorf("%+v", sheet)
 	}
 	sheet, _, err = p.Look(t.Context(), book(t, "var sheet = ask.Assessed(\"01\", \"A\")", "var other = ask.Sheet(\"01\", \"B\")"))

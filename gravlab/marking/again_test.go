@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
@@ -101,7 +102,7 @@ func TestEvening(t *testing.T) {
 
 	// Another tolerance: the stored answers are judged again, and nothing is run.
 	defer exercises.Add(swingLab)
-	wider := func(q *exercises.Question) { q.Tol.Rel = 0.03 }
+	wider := func(q *bank.Question) { q.Tol.Rel = 0.03 }
 	addChanged(t, "period", wider)
 	c.Start = func(context.Context) (Runner, error) { return nil, errors.New("something is run") }
 	for _, again := range []bool{true, false} {
@@ -110,7 +111,7 @@ func TestEvening(t *testing.T) {
 		c.wantMarks("s02", "2 3 4 2 1  12")
 	}
 	// Other points for a function need a run.
-	addChanged(t, "law", func(q *exercises.Question) {
+	addChanged(t, "law", func(q *bank.Question) {
 		f := *q.Function
 		f.Calls = [][]float64{{3}, {4}}
 		q.Function = &f
@@ -133,10 +134,10 @@ func TestEvening(t *testing.T) {
 }
 
 // addChanged puts a changed swing lab into the bank.
-func addChanged(t *testing.T, question string, change func(*exercises.Question)) {
+func addChanged(t *testing.T, question string, change func(*bank.Question)) {
 	t.Helper()
 	l := swingLab
-	l.Build = func(d *exercises.Draw) exercises.Paper {
+	l.Build = func(d *bank.Draw) bank.Sheet {
 		p := buildSwing(d)
 		for i := range p.Questions {
 			if p.Questions[i].ID == question {
@@ -216,7 +217,7 @@ func TestReference(t *testing.T) {
 
 // The bounds of the judgement by a reference: E_n of 1, and a factor of 3.
 func TestReferenceBounds(t *testing.T) {
-	q, _ := swingLab.Paper("").Question("rest")
+	q, _ := swingLab.Sheet("").Question("rest")
 	ref := reference{Question: "rest", Value: 0.010, U: 0.0003, Allowed: 0.0004, Unit: "mrad"}
 	for _, c := range []struct {
 		value, u float64 // mrad
@@ -303,7 +304,7 @@ func TestTwoLabs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := other.Paper(exercises.StudentCode(c.Key, other.ID, "s02"))
+	p := other.Sheet(bank.StudentCode(c.Key, other.ID, "s02"))
 	c.hand("b.ipynb", answered(t, p, nil))
 	if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), "several labs") {
 		t.Errorf("two labs: %v", err)

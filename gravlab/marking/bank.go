@@ -19,7 +19,7 @@ import (
 
 // A Bank is a folder with a lecturer's own labs: Go files of a package bank with
 //
-//	func Labs() []exercises.Lab
+//	func Labs() []bank.Lab
 //
 // It is compiled into the program, since a question is code; it need not lie in the
 // module, and students need not have it. Notebooks of its labs may lie beside the files.
@@ -54,7 +54,7 @@ func ReadBank(dir string) (Bank, error) {
 		b.files = append(b.files, name)
 	}
 	if len(b.files) == 0 {
-		return Bank{}, wrong(dir, 0, "holds no Go files; a bank is a folder of Go files with package bank and func Labs() []exercises.Lab")
+		return Bank{}, wrong(dir, 0, "holds no Go files; a bank is a folder of Go files with package bank and func Labs() []bank.Lab")
 	}
 	b.Print = hex.EncodeToString(h.Sum(nil))[:16]
 	return b, nil

@@ -15,7 +15,7 @@ import (
 	"sync"
 	"sync/atomic"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/judge"
@@ -24,9 +24,9 @@ import (
 // A book is what is written about one lab of one class.
 type book struct {
 	k         *marker
-	lab       exercises.Lab
-	questions []exercises.Question // of the default sheet
-	base      string               // fingerprint of the bank and the references
+	lab       bank.Lab
+	questions []bank.Question // of the default sheet
+	base      string          // fingerprint of the bank and the references
 	refs      references
 	adjust    adjustments
 	eye       byEye
@@ -39,7 +39,7 @@ type book struct {
 // A row is a student in the book.
 type row struct {
 	student Student
-	code    exercises.Code
+	code    bank.Code
 	items   []item // files with the student's code
 	item    *item  // the one that is marked; nil if there is none
 	others  int    // files with the student's code that differ from it
@@ -122,7 +122,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 		return nil, err
 	}
 	k.Lab = lab.ID
-	b := &book{k: k, lab: lab, questions: lab.Paper("").Questions}
+	b := &book{k: k, lab: lab, questions: lab.Sheet("").Questions}
 	if k.Reference != "" {
 		if b.refs, err = readReferences(k.Reference, lab, k.Class); err != nil {
 			return nil, err
@@ -193,7 +193,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 
 // theirs keeps the books of two labs apart: a folder belongs to the lab that was
 // first marked into it, since by-eye.csv and adjust.csv are about that one.
-func (k *marker) theirs(lab exercises.Lab) error {
+func (k *marker) theirs(lab bank.Lab) error {
 	path := filepath.Join(k.store.dir, "lab.txt")
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -351,7 +351,7 @@ func (b *book) student(r *row) error {
 	if !ok {
 		return fmt.Errorf("the store has lost the run of %s: mark again", r.item.name)
 	}
-	paper, rules := b.lab.Paper(r.code), b.rules(r)
+	paper, rules := b.lab.Sheet(r.code), b.rules(r)
 	var j judged
 	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == rules; !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
 		before := j

@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"strings"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 )
 
 // A Class is a class list.
@@ -135,10 +135,10 @@ func badID(id string) string {
 }
 
 // codes returns the code of each student's sheet of a lab.
-func (c Class) codes(key []byte, lab string) (byStudent []exercises.Code, owner map[exercises.Code]int, err error) {
-	owner = map[exercises.Code]int{}
+func (c Class) codes(key []byte, lab string) (byStudent []bank.Code, owner map[bank.Code]int, err error) {
+	owner = map[bank.Code]int{}
 	for i, s := range c.Students {
-		code := exercises.StudentCode(key, lab, s.ID)
+		code := bank.StudentCode(key, lab, s.ID)
 		if j, twice := owner[code]; twice {
 			return nil, nil, fmt.Errorf("%s: the students %s and %s would have the same sheet of lab %s (one class in a hundred thousand has such a pair); change one of the two ids, or take another key", c.file, c.Students[j].ID, s.ID, lab)
 		}

@@ -8,7 +8,7 @@ import (
 	"slices"
 	"strings"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
@@ -210,7 +210,7 @@ func (b *book) slipsSection(p *page, statistics []itemStatistic) {
 }
 
 // slipName is the name of a slip, for an option with its text.
-func slipName(q exercises.Question, name string) string {
+func slipName(q bank.Question, name string) string {
 	for _, o := range q.Options {
 		if name == "option "+o.Letter {
 			return inline("option **" + o.Letter + "**: " + o.Text)

@@ -12,7 +12,7 @@ import (
 	"slices"
 	"time"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
@@ -35,7 +35,7 @@ const (
 // through a bench, which never tells the program what an answer is worth, and
 // keeps the answers in their order.
 type desk struct {
-	paper    exercises.Paper
+	paper    bank.Sheet
 	bench    *bench.Bench
 	session  *bench.Session
 	last     *bench.View // that the bench displayed in the exchange under way
@@ -47,12 +47,12 @@ type desk struct {
 	slow     bool // a figure took too long
 }
 
-func newDesk(p exercises.Paper, files fs.FS) (*desk, error) {
-	b, err := bench.New(bench.Options{InMemory: true, Find: func(id string) (exercises.Lab, error) {
+func newDesk(p bank.Sheet, files fs.FS) (*desk, error) {
+	b, err := bench.New(bench.Options{InMemory: true, Find: func(id string) (bank.Lab, error) {
 		if l := p.Lab; id == l.ID || id == l.Number() || "0"+id == l.Number() {
 			return l, nil
 		}
-		return exercises.Lab{}, fmt.Errorf("this notebook is a sheet of lab %s", p.Lab.ID)
+		return bank.Lab{}, fmt.Errorf("this notebook is a sheet of lab %s", p.Lab.ID)
 	}})
 	if err != nil {
 		return nil, err
@@ -121,7 +121,7 @@ func (d *desk) own(f frame.Frame) bool {
 	if l := d.paper.Lab; f.Lab != l.ID && f.Lab != l.Number() && "0"+f.Lab != l.Number() {
 		return false
 	}
-	code, err := exercises.ParseCode(f.Code)
+	code, err := bank.ParseCode(f.Code)
 	return err == nil && code == d.paper.Code
 }
 
@@ -222,7 +222,7 @@ func (d *desk) remark(text string) {
 
 // callsOf are the fingerprints of the judge's calls to the student's functions:
 // results at other calls are worth nothing.
-func callsOf(p exercises.Paper) map[string]string {
+func callsOf(p bank.Sheet) map[string]string {
 	out := map[string]string{}
 	for _, q := range p.Questions {
 		if q.Function == nil {

@@ -84,7 +84,7 @@ func TestRedrawGaps(t *testing.T) {
 // A desk believes no frame but those about its own sheet, tells nothing, and keeps a
 // bounded number of answers.
 func TestDesk(t *testing.T) {
-	p := swingLab.Paper("")
+	p := swingLab.Sheet("")
 	d, err := newDesk(p, nil)
 	if err != nil {
 		t.Fatal(err)
@@ -142,7 +142,7 @@ func TestDesk(t *testing.T) {
 // Verdicts made of the store are those that the bench gave, question by
 // question.
 func TestVerdictsAgree(t *testing.T) {
-	p := swingLab.Paper("")
+	p := swingLab.Sheet("")
 	d, err := newDesk(p, nil)
 	if err != nil {
 		t.Fatal(err)

@@ -14,7 +14,7 @@ import (
 	"strings"
 	"sync"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/notebook"
 )
@@ -22,7 +22,7 @@ import (
 // A Handout is one lab for one class.
 type Handout struct {
 	Class    Class
-	Lab      exercises.Lab
+	Lab      bank.Lab
 	Notebook *notebook.Notebook // the lab's, as it stands in the repository; not changed
 	Key      []byte             // of the class
 	Out      string             // the folder to write to
@@ -103,7 +103,7 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 }
 
 // sameCodes refuses a folder whose list gives a student another code.
-func (h Handout) sameCodes(codes []exercises.Code) error {
+func (h Handout) sameCodes(codes []bank.Code) error {
 	path := filepath.Join(h.Out, ListName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -126,8 +126,8 @@ func (h Handout) sameCodes(codes []exercises.Code) error {
 }
 
 // student writes one student's folder.
-func (h Handout) student(s Student, code exercises.Code) (kept []string, err error) {
-	paper := h.Lab.Paper(code)
+func (h Handout) student(s Student, code bank.Code) (kept []string, err error) {
+	paper := h.Lab.Sheet(code)
 	nb := h.Notebook.Clone()
 	if _, err := paper.Fill(nb, h.Answers); err != nil {
 		return nil, err
@@ -184,7 +184,7 @@ func declareAssessed(nb *notebook.Notebook) {
 
 // recordingTable is a recording as a CSV file with the units in its header, as
 // spreadsheets and ask.OwnRecording read it.
-func recordingTable(r exercises.Recording) ([]byte, error) {
+func recordingTable(r bank.Recording) ([]byte, error) {
 	columns, err := r.Make()
 	if err != nil {
 		return nil, fmt.Errorf("recording %s: %w", r.ID, err)
@@ -215,7 +215,7 @@ func recordingTable(r exercises.Recording) ([]byte, error) {
 
 // PlainNotebook makes a notebook for a lab that has none: the sheet's
 // declaration, each question and its answer cell.
-func PlainNotebook(lab exercises.Lab) *notebook.Notebook {
+func PlainNotebook(lab bank.Lab) *notebook.Notebook {
 	nb := notebook.New("gravlab", "Go (gravlab)", "go")
 	add := func(kind notebook.Kind, id, source string) *notebook.Cell {
 		c := notebook.NewCell(kind, id, source)
@@ -224,7 +224,7 @@ func PlainNotebook(lab exercises.Lab) *notebook.Notebook {
 	}
 	add(notebook.Markdown, "title", "# "+lab.Title)
 	add(notebook.Code, "sheet", fmt.Sprintf("import (\n\t\"fmt\"\n\t\"math\"\n\n\t\"gravity.example/gravlab\"\n\t\"gravity.example/gravlab/ask\"\n\t\"gravity.example/gravlab/show\"\n)\n\nvar sheet = ask.Sheet(%q, \"\")", lab.ID)).SetQuestion(lab.Number(), notebook.Sheet)
-	for _, q := range lab.Paper("").Questions {
+	for _, q := range lab.Sheet("").Questions {
 		add(notebook.Markdown, q.ID+"-text", "").SetQuestion(lab.FullID(q.ID), notebook.QuestionText)
 		add(notebook.Code, q.ID+"-answer", "").SetQuestion(lab.FullID(q.ID), notebook.Answer)
 	}

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -29,7 +30,7 @@ func TestHandout(t *testing.T) {
 		}
 		return string(text)
 	}
-	code := exercises.StudentCode(h.Key, swingLab.ID, "s1")
+	code := bank.StudentCode(h.Key, swingLab.ID, "s1")
 	nb, err := notebook.Read("s1", []byte(read("a/s1/90-swing.ipynb")), notebook.Options{NeedKernel: true})
 	if err != nil {
 		t.Fatal(err)

@@ -12,6 +12,7 @@ import (
 	"testing"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
@@ -19,9 +20,9 @@ import (
 
 // The tests have a lab of their own, with one question of each kind and one that
 // builds on another, whose cells are quick to run.
-var swingLab = exercises.Lab{ID: "90-swing", Title: "The swing", Minutes: 10, Graded: true, Build: buildSwing}
+var swingLab = bank.Lab{ID: "90-swing", Title: "The swing", Minutes: 10, Graded: true, Build: buildSwing}
 
-func buildSwing(d *exercises.Draw) exercises.Paper {
+func buildSwing(d *bank.Draw) bank.Sheet {
 	length := d.Between("length", 0.6, 1.4, 0.05) // m
 	period := func(l float64) float64 { return 2 * math.Pi * math.Sqrt(l/9.81) }
 	recording := sync.OnceValue(func() [][]float64 {
@@ -34,28 +35,28 @@ func buildSwing(d *exercises.Draw) exercises.Paper {
 		return [][]float64{t, x}
 	})
 	average := func() float64 { return mean(recording()[1]) }
-	return exercises.Paper{
-		Recordings: []exercises.Recording{{ID: "swing", Title: "A record", Columns: []exercises.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
+	return bank.Sheet{
+		Recordings: []bank.Recording{{ID: "swing", Title: "A record", Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
 			Make: func() ([][]float64, error) { return recording(), nil }}},
-		Questions: []exercises.Question{
+		Questions: []bank.Question{
 			{ID: "period", Kind: judge.Number, Marks: 2, Title: "Period", Prompt: fmt.Sprintf("A bob hangs %.2f m below its hook. How long is a swing? Take $g = 9.81\\ \\mathrm{m/s^2}$.", length), Unit: "s",
-				Tol: judge.Tolerance{Rel: 0.005, Why: "digits"}, Solve: func(exercises.Known) float64 { return period(length) },
-				Slips:  []exercises.Slip{{Name: "half a swing", Value: func(exercises.Known) float64 { return period(length) / 2 }, Fix: "A full swing is there and back."}},
+				Tol: judge.Tolerance{Rel: 0.005, Why: "digits"}, Solve: func(bank.Answers) float64 { return period(length) },
+				Slips:  []bank.Slip{{Name: "half a swing", Value: func(bank.Answers) float64 { return period(length) / 2 }, Fix: "A full swing is there and back."}},
 				Hints:  [2]string{"A root.", "2π times a root."},
 				Worked: fmt.Sprintf("%%%%\nsheet.Number(\"period\", 2*math.Pi*math.Sqrt(%g/9.81), \"s\")", length)},
 			{ID: "g", Kind: judge.Number, Marks: 3, Title: "Gravity from the period", Prompt: "And back: what is $g$?", Unit: "m/s²", Uses: []string{"period"},
-				Tol: judge.Tolerance{Rel: 0.01, Why: "digits"}, Solve: func(k exercises.Known) float64 { return 4 * math.Pi * math.Pi * length / (k["period"] * k["period"]) },
-				Slips:  []exercises.Slip{{Name: "4 left out", Value: func(k exercises.Known) float64 { return math.Pi * math.Pi * length / (k["period"] * k["period"]) }, Fix: "2π squared has a 4."}},
+				Tol: judge.Tolerance{Rel: 0.01, Why: "digits"}, Solve: func(k bank.Answers) float64 { return 4 * math.Pi * math.Pi * length / (k["period"] * k["period"]) },
+				Slips:  []bank.Slip{{Name: "4 left out", Value: func(k bank.Answers) float64 { return math.Pi * math.Pi * length / (k["period"] * k["period"]) }, Fix: "2π squared has a 4."}},
 				Hints:  [2]string{"Turn the formula round.", "T squared below."},
 				Worked: fmt.Sprintf("%%%%\nT := 2 * math.Pi * math.Sqrt(%g/9.81)\nsheet.Number(\"g\", 4*math.Pi*math.Pi*%g/(T*T), \"m/s²\")", length, length)},
 			{ID: "rest", Kind: judge.Measured, Marks: 4, Title: "Where it rests", Prompt: "Take the mean angle of the record.", Unit: "mrad",
-				Solve: func(exercises.Known) float64 { return average() }, U: func() float64 { return 1e-4 },
+				Solve: func(bank.Answers) float64 { return average() }, U: func() float64 { return 1e-4 },
 				Hints:  [2]string{"Average.", "Divide the scatter by the root of the count."},
 				Worked: "%%\nr := sheet.Recording(\"swing\")\nsum := 0.0\nfor _, v := range r.Column(\"angle\") {\n\tsum += v\n}\nsheet.Measured(\"rest\", sum/float64(r.Len())*1000, 0.1, \"mrad\")"},
 			{ID: "law", Kind: judge.Function, Marks: 2, Title: "A law", Prompt: "Write a function for the period.", Tol: judge.Tolerance{Rel: 1e-9, Why: "rounding"},
-				Function: &exercises.Function{Name: "law", Signature: judge.OneToOne, Calls: [][]float64{{0.5}, {1}, {2}, {1}},
+				Function: &bank.Function{Name: "law", Signature: judge.OneToOne, Calls: [][]float64{{0.5}, {1}, {2}, {1}},
 					Right: func(x []float64) []float64 { return []float64{period(x[0])} },
-					Slips: []exercises.FunctionSlip{{Name: "without 2π", F: func(x []float64) []float64 { return []float64{math.Sqrt(x[0] / 9.81)} }, Fix: "A turn has 2π."}}},
+					Slips: []bank.FunctionSlip{{Name: "without 2π", F: func(x []float64) []float64 { return []float64{math.Sqrt(x[0] / 9.81)} }, Fix: "A turn has 2π."}}},
 				Hints:  [2]string{"A root.", "2π times a root."},
 				Worked: "func law(x float64) float64 { return 2 * math.Pi * math.Sqrt(x/9.81) }\n\n%%\nsheet.Function(\"law\", law)"},
 			{ID: "mass", Kind: judge.Choice, Marks: 1, Title: "Mass", Prompt: "Does a heavier bob swing faster?",
@@ -69,7 +70,7 @@ func buildSwing(d *exercises.Draw) exercises.Paper {
 // sources are answer cells, by question.
 type sources map[string]string
 
-func worked(p exercises.Paper) sources {
+func worked(p bank.Sheet) sources {
 	s := sources{}
 	for _, q := range p.Questions {
 		s[q.ID] = q.Worked
@@ -86,7 +87,7 @@ func (s sources) with(pairs ...string) sources {
 }
 
 // answered is a sheet with answers in its cells.
-func answered(t testing.TB, p exercises.Paper, s sources) []byte {
+func answered(t testing.TB, p bank.Sheet, s sources) []byte {
 	t.Helper()
 	nb := sheet(t, p, s)
 	text, err := nb.Bytes()
@@ -96,7 +97,7 @@ func answered(t testing.TB, p exercises.Paper, s sources) []byte {
 	return text
 }
 
-func sheet(t testing.TB, p exercises.Paper, s sources) *notebook.Notebook {
+func sheet(t testing.TB, p bank.Sheet, s sources) *notebook.Notebook {
 	t.Helper()
 	nb := PlainNotebook(p.Lab)
 	if _, err := p.Fill(nb, false); err != nil {
@@ -141,10 +142,10 @@ type classroom struct {
 	Marking
 	t   testing.TB
 	dir string
-	lab exercises.Lab
+	lab bank.Lab
 }
 
-func newClassroom(t testing.TB, lab exercises.Lab, n int) *classroom {
+func newClassroom(t testing.TB, lab bank.Lab, n int) *classroom {
 	t.Helper()
 	c := &classroom{t: t, dir: t.TempDir(), lab: lab}
 	for i := range n {
@@ -161,8 +162,8 @@ func newClassroom(t testing.TB, lab exercises.Lab, n int) *classroom {
 
 var names = []string{"Ada Bell", "Cleo Berg", "Dan Eck", "Eve Fox", "Gus Hale", "Ina Jung", "Kim Lund", "Max Noor", "Ole Pine", "Rae Stone"}
 
-func (c *classroom) paper(i int) exercises.Paper {
-	return c.lab.Paper(exercises.StudentCode(c.Key, c.lab.ID, c.Class.Students[i].ID))
+func (c *classroom) paper(i int) bank.Sheet {
+	return c.lab.Sheet(bank.StudentCode(c.Key, c.lab.ID, c.Class.Students[i].ID))
 }
 
 // hand puts a file into the folder of what came in.
@@ -274,6 +275,6 @@ func sameBooks(t testing.TB, what string, got, want map[string]string) {
 
 // right is the right answer to a question with a number, in SI units, as Go
 // writes it.
-func right(p exercises.Paper, id string, factor float64) string {
+func right(p bank.Sheet, id string, factor float64) string {
 	return strconv.FormatFloat(p.RightAnswers()[id]*factor, 'g', -1, 64)
 }

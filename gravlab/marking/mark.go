@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/kernel"
 )
@@ -49,7 +50,7 @@ type Progress struct {
 
 // A Summary says what came out of a marking.
 type Summary struct {
-	Lab                       exercises.Lab
+	Lab                       bank.Lab
 	Students, Marked, Missing int
 	Unmarked                  int // several files with their code, none of which is chosen
 	Unusable                  int // handed in something, but nothing that can be marked
@@ -93,7 +94,7 @@ type marker struct {
 	store  store
 	start  func() (Runner, error)
 	mu     sync.Mutex
-	owners map[string]map[exercises.Code]int // by lab
+	owners map[string]map[bank.Code]int // by lab
 }
 
 // Mark collects what was returned, runs what has not been run, judges, and writes
@@ -105,7 +106,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 	if m.Progress == nil {
 		m.Progress = func(Progress) {}
 	}
-	k := &marker{Marking: m, store: store{filepath.Join(m.Out, "store")}, owners: map[string]map[exercises.Code]int{}}
+	k := &marker{Marking: m, store: store{filepath.Join(m.Out, "store")}, owners: map[string]map[bank.Code]int{}}
 	k.start = sync.OnceValues(func() (Runner, error) { return m.Start(ctx) })
 	if err := k.prepare(); err != nil {
 		return Summary{}, err
@@ -220,7 +221,7 @@ func (k *marker) eyeFile() string {
 }
 
 // ownersOf maps the codes of a lab's sheets to students.
-func (k *marker) ownersOf(lab string) (map[exercises.Code]int, error) {
+func (k *marker) ownersOf(lab string) (map[bank.Code]int, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if o := k.owners[lab]; o != nil {
@@ -345,7 +346,7 @@ func (k *marker) again(r run, ok bool) (bool, error) {
 	if problem != "" {
 		return false, nil
 	}
-	calls := callsOf(lab.Paper(code))
+	calls := callsOf(lab.Sheet(code))
 	for q, c := range calls {
 		if r.Calls[q] != c {
 			return true, nil
@@ -356,7 +357,7 @@ func (k *marker) again(r run, ok bool) (bool, error) {
 
 // sheet finds the sheet that a notebook declares; problem says why that is none
 // to be marked.
-func (k *marker) sheet(declaredLab, declaredCode string) (lab exercises.Lab, code exercises.Code, problem string) {
+func (k *marker) sheet(declaredLab, declaredCode string) (lab bank.Lab, code bank.Code, problem string) {
 	if declaredLab == "" {
 		return lab, "", "declares no sheet: the cell with ask.Sheet is missing or changed"
 	}
@@ -364,7 +365,7 @@ func (k *marker) sheet(declaredLab, declaredCode string) (lab exercises.Lab, cod
 	if err != nil {
 		return lab, "", fmt.Sprintf("declares a sheet of a lab %q that the bank does not have", clip(declaredLab, 40))
 	}
-	code, err = exercises.ParseCode(declaredCode)
+	code, err = bank.ParseCode(declaredCode)
 	switch {
 	case err != nil:
 		return lab, "", clip("declares a sheet that cannot be used: "+err.Error(), 200)
@@ -419,9 +420,9 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		}
 		r.Lab, r.Code = lab.ID, string(code)
 		if files == nil {
-			d, err = newDesk(lab.Paper(code), nil)
+			d, err = newDesk(lab.Sheet(code), nil)
 		} else {
-			d, err = newDesk(lab.Paper(code), files)
+			d, err = newDesk(lab.Sheet(code), files)
 		}
 		if err != nil {
 			return nil, err
@@ -483,7 +484,7 @@ func (k *marker) identify(it *item, r run) error {
 }
 
 // theLab is the lab that is marked.
-func (k *marker) theLab(items []item) (exercises.Lab, error) {
+func (k *marker) theLab(items []item) (bank.Lab, error) {
 	if k.Lab != "" {
 		return exercises.Find(k.Lab)
 	}
@@ -495,7 +496,7 @@ func (k *marker) theLab(items []item) (exercises.Lab, error) {
 	}
 	switch len(counts) {
 	case 0:
-		return exercises.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds no sheet of this class: are the class list and the key those of the handout, and is its --bank given, if it had one? To write the books all the same, say which lab with --lab")
+		return bank.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds no sheet of this class: are the class list and the key those of the handout, and is its --bank given, if it had one? To write the books all the same, say which lab with --lab")
 	case 1:
 		for id := range counts {
 			return exercises.Find(id)
@@ -506,5 +507,5 @@ func (k *marker) theLab(items []item) (exercises.Lab, error) {
 		list = append(list, fmt.Sprintf("%s (%d)", id, n))
 	}
 	slices.Sort(list)
-	return exercises.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds sheets of several labs, %s: say which with --lab", strings.Join(list, ", "))
+	return bank.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds sheets of several labs, %s: say which with --lab", strings.Join(list, ", "))
 }

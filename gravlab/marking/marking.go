@@ -6,7 +6,7 @@
 // # Whose sheet is it
 //
 // Each student's sheet has a code that follows from the class key and the
-// student's id (exercises.StudentCode). A file belongs to whom its code belongs,
+// student's id (bank.StudentCode). A file belongs to whom its code belongs,
 // whatever its name is. Two files with one code are marked for nobody until the
 // lecturer names one.
 //

@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 )
 
 // An adjustment is the lecturer's own word on one question of one student.
@@ -31,7 +31,7 @@ const fileQuestion = "file"
 // readAdjustments reads a CSV file with the columns id, question, marks and reason.
 // A row whose question is "file" says which of several files with a student's code
 // is marked: marks then holds the fingerprint that remarks.csv gives it.
-func readAdjustments(path string, lab exercises.Lab, class Class) (adjustments, error) {
+func readAdjustments(path string, lab bank.Lab, class Class) (adjustments, error) {
 	out := adjustments{marks: map[string]map[string]adjustment{}, chosen: map[string]string{}}
 	if path == "" {
 		return out, nil
@@ -44,7 +44,7 @@ func readAdjustments(path string, lab exercises.Lab, class Class) (adjustments, 
 	if err != nil {
 		return out, err
 	}
-	paper := lab.Paper("")
+	paper := lab.Sheet("")
 	for k, row := range t.rows {
 		question, marks, line := row[at[1]], row[at[2]], t.lines[k]
 		student, err := class.student(path, line, row[at[0]])
@@ -105,7 +105,7 @@ var byEyeHeader = []string{"id", "name", "question", "of", "text", "text id", "m
 //
 // A student's id is known again after a spreadsheet has taken the zeros off it. Marks for
 // somebody who is not in the class list stay, in case they come back.
-func readByEye(out string, lab exercises.Lab, class Class) (byEye, error) {
+func readByEye(out string, lab bank.Lab, class Class) (byEye, error) {
 	eye := byEye{marks: map[eyeKey]eyeMark{}}
 	path := filepath.Join(out, byEyeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
@@ -119,7 +119,7 @@ func readByEye(out string, lab exercises.Lab, class Class) (byEye, error) {
 	if err != nil {
 		return eye, err
 	}
-	paper := lab.Paper("")
+	paper := lab.Sheet("")
 	for k, cells := range t.rows {
 		var row []string
 		for _, i := range at {

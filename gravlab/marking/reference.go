@@ -5,7 +5,7 @@ import (
 	"math"
 	"strings"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/quantity"
 )
@@ -26,7 +26,7 @@ type references struct{ rows []reference }
 // (with its lab or without: 02/q, q), value, u and unit, and perhaps allowed: the
 // standard uncertainty that a careful student reaches, without it u. A row for a
 // student goes before one for everybody.
-func readReferences(path string, lab exercises.Lab, class Class) (references, error) {
+func readReferences(path string, lab bank.Lab, class Class) (references, error) {
 	t, err := readTable(path)
 	if err != nil {
 		return references{}, err
@@ -39,7 +39,7 @@ func readReferences(path string, lab exercises.Lab, class Class) (references, er
 	if err != nil {
 		return references{}, err
 	}
-	paper := lab.Paper("")
+	paper := lab.Sheet("")
 	var out references
 	seen := map[string]bool{}
 	for k, row := range t.rows {
@@ -126,7 +126,7 @@ func (r reference) text() string {
 // uncertainty is credible within a factor judge.CredibleFactor of the allowed
 // one. A value that agrees with an uncertainty that does not, or none, earns
 // half, rounded down.
-func (r reference) judge(q exercises.Question, a judge.Answer) judge.Verdict {
+func (r reference) judge(q bank.Question, a judge.Answer) judge.Verdict {
 	// The units and the form are looked at as for any number.
 	v := judge.JudgeNumber(judge.NumberTask{Marks: q.Marks, Want: r.Value, Carried: math.NaN(), Unit: q.Unit, U: r.Allowed, Hints: q.Hints}, a)
 	if v.Outcome == judge.Blank || v.Outcome == judge.Unreadable || v.Outcome == judge.Unit {
@@ -168,7 +168,7 @@ func (r reference) judge(q exercises.Question, a judge.Answer) judge.Verdict {
 }
 
 // value is a readable answer in SI units.
-func (r reference) value(q exercises.Question, a judge.Answer) (x, u float64, ok bool) {
+func (r reference) value(q bank.Question, a judge.Answer) (x, u float64, ok bool) {
 	want, err := quantity.ParseUnit(q.Unit)
 	if err != nil {
 		return 0, 0, false

@@ -5,7 +5,7 @@ import (
 	"slices"
 	"strings"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/judge"
 )
@@ -26,7 +26,7 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 	if r.others > 0 {
 		p.printf("<p class=\"notice\"><strong>Several files.</strong> Different files were handed in with the code of your sheet, and one of them was marked. If the marks below are not those of your work, tell your lecturer.</p>\n")
 	}
-	paper := b.lab.Paper(r.code)
+	paper := b.lab.Sheet(r.code)
 	b.summaryTable(&p, r, paper, verdicts)
 	trouble := b.cellsSection(&p, ran)
 	p.printf("<section aria-labelledby=\"answers\">\n<h2 id=\"answers\">Question by question</h2>\n")
@@ -46,7 +46,7 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 		p.printf("</section>\n")
 	}
 	p.WriteString(howMarked)
-	if slices.Contains(b.lab.Tracks, exercises.SurveyHire) {
+	if slices.Contains(b.lab.Tracks, bank.SurveyHire) {
 		p.WriteString(caution)
 	}
 	p.WriteString("</footer>\n")
@@ -86,7 +86,7 @@ func (b *book) unmarked(p *page, r *row) {
 	p.printf("</tbody>\n</table>\n")
 }
 
-func (b *book) summaryTable(p *page, r *row, paper exercises.Paper, verdicts []verdictOf) {
+func (b *book) summaryTable(p *page, r *row, paper bank.Sheet, verdicts []verdictOf) {
 	p.printf("<section class=\"overview\" aria-labelledby=\"marks\">\n<h2 id=\"marks\">Marks</h2>\n<p class=\"total\"><strong>%s</strong> of %d", marksText(r.total()), paper.Marks())
 	if n := r.waiting(); n > 0 {
 		p.printf(" <span class=\"quiet\">so far; %s for your lecturer</span>", map[bool]string{true: "1 text waits", false: fmt.Sprintf("%d texts wait", n)}[n == 1])
@@ -111,7 +111,7 @@ func (b *book) summaryTable(p *page, r *row, paper exercises.Paper, verdicts []v
 
 // question writes one question: what was asked, given, understood and earned.
 // trouble says that the reply tells of cells in which an answer may have been lost.
-func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i int, trouble bool) {
+func (b *book) question(p *page, r *row, q bank.Question, v verdictOf, i int, trouble bool) {
 	verdict, c := v.Entry.Verdict, r.cells[i]
 	p.printf("<article class=\"question\" id=\"q-%s\">\n<h3>%s <code>%s</code></h3>\n", esc(q.ID), esc(q.Title), esc(b.lab.FullID(q.ID)))
 	p.prose(q.Prompt)
@@ -185,7 +185,7 @@ func (b *book) question(p *page, r *row, q exercises.Question, v verdictOf, i in
 }
 
 // given is the answer as the student gave it, as HTML.
-func given(q exercises.Question, v verdictOf) string {
+func given(q bank.Question, v verdictOf) string {
 	a := v.Entry.Answer
 	switch {
 	case q.Kind == judge.Text:

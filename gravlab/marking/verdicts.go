@@ -8,21 +8,21 @@ import (
 	"math"
 	"slices"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/judge"
 )
 
 // verdicts judges what was given in, in its order, as the bench would have: a
 // question that builds on others is judged with the answers that stood when it was given in.
-func verdicts(p exercises.Paper, r run, refs []reference) judged {
+func verdicts(p bank.Sheet, r run, refs []reference) judged {
 	var out judged
 	at := map[string]int{}
 	for i, q := range p.Questions {
 		at[q.ID] = i
 		out.Verdicts = append(out.Verdicts, verdictOf{Entry: bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks, Message: "Nothing given in."}}})
 	}
-	own := exercises.Known{}
+	own := bank.Answers{}
 	for _, e := range r.Given {
 		i, ok := at[e.Question]
 		if !ok {
@@ -68,7 +68,7 @@ func verdicts(p exercises.Paper, r run, refs []reference) judged {
 }
 
 // judgeSafely judges; a bank that panics costs the one answer.
-func judgeSafely(p exercises.Paper, q exercises.Question, a judge.Answer, own exercises.Known, tries int) (v judge.Verdict, failed bool) {
+func judgeSafely(p bank.Sheet, q bank.Question, a judge.Answer, own bank.Answers, tries int) (v judge.Verdict, failed bool) {
 	defer func() {
 		if r := recover(); r != nil {
 			v, failed = judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: "The judge failed at this answer. Your lecturer looks at it."}, true
@@ -79,11 +79,11 @@ func judgeSafely(p exercises.Paper, q exercises.Question, a judge.Answer, own ex
 
 // rulesOf is a fingerprint of what verdicts on a lab rest on: the bank, as far as it
 // shows on the default sheet and a numbered one, and the references.
-func rulesOf(lab exercises.Lab, refs []reference) string {
+func rulesOf(lab bank.Lab, refs []reference) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "rules %d\n", runFormat)
-	for _, code := range []exercises.Code{"", exercises.NumberedCode(lab.ID, 1)} {
-		p := lab.Paper(code)
+	for _, code := range []bank.Code{"", bank.NumberedCode(lab.ID, 1)} {
+		p := lab.Sheet(code)
 		right := p.RightAnswers()
 		for _, q := range p.Questions {
 			fmt.Fprintf(h, "%q %q %q %d %v %q %q %q %v\n", q.ID, q.Kind, q.Text(), q.Marks, q.Tol, q.Unit, q.Uses, q.Hints, right[q.ID])

@@ -13,7 +13,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
@@ -81,7 +81,7 @@ func hasUnit(number string) bool {
 
 // source is the answer as the notebook holds it: what the reader could have
 // written in code, so that the file says the same to everybody.
-func (f fields) source(q exercises.Question) string {
+func (f fields) source(q bank.Question) string {
 	switch q.Kind {
 	case judge.Choice:
 		return fmt.Sprintf("%%%%\nsheet.Choice(%q, %q)", q.ID, f.Choice)
@@ -117,7 +117,7 @@ func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
 // formOf says whether a question is answered in fields: not a function, and
 // not where the reader has written code or wants to. A number may be worked out in code
 // as well.
-func (b *book) formOf(q exercises.Question, c *notebook.Cell) bool {
+func (b *book) formOf(q bank.Question, c *notebook.Cell) bool {
 	if q.Kind == judge.Function || inCode(c) {
 		return false
 	}
@@ -234,9 +234,9 @@ func noted(code, typed string) string {
 }
 
 // question finds a question and the cell for its answer.
-func (b *book) question(id string) (exercises.Question, *notebook.Cell) {
+func (b *book) question(id string) (bank.Question, *notebook.Cell) {
 	if !b.sheet || b.nb == nil {
-		return exercises.Question{}, nil
+		return bank.Question{}, nil
 	}
 	q, ok := b.paper.Question(id)
 	if !ok {

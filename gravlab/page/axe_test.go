@@ -100,8 +100,8 @@ func TestEveryLabAccessible(t *testing.T) {
 		r.look(width, 900, scheme)
 		r.open("/lab/" + lab.ID)
 		where := fmt.Sprintf("lab %s, %s, %d px", lab.Number(), scheme, width)
-		if got := r.read(`document.querySelectorAll(".question").length`); got != fmt.Sprint(len(lab.Paper("").Questions)) {
-			t.Errorf("%s: %s of %d questions are shown", where, got, len(lab.Paper("").Questions))
+		if got := r.read(`document.querySelectorAll(".question").length`); got != fmt.Sprint(len(lab.Sheet("").Questions)) {
+			t.Errorf("%s: %s of %d questions are shown", where, got, len(lab.Sheet("").Questions))
 		}
 		r.axe(where)
 		r.fits(where)

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/notebook"
@@ -32,7 +33,7 @@ type book struct {
 
 	mu       sync.Mutex
 	nb       *notebook.Notebook
-	paper    exercises.Paper
+	paper    bank.Sheet
 	sheet    bool   // the notebook declares a sheet
 	fault    string // why its declaration cannot be used
 	assessed bool
@@ -107,12 +108,12 @@ func (b *book) readSheet() {
 }
 
 // sheetOf reads a notebook's declaration; fault says why it cannot be used.
-func sheetOf(nb *notebook.Notebook) (paper exercises.Paper, ok, assessed bool, fault string) {
+func sheetOf(nb *notebook.Notebook) (paper bank.Sheet, ok, assessed bool, fault string) {
 	paper, ok, err := exercises.SheetOf(nb)
 	if err != nil {
-		return exercises.Paper{}, false, false, err.Error()
+		return bank.Sheet{}, false, false, err.Error()
 	}
-	return paper, ok, exercises.Assessed(nb), ""
+	return paper, ok, bank.Assessed(nb), ""
 }
 
 // write writes the working copy. If another program has changed it meanwhile, that

@@ -12,13 +12,14 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
 )
 
 // handedOut writes a sheet as a lecturer hands it out: lab 01 with numbers of
 // its own, assessed if so wanted.
-func handedOut(t *testing.T, assessed bool) (path string, code exercises.Code) {
+func handedOut(t *testing.T, assessed bool) (path string, code bank.Code) {
 	t.Helper()
 	nb, err := notebook.ReadFile(labs+first[4:]+".ipynb", notebook.Options{})
 	if err != nil {
@@ -28,8 +29,8 @@ func handedOut(t *testing.T, assessed bool) (path string, code exercises.Code) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	code = exercises.NumberedCode(lab.ID, 7)
-	if _, err := lab.Paper(code).Fill(nb, false); err != nil {
+	code = bank.NumberedCode(lab.ID, 7)
+	if _, err := lab.Sheet(code).Fill(nb, false); err != nil {
 		t.Fatal(err)
 	}
 	if assessed {
@@ -120,7 +121,7 @@ func TestHandedOutSheet(t *testing.T) {
 		t.Errorf("it is shown as %v, foreign %v", view["remark"], view["foreign"])
 	}
 	lab, _ := exercises.Find("01")
-	right := lab.Paper(code).RightAnswers()["kappa"]
+	right := lab.Sheet(code).RightAnswers()["kappa"]
 	text, _ := json.Marshal(map[string]any{"tab": "a", "question": "kappa", "fields": map[string]any{"number": right, "unit": "N m/rad"}})
 	text = []byte(strings.ReplaceAll(string(text), jsonNumber(right), `"`+jsonNumber(right)+`"`))
 	if _, _, body := c.send(request{method: "POST", path: at + "/answer", body: string(text)}); !strings.Contains(body, `"marks":2`) {

@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
@@ -32,7 +33,7 @@ type labView struct {
 
 // list gives the list of labs.
 func (s *Server) list(w http.ResponseWriter, _ *http.Request) {
-	tracks := []string{string(exercises.LaboratoryClass), string(exercises.SurveyHire), string(exercises.PlanetarySpace)}
+	tracks := []string{string(bank.LaboratoryClass), string(bank.SurveyHire), string(bank.PlanetarySpace)}
 	out := struct {
 		Labs   []labView `json:"labs"`
 		Tracks []string  `json:"tracks"`

@@ -3,7 +3,7 @@ package page
 import (
 	"strings"
 
-	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/prose"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
@@ -130,7 +130,7 @@ func (b *book) standings() (list []standingView, marks, of int) {
 // block is one cell.
 func (b *book) block(i int, c *notebook.Cell) block {
 	out := block{ID: c.ID, Kind: "code", Source: c.Source}
-	q, isQuestion := exercises.Question{}, false
+	q, isQuestion := bank.Question{}, false
 	from, part, marked := c.Question()
 	if marked && b.sheet {
 		q, isQuestion = b.paper.Question(from)
@@ -161,7 +161,7 @@ func (b *book) block(i int, c *notebook.Cell) block {
 }
 
 // ask says how a question is answered.
-func (b *book) ask(q exercises.Question, c *notebook.Cell) *ask {
+func (b *book) ask(q bank.Question, c *notebook.Cell) *ask {
 	a := &ask{Question: q.ID, Title: q.Title, Kind: string(q.Kind), Form: b.formOf(q, c), Unit: q.Unit}
 	a.Fields, _ = typed(c)
 	if f, ok := drafted(c); ok {

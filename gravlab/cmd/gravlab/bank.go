@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/marking"
 )
@@ -18,11 +19,11 @@ import (
 var (
 	ownBank        string
 	ownBankProblem error
-	ownLabs        []exercises.Lab
+	ownLabs        []bank.Lab
 )
 
 // addOwn adds the lecturer's labs, before main runs.
-func addOwn(labs func() []exercises.Lab) {
+func addOwn(labs func() []bank.Lab) {
 	defer func() {
 		if r := recover(); r != nil {
 			ownBankProblem = fmt.Errorf("its function Labs panics: %v", r)

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/notebook"
 )
@@ -133,7 +134,7 @@ func runHandout(ctx context.Context, c *call) error {
 }
 
 // readLab reads the notebook of a lab, or makes a plain one for a lab of an own bank.
-func readLab(c *call, lab exercises.Lab, path, bank string) (*notebook.Notebook, error) {
+func readLab(c *call, lab bank.Lab, path, bank string) (*notebook.Notebook, error) {
 	if path == "" {
 		var err error
 		if path, err = labNotebook(c, bank, lab.ID); err != nil {

@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -80,7 +81,7 @@ func listLabs(c *call, track string) error {
 			n, _, _ := strings.Cut(id, "-")
 			on = append(on, n)
 		}
-		p := lab.Paper("")
+		p := lab.Sheet("")
 		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%d\t%s\t%s\n", lab.ID, lab.Title, len(p.Questions), p.Marks(), lab.Minutes, strings.Join(on, ", "), all)
 		listed, questions, minutes = listed+1, questions+len(p.Questions), minutes+lab.Minutes
 	}
@@ -101,8 +102,8 @@ func names(track, words string) bool {
 	return said != "" && strings.Contains(" "+track+" ", " "+said+" ")
 }
 
-func listQuestions(c *call, lab exercises.Lab) error {
-	p := lab.Paper("")
+func listQuestions(c *call, lab bank.Lab) error {
+	p := lab.Sheet("")
 	fmt.Fprintf(c.out, "%s: %s, %d marks\n", lab.ID, lab.Title, p.Marks())
 	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "question\tmarks\tkind\tslips\ttitle\tsource")

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/term"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/internal/whole"
@@ -122,7 +123,7 @@ type notebookRun struct {
 	path  string
 	out   string // without its ending
 	nb    *notebook.Notebook
-	paper exercises.Paper
+	paper bank.Sheet
 	sheet bool // the notebook declares a sheet
 	// assessed: it is for the lecturer to say what its answers are worth.
 	assessed bool
@@ -140,7 +141,7 @@ func readRun(path string, s runSettings) (*notebookRun, error) {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if !s.worked {
-		r.assessed = exercises.Assessed(nb)
+		r.assessed = bank.Assessed(nb)
 		return r, nil
 	}
 	if !r.sheet {

@@ -1,9 +1,10 @@
-package exercises
+package bank
 
 import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"go/format"
 	"regexp"
 	"strings"
 
@@ -98,7 +99,28 @@ func (f Function) stub() string {
 	}
 }
 
-// Fill writes the paper into the cells of a notebook that come from the bank:
+// Solution is the worked solution as gofmt has it: where a comment at the end of a line stands
+// depends on how long the numbers of the sheet are, so a text file cannot have it right.
+func (q Question) Solution() string {
+	above, below, isProgram := strings.Cut("\n"+q.Worked, "\n%%\n")
+	parts := []string{strings.TrimPrefix(above, "\n"), below}
+	for i, part := range parts {
+		// What cannot be formatted stays: the tests of the bank find it.
+		if neat, err := format.Source([]byte(part)); err == nil {
+			parts[i] = string(neat)
+		}
+	}
+	switch {
+	case !isProgram:
+		return parts[0]
+	case parts[0] == "":
+		return "%%\n" + parts[1]
+	default:
+		return strings.TrimRight(parts[0], "\n") + "\n\n%%\n" + parts[1]
+	}
+}
+
+// Fill writes the sheet into the cells of a notebook that come from the bank:
 // the sheet's declaration, the words of every question, and the answer cells
 // that nobody has written in. With worked it puts the worked solutions into the
 // answer cells instead, whatever stands there; use it on a copy.
@@ -106,7 +128,7 @@ func (f Function) stub() string {
 // It returns the ids of the answer cells that it left alone because somebody
 // had written in them. A question of the bank without a cell, or a cell of a
 // question that the bank does not have, is an error, and nothing is changed.
-func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err error) {
+func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err error) {
 	seen := map[string]bool{}
 	var problems []string
 	for i, c := range nb.Cells {
@@ -114,38 +136,38 @@ func (p Paper) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 		if !ok || part == notebook.Sheet {
 			continue
 		}
-		if lab, _, _ := strings.Cut(from, "/"); lab != p.Lab.Number() {
-			problems = append(problems, fmt.Sprintf("cell %d comes from %q, which is not a question of lab %s", i+1, from, p.Lab.ID))
+		if lab, _, _ := strings.Cut(from, "/"); lab != s.Lab.Number() {
+			problems = append(problems, fmt.Sprintf("cell %d comes from %q, which is not a question of lab %s", i+1, from, s.Lab.ID))
 			continue
 		}
-		if _, ok := p.Question(from); !ok {
+		if _, ok := s.Question(from); !ok {
 			problems = append(problems, fmt.Sprintf("cell %d comes from %q, which the bank does not have", i+1, from))
 		}
 		seen[from+" "+string(part)] = true
 	}
-	for _, q := range p.Questions {
+	for _, q := range s.Questions {
 		for _, part := range []notebook.Part{notebook.QuestionText, notebook.Answer} {
-			if id := p.Lab.FullID(q.ID); !seen[id+" "+string(part)] {
+			if id := s.Lab.FullID(q.ID); !seen[id+" "+string(part)] {
 				problems = append(problems, fmt.Sprintf("no cell holds the %s of question %s", part, id))
 			}
 		}
 	}
 	if len(problems) > 0 {
-		return nil, fmt.Errorf("the notebook and the bank of lab %s do not fit:\n  %s", p.Lab.ID, strings.Join(problems, "\n  "))
+		return nil, fmt.Errorf("the notebook and the bank of lab %s do not fit:\n  %s", s.Lab.ID, strings.Join(problems, "\n  "))
 	}
 	for _, c := range nb.Cells {
 		from, part, ok := c.Question()
 		if !ok {
 			continue
 		}
-		q, _ := p.Question(from)
+		q, _ := s.Question(from)
 		switch {
 		case part == notebook.Sheet:
-			c.Source = declare(c.Source, p)
+			c.Source = declare(c.Source, s)
 		case part == notebook.QuestionText:
 			c.Source = q.Text()
 		case worked:
-			c.Source = q.Worked
+			c.Source = q.Solution()
 		case untouched(c):
 			c.Source = q.AnswerStub()
 			setStub(c)
@@ -160,8 +182,8 @@ var declaration = regexp.MustCompile(`ask\.(Sheet|Assessed)\("([^"]*)",\s*"([^"]
 
 // declare puts lab and code into the sheet's declaration; the rest of the cell
 // is the notebook's.
-func declare(source string, p Paper) string {
-	return declaration.ReplaceAllString(source, fmt.Sprintf("ask.$1(%q, %q)", p.Lab.ID, string(p.Code)))
+func declare(source string, s Sheet) string {
+	return declaration.ReplaceAllString(source, fmt.Sprintf("ask.$1(%q, %q)", s.Lab.ID, string(s.Code)))
 }
 
 // An answer cell remembers a hash of the stub that it was given, so that a
@@ -185,29 +207,25 @@ func untouched(c *notebook.Cell) bool {
 	return m[stubKey] == stubHash(c.Source)
 }
 
-// SheetOf returns the paper of the sheet that a notebook declares; ok is false
+// Declared returns the lab and the code that a notebook declares as its sheet; ok is false
 // when no cell from the bank declares one.
-func SheetOf(nb *notebook.Notebook) (p Paper, ok bool, err error) {
+func Declared(nb *notebook.Notebook) (lab string, code Code, ok bool, err error) {
 	for i, c := range nb.Cells {
 		from, part, is := c.Question()
 		if !is || part != notebook.Sheet {
 			continue
 		}
-		lab, err := Find(from)
-		if err != nil {
-			return Paper{}, false, fmt.Errorf("cell %d: %w", i+1, err)
-		}
 		m := declaration.FindStringSubmatch(c.Source)
 		if m == nil {
-			return Paper{}, false, fmt.Errorf("cell %d should declare the sheet: var sheet = ask.Sheet(%q, \"\")", i+1, lab.ID)
+			return "", "", false, fmt.Errorf("cell %d should declare the sheet: var sheet = ask.Sheet(%q, \"\")", i+1, from)
 		}
 		code, err := ParseCode(m[3])
 		if err != nil {
-			return Paper{}, false, fmt.Errorf("cell %d: %w", i+1, err)
+			return "", "", false, fmt.Errorf("cell %d: %w", i+1, err)
 		}
-		return lab.Paper(code), true, nil
+		return from, code, true, nil
 	}
-	return Paper{}, false, nil
+	return "", "", false, nil
 }
 
 // Assessed says whether a notebook declares its sheet as one that is handed in for

@@ -1,4 +1,4 @@
-package exercises
+package bank
 
 import (
 	"math"
@@ -8,20 +8,10 @@ import (
 	"gravity.example/gravlab/judge"
 )
 
-// The labs of the bank have no faults, on the sheets that a short look covers
-// (TestSlipsAreTellable and its neighbours take the long one).
-func TestNoFaults(t *testing.T) {
-	for _, lab := range Labs() {
-		for _, f := range lab.Faults(3) {
-			t.Error(f)
-		}
-	}
-}
-
 // A lab of somebody's own is told each of its faults, once, and none stops the
 // telling.
 func TestFaults(t *testing.T) {
-	always := func(v float64) func(Known) float64 { return func(Known) float64 { return v } }
+	always := func(v float64) func(Answers) float64 { return func(Answers) float64 { return v } }
 	sound := func() Question {
 		return Question{ID: "x", Kind: judge.Number, Marks: 1, Prompt: "How long?", Unit: "s", Tol: judge.Tolerance{Rel: 0.01}, Solve: always(2), Range: [2]float64{1, 3},
 			Slips: []Slip{{Name: "half", Value: always(1), Fix: "Twice."}, {Name: "none here", Value: always(math.NaN())}}}
@@ -44,7 +34,7 @@ func TestFaults(t *testing.T) {
 	}{
 		"sound":             {func(*Question) {}, ""},
 		"no range":          {func(q *Question) { q.Range = [2]float64{} }, ""},
-		"panics":            {func(q *Question) { q.Solve = func(k Known) float64 { panic("no") } }, "panics: no"},
+		"panics":            {func(q *Question) { q.Solve = func(k Answers) float64 { panic("no") } }, "panics: no"},
 		"slip panics":       {func(q *Question) { q.Slips[0].Value = nil }, "panics"},
 		"not a number":      {func(q *Question) { q.Solve = always(math.NaN()) }, "is NaN"},
 		"zero":              {func(q *Question) { q.Solve = always(0) }, "is 0"},
@@ -69,12 +59,12 @@ func TestFaults(t *testing.T) {
 		"none right":        {func(q *Question) { *q = choice(false, false) }, "0 of them right"},
 		"words":             {func(q *Question) { *q = Question{ID: "x", Kind: judge.Text, Marks: 1, Prompt: "Why?"} }, ""},
 	} {
-		lab := Lab{ID: "91-own", Build: func(*Draw) Paper {
+		lab := Lab{ID: "91-own", Build: func(*Draw) Sheet {
 			q := sound()
 			c.change(&q)
 			after := sound()
 			after.ID = "after"
-			return Paper{Questions: []Question{q, after}}
+			return Sheet{Questions: []Question{q, after}}
 		}}
 		got := lab.Faults(20)
 		switch {
@@ -84,16 +74,16 @@ func TestFaults(t *testing.T) {
 			t.Errorf("%s: %q, want one that says %q of 91/x", name, got, c.want)
 		}
 	}
-	twice := Lab{ID: "91-own", Build: func(*Draw) Paper { return Paper{Questions: []Question{sound(), sound()}} }}
+	twice := Lab{ID: "91-own", Build: func(*Draw) Sheet { return Sheet{Questions: []Question{sound(), sound()}} }}
 	if got := twice.Faults(2); len(got) != 1 || !strings.Contains(got[0], "an id of its own") {
 		t.Errorf("two questions with one id: %q", got)
 	}
-	broken := Lab{ID: "91-own", Build: func(*Draw) Paper { panic("no paper") }}
+	broken := Lab{ID: "91-own", Build: func(*Draw) Sheet { panic("no paper") }}
 	if got := broken.Faults(3); len(got) != 1 || !strings.Contains(got[0], "lab 91, sheet") {
 		t.Errorf("a Build that panics: %q", got)
 	}
-	record := Lab{ID: "91-own", Build: func(*Draw) Paper {
-		return Paper{Questions: []Question{sound()}, Recordings: []Recording{{ID: "r", Columns: []Column{{"time", "s"}}, Make: func() ([][]float64, error) { return nil, nil }}}}
+	record := Lab{ID: "91-own", Build: func(*Draw) Sheet {
+		return Sheet{Questions: []Question{sound()}, Recordings: []Recording{{ID: "r", Columns: []Column{{Name: "time", Unit: "s"}}, Make: func() ([][]float64, error) { return nil, nil }}}}
 	}}
 	if got := record.Faults(3); len(got) != 1 || !strings.Contains(got[0], "recording r: it has 0 columns and names 1") {
 		t.Errorf("a recording without its column: %q", got)

@@ -1,4 +1,4 @@
-package exercises
+package bank
 
 import (
 	"crypto/sha256"
@@ -26,7 +26,7 @@ func (d *Draw) Rand(name string) *rand.Rand {
 // fractions: it prints as people write it.
 func (d *Draw) Between(name string, lo, hi, step float64) float64 {
 	n := int(math.Round((hi - lo) / step))
-	return clean(lo + step*float64(d.Rand(name).IntN(n+1)))
+	return Clean(lo + step*float64(d.Rand(name).IntN(n+1)))
 }
 
 // Pick draws one of the values.
@@ -34,8 +34,14 @@ func (d *Draw) Pick(name string, values ...float64) float64 {
 	return values[d.Rand(name).IntN(len(values))]
 }
 
-// clean rounds to twelve significant digits.
-func clean(v float64) float64 {
+// Clean rounds to twelve significant digits.
+func Clean(v float64) float64 {
 	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 12, 64), 64)
 	return v
 }
+
+// Draw draws the numbers of the lab's sheet with a code.
+func (l Lab) Draw(code Code) *Draw { return &Draw{lab: l.ID, code: code} }
+
+// Code is the code of the sheet whose numbers are drawn.
+func (d *Draw) Code() Code { return d.code }

@@ -1,4 +1,4 @@
-package exercises
+package bank
 
 import (
 	"bytes"

@@ -1,8 +1,9 @@
-package exercises
+package bank
 
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/quantity"
@@ -12,16 +13,21 @@ import (
 // unfair or stop it, and says each once, with a sheet on which it is so: a
 // function of the bank that panics, a right answer that is not finite, not in its
 // Range or not judged right, a slip that cannot be told from the right answer or
-// from another slip, a question that cannot be answered. A lab without any may be
+// from another on most sheets, a question that cannot be answered. A lab without any may be
 // handed out. It says nothing about style; the tests of this package do, for the
 // labs that come with it.
 func (l Lab) Faults(sheets int) []string {
-	f := &faults{lab: l, told: map[string]bool{}}
+	f := &faults{lab: l, told: map[string]bool{}, left: map[string]int{}, why: map[string]string{}}
 	for n := range sheets {
 		f.code = NumberedCode(l.ID, n)
-		var p Paper
-		if f.safely("", func() { p = l.Paper(f.code) }) {
-			f.paper(p)
+		var s Sheet
+		if f.safely("", func() { s = l.Sheet(f.code) }) {
+			f.sheet(s)
+		}
+	}
+	for _, key := range f.order {
+		if question, _, _ := strings.Cut(key, "\x00"); 2*f.left[key] > sheets {
+			f.texts = append(f.texts, fmt.Sprintf("%s, sheet %s (so on %d sheets of %d)", l.FullID(question), f.why[key], f.left[key], sheets))
 		}
 	}
 	return f.texts
@@ -32,6 +38,11 @@ type faults struct {
 	code  Code
 	told  map[string]bool // a kind of fault of a question
 	texts []string
+	// The slips that are left out, in the order in which they were met: on how many
+	// sheets, and why on the first of them.
+	order []string
+	left  map[string]int
+	why   map[string]string
 }
 
 // tell says a fault of a question, or of the lab, once.
@@ -50,27 +61,32 @@ func (f *faults) tell(question, kind, format string, args ...any) {
 // safely calls a piece of the bank and says whether it came back.
 func (f *faults) safely(question string, do func()) (ok bool) {
 	defer func() {
-		if r := recover(); r != nil {
+		switch r := recover().(type) {
+		case nil:
+			return
+		case WordsError:
+			f.tell(question, "words", "%v", r)
+		default:
 			f.tell(question, "panic", "its code panics: %v", r)
-			ok = false
 		}
+		ok = false
 	}()
 	do()
 	return true
 }
 
-func (f *faults) paper(p Paper) {
-	if len(p.Questions) == 0 {
+func (f *faults) sheet(s Sheet) {
+	if len(s.Questions) == 0 {
 		f.tell("", "none", "has no questions")
 	}
-	known, solved := Known{}, true // the judge solves all to judge one
-	for _, q := range p.Questions {
-		if q.Solve != nil && !f.safely(q.ID, func() { known[q.ID] = q.Solve(known) }) {
+	right, solved := Answers{}, true // the judge solves all to judge one
+	for _, q := range s.Questions {
+		if q.Solve != nil && !f.safely(q.ID, func() { right[q.ID] = q.Solve(right) }) {
 			solved = false
 		}
 	}
 	before := map[string]bool{}
-	for _, q := range p.Questions {
+	for _, q := range s.Questions {
 		if q.ID == "" || before[q.ID] {
 			f.tell(q.ID, "id", "every question needs an id of its own")
 		}
@@ -84,10 +100,10 @@ func (f *faults) paper(p Paper) {
 			f.tell(q.ID, "prompt", "a prompt and at least 1 mark are needed")
 		}
 		if solved || q.Kind != judge.Number && q.Kind != judge.Measured {
-			f.safely(q.ID, func() { f.question(p, q) })
+			f.safely(q.ID, func() { f.question(s, q) })
 		}
 	}
-	for _, r := range p.Recordings {
+	for _, r := range s.Recordings {
 		f.safely("", func() {
 			columns, err := r.Make()
 			if err == nil && len(columns) != len(r.Columns) {
@@ -100,10 +116,10 @@ func (f *faults) paper(p Paper) {
 	}
 }
 
-func (f *faults) question(p Paper, q Question) {
+func (f *faults) question(s Sheet, q Question) {
 	switch q.Kind {
 	case judge.Number, judge.Measured:
-		f.number(p, q)
+		f.number(s, q)
 	case judge.Choice:
 		right := 0
 		for i, o := range q.Options {
@@ -129,7 +145,7 @@ func (f *faults) question(p Paper, q Question) {
 	}
 }
 
-func (f *faults) number(p Paper, q Question) {
+func (f *faults) number(s Sheet, q Question) {
 	unit, err := quantity.ParseUnit(q.Unit)
 	if err != nil {
 		f.tell(q.ID, "unit", "the unit %q: %v", q.Unit, err)
@@ -139,7 +155,7 @@ func (f *faults) number(p Paper, q Question) {
 		f.tell(q.ID, "solve", "a Solve is needed, and for a measured value a U")
 		return
 	}
-	task := p.numberTask(q, nil, 0)
+	task := s.NumberTask(q, nil, 0)
 	if v := task.Want; math.IsNaN(v) || math.IsInf(v, 0) || v == 0 {
 		f.tell(q.ID, "answer", "the right answer is %g; 0 means blank, and the others cannot be given", v)
 		return
@@ -154,14 +170,14 @@ func (f *faults) number(p Paper, q Question) {
 		f.tell(q.ID, "tolerance", "nothing but the very number would be right: give a Tol")
 		return
 	}
-	if v := p.Judge(q, judge.Answer{Value: task.Want / unit.SI(), U: task.U / unit.SI(), Unit: q.Unit}, Known{}, 0); v.Outcome != judge.Right {
+	if v := s.Judge(q, judge.Answer{Value: task.Want / unit.SI(), U: task.U / unit.SI(), Unit: q.Unit}, Answers{}, 0); v.Outcome != judge.Right {
 		f.tell(q.ID, "judged", "the right answer is judged %s", v.Outcome)
 	}
-	f.apart(q, numberPairs(task))
+	f.leftOut(s, q)
 }
 
 func (f *faults) function(q Question) {
-	task := q.functionTask(0)
+	task := q.FunctionTask(0)
 	for i, c := range task.Want {
 		for _, v := range c {
 			if math.IsNaN(v) || math.IsInf(v, 0) {
@@ -170,68 +186,20 @@ func (f *faults) function(q Question) {
 			}
 		}
 	}
-	f.apart(q, functionPairs(task))
-}
-
-func (f *faults) apart(q Question, pairs []pair) {
-	for _, p := range pairs {
-		if !(p.gap >= 2) {
-			f.tell(q.ID, "apart "+p.names, "%s lie %.2g tolerances apart; less than 2 cannot be told apart", p.names, p.gap)
+	for _, g := range functionGaps(task) {
+		if !(g.Tolerances >= 2) {
+			f.tell(q.ID, "apart "+g.Names, "%s lie %.2g tolerances apart; less than 2 cannot be told apart", g.Names, g.Tolerances)
 		}
 	}
 }
 
-// A pair are two answers of a question that must be told apart, and how many
-// tolerances lie between them.
-type pair struct {
-	names string
-	gap   float64
-}
-
-func numberPairs(task judge.NumberTask) []pair {
-	names, values := []string{"the right answer"}, []float64{task.Want}
-	for _, s := range task.Slips {
-		// A slip may lead nowhere with some numbers.
-		if !math.IsNaN(s.Value) {
-			names, values = append(names, s.Name), append(values, s.Value)
+// leftOut counts the sheets on which a slip is left out.
+func (f *faults) leftOut(s Sheet, q Question) {
+	for name, why := range s.LeftOut(q) {
+		key := q.ID + "\x00" + name
+		if f.left[key]++; f.left[key] == 1 {
+			f.why[key] = fmt.Sprintf("%s: %s; less than %g cannot be told apart", s.Code, why, Apart)
+			f.order = append(f.order, key)
 		}
 	}
-	var pairs []pair
-	for i := range values {
-		for j := range i {
-			// Two windows must not touch: the larger one is the yardstick.
-			yard := math.Max(task.Allowed(values[i]), task.Allowed(values[j]))
-			pairs = append(pairs, pair{names[j] + " / " + names[i], math.Abs(values[i]-values[j]) / yard})
-		}
-	}
-	return pairs
-}
-
-func functionPairs(task judge.FunctionTask) []pair {
-	names, values := []string{"the right function"}, [][][]float64{task.Want}
-	for _, s := range task.Slips {
-		names, values = append(names, s.Name), append(values, s.Values)
-	}
-	var pairs []pair
-	for i := range values {
-		for j := range i {
-			pairs = append(pairs, pair{names[j] + " / " + names[i], farthest(task, values[i], values[j])})
-		}
-	}
-	return pairs
-}
-
-// farthest is the largest distance at any call, in tolerances.
-func farthest(task judge.FunctionTask, a, b [][]float64) float64 {
-	far := 0.0
-	for i := range a {
-		size := 0.0
-		for j := range a[i] {
-			size = math.Max(size, math.Max(math.Abs(a[i][j]), math.Abs(b[i][j])))
-		}
-		for j := range a[i] {
-			far = math.Max(far, math.Abs(a[i][j]-b[i][j])/math.Max(task.Tol.Abs, task.Tol.Rel*size))
-		}
-	}
-	return far
 }
