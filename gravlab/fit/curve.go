@@ -87,6 +87,7 @@ func (c Curve) Fit() (*Result, error) {
 		enough: 1e-25,
 		loose:  looseNumeric,
 		noise:  0x1p-53 * weightedNorm(c.Y, weights),
+		advice: "try a start nearer to the solution, and see that the model is smooth and its Jacobian, if given, is right",
 	}
 	if v := residuals(s.p); math.IsNaN(v) || math.IsInf(v, 0) {
 		for i := range f {

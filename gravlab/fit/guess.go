@@ -126,6 +126,11 @@ func (s *swing) decay(omega float64) (gamma, shift float64) {
 	return -math.Log(cmplx.Abs(ratio)) / piece, cmplx.Phase(ratio) / piece
 }
 
+// slowestTurns is the part of a turn that the slowest swing of the grid makes in
+// the record. The sums of squares of much slower ones are lost in rounding: their
+// cosine and sine are a level and a slope, up to factors beyond 1e6.
+const slowestTurns = 0.15
+
 // grid returns the best of a grid of omega and gamma, tried on about 300 points.
 // It ends where a swing would turn by more than half between the nearest
 // readings: a few readings fit such a one as well as a slower.
@@ -138,8 +143,10 @@ func (s *swing) grid(line float64) (omega, gamma float64) {
 	}
 	gammas := []float64{0, 0.3, 1, 3, 10, 30}
 	for _, g := range gammas {
-		try(line, g/s.length)
-		for turns := 0.15; turns < math.Min(25, s.length/s.least/2); turns += math.Min(turns/4, 0.4+g/10) {
+		if math.Abs(line)*s.length >= 2*math.Pi*slowestTurns {
+			try(line, g/s.length)
+		}
+		for turns := slowestTurns; turns < math.Min(25, s.length/s.least/2); turns += math.Min(turns/4, 0.4+g/10) {
 			try(2*math.Pi*turns/s.length, g/s.length)
 		}
 	}

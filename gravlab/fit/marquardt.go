@@ -41,6 +41,8 @@ type search struct {
 	// noise is the rounding error of the residuals, 2^-53 of the length of the
 	// weighted data: chi² is not known better than 2 sqrt(chi²) noise + noise².
 	noise float64
+	// advice is what can be done when the search ends without a minimum.
+	advice string
 }
 
 // hidden is the gain of chi² that rounding hides.
@@ -127,11 +129,11 @@ func (s *search) minimum() (r *mat.Dense, chi2 float64, iterations int, err erro
 				if whole, _ := s.step(r, q, scale, math.MaxFloat64); whole != nil && predictedGain(r, q, whole) <= 1e-6*chi2+1e12*s.noise*s.noise {
 					return r, chi2, iterations, nil
 				}
-				return r, chi2, iterations, fmt.Errorf("%w: chi² does not fall along its own gradient; is the model smooth, and the Jacobian right", ErrNotConverged)
+				return r, chi2, iterations, fmt.Errorf("%w: chi² does not fall along its own gradient; %s", ErrNotConverged, s.advice)
 			}
 		}
 	}
-	return r, chi2, iterations, fmt.Errorf("%w in %d iterations; try a start nearer to the solution", ErrNotConverged, maxIterations)
+	return r, chi2, iterations, fmt.Errorf("%w in %d iterations; %s", ErrNotConverged, maxIterations, s.advice)
 }
 
 // step returns the step of the region of trust within the bounds, and whether

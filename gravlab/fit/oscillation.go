@@ -69,7 +69,8 @@ func dampedOscillation(fn string, t, y, sigma []float64, n int) (*Result, error)
 	}
 	s := newSwing(t, y, weights, n)
 	found := &search{p: s.start(), chi2: s.chi2, linearise: s.linearise, enough: 1e-20, loose: looseAnalytic, noise: 0x1p-53 * weightedNorm(y, weights),
-		lower: boundsOf(nil, n, math.Inf(-1)), upper: boundsOf(nil, n, math.Inf(1))}
+		advice: "take a record that holds more of a swing (half a period at the least), or one with less noise",
+		lower:  boundsOf(nil, n, math.Inf(-1)), upper: boundsOf(nil, n, math.Inf(1))}
 	r, chi2, iterations, err := found.minimum()
 	if r == nil {
 		return nil, err

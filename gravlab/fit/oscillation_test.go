@@ -371,3 +371,28 @@ func TestBursts(t *testing.T) {
 		}
 	}
 }
+
+// TestOnePeriodWithoutDecay: of a record of one period without decay the search
+// finds the period, where a start at nearly no frequency would take it to a period
+// of millions of seconds.
+func TestOnePeriodWithoutDecay(t *testing.T) {
+	for _, seed := range []uint64{1385, 1413, 1902, 2552, 5657, 8173} {
+		rng := rand.New(rand.NewPCG(5, seed))
+		n := 50 + rng.IntN(150)
+		noise := math.Pow(10, -4+3*rng.Float64())
+		phase := 2 * math.Pi * rng.Float64()
+		var x, y []float64
+		for i := range n {
+			x = append(x, 600*float64(i)/float64(n-1))
+			y = append(y, math.Cos(2*math.Pi*x[i]/600-phase)+noise*rng.NormFloat64())
+		}
+		r, err := DampedOscillation(x, y, nil)
+		if err != nil {
+			t.Errorf("record %d: %v", seed, err)
+			continue
+		}
+		if off := math.Abs(r.P[Period] - 600); off > 4*r.U[Period] {
+			t.Errorf("record %d: period %g s, u = %g", seed, r.P[Period], r.U[Period])
+		}
+	}
+}

@@ -300,7 +300,7 @@ func TestLinearModel(t *testing.T) {
 	within("deflection", d, 2e-5, 1e-4)
 	within("period", p, 2e-6, 1e-5)
 	within("G", g, 2e-5, 1e-4)
-	d, p, g = worst(kappa, 0.4, 0.7, 1, 1.5)
+	d, p, g = worst(kappa, 0.7, 0.8, 1, 1.5)
 	within("deflection of a short recording", d, 1e-4, 1e-3)
 	within("period of a short recording", p, 2e-5, 2e-4)
 	within("G of a short recording", g, 1e-4, 1e-3)
