@@ -5,6 +5,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"gravity.example/gravlab/internal/digits"
 )
 
 // String writes the quantity in its unit: "1.23 ± 0.04 µN·m/rad" rounded as
@@ -36,8 +38,8 @@ func (q Quantity) Concise() string {
 	value, spread, exponent := rounded(v, u)
 	if strings.Contains(value, ".") {
 		// The point stays where the uncertainty reaches above the decimals: 12.3(1.2).
-		if digits := strings.TrimLeft(strings.Replace(spread, ".", "", 1), "0"); strings.HasPrefix(spread, "0") {
-			spread = digits
+		if bare := strings.TrimLeft(strings.Replace(spread, ".", "", 1), "0"); strings.HasPrefix(spread, "0") {
+			spread = bare
 		}
 	}
 	text := value + "(" + spread + ")"
@@ -63,41 +65,10 @@ func withUnit(number string, u Unit) string {
 	return number + " " + u.String()
 }
 
-// Decimals is how many decimals a value is written with that has the standard
-// uncertainty u in the same unit, by the rule of [Quantity.String]: 4 for 0.0012, 3
-// for 0.004, 0 for 30. It is 0 as well where u is not a finite number above zero.
-func Decimals(u float64) int {
-	if !(u > 0) || math.IsInf(u, 1) {
-		return 0
-	}
-	return max(0, -uncertaintyPlace(u))
-}
-
-// uncertaintyPlace returns the power of ten of the last digit to write: two
-// digits of an uncertainty that begins with 1 or 2 (one where the second would
-// be 0), else one. Common practice, no source; JCGM 100, 7.2.6 allows at most
-// two (from memory).
-func uncertaintyPlace(u float64) int {
-	// Through the decimal text: a logarithm rounds wrongly next to powers of ten.
-	digits, exponent := leading(u, 1) // d.d
-	if (digits[0] == '1' || digits[0] == '2') && digits[2] != '0' {
-		return exponent - 1
-	}
-	_, exponent = leading(u, 0) // 9.6 rounds to 10
-	return exponent
-}
-
-// leading returns v > 0 rounded to one digit and the given decimals, and its power of ten.
-func leading(v float64, decimals int) (digits string, exponent int) {
-	digits, exponentText, _ := strings.Cut(strconv.FormatFloat(v, 'e', decimals, 64), "e")
-	exponent, _ = strconv.Atoi(exponentText)
-	return digits, exponent
-}
-
 // rounded writes v and u to the same place. exponent is the power of ten that
 // both must be multiplied by, 0 when they can be written without one.
 func rounded(v, u float64) (value, spread string, exponent int) {
-	place := uncertaintyPlace(u)
+	place := digits.Place(u)
 	top := place
 	if v != 0 {
 		top = max(top, magnitude(v, place))
@@ -114,11 +85,11 @@ func rounded(v, u float64) (value, spread string, exponent int) {
 
 // magnitude returns the power of ten of the first digit of v once it is rounded at place.
 func magnitude(v float64, place int) int {
-	_, first := leading(math.Abs(v), 17)
+	_, first := digits.Leading(math.Abs(v), 17)
 	if first < place {
 		return place
 	}
-	_, first = leading(math.Abs(v), min(first-place, 17))
+	_, first = digits.Leading(math.Abs(v), min(first-place, 17))
 	return first
 }
 

@@ -13,7 +13,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/internal/arg"
-	"gravity.example/gravlab/quantity"
+	"gravity.example/gravlab/internal/digits"
 )
 
 // Cautions are the sentences that every report about ground carries.
@@ -180,13 +180,13 @@ func (r Report) cells() [][]string {
 	for _, row := range r.Rows {
 		a := row.Anomaly
 		line := []string{row.Station, degrees(row.Lat), degrees(row.Lon), fmt.Sprintf("%.3f", row.Height)}
-		digits := mGalDecimals(row.UGravity, finestG)
+		decimals := mGalDecimals(row.UGravity, finestG)
 		for _, v := range []float64{row.Gravity, row.UGravity} {
-			line = append(line, fmt.Sprintf("%.*f", digits, v/gravlab.MilliGal))
+			line = append(line, fmt.Sprintf("%.*f", decimals, v/gravlab.MilliGal))
 		}
-		digits = mGalDecimals(row.UAnomaly, finestA)
+		decimals = mGalDecimals(row.UAnomaly, finestA)
 		for _, v := range []float64{a.Normal, a.FreeAir, a.Rock, a.Terrain, a.Value, row.UAnomaly} {
-			line = append(line, fmt.Sprintf("%.*f", digits, v/gravlab.MilliGal))
+			line = append(line, fmt.Sprintf("%.*f", decimals, v/gravlab.MilliGal))
 		}
 		cells = append(cells, line)
 	}
@@ -199,7 +199,7 @@ func mGalDecimals(u float64, without int) int {
 	if u == 0 {
 		return without
 	}
-	return quantity.Decimals(u / gravlab.MilliGal)
+	return digits.Decimals(u / gravlab.MilliGal)
 }
 
 // alignPoints fills up with spaces on the right, so that the decimal points of a
