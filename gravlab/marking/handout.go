@@ -25,18 +25,29 @@ type Handout struct {
 	Lab      bank.Lab
 	Notebook *notebook.Notebook // the lab's, as it stands in the repository; not changed
 	Key      []byte             // of the class
-	Out      string             // the folder to write to
+	Out      string             // the folder to write to, which is given out
+	List     string             // the lecturer's list of codes; empty: ListBeside(Out)
 	Assessed bool               // cells say what was understood, and no more
 	Answers  bool               // worked copies, for the lecturer
 	// Progress is told how many students are done; may be nil.
 	Progress func(done, of int)
 }
 
-// ListName is the name of the lecturer's list in the folder of a handout.
-const ListName = "handout.csv"
+// ListBeside is where the lecturer's list of codes of a handout lies, if nobody
+// says otherwise: beside the folder that is given out, not in it.
+func ListBeside(out string) string {
+	out = filepath.Clean(out)
+	if name := filepath.Base(out); name == "." || name == ".." {
+		if abs, err := filepath.Abs(out); err == nil {
+			out = abs
+		}
+	}
+	return out + "-codes.csv"
+}
 
 // Write writes a folder for each student, with the notebook and the recordings,
-// and the lecturer's list. The same handout gives the same bytes.
+// and the lecturer's list, which its owner alone may read. The same handout gives the same
+// bytes.
 //
 // A file that is there with other bytes is left alone, since somebody may have
 // worked in it; its name, relative to Out, is in kept. A folder whose list has
@@ -46,10 +57,14 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 	if err != nil {
 		return nil, err
 	}
+	if h.List == "" {
+		h.List = ListBeside(h.Out)
+	}
 	if err := h.sameCodes(codes); err != nil {
 		return nil, err
 	}
-	if err := os.MkdirAll(h.Out, 0o777); err != nil {
+	// Every sheet carries its code, so that the folder is private until it is given out.
+	if err := os.MkdirAll(h.Out, 0o700); err != nil {
 		return nil, err
 	}
 	ctx, stop := context.WithCancelCause(ctx)
@@ -91,7 +106,7 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 		kept = append(kept, k...)
 	}
 	header := append([]string{"id", "name", "code"}, h.Class.Other...)
-	err = writeTable(filepath.Join(h.Out, ListName), header, func(write func(...string) error) error {
+	err = writeTable(h.List, header, func(write func(...string) error) error {
 		for i, s := range h.Class.Students {
 			if err := write(append([]string{s.ID, s.Name, string(codes[i])}, s.Other...)...); err != nil {
 				return err
@@ -102,11 +117,16 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 	return kept, err
 }
 
-// sameCodes refuses a folder whose list gives a student another code.
+// sameCodes refuses a list that gives a student another code, and a file that is
+// no such list.
 func (h Handout) sameCodes(codes []bank.Code) error {
-	path := filepath.Join(h.Out, ListName)
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+	path := h.List
+	info, err := os.Stat(path)
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil
+	}
+	if class, classErr := os.Stat(h.Class.file); err == nil && classErr == nil && os.SameFile(info, class) {
+		return wrong(path, 0, "is the class list, and the list of codes would be written over it; name another file with --list")
 	}
 	list, err := readTable(path)
 	if err != nil {
@@ -114,7 +134,7 @@ func (h Handout) sameCodes(codes []bank.Code) error {
 	}
 	columns, err := list.columns("id", "code")
 	if err != nil {
-		return err
+		return fmt.Errorf("%w: this is no list of codes, so it is not written over; name another file with --list", err)
 	}
 	for k, row := range list.rows {
 		id, code := row[columns[0]], row[columns[1]]

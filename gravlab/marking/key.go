@@ -7,6 +7,7 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"runtime"
 	"strings"
 
@@ -55,4 +56,20 @@ func MakeKey(path string) (key []byte, made, open bool, err error) {
 		return nil, false, false, err
 	}
 	return key, true, false, nil
+}
+
+// KeysIn lists the class keys that lie in a folder, by their paths.
+func KeysIn(dir string) []string {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil
+	}
+	var all []string
+	for _, e := range entries {
+		path := filepath.Join(dir, e.Name())
+		if _, _, err := ReadKey(path); err == nil && filepath.Ext(path) == ".key" {
+			all = append(all, path)
+		}
+	}
+	return all
 }

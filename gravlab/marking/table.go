@@ -282,9 +282,10 @@ func quoted(list []string) []string {
 	return out
 }
 
-// writeTable writes a CSV file whole.
+// writeTable writes a CSV file whole, for its owner alone: every table names
+// students.
 func writeTable(path string, header []string, rows func(write func(cells ...string) error) error) error {
-	return whole.Write(path, 0o644, func(w io.Writer) error {
+	return whole.Write(path, 0o600, func(w io.Writer) error {
 		out := csv.NewWriter(w)
 		if err := out.Write(header); err != nil {
 			return err

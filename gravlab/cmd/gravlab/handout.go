@@ -20,25 +20,28 @@ var handoutCommand = command{
 	long: `
 Writes DIR/ID/ for each student of the class list, with the lab's notebook, which
 carries the student's own sheet code and numbers, and the sheet's recordings as
-CSV files; and DIR/handout.csv, the list of codes, which is for you alone. The
-same key and list give the same bytes.
+CSV files; and, beside DIR, the list of codes DIR-codes.csv, which only you should
+see. The same key and list give the same bytes.
 
 --class LIST      CSV file with a column id (or ID number, Student ID); a column
                   name, or First name and Last name, and others are kept. Titles
                   above the header do no harm
 --lab LAB         01 or 01-weighing-the-earth
 --out DIR         where the folders go
+--list FILE       where the list of codes goes instead
 --key FILE        the class key: without it nobody can tell whose sheet a file
-                  is. Made if it is not there, readable by you alone; keep it.
-                  Without this flag: LIST with the ending .key
+                  is. The first handout makes it, readable by you alone; keep
+                  it. Without this flag: LIST with the ending .key
+--new-key         make a key although another one lies beside the class list: for
+                  another class, or for a resit with new numbers
 --assessed        cells say what was understood, not whether it is right
 --answers         worked copies for you instead: into another DIR
 --notebook FILE   another notebook than the lab's own
 --bank DIR        use your own bank: a folder of Go files, as exercises/README.md
                   says; it is compiled into the program for this call
 
-A file that is there and differs is left alone, since somebody may have worked
-in it; the exit code is then 1.
+A file that is already there and differs is left alone, since you may have worked
+in it; a message says so, and the exit code is then 1.
 
 Example:
 
@@ -51,6 +54,8 @@ func runHandout(ctx context.Context, c *call) error {
 	lab := c.flags.String("lab", "", "")
 	out := c.flags.String("out", "", "")
 	key := c.flags.String("key", "", "")
+	list := c.flags.String("list", "", "")
+	newKey := c.flags.Bool("new-key", false, "")
 	assessed := c.flags.Bool("assessed", false, "")
 	answers := c.flags.Bool("answers", false, "")
 	book := c.flags.String("notebook", "", "")
@@ -68,7 +73,10 @@ func runHandout(ctx context.Context, c *call) error {
 	if err := withBank(ctx, c, *bank); err != nil {
 		return err
 	}
-	h := marking.Handout{Out: *out, Assessed: *assessed, Answers: *answers}
+	if *list == "" {
+		*list = marking.ListBeside(*out)
+	}
+	h := marking.Handout{Out: *out, List: *list, Assessed: *assessed, Answers: *answers}
 	if h.Class, err = marking.ReadClass(*class); err != nil {
 		return usageError{err, ""}
 	}
@@ -86,8 +94,8 @@ func runHandout(ctx context.Context, c *call) error {
 	if *key == "" {
 		*key = keyBeside(*class)
 	}
-	if list := filepath.Join(*out, marking.ListName); !exists(*key) && exists(list) {
-		return usageError{fmt.Errorf("%s is the list of an earlier handout, and its class key is not at %s", list, *key), "give that key with --key, or hand out into another folder with --out"}
+	if err := mayMake(*key, *class, *list, *newKey); err != nil {
+		return err
 	}
 	var made, open bool
 	if h.Key, made, open, err = marking.MakeKey(*key); marking.IsInput(err) {
@@ -118,7 +126,7 @@ func runHandout(ctx context.Context, c *call) error {
 	if *answers {
 		one, many = "worked copy", "worked copies"
 	}
-	fmt.Fprintf(c.out, "%s of lab %s in %s\n%s\n", some(written, one, many), h.Lab.ID, *out, filepath.Join(*out, marking.ListName))
+	fmt.Fprintf(c.out, "%s of lab %s in %s\n%s\n", some(written, one, many), h.Lab.ID, *out, *list)
 	if len(kept) > 0 {
 		for i, k := range kept {
 			if i == 10 {
@@ -154,6 +162,29 @@ func readLab(c *call, lab bank.Lab, path, bank string) (*notebook.Notebook, erro
 func exists(path string) bool {
 	_, err := os.Lstat(path)
 	return err == nil
+}
+
+// mayMake says whether a class key may be made if it is not there: a new one gives every
+// student another sheet.
+func mayMake(key, class, list string, asked bool) error {
+	if exists(key) {
+		if asked {
+			return usageError{fmt.Errorf("--new-key: the class key %s is there already", key), "name a file for the new one with --key"}
+		}
+		return nil
+	}
+	if exists(list) {
+		return usageError{fmt.Errorf("%s is the list of an earlier handout, and its class key is not at %s", list, key), "give that key with --key, or hand out into another folder with --out"}
+	}
+	others := marking.KeysIn(filepath.Dir(class))
+	if there := filepath.Dir(key); there != filepath.Dir(class) {
+		others = append(others, marking.KeysIn(there)...)
+	}
+	if len(others) > 0 && !asked {
+		return usageError{fmt.Errorf("there is no class key %s, and a new one gives every student another sheet", key),
+			fmt.Sprintf("with --key %s the students keep their sheets; --new-key makes a new key", others[0])}
+	}
+	return nil
 }
 
 // keyBeside is where the class key lies if nobody says otherwise.
