@@ -127,6 +127,9 @@ func TestUnitsOfTheTrade(t *testing.T) {
 		t.Error("Gal, mGal and µGal do not fit together")
 	}
 	// 1 E is 0.1 µGal/m.
+	if math.Sin(30*gravlab.Degree) < 0.5-1e-15 || math.Sin(30*gravlab.Degree) > 0.5+1e-15 || 180*gravlab.Degree != math.Pi {
+		t.Errorf("a degree is %g rad", gravlab.Degree)
+	}
 	if math.Abs(gravlab.Eotvos/(0.1*gravlab.MicroGal)-1) > 1e-15 {
 		t.Error("1 E is not 0.1 µGal/m")
 	}

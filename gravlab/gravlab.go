@@ -69,6 +69,8 @@ const (
 	MilliGal = 1e-5 // m/s²
 	MicroGal = 1e-8 // m/s²
 	Eotvos   = 1e-9 // 1/s²
+
+	Degree = math.Pi / 180 // rad
 )
 
 // Must returns v, and panics with err's message when err is not nil. It keeps

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"gravity.example/gravlab"
 )
 
 // The Moon and the Sun by truncated series.
@@ -156,7 +158,7 @@ var lunarLatitude = [...]lunarTerm{
 }
 
 const (
-	degree = math.Pi / 180
+	degree = gravlab.Degree
 	arcsec = degree / 3600
 	// gmMoon is the ratio of the masses times GM of the Earth; IERS Conventions
 	// (2010), table 1.1.

@@ -12,8 +12,8 @@ import (
 )
 
 // An Analysis looks for a swinging bob in a recording. Everything but the bob's
-// mass is taken as known; the mass in Pendulum.Bob is not looked at (with a rod
-// the ratio of the two masses matters: it is taken from there).
+// mass is taken as known; the mass in Pendulum.Bob is not looked at and may be 0
+// (with a rod the ratio of the two masses matters: it is taken from there).
 type Analysis struct {
 	Pendulum Pendulum
 	Station  Station
@@ -101,12 +101,13 @@ const outOfStep = 13.8155
 // near the best period. That holds where Z is above about 5.
 func (a Analysis) Detect(r Recording) (Detection, error) {
 	const fn = "pendulum.Analysis.Detect"
+	a.Pendulum = a.Pendulum.weighed()
 	p := a.Pendulum
 	if err := p.Validate(); err != nil {
 		return Detection{}, err
 	}
 	if p.Bob.Mass == 0 || p.Amplitude == 0 {
-		return Detection{}, arg.Bad(fn, "Pendulum", fmt.Sprintf("with a bob of %g kg and an amplitude of %g rad", p.Bob.Mass, p.Amplitude), "a bob with a mass (any) that swings")
+		return Detection{}, arg.Bad(fn, "Pendulum", fmt.Sprintf("with a bob of %g kg and an amplitude of %g rad", p.Bob.Mass, p.Amplitude), "a bob that swings, with a mass where the rod has one")
 	}
 	if err := a.Station.Validate(); err != nil {
 		return Detection{}, err

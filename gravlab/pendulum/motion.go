@@ -21,6 +21,7 @@ type Motion struct {
 
 // Motion prepares the undamped swing of p (Damping is left out of it).
 func (p Pendulum) Motion() (Motion, error) {
+	p = p.weighed()
 	if err := p.Validate(); err != nil {
 		return Motion{}, err
 	}
@@ -64,7 +65,7 @@ func (m *Motion) At(t float64) (theta, rate float64) {
 // damping the times must not fall and the equation of motion is integrated, to
 // 1e-11 in each step.
 func (p Pendulum) Angle(times []float64) ([]float64, error) {
-	s, err := p.states("pendulum.Pendulum.Angle", times)
+	s, err := p.weighed().states("pendulum.Pendulum.Angle", times)
 	if err != nil {
 		return nil, err
 	}
@@ -128,7 +129,7 @@ func (p Pendulum) Integrate(times []float64, rel float64) (angles, rates []float
 	if err := arg.Between(fn, "rel", rel, 1e-14, 1e-2, "relative error"); err != nil {
 		return nil, nil, err
 	}
-	rows, err := p.integrate(times, rel)
+	rows, err := p.weighed().integrate(times, rel)
 	if err != nil {
 		return nil, nil, err
 	}

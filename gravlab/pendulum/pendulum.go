@@ -64,7 +64,9 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Pendulum swings about a fixed pivot in one plane.
+// A Pendulum swings about a fixed pivot in one plane. Without a rod the motion
+// does not depend on the mass of the bob: Period, Motion, Angle, Integrate and
+// Quality take 0 there.
 type Pendulum struct {
 	Bob       Bob
 	Length    float64 // L, m, from the pivot to the bob's centre
@@ -105,6 +107,15 @@ func (p Pendulum) Validate() error {
 	return arg.Between(fn, "Damping", p.Damping, 0, 1e6, "damping in 1/s")
 }
 
+// weighed gives a bob on a string a mass where it has none: for what does not
+// depend on it.
+func (p Pendulum) weighed() Pendulum {
+	if p.Bob.Mass == 0 && p.RodMass == 0 {
+		p.Bob.Mass = 1
+	}
+	return p
+}
+
 // checkMass allows no mass at all, and any that float64 can square.
 func checkMass(fn, name string, m float64) error {
 	if m == 0 {
@@ -134,6 +145,7 @@ func (p Pendulum) Inertia() (float64, error) {
 
 // Period returns the exact period (s) at the given amplitude, without damping.
 func (p Pendulum) Period() (float64, error) {
+	p = p.weighed()
 	if err := p.Validate(); err != nil {
 		return 0, err
 	}
@@ -193,6 +205,7 @@ func QualityFromDecrement(decrement float64) (float64, error) {
 // Quality returns Q = ω0/c of small swings; without damping that is an error.
 // The decay time of the amplitude is 2/c.
 func (p Pendulum) Quality() (float64, error) {
+	p = p.weighed()
 	if err := p.Validate(); err != nil {
 		return 0, err
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/mathext"
@@ -769,5 +770,49 @@ func TestFlatBobFarAway(t *testing.T) {
 			want := -gravlab.G * b.Mass / (d * d) * (1 + 1.5*(z2-x2)*(3*cos*cos-1)/(d*d))
 			near(t, "pull of a flat bob", pull.X*sin+pull.Z*cos, want, 1e-11*math.Abs(want))
 		}
+	}
+}
+
+// On a string the motion does not depend on the mass of the bob, extended or not,
+// and nobody has to invent one.
+func TestWithoutMass(t *testing.T) {
+	for _, bob := range []pendulum.Bob{{}, {Shape: pendulum.Sphere, Radius: 0.2}} {
+		without := pendulum.Pendulum{Bob: bob, Length: 2, Gravity: 9.81, Amplitude: 0.7, Damping: 0.01}
+		with := without
+		with.Bob.Mass = 7
+		if got, want := gravlab.Must(without.Period()), gravlab.Must(with.Period()); math.Abs(got/want-1) > 1e-15 {
+			t.Errorf("period %g, want %g", got, want)
+		}
+		if got, want := gravlab.Must(without.Quality()), gravlab.Must(with.Quality()); math.Abs(got/want-1) > 1e-15 {
+			t.Errorf("quality %g, want %g", got, want)
+		}
+		if got, want := gravlab.Must(without.Motion()).Period, gravlab.Must(with.Motion()).Period; math.Abs(got/want-1) > 1e-15 {
+			t.Errorf("period of the motion %g, want %g", got, want)
+		}
+		times := []float64{-1, 0, 0.3, 5}
+		got, want := gravlab.Must(without.Angle(times)), gravlab.Must(with.Angle(times))
+		for i := range want {
+			near(t, "angle", got[i], want[i], 1e-9)
+		}
+		if _, _, err := without.Integrate([]float64{0, 1}, 0); err != nil {
+			t.Error(err)
+		}
+		_, inertia := without.Inertia()
+		_, tension := without.LargestTension()
+		_, pull := without.Pull(0.1, pendulum.Station{At: r3.Vec{Z: 3}, Axis: r3.Vec{Z: 1}})
+		for _, err := range []error{inertia, tension, pull} {
+			if err == nil || !strings.Contains(err.Error(), "Mass") {
+				t.Errorf("without a mass: %v, want an error about it", err)
+			}
+		}
+	}
+	e, a := laboratory(18)
+	a.Pendulum.Bob.Mass = 0
+	r, err := e.Record(rand.New(rand.NewPCG(3, 3)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := a.Detect(r); err != nil {
+		t.Errorf("the mass is what is looked for: %v", err)
 	}
 }

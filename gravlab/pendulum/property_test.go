@@ -47,11 +47,15 @@ func TestNoPanic(t *testing.T) {
 		x, err := p.Inertia()
 		check("inertia", err, x)
 		x, err = p.Period()
-		check("period", err, x)
+		if p.Bob.Mass != 0 || p.RodMass != 0 { // else the period does without
+			check("period", err, x)
+		}
 		x, err = p.LargestTension()
 		check("tension", err, x)
 		m, err := p.Motion()
-		check("motion", err)
+		if p.Bob.Mass != 0 || p.RodMass != 0 {
+			check("motion", err)
+		}
 		if err == nil {
 			theta, rate := m.At(v[10])
 			if y := v[10]; math.Abs(y) < 1e6 {

@@ -24,9 +24,9 @@ func White(name string, density float64) (Noise, error) {
 
 // FromDisplacement turns noise of the readout, a displacement density (m/√Hz, a
 // function of frequency), into acceleration: divided by |x/a|. density must not
-// be nil.
+// be nil. It does not depend on Mass.
 func (s Suspension) FromDisplacement(name string, density func(f float64) float64) (Noise, error) {
-	if err := s.Validate(); err != nil {
+	if err := s.validateMotion(); err != nil {
 		return Noise{}, err
 	}
 	return Noise{name, func(f float64) float64 { return density(f) * s.gain(f) }}, nil
@@ -286,7 +286,7 @@ func (b Budget) Displacement(f float64) (float64, error) {
 }
 
 func (b Budget) validate(fn string) error {
-	if err := b.Suspension.Validate(); err != nil {
+	if err := b.Suspension.validateMotion(); err != nil {
 		return err
 	}
 	if len(b.Sources) == 0 {

@@ -50,9 +50,10 @@ const (
 	Structural                // a loss angle 1/Q inside the spring, at all frequencies
 )
 
-// A Suspension is a mass on a spring.
+// A Suspension is a mass on a spring. A method whose answer does not depend on a
+// field says so, and takes 0 there.
 type Suspension struct {
-	Mass        float64 // kg
+	Mass        float64 // kg; forces and thermal noise need it, the motion does not
 	Frequency   float64 // natural frequency f0, Hz, without damping
 	Q           float64 // quality factor at resonance; the loss angle is 1/Q
 	Damping     Damping // Viscous unless said otherwise
@@ -77,6 +78,14 @@ func (s Suspension) Validate() error {
 	return arg.Between(fn, "Temperature", s.Temperature, 0, 1e12, "temperature in K")
 }
 
+// validateMotion does without the mass, on which the motion does not depend.
+func (s Suspension) validateMotion() error {
+	if s.Mass == 0 {
+		s.Mass = 1
+	}
+	return s.Validate()
+}
+
 func (s Suspension) omega0() float64 { return 2 * math.Pi * s.Frequency }
 
 // Stiffness returns the spring constant m ω0², N/m.
@@ -88,9 +97,12 @@ func (s Suspension) Stiffness() (float64, error) {
 }
 
 // Sag returns how far the mass sinks under its weight, g/ω0² (m), for a linear
-// spring. It does not depend on the mass. g is in m/s².
+// spring. It depends on neither Mass nor Q. g is in m/s².
 func (s Suspension) Sag(g float64) (float64, error) {
-	if err := s.Validate(); err != nil {
+	if s.Q == 0 {
+		s.Q = 1
+	}
+	if err := s.validateMotion(); err != nil {
 		return 0, err
 	}
 	if err := arg.Finite("sensor.Suspension.Sag", "g", g, "acceleration in m/s²"); err != nil {
@@ -134,9 +146,9 @@ func SpringConstant(mass, stretch, g float64) (float64, error) {
 // Response returns x/a, the displacement of the mass relative to the frame for
 // an acceleration of the frame (s², minus sign included), at f (Hz, zero or
 // more): -1/(ω0² - ω² + iωω0/Q), or with structural damping
-// -1/(ω0²(1 + i/Q) - ω²).
+// -1/(ω0²(1 + i/Q) - ω²). It does not depend on Mass.
 func (s Suspension) Response(f float64) (complex128, error) {
-	if err := s.Validate(); err != nil {
+	if err := s.validateMotion(); err != nil {
 		return 0, err
 	}
 	if err := arg.Between("sensor.Suspension.Response", "f", f, 0, 1e30, "frequency in Hz"); err != nil {
@@ -165,7 +177,7 @@ func (s Suspension) gain(f float64) float64 {
 // to accelerate by a (m/s²) at t = 0 (s); zero before. It settles at -a/ω0².
 // Under-, over- and critically damped suspensions are all served; structural
 // damping is refused, since a constant loss angle has no step response that
-// begins at the step.
+// begins at the step. It does not depend on Mass.
 func (s Suspension) StepResponse(a, t float64) (float64, error) {
 	const fn = "sensor.Suspension.StepResponse"
 	if err := s.viscous(fn); err != nil {
@@ -186,7 +198,7 @@ func (s Suspension) StepResponse(a, t float64) (float64, error) {
 }
 
 func (s Suspension) viscous(fn string) error {
-	if err := s.Validate(); err != nil {
+	if err := s.validateMotion(); err != nil {
 		return err
 	}
 	if s.Damping != Viscous {
@@ -218,7 +230,7 @@ func (s Suspension) decay(t float64) (c, d float64) {
 
 // FirstPeak returns when the step response first turns round, π/ωd (s). An
 // overdamped or critically damped suspension (Q of 1/2 or less) never does and
-// is refused.
+// is refused. It does not depend on Mass.
 func (s Suspension) FirstPeak() (float64, error) {
 	const fn = "sensor.Suspension.FirstPeak"
 	if err := s.viscous(fn); err != nil {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"gravity.example/gravlab"
@@ -338,4 +339,41 @@ func TestGenerationRecombination(t *testing.T) {
 		t.Fatal(err)
 	}
 	near(t, "band by quadrature", gravlab.Must(g.RMS(0.5, 80)), r, 1e-9*r)
+}
+
+// The motion depends on frequency and quality alone, the sag on the frequency
+// alone: nobody has to invent a mass for them. What depends on the mass asks for
+// it.
+func TestWithoutMass(t *testing.T) {
+	with, without := sensor.Suspension{Mass: 0.3, Frequency: 3.1, Q: 20, Temperature: 300}, sensor.Suspension{Frequency: 3.1, Q: 20, Temperature: 300}
+	if got, want := gravlab.Must(sensor.Suspension{Frequency: 3.1}.Sag(9.81)), gravlab.Must(with.Sag(9.81)); got != want {
+		t.Errorf("sag %g, want %g", got, want)
+	}
+	if got, want := gravlab.Must(without.Response(2)), gravlab.Must(with.Response(2)); got != want {
+		t.Errorf("response %g, want %g", got, want)
+	}
+	if got, want := gravlab.Must(without.StepResponse(1, 0.2)), gravlab.Must(with.StepResponse(1, 0.2)); got != want {
+		t.Errorf("step response %g, want %g", got, want)
+	}
+	if got, want := gravlab.Must(without.FirstPeak()), gravlab.Must(with.FirstPeak()); got != want {
+		t.Errorf("first peak %g, want %g", got, want)
+	}
+	_, err := without.ReadoutNoise(1e-12)
+	if err != nil {
+		t.Error(err)
+	}
+	_, stiffness := without.Stiffness()
+	_, rms := without.ThermalRMS()
+	_, noise := without.ThermalNoise()
+	_, record := without.ThermalRecord(rand.New(rand.NewPCG(1, 1)), 10, 0.1)
+	for _, err := range []error{stiffness, rms, noise, record} {
+		if err == nil || !strings.Contains(err.Error(), "Mass") {
+			t.Errorf("without a mass: %v, want an error about Mass", err)
+		}
+	}
+	for _, s := range []sensor.Suspension{{Mass: -1, Frequency: 3.1}, {Mass: math.NaN(), Frequency: 3.1}, {Frequency: 3.1, Q: -2}, {}} {
+		if _, err := s.Sag(9.81); err == nil {
+			t.Errorf("sag of %+v", s)
+		}
+	}
 }

@@ -19,6 +19,9 @@ import (
 // values and τ = 2Q/ω0 is the decay time of the amplitude (Q well above 1/2).
 func (s Suspension) ThermalRecord(rng *rand.Rand, n int, dt float64) ([]float64, error) {
 	const fn = "sensor.Suspension.ThermalRecord"
+	if err := s.Validate(); err != nil {
+		return nil, err
+	}
 	if err := s.viscous(fn); err != nil {
 		return nil, err
 	}

@@ -101,6 +101,18 @@ func optional(fn, name string, v, hi float64, what string) error {
 	return arg.Bad(fn, name, v, fmt.Sprintf("a %s, zero or more, at most %g", what, hi))
 }
 
+// alone gives the balance large spheres where it has none, far away: for what does
+// not depend on them.
+func (b Balance) alone() Balance {
+	if b.LargeMass == 0 {
+		b.LargeMass = 1
+	}
+	if b.Distance == 0 {
+		b.Distance, b.LargeRadius, b.InLine = 1e9, 0, 0
+	}
+	return b
+}
+
 // validateSwing also asks for what only a balance that can swing has.
 func (b Balance) validateSwing() error {
 	if err := b.Validate(); err != nil {
@@ -120,8 +132,10 @@ func (b Balance) halfBeam() float64 {
 //
 //	I = 2 m (b² + 2/5 r²) + 1/12 m_beam L² + I_extra
 //
-// the balls by the parallel-axis theorem, the beam as a thin uniform rod.
+// the balls by the parallel-axis theorem, the beam as a thin uniform rod. It does
+// not depend on Distance and LargeMass, which may be 0.
 func (b Balance) Inertia() (float64, error) {
+	b = b.alone()
 	if err := b.Validate(); err != nil {
 		return 0, err
 	}
@@ -289,9 +303,10 @@ func (b Balance) apart(x, y, theta float64) error {
 // person, say, taken as a point) at (x, y) in the plane of the beam, m, with
 // the beam at angle theta. It acts on both small spheres and on the beam. One
 // mass also pulls the whole pendant sideways; a fibre gives way to that without
-// turning.
+// turning. The large spheres do not enter: Distance and LargeMass may be 0.
 func (b Balance) TorqueOf(mass, x, y, theta float64) (float64, error) {
 	const fn = "torsion.Balance.TorqueOf"
+	b = b.alone()
 	if err := b.Validate(); err != nil {
 		return 0, err
 	}

@@ -61,7 +61,7 @@ type SnapIn struct {
 }
 
 // SnapIn returns the limit of stability in position Plus. LargeMass does not
-// enter, nor does the radius of the large sphere change with its mass here. The
+// enter and may be 0, nor does the radius of the large sphere change with its mass here. The
 // fold is where the mass that a given equilibrium needs,
 //
 //	M(theta) = kappa theta / (torque(theta)/M),
@@ -69,6 +69,9 @@ type SnapIn struct {
 // first stops growing. It can be missing: with the large spheres far off the
 // arc of the small ones, the beam turns smoothly until it points at them.
 func (b Balance) SnapIn() (SnapIn, error) {
+	if b.LargeMass == 0 {
+		b.LargeMass = 1
+	}
 	if err := b.validateSwing(); err != nil {
 		return SnapIn{}, err
 	}

@@ -196,3 +196,30 @@ func TestSummarise(t *testing.T) {
 		t.Error("one result: no error")
 	}
 }
+
+// What does not depend on the large spheres does without them.
+func TestWithoutLargeSpheres(t *testing.T) {
+	with := Skelmire()
+	without := with
+	without.LargeMass = 0
+	if got, want := gravlab.Must(without.SnapIn()), gravlab.Must(with.SnapIn()); got != want {
+		t.Errorf("snap-in %+v, want %+v", got, want)
+	}
+	without.Distance = 0
+	if got, want := gravlab.Must(without.TorqueOf(75, 1, 2, 0.01)), gravlab.Must(with.TorqueOf(75, 1, 2, 0.01)); got != want {
+		t.Errorf("torque of a person %g, want %g", got, want)
+	}
+	if got, want := gravlab.Must(without.Inertia()), gravlab.Must(with.Inertia()); got != want {
+		t.Errorf("inertia %g, want %g", got, want)
+	}
+	if _, err := without.SnapIn(); err == nil {
+		t.Error("snap-in without a distance")
+	}
+	if _, err := without.Deflection(); err == nil {
+		t.Error("deflection without large spheres")
+	}
+	without.Distance = -1
+	if _, err := without.TorqueOf(75, 1, 2, 0.01); err == nil {
+		t.Error("a negative distance went through")
+	}
+}

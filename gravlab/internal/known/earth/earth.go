@@ -15,7 +15,7 @@ import (
 	"gravity.example/testdata"
 )
 
-const degree = math.Pi / 180
+const degree = gravlab.Degree
 
 // closed is what float64 leaves of a closed form of a few dozen operations.
 const (

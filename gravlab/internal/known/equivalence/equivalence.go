@@ -17,7 +17,7 @@ import (
 	"gravity.example/testdata"
 )
 
-const degree = math.Pi / 180
+const degree = gravlab.Degree
 
 // Cases returns every known answer of package equivalence.
 func Cases() []check.Case {
