@@ -35,6 +35,30 @@ func (s Sheet) Judge(q Question, a judge.Answer, own Answers, tries int) judge.V
 	}
 }
 
+// Understand says how an answer was understood and nothing of what it is worth: its
+// verdict is the same for every value that is written in the same way.
+func (q Question) Understand(a judge.Answer) judge.Verdict {
+	switch q.Kind {
+	case judge.Number, judge.Measured:
+		return judge.UnderstandNumber(q.Marks, q.Unit, q.Tol, a)
+	case judge.Choice:
+		letters := make([]string, len(q.Options))
+		for i, o := range q.Options {
+			letters[i] = o.Letter
+		}
+		return judge.UnderstandChoice(q.Marks, letters, a)
+	case judge.Function:
+		f := q.Function
+		lengths := make([]int, len(f.Calls))
+		for i, c := range f.Calls {
+			lengths[i] = len(f.Right(c))
+		}
+		return judge.UnderstandFunction(q.Marks, f.Signature, f.Calls, lengths, a)
+	default:
+		return judge.JudgeText(q.Marks, a)
+	}
+}
+
 // NumberTask is what the judge compares an answer to a question with. It solves the
 // question twice where it builds on others: from the right answers, and from the
 // student's own. It leaves out the slips that cannot be told apart (see LeftOut).

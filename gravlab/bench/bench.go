@@ -23,6 +23,14 @@
 // in one piece at the end of the file, so that two kernels may append to one log.
 // A line that is broken off (the machine lost power) is left out when reading.
 // The last answer to a question counts.
+//
+// # Assessed sheets
+//
+// An answer to an assessed sheet is not judged: display, log and summary hold what
+// bank.Question.Understand makes of it, which does not know what is right. So
+// they are the same for every value that is written in the same way. Marking judges
+// the answer. When the same sheet is declared as one to practise with, its answers are
+// judged then.
 package bench
 
 import (
@@ -54,8 +62,8 @@ type Options struct {
 	// Find finds a lab; nil is exercises.Find, which knows the
 	// project's own.
 	Find func(id string) (bank.Lab, error)
-	// Assessed treats every sheet as ask.Assessed declares it: displays say how an
-	// answer was understood and no more.
+	// Assessed treats every sheet as ask.Assessed declares it: answers are recorded
+	// and not judged.
 	Assessed bool
 	// ChartScript is the text of ECharts that charts carry with them (draw.Chart);
 	// without it a chart is its still image.
@@ -260,7 +268,7 @@ func (b *Bench) serve(c net.Conn) {
 	}()
 	for f := range frames {
 		page.pipe, page.back = f.Pipe, f.PipeBack
-		if _, err := c.Write(encode(s.exchange(f))); err != nil {
+		if _, err := c.Write(Encode(s.Reply(f))); err != nil {
 			return
 		}
 	}

@@ -262,7 +262,7 @@ func TestManyCellsAtOnce(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	sum, err := b.Summary("00", "")
+	sum, err := b.Summary("00", "", false)
 	if err != nil || sum.Marks != 2 {
 		t.Errorf("marks %d, %v; want 2", sum.Marks, err)
 	}
@@ -281,7 +281,7 @@ func TestNotebookGone(t *testing.T) {
 	if !strings.Contains(string(out), "recorded") {
 		t.Errorf("the cell printed %q", out)
 	}
-	if sum, _ := b.Summary("00", ""); sum.Marks != 2 {
+	if sum, _ := b.Summary("00", "", false); sum.Marks != 2 {
 		t.Errorf("marks %d, want 2", sum.Marks)
 	}
 }

@@ -48,7 +48,7 @@ func choose(t testing.TB, d *desk, option string) {
 
 func standing(t testing.TB, b *Bench) Standing {
 	t.Helper()
-	sum, err := b.Summary("00", "")
+	sum, err := b.Summary("00", "", false)
 	if err != nil {
 		t.Fatal(err)
 	}

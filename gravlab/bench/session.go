@@ -74,13 +74,13 @@ func (b *Bench) Session(o SessionOptions) *Session {
 func (s *Session) Exchange(in []byte) []byte {
 	f, err := frame.Decode(in)
 	if err != nil {
-		return encode(refuse("%v", err))
+		return Encode(refuse("%v", err))
 	}
-	return encode(s.exchange(f))
+	return Encode(s.Reply(f))
 }
 
-// encode encodes a reply, or the refusal of one that is too long.
-func encode(reply frame.Frame) []byte {
+// Encode encodes a reply for the wire, or the refusal of one that is too long.
+func Encode(reply frame.Frame) []byte {
 	out, err := reply.Append(nil)
 	if err != nil {
 		out, _ = refuse("%v", err).Append(nil) // a short text always fits
@@ -103,20 +103,13 @@ func refuse(format string, args ...any) frame.Frame {
 
 func recorded() frame.Frame { return frame.Frame{Head: frame.Head{Kind: frame.Recorded}} }
 
-// exchange answers a frame, whatever is in it.
-func (s *Session) exchange(f frame.Frame) (reply frame.Frame) {
-	defer func() {
-		if r := recover(); r != nil {
-			s.bench.o.Complain(fmt.Sprintf("the bench failed at a frame %q about %q of %q: %v", f.Kind, f.Question, f.Lab, r))
-			reply = refuse("the bench failed at this; please report it: %v", r)
-			if s.o.Confined && isAnswer(f.Kind) {
-				reply = recorded()
-			}
-		}
-	}()
+// Reply answers a frame, whatever is in it.
+func (s *Session) Reply(f frame.Frame) (reply frame.Frame) {
+	defer s.failed(f, &reply)
 	switch f.Kind {
 	case frame.Answer, frame.Function, frame.Values:
-		return s.answer(f)
+		reply, _ := s.Answer(f)
+		return reply
 	case frame.Recording:
 		return s.recording(f)
 	case frame.File:
@@ -130,8 +123,42 @@ func (s *Session) exchange(f frame.Frame) (reply frame.Frame) {
 	}
 }
 
+// failed, deferred, makes a reply where the bench, or a bank of somebody's own, panics.
+func (s *Session) failed(f frame.Frame, reply *frame.Frame) {
+	if r := recover(); r != nil {
+		s.bench.o.Complain(fmt.Sprintf("the bench failed at a frame %q about %q of %q: %v", f.Kind, f.Question, f.Lab, r))
+		*reply = refuse("the bench failed at this; please report it: %v", r)
+		if s.o.Confined && isAnswer(f.Kind) {
+			*reply = recorded()
+		}
+	}
+}
+
 func isAnswer(k frame.Kind) bool {
 	return k == frame.Answer || k == frame.Function || k == frame.Values
+}
+
+// Given is an answer that was given in, and what became of it.
+type Given struct {
+	View   View // what the display says
+	Answer judge.Answer
+	Kept   bool // it counts; false if there is no such question, or it wants another kind of answer
+	Again  bool // it is the answer that stood already
+	Tries  int  // different answers to the question so far, but for blanks
+
+	verdict judge.Verdict
+}
+
+// Answer takes an answer: a frame of the kind Answer, Function or Values. given is
+// nil where there is none yet, because the judge has named the calls of a function;
+// and where the bench failed, which the reply tells.
+func (s *Session) Answer(f frame.Frame) (reply frame.Frame, given *Given) {
+	defer s.failed(f, &reply)
+	given, calls := s.answer(f)
+	if given == nil {
+		return calls, nil
+	}
+	return s.display(given.View), given
 }
 
 // place is what an answer is about.
@@ -141,46 +168,53 @@ type place struct {
 	f        frame.Frame
 }
 
-// answer takes an answer of any form.
-func (s *Session) answer(f frame.Frame) frame.Frame {
+// answer takes an answer of any form, or names the calls of a function.
+func (s *Session) answer(f frame.Frame) (given *Given, calls frame.Frame) {
+	none := func(v View) (*Given, frame.Frame) { return &Given{View: v}, frame.Frame{} }
 	sh, err := s.shelf.open(f.Lab, f.Code)
 	if err != nil {
-		return s.display(f, unreadable(f, err.Error()))
+		return none(unreadable(f, err.Error()))
 	}
 	s.shelf.use(sh)
 	q, ok := sh.paper.Question(f.Question)
 	if !ok {
-		return s.display(f, unreadable(f, noQuestion(sh.paper, f.Question)))
+		return none(unreadable(f, noQuestion(sh.paper, f.Question)))
 	}
 	p := place{sh, q, f}
+	var a judge.Answer
+	var problem string
 	switch f.Kind {
 	case frame.Function:
-		return s.calls(p)
+		if calls, problem = s.calls(p); problem == "" {
+			return nil, calls
+		}
 	case frame.Values:
-		return s.values(p)
+		a, problem = s.values(p)
+	default:
+		a, problem = readAnswer(q, f)
 	}
-	a, problem := readAnswer(q, f)
 	if problem != "" {
-		return s.display(f, viewOf(p, unreadableVerdict(q, problem)))
+		return none(viewOf(p, unreadableVerdict(q, problem)))
 	}
-	return s.give(p, a)
+	return s.give(p, a), frame.Frame{}
 }
 
 // ownNote is told with a verdict that a recording of one's own may not deserve.
 const ownNote = "This cell reads a recording of your own, and the verdict compares with the virtual one: what yours is worth is judged by values for your own apparatus."
 
-// give judges, keeps and displays.
-func (s *Session) give(p place, a judge.Answer) frame.Frame {
-	v, err := p.sheet.give(p.question, a)
-	view := viewOf(p, v)
-	if p.f.Own && (v.Outcome == judge.Off || v.Outcome == judge.Slip) && (p.question.Kind == judge.Number || p.question.Kind == judge.Measured) {
-		view.Message += "\n" + ownNote
+// give keeps an answer and says what the display is to say.
+func (s *Session) give(p place, a judge.Answer) *Given {
+	g, err := p.sheet.give(p.question, a, p.f.Assessed || s.bench.o.Assessed)
+	g.View = viewOf(p, g.verdict)
+	note := func(text string) { g.View.Message = strings.TrimPrefix(g.View.Message+"\n"+text, "\n") }
+	if o := g.verdict.Outcome; p.f.Own && (o == judge.Off || o == judge.Slip) && (p.question.Kind == judge.Number || p.question.Kind == judge.Measured) {
+		note(ownNote)
 	}
 	if err != nil {
 		s.bench.o.Complain(err.Error())
-		view.Message += "\nThis answer is not kept beyond this session: " + err.Error()
+		note("This answer is not kept beyond this session: " + err.Error())
 	}
-	return s.display(p.f, view)
+	return &g
 }
 
 func noQuestion(p bank.Sheet, id string) string {
@@ -245,15 +279,15 @@ func readAnswer(q bank.Question, f frame.Frame) (a judge.Answer, problem string)
 const maxPending = 16
 
 // calls names the calls that a function is judged by: the question's, in random
-// order, and some of them again.
-func (s *Session) calls(p place) frame.Frame {
+// order, and some of them again. problem is for the student.
+func (s *Session) calls(p place) (reply frame.Frame, problem string) {
 	q := p.question
 	if q.Kind != judge.Function {
 		_, problem := readAnswer(q, frame.Frame{Head: frame.Head{Form: frame.FormFunction}})
-		return s.display(p.f, viewOf(p, unreadableVerdict(q, problem)))
+		return reply, problem
 	}
 	if p.f.Signature != string(q.Function.Signature) {
-		return s.display(p.f, viewOf(p, unreadableVerdict(q, fmt.Sprintf("Your function is a %s.\nThe question wants a %s.", shorten(p.f.Signature), q.Function.Signature))))
+		return reply, fmt.Sprintf("Your function is a %s.\nThe question wants a %s.", shorten(p.f.Signature), q.Function.Signature)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -277,36 +311,36 @@ func (s *Session) calls(p place) frame.Frame {
 	}
 	token := fmt.Sprintf("%016x", s.random.Uint64())
 	s.pending[token] = pendingCalls{p.sheet, q.ID, order}
-	reply := frame.Frame{Head: frame.Head{Kind: frame.Calls, Token: token}}
+	reply = frame.Frame{Head: frame.Head{Kind: frame.Calls, Token: token}}
 	reply.Numbers, reply.Lengths = frame.Join(args)
-	return reply
+	return reply, ""
 }
 
-// values takes what a function gave.
-func (s *Session) values(p place) frame.Frame {
+// values takes what a function gave; problem is for the student.
+func (s *Session) values(p place) (a judge.Answer, problem string) {
 	q := p.question
 	s.mu.Lock()
 	want, ok := s.pending[p.f.Token]
 	delete(s.pending, p.f.Token)
 	s.mu.Unlock()
 	if !ok || want.sheet != p.sheet || want.question != q.ID {
-		return s.display(p.f, viewOf(p, unreadableVerdict(q, "These results belong to no call of the judge. Run the cell again.")))
+		return a, "These results belong to no call of the judge. Run the cell again."
 	}
 	if p.f.Fault != "" {
-		return s.give(p, judge.Answer{Fault: p.f.Fault})
+		return judge.Answer{Fault: p.f.Fault}, ""
 	}
 	got, ok := frame.Split(p.f.Numbers, p.f.Lengths)
 	if !ok || len(got) != len(want.order) {
-		return s.give(p, judge.Answer{Fault: fmt.Sprintf("it gave %d results for %d calls", len(p.f.Lengths), len(want.order))})
+		return judge.Answer{Fault: fmt.Sprintf("it gave %d results for %d calls", len(p.f.Lengths), len(want.order))}, ""
 	}
-	a := judge.Answer{Values: make([][]float64, len(q.Function.Calls))}
+	a.Values = make([][]float64, len(q.Function.Calls))
 	for k, i := range want.order {
 		if a.Values[i] != nil && !slices.EqualFunc(a.Values[i], got[k], equal) {
-			return s.give(p, judge.Answer{Fault: fmt.Sprintf("for the same arguments it gave once %.4g and once %.4g", a.Values[i], got[k])})
+			return judge.Answer{Fault: fmt.Sprintf("for the same arguments it gave once %.4g and once %.4g", a.Values[i], got[k])}, ""
 		}
 		a.Values[i] = append([]float64{}, got[k]...)
 	}
-	return s.give(p, a)
+	return a, ""
 }
 
 // maxNumbers is how many numbers travel in one reply.

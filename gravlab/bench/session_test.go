@@ -222,7 +222,7 @@ func TestTokenServesOnce(t *testing.T) {
 	if v := d.last(t); v["outcome"] != "unreadable" {
 		t.Errorf("a token used twice: %v", v)
 	}
-	if sum, _ := d.bench.Summary("00", ""); sum.Marks != 2 {
+	if sum, _ := d.bench.Summary("00", "", false); sum.Marks != 2 {
 		t.Errorf("marks %d, want 2: a made-up answer replaced the real one", sum.Marks)
 	}
 }
@@ -253,7 +253,7 @@ func TestAssessedSheet(t *testing.T) {
 		f.Assessed = true
 		d.ask(t, f)
 		v := d.last(t)
-		want := View{Lab: "00-first-steps", Question: "brackets", Title: "What the brackets say", Outcome: Recorded, Sign: "•", Of: 1, Understood: "option " + answer}
+		want := View{Lab: "00-first-steps", Question: "brackets", Title: "What the brackets say", Outcome: judge.Recorded, Sign: "•", Of: 1, Understood: "option " + answer}
 		if fmt.Sprint(v) != fmt.Sprint(object(want)) {
 			t.Errorf("%s: %v, want %v", answer, v, object(want))
 		}
@@ -276,7 +276,7 @@ func TestAssessedSheet(t *testing.T) {
 func TestTries(t *testing.T) {
 	d := newDesk(t, Options{}, SessionOptions{})
 	tries := func() Standing {
-		sum, err := d.bench.Summary("00", "")
+		sum, err := d.bench.Summary("00", "", false)
 		if err != nil {
 			t.Fatal(err)
 		}

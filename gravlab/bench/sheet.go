@@ -2,7 +2,6 @@ package bench
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -25,29 +24,8 @@ type sheet struct {
 
 	mu         sync.Mutex
 	read       int64 // how far the log is read
-	standing   map[string]*Standing
+	history    *History
 	recordings map[string][][]float64
-}
-
-// A Standing is where a sheet stands with one question.
-type Standing struct {
-	Question bank.Question
-	Answered bool // something was given in, a blank too
-	Answer   judge.Answer
-	Verdict  judge.Verdict // of the last answer; Blank if there is none
-	Tries    int           // answers that were no blanks and no repetitions of the one before
-}
-
-// maxTries is how many answers to one question pass without a remark.
-const maxTries = 20
-
-// Remark says what a person should know about the answers to the question; as
-// a rule nothing.
-func (s Standing) Remark() string {
-	if s.Tries <= maxTries {
-		return ""
-	}
-	return fmt.Sprintf("%d different answers were given in to %s", s.Tries, s.Question.ID)
 }
 
 // A shelf holds sheets that are in use.
@@ -91,10 +69,10 @@ func (h *shelf) open(lab, code string) (*sheet, error) {
 		clear(h.sheets)
 	}
 	s := &sheet{paper: l.Sheet(c), recordings: map[string][][]float64{}}
+	s.history = NewHistory(s.paper)
 	if h.data != "" {
 		s.log = LogFile(h.data, l.ID, c)
 	}
-	s.clear()
 	h.sheets[key] = s
 	return s, nil
 }
@@ -121,21 +99,13 @@ func (h *shelf) summaries() ([]Summary, error) {
 		if err != nil {
 			return all, err
 		}
-		sum, err := s.summary()
+		sum, err := s.summary(false)
 		if err != nil {
 			return all, err
 		}
 		all = append(all, sum)
 	}
 	return all, nil
-}
-
-// clear makes every question unanswered.
-func (s *sheet) clear() {
-	s.standing = map[string]*Standing{}
-	for _, q := range s.paper.Questions {
-		s.standing[q.ID] = &Standing{Question: q, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks}}
-	}
 }
 
 // refresh takes in what other kernels have appended to the log.
@@ -145,69 +115,43 @@ func (s *sheet) refresh() error {
 	}
 	entries, next, err := ReadLog(s.log, s.read)
 	if next < s.read { // the log was put away: begin again
-		s.clear()
+		s.history = NewHistory(s.paper)
 	}
 	s.read = next
 	for _, e := range entries {
-		s.take(e)
+		s.history.Take(e)
 	}
 	return err
 }
 
-// take makes an entry the last answer to its question.
-func (s *sheet) take(e Entry) {
-	st := s.standing[e.Question]
-	if st == nil {
-		return // a question that the bank no longer has
-	}
-	if e.Verdict.Outcome != judge.Blank && !(st.Answered && same(e.Answer, st.Answer)) {
-		st.Tries++
-	}
-	st.Answered, st.Answer, st.Verdict = true, e.Answer, e.Verdict
-}
-
-// same says whether two answers are the same, as when a cell is run again.
-func same(a, b judge.Answer) bool {
-	return a.Unit == b.Unit && a.Text == b.Text && a.Typed == b.Typed && a.Fault == b.Fault &&
-		equal(a.Value, b.Value) && equal(a.U, b.U) &&
-		slices.EqualFunc(a.Values, b.Values, func(x, y []float64) bool { return slices.EqualFunc(x, y, equal) })
-}
-
-// equal holds a NaN equal to another.
-func equal(a, b float64) bool { return a == b || a != a && b != b }
-
-// give judges an answer and keeps it. The error says that it could not be kept
-// beyond the life of this bench; the verdict stands all the same.
-func (s *sheet) give(q bank.Question, a judge.Answer) (judge.Verdict, error) {
+// give keeps an answer, judged, or only recorded where the sheet is assessed. The
+// error says that it could not be kept beyond the life of this bench; the verdict
+// stands all the same.
+func (s *sheet) give(q bank.Question, a judge.Answer, assessed bool) (Given, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	err := s.refresh()
-	own := bank.Answers{}
-	for id, st := range s.standing {
-		// 0 stands for no number.
-		if v := st.Verdict.SI; v != 0 && !math.IsNaN(v) && !math.IsInf(v, 0) {
-			own[id] = v
-		}
+	g := Given{Answer: a, Kept: true, Again: s.history.again(q.ID, a)}
+	e := Entry{Time: time.Now().UTC().Truncate(time.Second), Question: q.ID, Answer: a}
+	if assessed {
+		v := q.Understand(a)
+		g.verdict = v
+		e.Verdict = judge.Verdict{Outcome: v.Outcome, Of: v.Of, Understood: v.Understood}
+	} else {
+		s.history.settle()
+		g.verdict = s.history.Judge(q, a, s.history.tries(q.ID, a))
+		e.Verdict = g.verdict
 	}
-	st := s.standing[q.ID]
-	tries := st.Tries
-	if st.Answered && st.Verdict.Outcome != judge.Blank && same(a, st.Answer) {
-		tries-- // the same answer again earns no further hint
-	}
-	v := s.paper.Judge(q, a, own, tries)
-	e := Entry{Time: time.Now().UTC().Truncate(time.Second), Question: q.ID, Answer: a, Verdict: v}
 	if s.log == "" {
-		s.take(e)
-		return v, nil
+		s.history.Take(e)
+	} else if failed := appendLog(s.log, e); failed != nil {
+		s.history.Take(e)
+		err = failed
+	} else if failed := s.refresh(); failed != nil { // reads the entry back, with those of other kernels
+		err = failed
 	}
-	if failed := appendLog(s.log, e); failed != nil {
-		s.take(e)
-		return v, failed
-	}
-	if failed := s.refresh(); failed != nil { // reads the entry back, with those of other kernels
-		return v, failed
-	}
-	return v, err
+	g.Tries = s.history.standing[q.ID].Tries
+	return g, err
 }
 
 // recording makes a recording once.
@@ -231,52 +175,6 @@ func (s *sheet) recording(r bank.Recording) ([][]float64, error) {
 	}
 	s.recordings[r.ID] = columns
 	return columns, nil
-}
-
-// A Summary is where a sheet stands.
-type Summary struct {
-	Lab       bank.Lab
-	Code      bank.Code
-	Marks, Of int
-	Standings []Standing // in the order of the paper
-}
-
-// Summary reads the log and says where a sheet stands. The lab may be given by
-// its number.
-func (b *Bench) Summary(lab, code string) (Summary, error) {
-	s, err := b.shelf.open(lab, code)
-	if err != nil {
-		return Summary{}, err
-	}
-	return s.summary()
-}
-
-// Summaries says where the sheets stand that answers were given in to since the
-// bench began, in the order of their first answers.
-func (b *Bench) Summaries() ([]Summary, error) { return b.shelf.summaries() }
-
-func (s *sheet) summary() (Summary, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	err := s.refresh()
-	sum := Summary{Lab: s.paper.Lab, Code: s.paper.Code, Of: s.paper.Marks()}
-	for _, q := range s.paper.Questions {
-		st := *s.standing[q.ID]
-		sum.Standings = append(sum.Standings, st)
-		sum.Marks += st.Verdict.Marks
-	}
-	return sum, err
-}
-
-// Left lists the questions that nothing, or nothing right, was given in to.
-func (s Summary) Left() []string {
-	var left []string
-	for _, st := range s.Standings {
-		if st.Verdict.Outcome != judge.Waiting && st.Verdict.Marks < st.Verdict.Of {
-			left = append(left, st.Question.ID)
-		}
-	}
-	return left
 }
 
 // near lists those of the words that are like a mistyped one, the nearest

@@ -5,6 +5,7 @@ import (
 	"html"
 	"strings"
 
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
 )
@@ -13,13 +14,13 @@ import (
 func (s *Session) done(f frame.Frame) frame.Frame {
 	sh, err := s.shelf.open(f.Lab, f.Code)
 	if err != nil {
-		return s.display(f, unreadable(f, err.Error()))
+		return s.display(unreadable(f, err.Error()))
 	}
-	sum, err := sh.summary()
+	sum, err := sh.summary(f.Assessed || s.bench.o.Assessed)
 	if err != nil {
 		s.bench.o.Complain(err.Error())
 	}
-	d := sum.Display(f.Assessed || s.bench.o.Assessed)
+	d := sum.Display()
 	reply := recorded()
 	if err := s.put(d); err != nil && !s.o.Confined {
 		reply.Text = fmt.Sprint(d["text/plain"])
@@ -27,47 +28,93 @@ func (s *Session) done(f frame.Frame) frame.Frame {
 	return reply
 }
 
+// A Summary is where a sheet stands.
+type Summary struct {
+	Lab       bank.Lab
+	Code      bank.Code
+	Assessed  bool // it says what was understood: no marks, and no other verdicts than those of Question.Understand
+	Marks, Of int
+	Standings []Standing // in the order of the paper
+}
+
+// Summary reads the log and says where a sheet stands. The lab may be given by
+// its number; assessed is how the notebook declares the sheet.
+func (b *Bench) Summary(lab, code string, assessed bool) (Summary, error) {
+	s, err := b.shelf.open(lab, code)
+	if err != nil {
+		return Summary{}, err
+	}
+	return s.summary(assessed)
+}
+
+// Summaries says where the sheets stand that answers were given in to since the
+// bench began, in the order of their first answers.
+func (b *Bench) Summaries() ([]Summary, error) { return b.shelf.summaries() }
+
+func (s *sheet) summary(assessed bool) (Summary, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	err := s.refresh()
+	sum := Summary{Lab: s.paper.Lab, Code: s.paper.Code, Assessed: assessed, Of: s.paper.Marks(), Standings: s.history.standings(assessed)}
+	for _, st := range sum.Standings {
+		sum.Marks += st.Verdict.Marks
+	}
+	return sum, err
+}
+
+// Left lists the questions that nothing, or nothing right, was given in to; of an
+// assessed sheet those with nothing, or with something that needs another look.
+func (s Summary) Left() []string {
+	var left []string
+	for _, st := range s.Standings {
+		v := st.Verdict
+		done := v.Outcome == judge.Waiting || v.Marks == v.Of
+		if s.Assessed {
+			done = given(v) && v.Message == ""
+		}
+		if !done {
+			left = append(left, st.Question.ID)
+		}
+	}
+	return left
+}
+
+// given reports whether there is something to mark.
+func given(v judge.Verdict) bool {
+	return v.Outcome != judge.Blank && v.Outcome != judge.Unreadable
+}
+
 // Display is the summary as a table. For an assessed sheet it says what was
 // understood and not what it is worth.
-func (s Summary) Display(assessed bool) Display {
-	rows := make([]View, len(s.Standings))
-	var left []string
-	for i, st := range s.Standings {
-		v := View{
-			Question: st.Question.ID, Title: st.Question.Title, Outcome: st.Verdict.Outcome, Sign: st.Verdict.Outcome.Sign(),
-			Marks: st.Verdict.Marks, Of: st.Verdict.Of, Understood: st.Verdict.Understood, Slip: st.Verdict.Slip,
+func (s Summary) Display() Display {
+	n := 0
+	for _, st := range s.Standings {
+		if given(st.Verdict) {
+			n++
 		}
-		if assessed {
-			v = v.assessed()
-		}
-		if v.Outcome == judge.Blank || v.Outcome == judge.Unreadable {
-			left = append(left, v.Question)
-		}
-		rows[i] = v
 	}
-	if !assessed {
-		left = s.Left()
-	}
+	left := s.Left()
 	total := fmt.Sprintf("marks %d of %d", s.Marks, s.Of)
-	if assessed {
-		total = fmt.Sprintf("%d of %d questions given in", len(rows)-len(left), len(rows))
+	if s.Assessed {
+		total = fmt.Sprintf("%d of %d questions given in", n, len(s.Standings))
 	}
 	next := "Nothing is left to do."
 	if len(left) > 0 {
 		next = "Left to do: " + strings.Join(left, ", ") + "."
 	}
-	return Display{"text/plain": summaryText(rows, assessed, total, next), "text/html": summaryHTML(rows, assessed, total, next)}
+	return Display{"text/plain": s.text(total, next), "text/html": s.html(total, next)}
 }
 
-func summaryText(rows []View, assessed bool, total, next string) string {
+func (s Summary) text(total, next string) string {
 	var b strings.Builder
 	width := 0
-	for _, v := range rows {
-		width = max(width, len(v.Question))
+	for _, st := range s.Standings {
+		width = max(width, len(st.Question.ID))
 	}
-	for _, v := range rows {
-		fmt.Fprintf(&b, "%-*s  %s %-10s", width, v.Question, v.Sign, v.Outcome)
-		if !assessed {
+	for _, st := range s.Standings {
+		v := st.Verdict
+		fmt.Fprintf(&b, "%-*s  %s %-10s", width, st.Question.ID, v.Outcome.Sign(), v.Outcome)
+		if !s.Assessed {
 			fmt.Fprintf(&b, "  %2d of %2d", v.Marks, v.Of)
 		}
 		if v.Understood != "" {
@@ -78,22 +125,23 @@ func summaryText(rows []View, assessed bool, total, next string) string {
 	return b.String() + total + "\n" + next
 }
 
-func summaryHTML(rows []View, assessed bool, total, next string) string {
+func (s Summary) html(total, next string) string {
 	var b strings.Builder
 	esc := html.EscapeString
 	b.WriteString(`<table class="gravlab-summary"><thead><tr><th style="text-align:left">question</th><th style="text-align:left">answer as understood</th><th style="text-align:left">verdict</th>`)
-	if !assessed {
+	if !s.Assessed {
 		b.WriteString("<th>marks</th>")
 	}
 	b.WriteString("</tr></thead><tbody>")
-	for _, v := range rows {
+	for _, st := range s.Standings {
+		v := st.Verdict
 		word := string(v.Outcome)
 		if v.Slip != "" {
 			word += ": " + v.Slip
 		}
 		fmt.Fprintf(&b, `<tr><td style="text-align:left">%s <code>%s</code></td><td style="text-align:left">%s</td><td style="text-align:left"><span aria-hidden="true" style="color:%s">%s</span> %s</td>`,
-			esc(v.Title), esc(v.Question), esc(v.Understood), colours[v.Outcome], v.Sign, esc(word))
-		if !assessed {
+			esc(st.Question.Title), esc(st.Question.ID), esc(v.Understood), colours[v.Outcome], v.Outcome.Sign(), esc(word))
+		if !s.Assessed {
 			fmt.Fprintf(&b, "<td>%d of %d</td>", v.Marks, v.Of)
 		}
 		b.WriteString("</tr>")

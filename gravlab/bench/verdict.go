@@ -17,19 +17,15 @@ import (
 // the fields of View.
 const VerdictMIME = "application/vnd.gravlab.verdict+json"
 
-// Recorded is the outcome that a display shows for an answer to an assessed
-// sheet: it was taken in, and what it is worth comes with the marking.
-const Recorded judge.Outcome = "recorded"
-
 // A View is what the display of a verdict says.
 type View struct {
 	Lab        string        `json:"lab"`      // "01-weighing-the-earth"
 	Code       string        `json:"code"`     // the sheet's code, "" for the default variant
 	Question   string        `json:"question"` // "kappa"
 	Title      string        `json:"title"`    // the question's, "" if there is no such question
-	Outcome    judge.Outcome `json:"outcome"`  // a judge.Outcome, or Recorded
+	Outcome    judge.Outcome `json:"outcome"`  // of an assessed sheet one of Question.Understand
 	Sign       string        `json:"sign"`     // stands before the outcome: ✓ △ ○ ✗ •
-	Marks      int           `json:"marks"`    // 0 if Recorded
+	Marks      int           `json:"marks"`    // 0 if it is only recorded
 	Of         int           `json:"of"`
 	Understood string        `json:"understood"` // "1.23 ± 0.04 µN·m/rad", may be ""
 	Message    string        `json:"message"`    // lines, may be ""
@@ -65,17 +61,6 @@ func sentence(s string) string {
 	return s + "."
 }
 
-// assessed takes out of a view what it is worth. What could not be read stays:
-// the student has to know.
-func (v View) assessed() View {
-	switch v.Outcome {
-	case judge.Unreadable, judge.Blank, judge.Waiting:
-		return v
-	}
-	v.Outcome, v.Sign, v.Marks, v.Message, v.Slip = Recorded, "•", 0, "", ""
-	return v
-}
-
 // maxLines is how long a verdict may be.
 const maxLines = 3
 
@@ -85,7 +70,7 @@ func (v View) lines() (head string, rest []string) {
 	if v.Understood != "" {
 		head += ", read as " + v.Understood
 	}
-	if v.Outcome != Recorded && v.Of > 0 {
+	if v.Outcome != judge.Recorded && v.Of > 0 {
 		head += fmt.Sprintf(" (marks %d of %d)", v.Marks, v.Of)
 	}
 	for l := range strings.Lines(v.Message) {
@@ -110,7 +95,7 @@ func (v View) plain() string {
 var colours = map[judge.Outcome]string{
 	judge.Right: "#009E73", judge.Carried: "#0072B2", judge.Slip: "#E69F00", judge.Unit: "#E69F00",
 	judge.Off: "#D55E00", judge.Unreadable: "#D55E00", judge.Blank: "#7f7f7f", judge.Waiting: "#7f7f7f",
-	Recorded: "#56B4E9",
+	judge.Recorded: "#56B4E9",
 }
 
 // html is the verdict as a piece of HTML with its style in it. The text keeps
@@ -129,7 +114,7 @@ func (v View) html() string {
 	if v.Understood != "" {
 		fmt.Fprintf(&b, `, read as %s`, esc(v.Understood))
 	}
-	if v.Outcome != Recorded && v.Of > 0 {
+	if v.Outcome != judge.Recorded && v.Of > 0 {
 		fmt.Fprintf(&b, ` <span style="white-space:nowrap">(marks %d of %d)</span>`, v.Marks, v.Of)
 	}
 	for _, l := range rest {
@@ -157,11 +142,11 @@ func object(v any) map[string]any {
 }
 
 // display shows the verdict on an answer and acknowledges the answer.
-func (s *Session) display(f frame.Frame, v View) frame.Frame {
-	if f.Assessed || s.bench.o.Assessed {
-		v = v.assessed()
+func (s *Session) display(v View) frame.Frame {
+	var err error
+	if s.o.Show != nil {
+		err = s.put(v.Display())
 	}
-	err := s.put(v.Display())
 	reply := recorded()
 	if s.o.Confined {
 		return reply // always the same

@@ -231,7 +231,7 @@ func compare(t *testing.T, pool *compose.Pool, nb *notebook.Notebook) {
 		t.Fatal(err)
 	}
 	for _, confined := range sums {
-		kept, err := held.Summary(confined.Lab.ID, string(confined.Code))
+		kept, err := held.Summary(confined.Lab.ID, string(confined.Code), false)
 		if err != nil {
 			t.Fatal(err)
 		}

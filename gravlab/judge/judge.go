@@ -13,6 +13,10 @@
 // when it lies within a factor CredibleFactor of the judge's own and the value
 // within CoverageFactor times u of the wanted one. A student's own recording is
 // judged by the normalised error of ISO 13528 instead (see Normalised).
+//
+// UnderstandNumber, UnderstandChoice and UnderstandFunction say how an answer was
+// understood. They are not told what is right, so that what they say is the same
+// for every value that is written in the same way.
 package judge
 
 // Outcome is the word that a verdict leads with.
@@ -27,6 +31,7 @@ const (
 	Blank      Outcome = "blank"      // nothing given in yet: no text, or a number of exactly 0
 	Unreadable Outcome = "unreadable" // not a number, not an option, a function that fails
 	Waiting    Outcome = "waiting"    // a text that a person will read
+	Recorded   Outcome = "recorded"   // understood, and not judged: what it is worth comes with the marking
 )
 
 // Sign is a mark that stands before the outcome, so that colour never speaks
@@ -39,6 +44,8 @@ func (o Outcome) Sign() string {
 		return "△"
 	case Blank, Waiting:
 		return "○"
+	case Recorded:
+		return "•"
 	default:
 		return "✗"
 	}

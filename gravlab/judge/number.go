@@ -24,21 +24,14 @@ const (
 // uncertainty is missing or not credible. An answer whose few digits are those of
 // the right value, outside the tolerance, is off and told to be rounded too early.
 func JudgeNumber(t NumberTask, a Answer) Verdict {
-	if a.blank() {
-		return Verdict{Outcome: Blank, Of: t.Marks, Message: "Nothing given in yet."}
-	}
-	r := read(a, t.Unit, t.digits())
-	v := Verdict{Of: t.Marks, Understood: r.understood}
+	r := read(a, t.Unit, t.digits)
+	v := r.verdict(t.Marks)
 	switch {
-	case r.zero:
-		return Verdict{Outcome: Blank, Of: t.Marks, Message: "A number of exactly 0 counts as nothing given in yet."}
-	case r.refusal != "":
-		v.Outcome, v.Message = Unreadable, r.refusal
+	case v.Outcome != Recorded:
 		return v
 	case r.problem != "":
 		return t.withoutUnit(v, r)
 	}
-	v.SI = r.value
 	// A less careful analysis has a larger uncertainty and may lie further off,
 	// as long as it says so.
 	credible := t
@@ -58,13 +51,10 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	return v
 }
 
-// blank reports whether nothing was given in. A 0 that was typed shows when it is
-// read.
-func (a Answer) blank() bool {
-	if a.Typed {
-		return strings.TrimSpace(a.Text) == ""
-	}
-	return a.Value == 0 && a.U == 0
+// UnderstandNumber says how a number was understood: Recorded, with a remark on a
+// unit that is missing or does not fit; Blank; or Unreadable.
+func UnderstandNumber(marks int, unit string, tol Tolerance, a Answer) Verdict {
+	return read(a, unit, NumberTask{Tol: tol}.digits).verdict(marks)
 }
 
 // Allowed is how far an answer may lie from a value: the tolerance, or, for a
@@ -76,10 +66,10 @@ func (t NumberTask) Allowed(from float64) float64 {
 	return math.Max(t.Tol.Abs, t.Tol.Rel*math.Abs(from))
 }
 
-// digits is how many digits of an answer show whether it is right, one more than
-// the tolerance asks for: 6 at least, 12 at most.
-func (t NumberTask) digits() int {
-	share := t.Allowed(t.Want) / math.Abs(t.Want)
+// digits is how many digits of a value are told, one more than the tolerance asks
+// for: 6 at least, 12 at most.
+func (t NumberTask) digits(value float64) int {
+	share := t.Allowed(value) / math.Abs(value)
 	if !(share > 0) || math.IsInf(share, 1) {
 		return 6
 	}
@@ -108,7 +98,7 @@ func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
 			return v
 		}
 	}
-	v.Outcome, v.Message = Unreadable, fmt.Sprintf("%s.\n%s.", r.problem, capital(r.remedy))
+	v.Outcome = Unreadable
 	return v
 }
 

@@ -8,30 +8,40 @@ import (
 	"unicode"
 )
 
+// UnderstandChoice says which option was chosen: Recorded, Blank or Unreadable.
+func UnderstandChoice(marks int, letters []string, a Answer) Verdict {
+	v := Verdict{Of: marks}
+	switch letter := letterOf(a); {
+	case letter == "":
+		v.Outcome, v.Message = Blank, "Nothing chosen yet."
+	case slices.Contains(letters, letter):
+		v.Outcome, v.Understood = Recorded, "option "+letter
+	default:
+		v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip(a.Text))
+		v.Message = "There is no such option. Give in one of the letters " + strings.Join(letters, ", ") + "."
+	}
+	return v
+}
+
+func letterOf(a Answer) string {
+	return strings.ToLower(strings.TrimFunc(a.Text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }))
+}
+
 // JudgeChoice judges the letter of an option.
 func JudgeChoice(t ChoiceTask, a Answer) Verdict {
-	v := Verdict{Of: t.Marks}
-	letter := strings.ToLower(strings.TrimFunc(a.Text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }))
-	if letter == "" {
-		v.Outcome, v.Message = Blank, "Nothing chosen yet."
+	letters := make([]string, len(t.Options))
+	for i, o := range t.Options {
+		letters[i] = o.Letter
+	}
+	v := UnderstandChoice(t.Marks, letters, a)
+	if v.Outcome != Recorded {
 		return v
 	}
-	var letters []string
-	for _, o := range t.Options {
-		letters = append(letters, o.Letter)
-		if o.Letter != letter {
-			continue
-		}
-		v.Understood = "option " + o.Letter
-		if o.Right {
-			v.Outcome, v.Marks, v.Message = Right, t.Marks, "Go on with the next."
-			return v
-		}
+	if o := t.Options[slices.Index(letters, letterOf(a))]; o.Right {
+		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Go on with the next."
+	} else {
 		v.Outcome, v.Slip, v.Message = Slip, "option "+o.Letter, o.Idea
-		return v
 	}
-	v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip(a.Text))
-	v.Message = "There is no such option. Give in one of the letters " + strings.Join(letters, ", ") + "."
 	return v
 }
 
@@ -43,9 +53,10 @@ func JudgeText(marks int, a Answer) Verdict {
 	return Verdict{Outcome: Waiting, Of: marks, Understood: fmt.Sprintf("%d words", len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
 }
 
-// JudgeFunction judges a function by its results at the task's calls.
-func JudgeFunction(t FunctionTask, a Answer) Verdict {
-	v := Verdict{Of: t.Marks, Understood: string(t.Signature)}
+// UnderstandFunction says whether a function gave a result of the length that is
+// wanted at each of the calls: Recorded, Blank or Unreadable.
+func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengths []int, a Answer) Verdict {
+	v := Verdict{Outcome: Recorded, Of: marks, Understood: string(signature)}
 	unreadable := func(format string, args ...any) Verdict {
 		v.Outcome, v.Message = Unreadable, fmt.Sprintf(format, args...)
 		return v
@@ -53,17 +64,17 @@ func JudgeFunction(t FunctionTask, a Answer) Verdict {
 	if a.Fault != "" {
 		return unreadable("Your function failed: %s.\nTry it on a number of your own first.", clip(a.Fault))
 	}
-	if len(a.Values) != len(t.Calls) {
-		return unreadable("Your function gave %d results for %d calls. Run the cell again.", len(a.Values), len(t.Calls))
+	if len(a.Values) != len(calls) {
+		return unreadable("Your function gave %d results for %d calls. Run the cell again.", len(a.Values), len(calls))
 	}
 	zero := true
 	for i, got := range a.Values {
-		if len(got) != len(t.Want[i]) {
-			return unreadable("For %s your function gave %d numbers; wanted are %d.", describe(t.Calls[i]), len(got), len(t.Want[i]))
+		if len(got) != lengths[i] {
+			return unreadable("For %s your function gave %d numbers; wanted are %d.", describe(calls[i]), len(got), lengths[i])
 		}
 		for _, x := range got {
 			if math.IsNaN(x) || math.IsInf(x, 0) {
-				return unreadable("For %s your function gave %v.\nIs there a division by zero, or the root of a negative number?", describe(t.Calls[i]), x)
+				return unreadable("For %s your function gave %v.\nIs there a division by zero, or the root of a negative number?", describe(calls[i]), x)
 			}
 			zero = zero && x == 0
 		}
@@ -72,8 +83,21 @@ func JudgeFunction(t FunctionTask, a Answer) Verdict {
 		v.Outcome, v.Message = Blank, "The function returns 0 everywhere: nothing written yet."
 		return v
 	}
-	if i, j := contradiction(t.Calls, a.Values); i >= 0 {
-		return unreadable("For %s your function gave once %.4g and once %.4g.\nThe same arguments must give the same result.", describe(t.Calls[i]), a.Values[i], a.Values[j])
+	if i, j := contradiction(calls, a.Values); i >= 0 {
+		return unreadable("For %s your function gave once %.4g and once %.4g.\nThe same arguments must give the same result.", describe(calls[i]), a.Values[i], a.Values[j])
+	}
+	return v
+}
+
+// JudgeFunction judges a function by its results at the task's calls.
+func JudgeFunction(t FunctionTask, a Answer) Verdict {
+	lengths := make([]int, len(t.Want))
+	for i, want := range t.Want {
+		lengths[i] = len(want)
+	}
+	v := UnderstandFunction(t.Marks, t.Signature, t.Calls, lengths, a)
+	if v.Outcome != Recorded {
+		return v
 	}
 	if t.agree(a.Values, t.Want) {
 		v.Outcome, v.Marks, v.Message = Right, t.Marks, "At every one of the judge's points. Go on with the next."

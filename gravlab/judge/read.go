@@ -21,8 +21,7 @@ type reading struct {
 	step, coarse float64
 	padded       bool // zeros end the decimals, as rounding leaves them: 1.00
 
-	zero bool // exactly 0 was typed, without an uncertainty or with 0
-
+	blank   string // why it counts as nothing given in; empty if it does not
 	refusal string // why it cannot be judged, and what to do; empty if it can
 
 	// A number whose unit is missing or does not fit: what is wrong with the
@@ -32,9 +31,12 @@ type reading struct {
 	number, asWanted float64
 }
 
-// read reads an answer to a question whose worked answer is in unit. A number that
-// code has given is told with so many digits.
-func read(a Answer, unit string, digits int) reading {
+// read reads an answer to a question whose worked answer is in unit. digits says how
+// many digits of a number from code are told.
+func read(a Answer, unit string, digits func(si float64) int) reading {
+	if a.Typed && strings.TrimSpace(a.Text) == "" || !a.Typed && a.Value == 0 && a.U == 0 {
+		return reading{blank: "Nothing given in yet."}
+	}
 	want, err := quantity.ParseUnit(unit)
 	w := wanted{want, unit}
 	if err != nil {
@@ -47,6 +49,22 @@ func read(a Answer, unit string, digits int) reading {
 	return readGiven(a, w, digits)
 }
 
+// verdict is what can be said of the answer without knowing what is right.
+func (r reading) verdict(marks int) Verdict {
+	v := Verdict{Outcome: Recorded, Of: marks, Understood: r.understood}
+	switch {
+	case r.blank != "":
+		v.Outcome, v.Message = Blank, r.blank
+	case r.refusal != "":
+		v.Outcome, v.Message = Unreadable, r.refusal
+	case r.problem != "":
+		v.Message = fmt.Sprintf("%s.\n%s.", r.problem, capital(r.remedy))
+	default:
+		v.SI = r.value
+	}
+	return v
+}
+
 // A wanted unit, and how the question writes it.
 type wanted struct {
 	quantity.Unit
@@ -56,7 +74,7 @@ type wanted struct {
 func readTyped(text string, want wanted) reading {
 	got, err := quantity.Parse(text, want.Unit)
 	if (err != nil || got.Value == 0) && zero(text, want.Unit) {
-		return reading{zero: true}
+		return reading{blank: "A number of exactly 0 counts as nothing given in yet."}
 	}
 	if err == nil {
 		r := reading{value: got.Value, u: got.U, understood: got.Understood(), step: got.Step, coarse: got.Step}
@@ -107,7 +125,7 @@ func zero(text string, want quantity.Unit) bool {
 	return refused.HasNumber && refused.Number == 0
 }
 
-func readGiven(a Answer, want wanted, digits int) reading {
+func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 	r := reading{understood: clip(fmt.Sprintf("%.6g %s", a.Value, a.Unit))}
 	switch {
 	case math.IsNaN(a.Value) || math.IsInf(a.Value, 0):
@@ -129,7 +147,7 @@ func readGiven(a Answer, want wanted, digits int) reading {
 		r.coarse = lastPlace(a.Value) * unit.SI()
 		r.step = math.Min(r.coarse, unit.SI())
 		if q.U == 0 {
-			r.understood = q.Digits(digits)
+			r.understood = q.Digits(digits(q.Value))
 		}
 		if math.IsInf(q.Value, 0) || math.IsInf(q.U, 0) {
 			r.refusal = fmt.Sprintf("%.6g %s is more than this judge can write.\nFollow the powers of ten through your calculation.", a.Value, a.Unit)

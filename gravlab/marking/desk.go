@@ -8,7 +8,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"slices"
 	"time"
 
@@ -32,14 +31,13 @@ const (
 )
 
 // A desk receives what one notebook's program gives in and shows. It answers
-// through a bench, which never tells the program what an answer is worth, and
-// keeps the answers in their order.
+// through a bench, which judges nothing and tells the program nothing, and keeps the
+// answers in their order.
 type desk struct {
 	paper    bank.Sheet
-	bench    *bench.Bench
 	session  *bench.Session
-	last     *bench.View // that the bench displayed in the exchange under way
 	given    []bench.Entry
+	tries    map[string]int // different answers, by question
 	notes    []string
 	foreign  int
 	shown    int
@@ -48,7 +46,7 @@ type desk struct {
 }
 
 func newDesk(p bank.Sheet, files fs.FS) (*desk, error) {
-	b, err := bench.New(bench.Options{InMemory: true, Find: func(id string) (bank.Lab, error) {
+	b, err := bench.New(bench.Options{InMemory: true, Assessed: true, Find: func(id string) (bank.Lab, error) {
 		if l := p.Lab; id == l.ID || id == l.Number() || "0"+id == l.Number() {
 			return l, nil
 		}
@@ -57,44 +55,31 @@ func newDesk(p bank.Sheet, files fs.FS) (*desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &desk{paper: p, bench: b}
-	d.session = b.Session(bench.SessionOptions{Confined: true, Files: files, MaxShown: math.MaxInt, Show: d.show})
-	return d, nil
+	return &desk{paper: p, tries: map[string]int{}, session: b.Session(bench.SessionOptions{Confined: true, Files: files})}, nil
 }
 
-// show notes the verdict that the bench wants to display.
-func (d *desk) show(display bench.Display) error {
-	text, err := json.Marshal(display[bench.VerdictMIME])
-	if err != nil {
-		return err
-	}
-	var v bench.View
-	if json.Unmarshal(text, &v) == nil && v.Outcome != "" {
-		d.last = &v
-	}
-	return nil
-}
-
-func recorded() []byte {
-	b, _ := frame.Frame{Head: frame.Head{Kind: frame.Recorded}}.Append(nil) // a short head always fits
-	return b
-}
-
-// exchange answers one frame.
+// exchange answers one frame on the wire.
 func (d *desk) exchange(in []byte) []byte {
 	f, err := frame.Decode(in)
 	if err != nil {
 		return d.session.Exchange(in) // which refuses it
 	}
+	return bench.Encode(d.reply(f))
+}
+
+// reply answers one frame.
+func (d *desk) reply(f frame.Frame) frame.Frame {
+	recorded := frame.Frame{Head: frame.Head{Kind: frame.Recorded}}
 	switch f.Kind {
 	case frame.Answer, frame.Function, frame.Values:
 		if !d.own(f) {
 			d.foreign++
-			return recorded()
+			return recorded
 		}
-		d.last = nil
-		reply := d.session.Exchange(in)
-		d.note(f)
+		reply, given := d.session.Answer(f)
+		if given != nil {
+			d.note(f.Question, given)
+		}
 		return reply
 	case frame.Figure, frame.Chart, frame.Sketch:
 		d.shown++
@@ -103,16 +88,15 @@ func (d *desk) exchange(in []byte) []byte {
 			p, d.slow = redraw(f)
 			d.pictures = append(d.pictures, p)
 		}
-		return recorded()
+		return recorded
 	case frame.Show, frame.Done:
 		// Nothing of it is shown to anybody.
-		return recorded()
+		return recorded
 	default:
 		if f.Kind == frame.Recording && !d.own(f) {
-			b, _ := frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: "this recording belongs to another sheet"}}.Append(nil)
-			return b
+			return frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: "this recording belongs to another sheet"}}
 		}
-		return d.session.Exchange(in)
+		return d.session.Reply(f)
 	}
 }
 
@@ -126,52 +110,19 @@ func (d *desk) own(f frame.Frame) bool {
 }
 
 // note keeps the answer that was just given in, or why it was none.
-func (d *desk) note(f frame.Frame) {
-	if d.last == nil {
-		return // the judge has named its calls, and waits for the results
-	}
-	q, ok := d.paper.Question(f.Question)
-	if !ok {
-		d.remark(fmt.Sprintf("gives in an answer to %q, which is no question of the lab", clip(f.Question, 40)))
-		return
-	}
-	st, ok := d.standing(q.ID)
+func (d *desk) note(question string, g *bench.Given) {
+	q, ok := d.paper.Question(question)
 	switch {
 	case !ok:
-	case d.last.Outcome == judge.Unreadable && !(st.Answered && st.Verdict.Outcome == judge.Unreadable && st.Verdict.Message == d.last.Message):
-		// It never became an answer: another kind was wanted.
-		d.keep(bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: d.last.Message}})
+		d.remark(fmt.Sprintf("gives in an answer to %q, which is no question of the lab", clip(question, 40)))
+	case !g.Kept:
+		d.keep(bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: g.View.Message}})
 	default:
-		d.keep(bench.Entry{Question: q.ID, Answer: d.bounded(q.ID, st.Answer)})
-	}
-}
-
-func (d *desk) standing(question string) (bench.Standing, bool) {
-	all, err := d.session.Summaries()
-	if err != nil || len(all) == 0 {
-		return bench.Standing{}, false
-	}
-	for _, st := range all[0].Standings {
-		if st.Question.ID == question {
-			return st, true
+		d.tries[q.ID] = g.Tries
+		if !g.Again {
+			d.keep(bench.Entry{Question: q.ID, Answer: d.bounded(q.ID, g.Answer)})
 		}
 	}
-	return bench.Standing{}, false
-}
-
-// tries are how many different answers were given in, by question.
-func (d *desk) tries() map[string]int {
-	out := map[string]int{}
-	all, err := d.session.Summaries()
-	if err != nil || len(all) == 0 {
-		return out
-	}
-	for _, st := range all[0].Standings {
-		if st.Tries > 0 {
-			out[st.Question.ID] = st.Tries
-		}
-	}
-	return out
 }
 
 // bounded is an answer of which a store can hold a thousand.
@@ -192,25 +143,26 @@ func (d *desk) bounded(question string, a judge.Answer) judge.Answer {
 	return a
 }
 
-// keep adds an answer. Answers repeated at once, and old ones of a question with
-// many, are dropped; of a question whose answer others do not build on, the last is
-// enough.
+// keep adds an answer, or why it was none. The same at once again, and old ones of a
+// question with many, are dropped; of a question whose answer others do not build
+// on, the last is enough.
 func (d *desk) keep(e bench.Entry) {
 	most := mostGiven
 	if q, _ := d.paper.Question(e.Question); q.Kind != judge.Number && q.Kind != judge.Measured {
 		most = 1
 	}
-	n := 0
-	for _, old := range d.given {
+	var at []int // of the question
+	for i, old := range d.given {
 		if old.Question == e.Question {
-			n++
+			at = append(at, i)
 		}
 	}
-	if n >= most {
-		i := slices.IndexFunc(d.given, func(old bench.Entry) bool { return old.Question == e.Question })
-		d.given = slices.Delete(d.given, i, i+1)
+	if n := len(at); n > 0 && e.Verdict.Message != "" && d.given[at[n-1]].Verdict == e.Verdict {
+		return
 	}
-	e.Time = time.Time{}
+	if len(at) >= most {
+		d.given = slices.Delete(d.given, at[0], at[0]+1)
+	}
 	d.given = append(d.given, e)
 }
 

@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/draw/figure"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
@@ -129,7 +131,7 @@ func TestDesk(t *testing.T) {
 	if d.foreign != 3 || len(d.given) != mostGiven+1 || len(d.notes) != 2 {
 		t.Errorf("%d answers to other sheets, %d kept, notes %q", d.foreign, len(d.given), d.notes)
 	}
-	r := run{Given: d.given, Tries: d.tries()}
+	r := run{Given: d.given, Tries: d.tries}
 	j := verdicts(p, r, nil)
 	if v := j.Verdicts[0]; v.Entry.Verdict.Outcome != judge.Right || v.Tries != 301 {
 		t.Errorf("the last answer counts: %+v", v)
@@ -140,29 +142,92 @@ func TestDesk(t *testing.T) {
 }
 
 // Verdicts made of the store are those that the bench gave, question by
-// question.
+// question, to the words of their hints.
 func TestVerdictsAgree(t *testing.T) {
 	p := swingLab.Sheet("")
+	half := p.RightAnswers()["period"] / 2
+	number := func(question string, v float64, unit string) frame.Frame {
+		return frame.Frame{Head: frame.Head{Question: question, Form: frame.FormNumber, Unit: unit}, Numbers: []float64{v, 0}}
+	}
+	law := func(v float64) frame.Frame {
+		return frame.Frame{Head: frame.Head{Kind: frame.Function, Question: "law", Signature: string(judge.OneToOne)}, Numbers: []float64{v}}
+	}
+	off, right := number("period", 77, "s"), number("period", 2*half, "s")
+	var many []frame.Frame
+	for i := range 2 * mostGiven {
+		f := number("period", 1000+float64(i), "s")
+		many = append(many, f, f, law(float64(i+1)))
+	}
+	for name, answers := range map[string][]frame.Frame{
+		"one of each": {
+			number("period", half, "s"), number("g", 9.81*4, "m/s²"), law(1),
+			{Head: frame.Head{Question: "rest", Form: frame.FormMeasured, Unit: "mrad"}, Numbers: []float64{math.NaN(), 0}},
+			{Head: frame.Head{Question: "mass", Form: frame.FormChoice, Text: "c"}},
+		},
+		"off once":                   {off},
+		"the same off twice":         {off, off},
+		"off, right, off again":      {off, right, off},
+		"off, blank, off":            {off, number("period", 0, "s"), off},
+		"more than are kept":         many,
+		"a number without its unit":  {number("period", 2*half, ""), number("g", 9.81, "")},
+		"a wrong one without a unit": {number("period", 3*half, "")},
+		"a function off twice":       {law(1), law(2)},
+		"the same function twice":    {law(1), law(1)},
+	} {
+		t.Run(name, func(t *testing.T) { verdictsAgree(t, p, answers) })
+	}
+	_, j := verdictsAgree(t, p, []frame.Frame{number("period", half, "s"), number("g", 9.81*4, "m/s²")})
+	if j.Verdicts[1].Entry.Verdict.Outcome != judge.Carried {
+		t.Errorf("g is %s, want carried", j.Verdicts[1].Entry.Verdict.Outcome)
+	}
+	// The bench keeps no answer of another kind; a reply says why it was none.
+	d, j := verdictsAgree(t, p, []frame.Frame{number("law", 1, "s"), number("law", 1, "s"), off, off, off})
+	if v := j.Verdicts[3].Entry.Verdict; v.Outcome != judge.Unreadable || !strings.Contains(v.Message, "another kind") {
+		t.Errorf("law: %+v", v)
+	}
+	if len(d.given) != 2 {
+		t.Errorf("%d answers are kept of two that were given in again and again", len(d.given))
+	}
+}
+
+// giveTo gives an answer in; a function gives the one number of its frame.
+func giveTo(reply func(frame.Frame) frame.Frame, f frame.Frame) {
+	f.Lab = "90"
+	if f.Kind == "" {
+		f.Kind = frame.Answer
+	}
+	r := reply(f)
+	if r.Kind != frame.Calls {
+		return
+	}
+	f.Kind, f.Token, f.Lengths = frame.Values, r.Token, nil
+	v := f.Numbers[0]
+	f.Numbers = nil
+	for range r.Lengths {
+		f.Numbers, f.Lengths = append(f.Numbers, v), append(f.Lengths, 1)
+	}
+	reply(f)
+}
+
+// verdictsAgree gives answers to a desk and to the bench of a notebook, and compares
+// what is made of them.
+func verdictsAgree(t *testing.T, p bank.Sheet, answers []frame.Frame) (*desk, judged) {
+	t.Helper()
 	d, err := newDesk(p, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	half := p.RightAnswers()["period"] / 2
-	for _, f := range []frame.Frame{
-		{Head: frame.Head{Question: "period", Form: frame.FormNumber, Unit: "s"}, Numbers: []float64{half, 0}},
-		{Head: frame.Head{Question: "g", Form: frame.FormNumber, Unit: "m/s²"}, Numbers: []float64{9.81 * 4, 0}},
-		{Head: frame.Head{Question: "rest", Form: frame.FormMeasured, Unit: "mrad"}, Numbers: []float64{math.NaN(), 0}},
-		{Head: frame.Head{Question: "mass", Form: frame.FormChoice, Text: "c"}},
-		{Head: frame.Head{Question: "law", Form: frame.FormNumber, Unit: "s"}, Numbers: []float64{1, 0}},
-	} {
-		f.Kind, f.Lab = frame.Answer, "90"
-		in, err := f.Append(nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		d.exchange(in)
+	b, err := bench.New(bench.Options{InMemory: true, Find: func(string) (bank.Lab, error) { return p.Lab, nil }})
+	if err != nil {
+		t.Fatal(err)
 	}
-	text, err := json.Marshal(run{Given: d.given, Tries: d.tries()})
+	practice := b.Session(bench.SessionOptions{})
+	for _, f := range answers {
+		for _, reply := range []func(frame.Frame) frame.Frame{d.reply, practice.Reply} {
+			giveTo(reply, f)
+		}
+	}
+	text, err := json.Marshal(run{Given: d.given, Tries: d.tries})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -171,24 +236,15 @@ func TestVerdictsAgree(t *testing.T) {
 		t.Fatal(err)
 	}
 	j := verdicts(p, stored, nil)
-	all, err := d.session.Summaries()
+	all, err := practice.Summaries()
 	if err != nil {
 		t.Fatal(err)
 	}
 	for i, st := range all[0].Standings {
 		got := j.Verdicts[i].Entry.Verdict
-		if st.Question.ID == "law" { // the bench keeps no answer of another kind
-			if got.Outcome != judge.Unreadable || !strings.Contains(got.Message, "another kind") {
-				t.Errorf("law: %+v", got)
-			}
-			continue
-		}
-		got.SI, st.Verdict.SI = 0, 0
 		if st.Answered && got != st.Verdict {
 			t.Errorf("%s: %+v, the bench says %+v", st.Question.ID, got, st.Verdict)
 		}
 	}
-	if j.Verdicts[1].Entry.Verdict.Outcome != judge.Carried {
-		t.Errorf("g is %s, want carried", j.Verdicts[1].Entry.Verdict.Outcome)
-	}
+	return d, j
 }

@@ -447,7 +447,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	}
 	var pictures []picture
 	if d != nil {
-		r.Given, r.Tries, r.Foreign, r.Notes, r.Shown = d.given, d.tries(), d.foreign, d.notes, d.shown
+		r.Given, r.Tries, r.Foreign, r.Notes, r.Shown = d.given, d.tries, d.foreign, d.notes, d.shown
 		r.Calls = callsOf(d.paper)
 		pictures = d.pictures
 	}

@@ -5,7 +5,6 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"math"
 	"slices"
 
 	"gravity.example/gravlab/bank"
@@ -13,8 +12,8 @@ import (
 	"gravity.example/gravlab/judge"
 )
 
-// verdicts judges what was given in, in its order, as the bench would have: a
-// question that builds on others is judged with the answers that stood when it was given in.
+// verdicts judges what was given in, in its order, as the bench does when it is given
+// in.
 func verdicts(p bank.Sheet, r run, refs []reference) judged {
 	var out judged
 	at := map[string]int{}
@@ -22,7 +21,7 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 		at[q.ID] = i
 		out.Verdicts = append(out.Verdicts, verdictOf{Entry: bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks, Message: "Nothing given in."}}})
 	}
-	own := bank.Answers{}
+	history := bench.NewHistory(p)
 	for _, e := range r.Given {
 		i, ok := at[e.Question]
 		if !ok {
@@ -37,29 +36,22 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 			}
 			continue
 		}
-		tries := v.Tries
 		v.Entry, v.Given = e, true
+		tries := max(r.Tries[q.ID]-1, 0) // what came before the last answer, which counts
 		if ref, ok := find(refs, e.Question); ok {
 			v.Entry.Verdict = ref.judge(q, e.Answer)
 			v.Virtual = false
 			if v.Entry.Verdict.Marks == 0 {
-				o, failed := judgeSafely(p, q, e.Answer, own, tries)
+				o, failed := judgeSafely(history, q, e.Answer, tries)
 				v.Virtual = !failed && (o.Outcome == judge.Right || o.Outcome == judge.Carried)
 			}
 		} else {
 			var failed bool
-			if v.Entry.Verdict, failed = judgeSafely(p, q, e.Answer, own, tries); failed {
+			if v.Entry.Verdict, failed = judgeSafely(history, q, e.Answer, tries); failed {
 				out.Notes = append(out.Notes, fmt.Sprintf("the judge failed at the answer to %s; look at it by eye", q.ID))
 			}
 		}
-		if v.Entry.Verdict.Outcome != judge.Blank {
-			v.Tries++
-		}
-		if si := v.Entry.Verdict.SI; si != 0 && !math.IsNaN(si) && !math.IsInf(si, 0) {
-			own[e.Question] = si
-		} else {
-			delete(own, e.Question)
-		}
+		history.Take(v.Entry)
 	}
 	for i := range out.Verdicts {
 		out.Verdicts[i].Tries = r.Tries[out.Verdicts[i].Entry.Question]
@@ -68,20 +60,23 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 }
 
 // judgeSafely judges; a bank that panics costs the one answer.
-func judgeSafely(p bank.Sheet, q bank.Question, a judge.Answer, own bank.Answers, tries int) (v judge.Verdict, failed bool) {
+func judgeSafely(history *bench.History, q bank.Question, a judge.Answer, tries int) (v judge.Verdict, failed bool) {
 	defer func() {
 		if r := recover(); r != nil {
 			v, failed = judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: "The judge failed at this answer. Your lecturer looks at it."}, true
 		}
 	}()
-	return p.Judge(q, a, own, tries), false
+	return history.Judge(q, a, tries), false
 }
+
+// rulesFormat counts changes of how verdicts are made of the same bank and run.
+const rulesFormat = 2
 
 // rulesOf is a fingerprint of what verdicts on a lab rest on: the bank, as far as it
 // shows on the default sheet and a numbered one, and the references.
 func rulesOf(lab bank.Lab, refs []reference) string {
 	h := sha256.New()
-	fmt.Fprintf(h, "rules %d\n", runFormat)
+	fmt.Fprintf(h, "rules %d %d\n", runFormat, rulesFormat)
 	for _, code := range []bank.Code{"", bank.NumberedCode(lab.ID, 1)} {
 		p := lab.Sheet(code)
 		right := p.RightAnswers()

@@ -263,11 +263,6 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 		return
 	}
 	f := in.Fields.trim()
-	c.Outputs, c.Run = nil, 0
-	session := s.bench.Session(bench.SessionOptions{Show: func(d bench.Display) error {
-		c.Outputs = append(c.Outputs, display(d))
-		return nil
-	}})
 	head := frame.Head{Kind: frame.Answer, Lab: b.paper.Lab.ID, Code: string(b.paper.Code), Assessed: b.assessed, Question: q.ID}
 	switch q.Kind {
 	case judge.Choice:
@@ -277,12 +272,12 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	default:
 		head.Form, head.Text = frame.FormTyped, f.text()
 	}
-	message, err := frame.Frame{Head: head}.Append(nil)
-	if err != nil {
-		refuse(w, http.StatusBadRequest, err.Error())
+	failed, given := s.bench.Session(bench.SessionOptions{}).Answer(frame.Frame{Head: head})
+	if given == nil {
+		refuse(w, http.StatusInternalServerError, failed.Text)
 		return
 	}
-	session.Exchange(message)
+	c.Outputs, c.Run = []*notebook.Output{display(given.View.Display())}, 0
 	c.Source = f.source(q)
 	own := c.Metadata["gravlab"].(map[string]any)
 	own[typedKey] = object(f)

@@ -159,7 +159,7 @@ func (b *book) summary() *bench.Summary {
 	if !b.sheet {
 		return nil
 	}
-	sum, err := b.server.bench.Summary(b.paper.Lab.ID, string(b.paper.Code))
+	sum, err := b.server.bench.Summary(b.paper.Lab.ID, string(b.paper.Code), b.assessed)
 	if err != nil {
 		b.server.o.Complain(err.Error())
 		return nil

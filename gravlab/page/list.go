@@ -92,7 +92,7 @@ func (b *book) listed() labView {
 	if lab.ID == "" {
 		return v
 	}
-	sum, err := b.server.bench.Summary(lab.ID, string(paper.Code))
+	sum, err := b.server.bench.Summary(lab.ID, string(paper.Code), assessed)
 	if err != nil {
 		return v
 	}
@@ -105,9 +105,7 @@ func (b *book) listed() labView {
 			v.Right++
 		}
 	}
-	if !assessed {
-		v.Marks = sum.Marks
-	}
+	v.Marks = sum.Marks
 	return v
 }
 

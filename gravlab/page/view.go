@@ -5,7 +5,6 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/prose"
-	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -104,8 +103,7 @@ func firstHeading(nb *notebook.Notebook) string {
 	return "Notebook"
 }
 
-// standings lists where the reader stands. Of an assessed sheet it says what
-// was given in and no more.
+// standings lists where the reader stands.
 func (b *book) standings() (list []standingView, marks, of int) {
 	sum := b.summary()
 	if sum == nil {
@@ -113,16 +111,10 @@ func (b *book) standings() (list []standingView, marks, of int) {
 	}
 	for _, st := range sum.Standings {
 		v := standingView{Question: st.Question.ID, Title: st.Question.Title, Sign: st.Verdict.Outcome.Sign(), Outcome: string(st.Verdict.Outcome), Marks: st.Verdict.Marks, Of: st.Verdict.Of}
-		if b.assessed && st.Verdict.Outcome != judge.Blank && st.Verdict.Outcome != judge.Unreadable && st.Verdict.Outcome != judge.Waiting {
-			v.Sign, v.Outcome, v.Marks = "•", "recorded", 0
-		}
 		if c := b.nb.Question(b.paper.Lab.FullID(st.Question.ID), notebook.Answer); c != nil {
 			v.Cell = c.ID
 		}
 		list = append(list, v)
-	}
-	if b.assessed {
-		return list, 0, sum.Of
 	}
 	return list, sum.Marks, sum.Of
 }

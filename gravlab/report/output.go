@@ -189,7 +189,7 @@ func (p *page) verdict(v verdict) {
 	if v.Understood != "" {
 		p.printf(", read as %s", together(v.Understood))
 	}
-	if v.Of > 0 && v.Outcome != "recorded" {
+	if v.Of > 0 && v.Outcome != string(judge.Recorded) {
 		marks := "marks"
 		if v.Of == 1 {
 			marks = "mark"

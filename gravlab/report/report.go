@@ -202,7 +202,7 @@ func outcome(word, sign, slip string) string {
 var looks = map[judge.Outcome]string{
 	judge.Right: "right", judge.Carried: "carried", judge.Slip: "slip", judge.Unit: "slip",
 	judge.Off: "off", judge.Unreadable: "off", judge.Blank: "quiet", judge.Waiting: "quiet",
-	"recorded": "recorded",
+	judge.Recorded: "recorded",
 }
 
 func (p *page) tail() {

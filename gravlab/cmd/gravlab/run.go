@@ -184,7 +184,7 @@ func (r *notebookRun) do(ctx context.Context, c *call, s runSettings) (bool, err
 			return false, err
 		}
 		defer b.Close()
-		if r.summary, err = b.Summary(r.paper.Lab.ID, string(r.paper.Code)); err != nil {
+		if r.summary, err = b.Summary(r.paper.Lab.ID, string(r.paper.Code), r.assessed); err != nil {
 			return false, err
 		}
 	}
@@ -234,7 +234,7 @@ func (r *notebookRun) title() string {
 // results are.
 func (r *notebookRun) print(out io.Writer, result *kernel.Result) {
 	if r.assessed {
-		fmt.Fprintln(out, r.summary.Display(true)["text/plain"])
+		fmt.Fprintln(out, r.summary.Display()["text/plain"])
 	} else if r.sheet {
 		w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "question\tanswer\tverdict\tmarks")
