@@ -3,6 +3,7 @@ package marking
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -194,11 +195,11 @@ func TestReference(t *testing.T) {
 	c.wantMarks("s03", "0 0 4 0 0 0 4")
 	// Another reference needs none.
 	c.Reference = write(t, "id,question,value,u,unit\n*,rest,12,0.1,mrad\n")
-	if s := c.mark(); s.Ran != 0 || s.Changed != 4 {
-		t.Errorf("for another reference %d files were run and %d students have other marks, want 0 and 4", s.Ran, s.Changed)
+	if s := c.mark(); s.Ran != 0 || len(s.Changed) != 4 {
+		t.Errorf("for another reference %d files were run and %q have other marks, want 0 and 4", s.Ran, s.Changed)
 	}
-	if s := c.mark(); s.Changed != 0 {
-		t.Errorf("marked again, %d students have other marks", s.Changed)
+	if s := c.mark(); len(s.Changed) != 0 {
+		t.Errorf("marked again, %q have other marks", s.Changed)
 	}
 	c.wantMarks("s01", "0 0 0 0 0 0 0")
 	for bad, want := range map[string]string{
@@ -306,9 +307,11 @@ func TestTwoLabs(t *testing.T) {
 	}
 	p := other.Sheet(bank.StudentCode(c.Key, other.ID, "s02"))
 	c.hand("b.ipynb", answered(t, p, nil))
-	if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), "several labs") {
+	c.Start = func(context.Context) (Runner, error) { return nil, errors.New("something is run") }
+	if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), "several labs, 00-first-steps (1), 90-swing (1): say which with --lab") {
 		t.Errorf("two labs: %v", err)
 	}
+	c.Start = start
 	c.Lab = "90"
 	if s := c.mark(); s.Marked != 1 || s.Missing != 1 {
 		t.Errorf("%+v", s)
@@ -376,4 +379,81 @@ func TestByEyeAfterSpreadsheet(t *testing.T) {
 	c.Adjust = write(t, "id,question,marks,reason\n1,period,2,told me\n")
 	c.mark()
 	c.wantMarks("0001", "2 0 0 0 0  2")
+}
+
+// What was given at the last marking and is missing now stops the marking, with the names
+// of those whose marks would change, before anything is run or written.
+func TestMissingFlags(t *testing.T) {
+	c := newClassroom(t, swingLab, 3)
+	for i := range c.Class.Students {
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), sources{"rest": fmt.Sprintf("%%%%\nsheet.Measured(\"rest\", %d, 0.2, \"mrad\")", 11+i), "period": gives("period", right(c.paper(i), "period", 1.02), "s")}))
+	}
+	c.Reference = write(t, "id,question,value,u,unit\ns01,rest,20,0.1,mrad\ns02,rest,12,0.1,mrad\ns03,rest,13,0.1,mrad\n")
+	c.mark()
+	c.wantMarks("s03", "0 0 4 0 0 0 4")
+	want := c.books()
+	refused := func(what, part string, m Marking) {
+		t.Helper()
+		m.Start = func(context.Context) (Runner, error) { return nil, errors.New("something is run") }
+		if _, err := Mark(t.Context(), m); !IsInput(err) || !strings.Contains(err.Error(), part) {
+			t.Errorf("%s: %v, want %q", what, err, part)
+		}
+		sameBooks(t, what, c.books(), want)
+	}
+	m := c.Marking
+	m.Reference = ""
+	// s01 is off by the reference, and off by the recording of the sheet too.
+	refused("without the reference", "was last marked with --reference list.csv; without, the marks of 1 student would change: s03.", m)
+	m.JudgeAgain = true
+	refused("judged again without it", "s03", m)
+	// A table with nothing in it gives the reference up.
+	m.Reference, m.JudgeAgain = write(t, "id,question,value,u,unit\n"), false
+	if s, err := Mark(t.Context(), m); err != nil || len(s.Changed) != 1 || s.Changed[0] != "s03" {
+		t.Errorf("with an empty reference: %v, %v", s.Changed, err)
+	}
+	m.Reference = ""
+	if _, err := Mark(t.Context(), m); err != nil {
+		t.Errorf("without the reference that changes nothing any more: %v", err)
+	}
+
+	// A bank of one's own, in which more is right.
+	defer exercises.Add(swingLab)
+	addChanged(t, "period", func(q *bank.Question) { q.Tol.Rel = 0.03 })
+	m.Bank = filepath.Join("somewhere", "ours")
+	if _, err := Mark(t.Context(), m); err != nil {
+		t.Fatal(err)
+	}
+	want = c.books()
+	exercises.Add(swingLab)
+	m.Bank = ""
+	refused("without the bank", "was last marked with --bank ours; without, the marks of 3 students would change: s01, s02, s03.", m)
+
+	// The lecturer's own word, from a file elsewhere.
+	m.Bank = "ours"
+	addChanged(t, "period", func(q *bank.Question) { q.Tol.Rel = 0.03 })
+	m.Adjust = write(t, "id,question,marks,reason\ns02,why,3,told me\n")
+	if _, err := Mark(t.Context(), m); err != nil {
+		t.Fatal(err)
+	}
+	want = c.books()
+	m.Adjust = ""
+	refused("without the adjustments", "--adjust list.csv; without, the marks of 1 student would change: s02.", m)
+}
+
+// How long the rest takes is told by what is run, not by what was run before.
+func TestProgressResumed(t *testing.T) {
+	c := newClassroom(t, swingLab, 4)
+	hand := func(i int) { c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), nil)) }
+	for i := range 3 {
+		hand(i)
+	}
+	c.mark()
+	hand(3)
+	var all []Progress
+	c.Workers = 1
+	c.Progress = func(p Progress) { all = append(all, p) }
+	c.mark()
+	if len(all) != 5 || all[0] != (Progress{0, 4, 0, 1}) || all[4] != (Progress{4, 4, 1, 1}) {
+		t.Errorf("progress %+v", all)
+	}
 }

@@ -13,7 +13,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"sync/atomic"
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
@@ -33,7 +32,6 @@ type book struct {
 	rows      []row
 	loose     []remark // on files that are nobody's
 	unused    []item   // that are not marked, and nobody's
-	changed   atomic.Int64
 }
 
 // A row is a student in the book.
@@ -44,6 +42,7 @@ type row struct {
 	item    *item  // the one that is marked; nil if there is none
 	others  int    // files with the student's code that differ from it
 	strays  []stray
+	changed bool   // other marks than last time, for the same file
 	cells   []cell // one per question
 	short   []string
 	remarks []remark
@@ -139,6 +138,9 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 	}
 	b.base = rulesOf(lab, b.refs.rows)
 	if err := k.theirs(lab); err != nil {
+		return nil, err
+	}
+	if err := k.remember(b.adjust); err != nil {
 		return nil, err
 	}
 	codes, _, err := k.Class.codes(k.Key, lab.ID)
@@ -357,7 +359,7 @@ func (b *book) student(r *row) error {
 		before := j
 		j = verdicts(paper, ran, b.refs.of(r.student.ID))
 		if before.Rules != "" && before.Rules != rules && !sameMarks(before.Verdicts, j.Verdicts) {
-			b.changed.Add(1)
+			r.changed = true
 		}
 		j.Rules = rules
 		if err := b.k.store.write(r.item.key, "judged", j); err != nil {
@@ -654,7 +656,7 @@ func (b *book) writeByEye(path string) error {
 }
 
 func (b *book) summary() Summary {
-	s := Summary{Lab: b.lab, Students: len(b.rows), Remarks: len(b.loose), Changed: int(b.changed.Load())}
+	s := Summary{Lab: b.lab, Students: len(b.rows), Remarks: len(b.loose)}
 	for i := range b.rows {
 		r := &b.rows[i]
 		s.Remarks += len(r.remarks)
@@ -669,6 +671,9 @@ func (b *book) summary() Summary {
 			s.Missing++
 		}
 		s.Waiting += r.waiting()
+		if r.changed {
+			s.Changed = append(s.Changed, r.student.ID)
+		}
 	}
 	return s
 }

@@ -7,9 +7,7 @@ import (
 	"hash/fnv"
 	"os"
 	"path/filepath"
-	"regexp"
 	"runtime"
-	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -33,6 +31,7 @@ type Marking struct {
 	Lab        string   // id or number; empty: the one that all files are of
 	Adjust     string   // file; empty: adjust.csv in Out if it is there
 	Reference  string   // file; may be empty
+	Bank       string   // folder of the own bank that the program was built with; may be empty
 	JudgeAgain bool     // judge what the store holds, and run nothing
 
 	// Start makes the runner, when there is a notebook to run.
@@ -44,8 +43,8 @@ type Marking struct {
 
 // Progress is how far a marking is.
 type Progress struct {
-	Done, Of int // files
-	Ran      int // of those done, the ones that were run now
+	Done, Of   int // files
+	Ran, ToRun int // those that are run now; the others were run before, and take no time
 }
 
 // A Summary says what came out of a marking.
@@ -57,9 +56,9 @@ type Summary struct {
 	Files, Ran                int
 	Waiting                   int // texts that nobody has read yet
 	Remarks                   int
-	// Changed is how many students have other marks for the same file than when this
-	// folder was last marked, since the bank or the references are others.
-	Changed int
+	// Changed are the ids of the students who have other marks for the same file than
+	// when this folder was last marked, since the bank or the references are others.
+	Changed []string
 	// Places say of each file that a remark tells apart from others by its
 	// fingerprint, or that cannot be used, where it lies among what was handed in.
 	// The books do not say it: they are the same wherever the files lie.
@@ -92,6 +91,7 @@ type item struct {
 type marker struct {
 	Marking
 	store  store
+	toRun  int
 	start  func() (Runner, error)
 	mu     sync.Mutex
 	owners map[string]map[bank.Code]int // by lab
@@ -122,6 +122,9 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 		return Summary{}, err
 	}
 	defer files.close()
+	if k.toRun, err = k.before(files); err != nil {
+		return Summary{}, err
+	}
 	items, ran, err := k.runAll(ctx, files)
 	if err != nil {
 		return Summary{}, err
@@ -242,6 +245,7 @@ func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran i
 	items = make([]item, len(c.files))
 	var mu sync.Mutex
 	next, done := 0, 0
+	k.Progress(Progress{0, len(items), 0, k.toRun})
 	// Of two files with the same bytes, the second finds the first one's run.
 	busy := map[string]*sync.Mutex{}
 	var all sync.WaitGroup
@@ -276,7 +280,7 @@ func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran i
 				if now {
 					ran++
 				}
-				k.Progress(Progress{done, len(items), ran})
+				k.Progress(Progress{done, len(items), ran, k.toRun})
 				mu.Unlock()
 			}
 		})
@@ -380,8 +384,6 @@ func (k *marker) sheet(declaredLab, declaredCode string) (lab bank.Lab, code ban
 var errSkip = errors.New("not a sheet of this class")
 
 const nobody = "carries a code that belongs to nobody in the class list"
-
-var declaration = regexp.MustCompile(`ask\.(?:Sheet|Assessed)\(\\?"[^"]{0,60}",\s*\\?"[^"]{0,20}"`)
 
 // seed makes the source of random numbers the sheet's. It only has to be the
 // same for the same file, so the file is not parsed for it.
@@ -502,10 +504,5 @@ func (k *marker) theLab(items []item) (bank.Lab, error) {
 			return exercises.Find(id)
 		}
 	}
-	var list []string
-	for id, n := range counts {
-		list = append(list, fmt.Sprintf("%s (%d)", id, n))
-	}
-	slices.Sort(list)
-	return bank.Lab{}, wrong(strings.Join(k.Returned, ", "), 0, "holds sheets of several labs, %s: say which with --lab", strings.Join(list, ", "))
+	return bank.Lab{}, k.oneLab(counts)
 }

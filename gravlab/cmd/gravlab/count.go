@@ -14,7 +14,7 @@ func (p *progress) count(what string, done, of int) {
 		if p.began.IsZero() {
 			p.began = time.Now()
 		}
-		if of < 20 || done*10/of == (done-1)*10/of {
+		if done == 0 || of < 20 || done*10/of == (done-1)*10/of {
 			return
 		}
 		left := ""

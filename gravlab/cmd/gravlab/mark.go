@@ -49,7 +49,7 @@ Example:
 }
 
 func runMark(ctx context.Context, c *call) error {
-	m := marking.Marking{}
+	var m marking.Marking
 	class := c.flags.String("class", "", "")
 	key := c.flags.String("key", "", "")
 	bank := c.flags.String("bank", "", "")
@@ -69,6 +69,7 @@ func runMark(ctx context.Context, c *call) error {
 	case len(m.Returned) == 0:
 		return usageError{errors.New("where are the files that were handed in?"), hint}
 	}
+	m.Bank = *bank
 	if err := withBank(ctx, c, *bank); err != nil {
 		return err
 	}
@@ -101,7 +102,14 @@ func runMark(ctx context.Context, c *call) error {
 		}
 		return pool.Run, nil
 	}
-	m.Progress = func(p marking.Progress) { show.count("notebooks", p.Done, p.Of) }
+	m.Progress = func(p marking.Progress) {
+		if p.Done == 0 && p.ToRun < p.Of && p.ToRun > 0 {
+			show.say(fmt.Sprintf("%d of %s to run; the others were run before", p.ToRun, some(p.Of, "notebook", "notebooks")))
+		}
+		if p.ToRun > 0 { // what was run before takes no time, and says nothing about the rest
+			show.count("notebooks", p.Ran, p.ToRun)
+		}
+	}
 	s, err := marking.Mark(ctx, m)
 	show.end()
 	switch {
@@ -121,8 +129,8 @@ func runMark(ctx context.Context, c *call) error {
 		fmt.Fprintf(c.out, "; %s by eye", some(s.Waiting, "text to read", "texts to read"))
 	}
 	fmt.Fprintln(c.out)
-	if s.Changed > 0 {
-		fmt.Fprintf(c.err, "%s: other marks than last time for the same work, since the bank (--bank) or the references (--reference) are others\n", some(s.Changed, "student", "students"))
+	if n := len(s.Changed); n > 0 {
+		fmt.Fprintf(c.err, "%s with other marks than last time for the same work, since the bank (--bank) or the references (--reference) changed: %s\n", some(n, "student", "students"), strings.Join(s.Changed, ", "))
 	}
 	for i, p := range s.Places {
 		if i == 20 {
