@@ -505,7 +505,7 @@ func (p *reader) separators(run, behind string) (digits string, decimals int, er
 		decimal = ","
 		whole, fraction, _ := strings.Cut(plain, ",")
 		if len(fraction) == 3 && len(whole) >= 1 && len(whole) <= 3 && whole[0] != '0' && !strings.Contains(run, " ") {
-			return "", 0, refuse(p.text, ErrAmbiguous, "is the comma a decimal sign or does it part thousands? Type %[1]s.%[2]s%[3]s or %[1]s%[2]s%[3]s", whole, fraction, p.belongs(behind))
+			return "", 0, refuse(p.text, ErrAmbiguous, "is the comma a decimal sign or does it part thousands? Type %[4]s%[1]s.%[2]s%[3]s or %[4]s%[1]s%[2]s%[3]s", whole, fraction, p.belongs(behind), p.sign(run))
 		}
 		p.remark("decimal comma")
 	}
@@ -517,6 +517,18 @@ func (p *reader) separators(run, behind string) (digits string, decimals int, er
 		return whole, 0, nil
 	}
 	return whole + "." + fraction, len(fraction), nil
+}
+
+// sign returns the minus in front of a run of digits, or "".
+func (p *reader) sign(run string) string {
+	before, _, _ := strings.Cut(p.text, run)
+	before = strings.TrimRight(before, " ")
+	for _, minus := range []string{"-", "−", "–"} {
+		if strings.HasSuffix(before, minus) {
+			return minus
+		}
+	}
+	return ""
 }
 
 // belongs returns what in the text behind the digits belongs to the number: an

@@ -141,7 +141,8 @@ type Job struct {
 	// Factor is the gravimetric factor, usually earth.GravimetricFactor, 1.16
 	// (P. Melchior, The Tides of the Planet Earth, 1983). 0 is refused, so that a
 	// factor that was forgotten leaves no tide in unseen, but for one case: with
-	// Permanent earth.TideFree it leaves all of the tide in, to see what that does.
+	// Permanent earth.TideFree it leaves all of the tide in: for a meter that takes it
+	// off itself (taking it off twice is as bad as not at all), or to see what that does.
 	Factor    float64
 	Permanent earth.PermanentTide
 	// Admittance is gravity per pressure, m/s² per Pa, usually
@@ -257,12 +258,16 @@ func checkGround(fn, name string, h float64) error {
 // time out of order and a reading without uncertainty are errors.
 //
 // What may be right and is more often a slip is in Reduced.Remarks, and
-// [Adjustment].Remarks collects it with the place: a level beyond 5 mrad; a
-// pressure more than 6000 Pa off the standard atmosphere at the height of the
-// station, which is all that a field book says about that height (feet for metres,
-// pressure at sea level); a sensor height without a gradient; a water table that
-// moves by more than 15 m; a clock (other than UTC) more than four hours off
-// the mean time of the longitude (degrees for radians, a sign).
+// [Adjustment].Remarks collects it with the place:
+//   - a station whose latitude, longitude and height are all 0;
+//   - a level beyond 5 mrad;
+//   - a pressure more than 6000 Pa off the standard atmosphere at the height of the
+//     station (feet for metres, pressure at sea level): nothing else in a field book
+//     says anything about that height;
+//   - a sensor height without a gradient;
+//   - a water table that moves by more than 15 m;
+//   - a clock, other than UTC, more than four hours off the mean time of the
+//     longitude (degrees for radians, a sign).
 func (j Job) Reduce(readings []Reading) ([]Reduced, error) {
 	const fn = "survey.Job.Reduce"
 	if err := errors.Join(j.Validate(), arg.AtLeast(fn, "readings", len(readings), 1)); err != nil {
@@ -306,6 +311,9 @@ func (j Job) reduce(s Station, r Reading) (out Reduced, err error) {
 	}
 	if out.Tilt, err = TiltCorrection(g, r.Level, r.CrossLevel); err != nil {
 		return out, err
+	}
+	if s.Site == (earth.Site{}) {
+		out.Remarks = append(out.Remarks, "the station has no place: its latitude, longitude and height are all 0")
 	}
 	if off := math.Hypot(r.Level, r.CrossLevel); off > steep {
 		out.Remarks = append(out.Remarks, fmt.Sprintf("the meter stands %.2g rad off level, which costs %s; is the level in radians?", off, sizeText(out.Tilt)))

@@ -152,6 +152,7 @@ func TestRemarksOnReadings(t *testing.T) {
 			j.Stations[i].Site.Lon *= 180 / math.Pi
 		}
 	}, "base, 2021-04-14 09:10 BST: the clock (BST) is 10 h off the mean time of the longitude -136.1°")
+	told("no place", func(j *Job, _ []Reading) { j.Stations[1].Site = earth.Site{} }, "A1, 2021-04-14 09:21 BST: the station has no place")
 	// Honest and rare: a deep low, a clock of the far west of China, a clock in UTC
 	// anywhere.
 	told("a deep low", func(_ *Job, r []Reading) {
@@ -267,6 +268,8 @@ func TestTerrainRefusesAnotherGround(t *testing.T) {
 	near(t, "highest", highest, 314+5, 1e-12)
 	_, _, _, err = fell().Ground(206, 0)
 	refused(t, "beyond the grid", err, "north 206 m", "within the grid")
+	_, _, err = fell().Correction(0, 900, 310, 20, 150)
+	refused(t, "a station beyond the grid", err, "north 0 m, east 900 m", "from east -205 to 205 m", "are north and east exchanged?")
 }
 
 func TestAnomalyBeyondTheEarth(t *testing.T) {

@@ -187,13 +187,23 @@ func (t Terrain) Ground(north, east float64) (height, lowest, highest float64, e
 	return t.ground(fn, north, east)
 }
 
+// checkPlace refuses a place beyond the edges of the grid.
+func (t Terrain) checkPlace(fn string, north, east float64) error {
+	south, west := t.North-t.Cell/2, t.East-t.Cell/2
+	top, right := south+t.Cell*float64(len(t.Heights)), west+t.Cell*float64(len(t.Heights[0]))
+	if !(north >= south && north <= top && east >= west && east <= right) {
+		return arg.Bad(fn, "the place", fmt.Sprintf("north %g m, east %g m", north, east), fmt.Sprintf("a place within the grid, which goes from north %g to %g m and from east %g to %g m; are north and east exchanged?", south, top, west, right))
+	}
+	return nil
+}
+
 // ground is Ground for a grid that was validated.
 func (t Terrain) ground(fn string, north, east float64) (height, lowest, highest float64, err error) {
+	if err := t.checkPlace(fn, north, east); err != nil {
+		return 0, 0, 0, err
+	}
 	y, x := (north-t.North)/t.Cell, (east-t.East)/t.Cell
 	rows, columns := len(t.Heights), len(t.Heights[0])
-	if !(y >= -0.5 && y <= float64(rows)-0.5 && x >= -0.5 && x <= float64(columns)-0.5) {
-		return 0, 0, 0, arg.Bad(fn, "the place", fmt.Sprintf("north %g m, east %g m", north, east), "a place within the grid")
-	}
 	at := func(i, j int) float64 { return t.Heights[min(max(i, 0), rows-1)][min(max(j, 0), columns-1)] }
 	i, j := int(math.Round(y)), int(math.Round(x))
 	lowest, highest = math.Inf(1), math.Inf(-1)
@@ -254,6 +264,9 @@ func (t Terrain) Correction(north, east, height, inner, outer float64) (correcti
 		arg.Between(fn, "inner", inner, 0, 1e8, "radius in m"),
 		arg.Between(fn, "outer", outer, inner, 1e8, "radius in m, at least inner"),
 	); err != nil {
+		return 0, 0, err
+	}
+	if err := t.checkPlace(fn, north, east); err != nil {
 		return 0, 0, err
 	}
 	top := t.North + t.Cell*(float64(len(t.Heights))-0.5)
