@@ -7,6 +7,7 @@ import (
 	"pgregory.net/rapid"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/pendulum"
 	"gravity.example/gravlab/torsion"
 )
 
@@ -56,12 +57,7 @@ func TestAnySetting(t *testing.T) {
 	for _, s := range Scenes() {
 		t.Run(s.ID, func(t *testing.T) {
 			rapid.Check(t, func(t *rapid.T) {
-				set := map[string]float64{}
-				for _, c := range s.Controls {
-					steps := int(math.Round((c.Max - c.Min) / c.Step))
-					set[c.ID] = math.Min(c.Max, c.Min+c.Step*float64(rapid.IntRange(0, steps).Draw(t, c.ID)))
-				}
-				state, err := s.At(set, rapid.Float64Range(0, 1e4).Draw(t, "time"))
+				state, err := s.At(settings(t, s), rapid.Float64Range(0, 1e4).Draw(t, "time"))
 				if err == nil {
 					look(t, s.ID, state)
 				} else if err.Error() == "" {
@@ -216,4 +212,107 @@ func BenchmarkFrame(b *testing.B) {
 			}
 		})
 	}
+}
+
+// settings draws a place for every slider.
+func settings(t *rapid.T, s Scene) map[string]float64 {
+	set := map[string]float64{}
+	for _, c := range s.Controls {
+		steps := int(math.Round((c.Max - c.Min) / c.Step))
+		set[c.ID] = math.Min(c.Max, c.Min+c.Step*float64(rapid.IntRange(0, steps).Draw(t, c.ID)))
+	}
+	return set
+}
+
+// TestNoBodyInAnother: whatever the sliders say and whenever one looks, no sphere of
+// the balance is drawn in another one, nor the beam in a large one. Distances in mm.
+func TestNoBodyInAnother(t *testing.T) {
+	drawn := 0
+	rapid.Check(t, func(t *rapid.T) {
+		set := settings(t, balance)
+		state, err := balance.At(set, rapid.Float64Range(0, 2000).Draw(t, "time"))
+		if err != nil {
+			return // the sentence says what to change
+		}
+		drawn++
+		var spheres []Shape
+		for _, s := range state.Shapes {
+			if s.Kind == "circle" && (s.Role == "mass" || s.Role == "sensor") {
+				spheres = append(spheres, s)
+			}
+		}
+		if len(spheres) != 4 {
+			t.Fatalf("%d spheres", len(spheres))
+		}
+		for i, a := range spheres {
+			for _, b := range spheres[i+1:] {
+				if gap := math.Hypot(a.Points[0]-b.Points[0], a.Points[1]-b.Points[1]) - a.R - b.R; gap < 0 {
+					t.Errorf("%v: %s lies %.1f mm in %s", set, a.Text, -gap, b.Text)
+				}
+			}
+			for _, s := range state.Shapes {
+				if s.Kind == "line" && s.Role == "support" && a.Role == "mass" {
+					if d := fromSegment(a.Points, s.Points); d < a.R {
+						t.Errorf("%v: the beam runs %.1f mm into %s", set, a.R-d, a.Text)
+					}
+				}
+			}
+		}
+	})
+	if drawn < 20 {
+		t.Errorf("only %d settings could be drawn", drawn)
+	}
+}
+
+// fromSegment is the distance of a point from a line between two places.
+func fromSegment(p, line []float64) float64 {
+	dx, dy := line[2]-line[0], line[3]-line[1]
+	k := ((p[0]-line[0])*dx + (p[1]-line[1])*dy) / (dx*dx + dy*dy)
+	k = math.Max(0, math.Min(1, k))
+	return math.Hypot(p[0]-line[0]-k*dx, p[1]-line[1]-k*dy)
+}
+
+// TestFloorOfThePendulum: a vertical sensor shows the floor at 2/T, as its lab says,
+// one along the swing at 1/T, each as the model has it; the other line is 0, and so
+// written, at any setting.
+func TestFloorOfThePendulum(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		set := settings(t, pendulumPast)
+		vertical := set["axis"] < 0.5
+		state, err := pendulumPast.At(set, rapid.Float64Range(0, 20).Draw(t, "time"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		shown := map[string]Number{}
+		for _, n := range state.Numbers {
+			shown[n.ID] = n
+		}
+		there, nothing := []string{"line1", "floor1"}, []string{"line2", "floor2"}
+		if vertical {
+			there, nothing = nothing, there
+		}
+		for i := range 2 {
+			if shown[there[i]].Value == 0 {
+				t.Errorf("%v: %s is 0", set, there[i])
+			}
+			if n := shown[nothing[i]]; n.Text != "0 nm/s²" {
+				t.Errorf("%v: %s is written %q", set, nothing[i], n.Text)
+			}
+		}
+		p := pendulum.Pendulum{Length: set["L"], Bob: pendulum.Bob{Mass: set["m"]}, Gravity: 9.81, Amplitude: set["amplitude"] * math.Pi / 180}
+		horizontal, down, err := p.ReactionHarmonics(2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The definitions: g times the tilt, and w² times the sinking.
+		stiffness := set["floor"] * 1e6
+		w := 4 * math.Pi / gravlab.Must(p.Period())
+		want := 9.81 * horizontal[1] * (set["L"] + set["below"]) / stiffness
+		if vertical {
+			want = w * w * down[2] / (1.5 * stiffness / (1.5 * 1.5))
+		}
+		if got := shown[there[1]].Value * 1e-9; math.Abs(got/want-1) > 1e-9 {
+			t.Errorf("%v: the floor's effect is %g m/s², want %g", set, got, want)
+		}
+	})
 }

@@ -8,7 +8,9 @@ import (
 	"gravity.example/gravlab/torsion"
 )
 
-const balanceTurn = 20 // how many times larger the turn of the beam is drawn
+// balanceTurn is how many times larger the turn of the beam is drawn where there is
+// room for it.
+const balanceTurn = 20
 
 var balance = Scene{
 	ID: "balance", Title: "The torsion balance", Labs: []string{"01", "02", "08"},
@@ -20,7 +22,7 @@ var balance = Scene{
 		{ID: "decay", Label: "swings until it has died to 1/e", Unit: "", Min: 0.3, Max: 10, Step: 0.1, Start: 3},
 	},
 	Speed: 60,
-	Note:  fmt.Sprintf("Seen from above, to scale. The turn of the beam is drawn %d times too large, and time runs 60 times too fast.", balanceTurn),
+	Note:  fmt.Sprintf("Seen from above, to scale. The turn of the beam is exaggerated %d times, or less where the spheres would meet in the picture, and time runs 60 times faster.", balanceTurn),
 	view:  viewBalance,
 }
 
@@ -53,13 +55,17 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 	if err != nil {
 		return State{}, err
 	}
+	turn, err := exaggeration(b, swing)
+	if err != nil {
+		return State{}, err
+	}
 	torque, err := b.Torque(0, torsion.Plus)
 	if err != nil {
 		return State{}, err
 	}
 
 	arm, d, small := 1000*b.Arm, 1000*b.Distance, 1000*b.SmallRadius // mm
-	drawn := balanceTurn * theta
+	drawn := turn * theta
 	x, y := arm*math.Cos(drawn), -arm*math.Sin(drawn) // y is down, the turn is counter-clockwise
 	s := State{
 		View: [4]float64{-230, -180, 460, 390},
@@ -70,6 +76,7 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 			number("period", "period", period, "s"),
 			number("force", "pull of one near pair", 1e9*gravlab.G*b.SmallMass*b.LargeMass/(b.Distance*b.Distance), "nN"),
 			number("torque", "torque at the middle", 1e12*torque, "pN·m"),
+			number("turn", "turn exaggerated", turn, "times"),
 		},
 		Says: fmt.Sprintf("%s s after the large spheres were moved the beam stands at %s mrad; it will come to rest at %s mrad.", digits(t), digits(1e3*theta), digits(1e3*rest)),
 	}
@@ -85,4 +92,32 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 	}
 	s.Shapes = append(s.Shapes, line("plain", -220, 200, -120, 200), label(-170, 194, "100 mm"))
 	return s, nil
+}
+
+// exaggeration is how many times larger the turn of the beam is drawn: balanceTurn,
+// or what leaves the spheres a gap when the beam swings farthest. A swing that brings
+// the spheres together is an error.
+func exaggeration(b torsion.Balance, swing torsion.Swing) (float64, error) {
+	limit, err := b.SnapIn()
+	if err != nil {
+		return 0, err
+	}
+	// The first turning point, where it swings; the rest, where it creeps.
+	farthest := swing.Equilibrium
+	period, err := swing.Period()
+	if err != nil {
+		return 0, err
+	}
+	if !math.IsInf(period, 1) {
+		angle, err := swing.Angle(period / 2)
+		if err != nil {
+			return 0, err
+		}
+		farthest = math.Max(farthest, angle)
+	}
+	room := 0.97 * limit.TouchAngle
+	if farthest > room {
+		return 0, fmt.Errorf("the swing would bring the spheres together: take a larger distance or torsion constant, less mass, or fewer swings until it has died")
+	}
+	return math.Min(balanceTurn, room/farthest), nil
 }

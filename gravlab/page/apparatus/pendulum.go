@@ -17,12 +17,18 @@ var pendulumPast = Scene{
 		{ID: "amplitude", Label: "amplitude", Unit: "deg", Min: 2, Max: 60, Step: 1, Start: 24},
 		{ID: "below", Label: "sensor below the bob at rest", Unit: "m", Min: 0.4, Max: 1.5, Step: 0.05, Start: 0.6},
 		{ID: "axis", Label: "axis of the sensor", Max: 1, Step: 1, Choices: []string{"vertical", "along the swing"}},
-		{ID: "floor", Label: "stiffness of the floor", Unit: "MN·m/rad", Min: 5, Max: 500, Step: 5, Start: 40},
+		{ID: "floor", Label: "rocking stiffness of the floor", Unit: "MN·m/rad", Min: 5, Max: 500, Step: 5, Start: 40},
 	},
 	Speed: 1,
-	Note:  "Seen from the side, to scale. The curve below is the pull along the sensor's axis over one swing, as large as it fits. The floor's tilt is not drawn: it is below a microradian.",
+	Note:  "Seen from the side, to scale. The curve below is the pull along the sensor's axis over one swing, as large as it fits. The motion of the floor is not drawn: it rocks by some microradians and sinks by some micrometres. It is a round slab of 1.5 m radius on soft ground, whose stiffness against sinking follows from that against rocking.",
 	view:  viewPendulum,
 }
+
+// slabRadius is that of the floor's slab, m. A rigid disc of radius r on an elastic
+// half-space sinks with the stiffness 4 μ r/(1-ν) and rocks with 8 μ r³/(3(1-ν)), so
+// that the first is 3/(2 r²) times the second (F. E. Richart, J. R. Hall, R. D. Woods,
+// Vibrations of Soils and Foundations, 1970, chapter 7; from memory).
+const slabRadius = 1.5
 
 func viewPendulum(set map[string]float64, t float64) (State, error) {
 	p := pendulum.Pendulum{Bob: pendulum.Bob{Mass: set["m"]}, Length: set["L"], Gravity: 9.81, Amplitude: set["amplitude"] * math.Pi / 180}
@@ -41,16 +47,18 @@ func viewPendulum(set map[string]float64, t float64) (State, error) {
 	if err != nil {
 		return State{}, err
 	}
-	effects, err := p.Compare(station, pendulum.Floor{RockingStiffness: set["floor"] * 1e6, PivotHeight: below, Share: 1}, 2)
+	rocking := set["floor"] * 1e6
+	effects, err := p.Compare(station, pendulum.Floor{
+		RockingStiffness: rocking, PivotHeight: below,
+		VerticalStiffness: 1.5 * rocking / (slabRadius * slabRadius), Share: 1,
+	}, 2)
 	if err != nil {
 		return State{}, err
 	}
-	// By symmetry one of the two lines is nothing; what is left of it is rounding.
-	for i := range effects {
-		if math.Abs(effects[i].Pull) < 1e-9*math.Abs(effects[1-i].Pull) {
-			effects[i].Pull = 0
-		}
-	}
+	// By symmetry one of the two lines is nothing.
+	one, two := &effects[0], &effects[1]
+	one.Pull, two.Pull = withoutRounding(one.Pull, two.Pull)
+	one.Floor, two.Floor = withoutRounding(one.Floor, two.Floor)
 	tension, err := p.LargestTension()
 	if err != nil {
 		return State{}, err
@@ -67,6 +75,7 @@ func viewPendulum(set map[string]float64, t float64) (State, error) {
 		}
 		lo, hi = math.Min(lo, pulls[i]), math.Max(hi, pulls[i])
 	}
+	pull, _ = withoutRounding(pull, math.Max(math.Abs(lo), math.Abs(hi)))
 	margin := 0.1*(hi-lo) + 1e-15
 	lo, hi = lo-margin, hi+margin
 
@@ -108,4 +117,16 @@ func viewPendulum(set map[string]float64, t float64) (State, error) {
 		circle("curve", left+width*now/motion.Period, top+height*(1-(pull-lo)/(hi-lo)), 0.012*size, ""),
 		label(left+width/2, top+height+0.07*size, "one swing"))
 	return s, nil
+}
+
+// withoutRounding returns two values that belong together, with 0 for one that is
+// only what rounding leaves beside the other.
+func withoutRounding(a, b float64) (float64, float64) {
+	switch {
+	case math.Abs(a) < 1e-9*math.Abs(b):
+		a = 0
+	case math.Abs(b) < 1e-9*math.Abs(a):
+		b = 0
+	}
+	return a, b
 }
