@@ -3,8 +3,11 @@ package page_test
 import (
 	"encoding/json"
 	"flag"
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -13,8 +16,10 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
+	"gravity.example/gravlab/quantity"
 )
 
 // handedOut writes a sheet as a lecturer hands it out: lab 01 with numbers of
@@ -173,6 +178,72 @@ func TestAssessedSheet(t *testing.T) {
 		if strings.Contains(all, word) {
 			t.Errorf("an assessed sheet says %s", word)
 		}
+	}
+}
+
+// Whatever the page gives of an assessed sheet, the answer's own block, the lab, the
+// list, the report and the file, is the same for every value that is typed in
+// the same way, right or wrong.
+func TestAssessedPageTellsNothing(t *testing.T) {
+	path, code := handedOut(t, true)
+	lab, err := exercises.Find("01")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sheet := lab.Sheet(code)
+	right := sheet.RightAnswers()
+	c := call(t, labpage.Options{Labs: labs, Others: []string{path}})
+	c.enter()
+	at, _ := c.opened()
+	echo := regexp.MustCompile(`, read as .*?(</p>|<br>|</div>|\\n|",|"\n)|"understood": *"(\\"|[^"])*"`)
+	plain := strings.NewReplacer(`\u003c`, "<", `\u003e`, ">", `\u0026`, "&")
+	number := func(v float64) string { return fmt.Sprintf("%.5e", v) }
+	asked := 0
+	for _, q := range sheet.Questions {
+		if q.Kind != judge.Number && q.Kind != judge.Measured || testing.Short() && asked == 2 {
+			continue
+		}
+		asked++
+		unit, err := quantity.ParseUnit(q.Unit)
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := right[q.ID] / unit.SI()
+		values := []float64{want, 1.3 * want, 1000 * want, 7}
+		for _, s := range q.Slips {
+			values = append(values, s.Value(right)/unit.SI())
+		}
+		if testing.Short() {
+			values = values[:3]
+		}
+		for name, form := range map[string][2]string{"a unit": {q.Unit, ""}, "no unit": {"", ""}, "no unit and an uncertainty": {"", number(want / 10)}, "another unit": {"kg", ""}} {
+			first := ""
+			for _, v := range values {
+				if math.IsNaN(v) || v == 0 {
+					continue
+				}
+				body := fmt.Sprintf(`{"tab":"a","question":%q,"fields":{"number":%q,"u":%q,"unit":%q}}`, q.ID, number(v), form[1], form[0])
+				var seen strings.Builder
+				for _, r := range []request{{method: "POST", path: at + "/answer", body: body}, {path: at + "?tab=a"}, {path: "/api/labs"}, {path: at + "/report"}, {path: at + "/notebook"}} {
+					status, _, body := c.send(r)
+					body = echo.ReplaceAllString(plain.Replace(body), "§")
+					fmt.Fprintln(&seen, status, strings.ReplaceAll(body, number(v), "#"))
+				}
+				if first == "" {
+					first = seen.String()
+				}
+				if s := seen.String(); s != first {
+					i := 0
+					for i < len(s) && i < len(first) && s[i] == first[i] {
+						i++
+					}
+					t.Errorf("%s, %s: %s differs from the first at\n%.300s\n%.300s", q.ID, name, number(v), s[max(i-100, 0):], first[max(i-100, 0):])
+				}
+			}
+		}
+	}
+	if asked == 0 {
+		t.Error("the lab asks for no number")
 	}
 }
 
