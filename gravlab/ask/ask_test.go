@@ -118,7 +118,7 @@ func TestAnswerFrames(t *testing.T) {
 }
 
 func TestSheetAloneSendsNothing(t *testing.T) {
-	if sent, _ := record(t, func() { Sheet("01-weighing-the-earth", "") }); len(sent) != 0 {
+	if sent, _ := record(t, func() { _ = Sheet("01-weighing-the-earth", "") }); len(sent) != 0 {
 		t.Errorf("%d frames", len(sent))
 	}
 }

@@ -234,7 +234,7 @@ func TestOrderOfCalls(t *testing.T) {
 		calls, _ := d.giveMean(t, mean)
 		return fmt.Sprint(calls.Numbers)
 	}
-	if order(true) != order(true) {
+	if first, second := order(true), order(true); first != second {
 		t.Error("confined calls differ from run to run")
 	}
 	seen := map[string]bool{}

@@ -47,9 +47,6 @@ var allowed = []string{
 	module + "/gravlab/earth", module + "/gravlab/survey",
 }
 
-// needed are packages that the composed program itself imports.
-var needed = []string{"flag", "os"}
-
 // prepare compiles the packages for WebAssembly, unless Go's cache has them, and
 // writes the two lists of their files.
 func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, error) {

@@ -228,7 +228,7 @@ func trustStep(s, b []float64, radius, loose float64) (c []float64, shortened bo
 	low := high * 1e-32
 	for range 60 {
 		mid := math.Sqrt(low) * math.Sqrt(high)
-		if c, length = at(mid); length > radius {
+		if _, length = at(mid); length > radius {
 			low = mid
 		} else if high = mid; length > 0.9*radius {
 			break

@@ -105,19 +105,18 @@ const (
 
 // A swing is a record as the search sees it.
 type swing struct {
-	n       int       // parameters, 5 or 6
-	s       []float64 // time since the first reading
-	y, w    []float64
-	length  float64
-	step    float64   // of equally spaced times, else 0
-	least   float64   // the shortest time between two readings
-	slack   float64   // by how much rounding may shift a time
-	p       []float64 // where cos, sin and f were computed
-	cos     []float64 // exp(-gamma s) cos omega s
-	sin     []float64
-	f       []float64 // (model - y)/sigma
-	j       []float64 // a row of the Jacobian
-	columns *mat.Dense
+	n      int       // parameters, 5 or 6
+	s      []float64 // time since the first reading
+	y, w   []float64
+	length float64
+	step   float64   // of equally spaced times, else 0
+	least  float64   // the shortest time between two readings
+	slack  float64   // by how much rounding may shift a time
+	p      []float64 // where cos, sin and f were computed
+	cos    []float64 // exp(-gamma s) cos omega s
+	sin    []float64
+	f      []float64 // (model - y)/sigma
+	j      []float64 // a row of the Jacobian
 }
 
 func newSwing(t, y, w []float64, n int) *swing {

@@ -144,7 +144,7 @@ func TestStructure(t *testing.T) {
 
 func TestSameBytes(t *testing.T) {
 	o := Options{Questions: rows, Charts: "var echarts"}
-	if render(t, o) != render(t, o) {
+	if first, second := render(t, o), render(t, o); first != second {
 		t.Error("the same notebook gave other bytes the second time")
 	}
 }

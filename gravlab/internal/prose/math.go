@@ -398,13 +398,12 @@ var inWords = map[string]string{`\ `: " ", `\,`: "\u2009", `\%`: "%", `\&`: "&",
 
 // atom reads one piece without scripts.
 func (p *texParser) atom() (atom, error) {
-	start := p.at
 	tok := p.peek()
 	if tok == "{" {
 		ml, err := p.group()
 		return atom{ml: ml}, err
 	}
-	start = p.at // blanks are behind
+	start := p.at // blanks are behind
 	p.take()
 	if tok[0] == '\\' {
 		return p.command(tok, start)
