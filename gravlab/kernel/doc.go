@@ -42,6 +42,13 @@
 // notebooks belong into the confined runner (package compose). GoNB needs named
 // pipes and process groups: there is no kernel on Windows.
 //
+// GoNB ends on a message that is malformed or not signed with the kernel's key,
+// and what it publishes is not encrypted. So a run without a front end speaks to
+// it through sockets in a folder of the user's own. A front end that chooses TCP
+// ports opens them to all users of the machine: none of their code is run, but
+// they can read outputs and end the kernel. That is told, and the front end
+// starts it again.
+//
 // # Sources
 //
 // Messages, connection files and kernelspecs: Jupyter, "Messaging in Jupyter"

@@ -18,21 +18,24 @@ type foreign struct {
 	ended  error
 }
 
-func startSpec(spec kernelSpec, conn connection, dir string) (engine, error) {
+func startSpec(spec kernelSpec, dir string) (engine, connection, error) {
+	conn, err := newConnection(spec.Name)
+	if err != nil {
+		return nil, conn, err
+	}
 	f := &foreign{spec: spec, log: &tail{}, gone: make(chan struct{})}
-	var err error
 	if f.folder, err = os.MkdirTemp("", "gravlab-"); err != nil {
-		return nil, err
+		return nil, conn, err
 	}
 	if f.watch, err = startWatcher(f.folder); err != nil {
 		os.RemoveAll(f.folder)
-		return nil, err
+		return nil, conn, err
 	}
 	file, err := conn.write(f.folder)
 	if err != nil {
 		f.watch.dismiss()
 		os.RemoveAll(f.folder)
-		return nil, err
+		return nil, conn, err
 	}
 	argv := spec.command(file)
 	f.cmd = exec.Command(argv[0], argv[1:]...)
@@ -53,7 +56,7 @@ func startSpec(spec kernelSpec, conn connection, dir string) (engine, error) {
 	if err != nil {
 		f.watch.dismiss()
 		os.RemoveAll(f.folder)
-		return nil, fmt.Errorf("starting the kernel %s: %w", spec.Name, err)
+		return nil, conn, fmt.Errorf("starting the kernel %s: %w", spec.Name, err)
 	}
 	f.watch.group(f.cmd.Process.Pid)
 	read := make(chan struct{})
@@ -67,7 +70,7 @@ func startSpec(spec kernelSpec, conn connection, dir string) (engine, error) {
 		r.Close()
 		close(f.gone)
 	}()
-	return f, nil
+	return f, conn, nil
 }
 
 // interrupt sends one interrupt; the caller repeats it until the cell is over.

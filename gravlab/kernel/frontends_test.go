@@ -242,6 +242,7 @@ func TestNotebookServer(t *testing.T) {
 	var got struct {
 		Specs                                []string
 		First, Interrupted, After, Restarted []string
+		Forged, States                       []string
 		Left                                 []any
 	}
 	l.object(t, &got, debianPython, abs(t, "testdata/server.py"), base, "lab")
@@ -256,6 +257,7 @@ func TestNotebookServer(t *testing.T) {
 		{"interrupted while compiled", "", "error", got.Interrupted},
 		{"after it", "still here", "ok", got.After},
 		{"after a restart", "", "error", got.Restarted}, // the constant is gone
+		{"after a forged message", "here again", "ok", got.Forged},
 	} {
 		if len(c.got) != 2 || !strings.Contains(c.got[0], c.text) || c.got[1] != c.status {
 			t.Errorf("%s: printed and answered %q, want %q and %q", c.name, c.got, c.text, c.status)
@@ -266,6 +268,30 @@ func TestNotebookServer(t *testing.T) {
 	}
 	cmd.Process.Signal(syscall.SIGTERM)
 	<-ended
+	if !strings.Contains(said.String(), forgedMessage) {
+		t.Errorf("the server's log does not say why the kernel was restarted:\n%s", said.Bytes())
+	}
+	l.nothingLeft(t)
+}
+
+// TestNoPorts runs the kernel for a front end that uses sockets in the user's folder.
+func TestNoPorts(t *testing.T) {
+	l := install(t, "jupyter_client")
+	var got struct {
+		Text    string
+		Sockets int
+		Ports   []int
+	}
+	l.object(t, &got, debianPython, abs(t, "testdata/noports.py"))
+	if got.Text != "42\n" {
+		t.Errorf("the cell printed %q, want 42", got.Text)
+	}
+	if got.Sockets < 10 { // the kernel's five and the front end's
+		t.Errorf("%d sockets were looked at: this proves nothing", got.Sockets)
+	}
+	if len(got.Ports) > 0 {
+		t.Errorf("the kernel listens at the ports %v", got.Ports)
+	}
 	l.nothingLeft(t)
 }
 

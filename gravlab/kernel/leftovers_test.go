@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -21,8 +22,9 @@ import (
 type served struct {
 	cmd    *exec.Cmd
 	client *client
-	run    string // NAME=value in every environment
-	tmp    string // TMPDIR, otherwise empty
+	run    string       // NAME=value in every environment
+	tmp    string       // TMPDIR, otherwise empty
+	said   bytes.Buffer // its error output; read it after ended
 	ended  chan struct{}
 }
 
@@ -43,7 +45,7 @@ func serve(t *testing.T) *served {
 	}
 	s.cmd = exec.Command(os.Args[0], "kernel", "serve", file)
 	s.cmd.Env = append(os.Environ(), s.run, "TMPDIR="+tmp)
-	s.cmd.Stderr = os.Stderr
+	s.cmd.Stderr = io.MultiWriter(&s.said, os.Stderr)
 	s.cmd.SysProcAttr = &syscall.SysProcAttr{Setsid: true} // as jupyter_client does
 	if err := s.cmd.Start(); err != nil {
 		t.Fatal(err)

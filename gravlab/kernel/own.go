@@ -5,12 +5,12 @@ package kernel
 import "context"
 
 // startOwn starts our kernel in this process.
-func startOwn(ctx context.Context, conn connection, o ServeOptions) (engine, error) {
-	s, err := supervise(ctx, conn, "", o)
+func startOwn(ctx context.Context, o ServeOptions) (engine, connection, error) {
+	s, err := supervise(ctx, nil, o)
 	if err != nil {
-		return nil, err
+		return nil, connection{}, err
 	}
-	return s, nil
+	return s, s.conn, nil
 }
 
 func (s *supervisor) over() <-chan struct{} { return s.gone }

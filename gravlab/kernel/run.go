@@ -227,8 +227,8 @@ func (r *runner) lay() {
 
 func (r *runner) goCode() bool { return r.spec == nil || strings.EqualFold(r.session.lang.Name, "go") }
 
-// start starts the kernel. Its ports may be taken by another program before it
-// binds them, so a kernel that dies at once is tried again.
+// start starts the kernel. The ports of one of another kernelspec may be taken
+// by another program before it binds them, so a kernel that dies at once is tried again.
 func (r *runner) start(ctx context.Context) error {
 	var err error
 	for range 3 {
@@ -245,21 +245,15 @@ func (r *runner) start(ctx context.Context) error {
 func (r *runner) startOnce(ctx context.Context) (*session, error) {
 	ctx, cancel := context.WithTimeout(ctx, startLimit)
 	defer cancel()
-	name := Name
-	if r.spec != nil {
-		name = r.spec.Name
-	}
-	conn, err := newConnection(name)
-	if err != nil {
-		return nil, err
-	}
 	var e engine
+	var conn connection
+	var err error
 	if r.spec == nil {
 		own := r.own
 		own.Clone, own.Dir, own.DataDir, own.Progress, own.mute = r.o.Clone, r.o.Dir, r.o.DataDir, r.o.Say, true
-		e, err = startOwn(ctx, conn, own)
+		e, conn, err = startOwn(ctx, own)
 	} else {
-		e, err = startSpec(*r.spec, conn, r.o.Dir)
+		e, conn, err = startSpec(*r.spec, r.o.Dir)
 	}
 	if err != nil {
 		return nil, err

@@ -31,11 +31,24 @@ var (
 
 // A deathError says how a kernel died, with its last words.
 type deathError struct {
-	state string
-	words string
+	state  string
+	words  string
+	forged bool // by a message that no front end of its own has sent
 }
 
+// forgedMessage is what a user can do about one. The kernel is not started again
+// here: the front end would wait for ever for the end of the cell that ran, and
+// the declarations of the others would be gone without a word. A front end that
+// sees its kernel end says so, and starts it anew.
+const forgedMessage = "the kernel was ended by a message that its front end has not sent: malformed, or not signed with its key. " +
+	"Another program or user of this machine can reach its ports. Nothing of the message was run. " +
+	"If your front end does not start the kernel again by itself, do that, and run the cells from the first one. " +
+	"On a machine that others use, start Jupyter with --KernelManager.transport=ipc, which opens no ports"
+
 func (e *deathError) Error() string {
+	if e.forged {
+		return forgedMessage
+	}
 	if e.words == "" {
 		return fmt.Sprintf("the kernel died (%s)", e.state)
 	}

@@ -23,8 +23,9 @@ const supported = true
 // have started when they end.
 type supervisor struct {
 	folder  string // the kernel's TMPDIR
-	pid     int    // of GoNB, and its process group
-	log     *tail  // what GoNB wrote to its error output
+	conn    connection
+	pid     int   // of GoNB, and its process group
+	log     *tail // what GoNB wrote to its error output
 	bench   *benchSide
 	watch   *watcher
 	monitor *monitor
@@ -37,9 +38,14 @@ type supervisor struct {
 	breaking target // the cell that is being interrupted
 }
 
-// supervise starts GoNB on the connection. file is the connection file of a
-// front end; without one it is written into the kernel's folder.
-func supervise(ctx context.Context, conn connection, file string, o ServeOptions) (s *supervisor, err error) {
+// A frontEnd is whom a kernel listens to: a connection file and its content.
+type frontEnd struct {
+	file string
+	conn connection
+}
+
+// supervise starts GoNB for a front end, or for this process alone if there is none.
+func supervise(ctx context.Context, front *frontEnd, o ServeOptions) (s *supervisor, err error) {
 	t, err := tools(ctx, o.Clone, o.Progress)
 	if err != nil {
 		return nil, err
@@ -58,11 +64,13 @@ func supervise(ctx context.Context, conn connection, file string, o ServeOptions
 	if s.watch, err = startWatcher(s.folder); err != nil {
 		return s, err
 	}
-	if file == "" {
-		if file, err = conn.write(s.folder); err != nil {
+	if front == nil {
+		front = &frontEnd{conn: connectionIn(s.folder)}
+		if front.file, err = front.conn.write(s.folder); err != nil {
 			return s, err
 		}
 	}
+	s.conn = front.conn
 	if s.bench, err = startBench(s.folder, o, s.log); err != nil {
 		return s, err
 	}
@@ -74,7 +82,7 @@ func supervise(ctx context.Context, conn connection, file string, o ServeOptions
 	if err != nil {
 		return s, err
 	}
-	cmd := exec.Command(t.gonb, "-raw_error=true", "-go_work="+clone, "--kernel", file)
+	cmd := exec.Command(t.gonb, "-raw_error=true", "-go_work="+clone, "--kernel", front.file)
 	cmd.Dir = o.Dir
 	cmd.Env = append(env, s.bench.env()...)
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
@@ -105,7 +113,7 @@ func supervise(ctx context.Context, conn connection, file string, o ServeOptions
 		r.Close()
 		close(s.gone)
 	}()
-	if s.monitor, err = startMonitor(ctx, conn, s.gone, s.mend); err != nil {
+	if s.monitor, err = startMonitor(ctx, s.conn, s.gone, s.mend); err != nil {
 		if errors.Is(err, errGone) {
 			err = s.death()
 		}
@@ -151,7 +159,7 @@ func Serve(connectionFile string, o ServeOptions) error {
 	}
 	up := make(chan started, 1)
 	go func() {
-		s, err := supervise(starting, conn, connectionFile, o)
+		s, err := supervise(starting, &frontEnd{connectionFile, conn}, o)
 		up <- started{s, err}
 	}()
 	var s *supervisor
@@ -246,6 +254,9 @@ func kernelEnv(t toolchain, folder string, o ServeOptions) ([]string, error) {
 // death describes how GoNB ended; nil if it was asked to.
 func (s *supervisor) death() error {
 	<-s.gone
+	if s.log.tellsOfForgery() {
+		return &deathError{forged: true} // GoNB may answer one with the exit code 0
+	}
 	if s.ended == nil {
 		return nil
 	}

@@ -53,10 +53,21 @@ func (t *tail) forget() {
 // chatter is what GoNB logs in the course of things.
 var chatter = regexp.MustCompile(`^I[0-9]{4} `)
 
+// forgery is what GoNB v0.11.4 says when it ends on a message that is not signed
+// with the key, or has not the parts that it should have, and where it panics if
+// it does not even have the form of one.
+var forgery = regexp.MustCompile(`(shell|control|stdin) message error|\(\*Kernel\)\.FromWireMsg\(|go-zeromq/zmq4\.\(\*Conn\)\.read\(`)
+
+func (t *tail) tellsOfForgery() bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return forgery.Match(t.text)
+}
+
 // lastWords returns the lines that say why: from the panic on, or the last few.
 func (t *tail) lastWords() string {
 	t.mu.Lock()
-	text := bytes.ToValidUTF8(t.text, []byte("?"))
+	text := append([]byte("\n"), bytes.ToValidUTF8(t.text, []byte("?"))...)
 	t.mu.Unlock()
 	const lines = 6
 	for _, mark := range []string{"panic: ", "fatal error: "} {

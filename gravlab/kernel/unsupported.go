@@ -19,8 +19,8 @@ const startLimit = time.Minute
 // Serve says that the kernel does not run on this system.
 func Serve(connectionFile string, o ServeOptions) error { return errNotHere }
 
-func startOwn(ctx context.Context, conn connection, o ServeOptions) (engine, error) {
-	return nil, errNotHere
+func startOwn(ctx context.Context, o ServeOptions) (engine, connection, error) {
+	return nil, connection{}, errNotHere
 }
 
 type watcher struct{}

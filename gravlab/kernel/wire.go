@@ -37,7 +37,19 @@ type connection struct {
 	KernelName      string `json:"kernel_name,omitempty"`
 }
 
-// newConnection picks ports that are free now. Another program may take one
+// connectionIn returns the connection to a kernel of ours whose sockets lie in a
+// folder that only this user may enter. A TCP port is open to every user of the
+// machine: they read what the kernel publishes, and a message that is not signed
+// with the key ends GoNB.
+func connectionIn(folder string) connection {
+	return connection{
+		IP: filepath.Join(folder, "jupyter"), Transport: "ipc", Key: newID(), SignatureScheme: "hmac-sha256", KernelName: Name,
+		ShellPort: 1, IOPubPort: 2, StdinPort: 3, ControlPort: 4, HeartbeatPort: 5, // the ends of the sockets' names
+	}
+}
+
+// newConnection picks ports that are free now, for a kernel of another
+// kernelspec: not all know other transports. Another program may take one
 // before the kernel does; the caller then starts again with new ones.
 func newConnection(kernelName string) (connection, error) {
 	c := connection{IP: "127.0.0.1", Transport: "tcp", Key: newID(), SignatureScheme: "hmac-sha256", KernelName: kernelName}

@@ -6,7 +6,11 @@ Arguments: address, token. Prints one JSON object.
 import asyncio
 import json
 import sys
+import os
 import uuid
+
+import zmq
+from jupyter_client.session import Session
 
 from tornado.httpclient import AsyncHTTPClient
 from tornado.websocket import websocket_connect
@@ -45,6 +49,17 @@ async def run(ws, code, after=None):
     return text, status
 
 
+def forge(kernel_id):
+    """Sends a message that is not signed with the kernel's key to its port, as
+    any user of the machine can."""
+    with open(os.path.join(os.environ["JUPYTER_RUNTIME_DIR"], "kernel-" + kernel_id + ".json")) as f:
+        info = json.load(f)
+    s = zmq.Context.instance().socket(zmq.DEALER)
+    s.connect("tcp://%s:%d" % (info["ip"], info["shell_port"]))
+    Session(key=b"another").send(s, "kernel_info_request")
+    s.close(linger=5000)
+
+
 async def main():
     out = {"specs": sorted((await call("GET", "/api/kernelspecs"))["kernelspecs"])}
     kernel = await call("POST", "/api/kernels", {"name": "gravlab"})
@@ -61,6 +76,13 @@ async def main():
     await run(ws, "const kept = 1")
     await call("POST", "/api/kernels/" + kernel["id"] + "/restart", {})
     out["restarted"] = await run(ws, "%%\nfmt.Println(kept)")
+    forge(kernel["id"])
+    out["states"] = []
+    while "restarting" not in out["states"]:
+        m = json.loads(await asyncio.wait_for(ws.read_message(), 60))
+        if m["msg_type"] == "status":
+            out["states"].append(m["content"]["execution_state"])
+    out["forged"] = await run(ws, "%%\nfmt.Println(\"here again\")")
     await call("DELETE", "/api/kernels/" + kernel["id"])
     out["left"] = await call("GET", "/api/kernels")
     print(json.dumps(out))
