@@ -54,7 +54,8 @@ the program.
                  would: it may then read and change your files, use the network
                  and all the packages of this module (not on Windows)
 --listen ADDR    serve at this address of the machine instead of 127.0.0.1: then
-                 others on the network can try to reach the page, unencrypted
+                 others on the network can try to reach the page, unencrypted.
+                 The page answers to addresses in digits, not to names
 
 Example:
 
@@ -93,18 +94,24 @@ func runOpen(ctx context.Context, c *call) error {
 	if err != nil {
 		return usageError{err, ""}
 	}
-	ip := net.ParseIP(*address)
-	loopback := ip != nil && ip.IsLoopback()
+	ip, err := addressToServe(*address)
+	if err != nil {
+		return usageError{err, "give an address of this machine, such as 192.168.1.20, without a port (--port has its own flag), or leave out --listen"}
+	}
+	loopback := ip.IP.IsLoopback()
 	if *inKernel && !loopback {
 		return usageError{fmt.Errorf("--kernel with --listen %s would let others on the network run programs with your rights", *address), "leave out one of the two"}
 	}
-	listener, err := listenAt(*address, *port, filepath.Join(data, "page", "port"))
+	listener, err := listenAt(ip.String(), *port, filepath.Join(data, "page", "port"))
 	if err != nil {
 		return err
 	}
 	defer listener.Close()
 	if !loopback {
 		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
+		if here := networkAddresses(); ip.IP.IsUnspecified() && here != "" {
+			c.say("for another machine, put one of these in the place of 127.0.0.1 in the address: " + here)
+		}
 	}
 	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Complain: c.say, Unconfined: *inKernel,
 		Start: startAgain(os.Args, clone, listener.Addr().(*net.TCPAddr).Port)}
@@ -238,6 +245,38 @@ func notebooksAt(args []string) (all []string, first string, err error) {
 	return all, "", nil
 }
 
+// addressToServe reads --listen. A name is looked up here and not again, so that what
+// is checked is what is served at. An empty address would be every one of the machine.
+func addressToServe(address string) (*net.IPAddr, error) {
+	if address == "" {
+		return nil, errors.New("--listen is empty")
+	}
+	ip, err := net.ResolveIPAddr("ip", address)
+	if err != nil || ip.IP == nil {
+		return nil, fmt.Errorf("--listen %s is no address", address)
+	}
+	return ip, nil
+}
+
+// networkAddresses lists the addresses at which other machines may reach this one.
+func networkAddresses() string {
+	all, err := net.InterfaceAddrs()
+	if err != nil {
+		return ""
+	}
+	var found []string
+	for _, a := range all {
+		if n, ok := a.(*net.IPNet); !ok || !n.IP.IsGlobalUnicast() {
+			continue
+		} else if n.IP.To4() == nil {
+			found = append(found, "["+n.IP.String()+"]")
+		} else {
+			found = append(found, n.IP.String())
+		}
+	}
+	return strings.Join(found, ", ")
+}
+
 // listenAt listens at a port. Without one it takes that of the last time, so that
 // a tab that was left open can go on, or any that is free.
 func listenAt(address string, port int, remembered string) (net.Listener, error) {
@@ -311,7 +350,7 @@ func browse(at string) error {
 // serveUntil serves until ctx ends, and then waits a moment for what is under
 // way: a text that is being saved.
 func serveUntil(ctx context.Context, l net.Listener, h http.Handler) error {
-	server := &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second}
+	server := &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute} // the time of bodies is the page's
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(l) }()
 	select {
