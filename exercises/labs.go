@@ -8,14 +8,16 @@ import (
 	"slices"
 	"strings"
 
+	"gravity.example/exercises/lab00"
+	"gravity.example/exercises/lab01"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
 
 // labs in the order in which they are taught.
 var labs = []bank.Lab{
-	firstSteps,
-	weighingTheEarth,
+	lab00.Lab,
+	lab01.Lab,
 	settlingDown,
 	massOnASpring,
 	howQuiet,

@@ -75,3 +75,23 @@ func lit(v float64) string {
 	}
 	return s
 }
+
+func sum(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v
+	}
+	return s
+}
+
+func squares(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v * v
+	}
+	return s
+}
+
+// leadRadius is the radius of a lead sphere. Density 11350 kg/m³: D. R. Lide
+// (ed.), CRC Handbook of Chemistry and Physics, 80th ed. (1999).
+func leadRadius(mass float64) float64 { return math.Cbrt(3 * mass / (4 * math.Pi * 11350)) }

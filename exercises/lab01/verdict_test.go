@@ -1,10 +1,11 @@
-package exercises
+package lab01
 
 import (
 	"math"
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
@@ -24,7 +25,7 @@ func TestVerdicts(t *testing.T) {
 	type row struct {
 		question string
 		answer   judge.Answer
-		own      Known // the student's earlier answers
+		own      bank.Answers // the student's earlier answers
 		outcome  judge.Outcome
 		marks    int
 		says     string // part of the message or of what was understood
@@ -99,11 +100,11 @@ func TestVerdicts(t *testing.T) {
 		{"kappa", number(9.9e-7, "kg"), nil, judge.Unreadable, 0, "mass"},
 
 		// Carried: right, given a wrong earlier answer.
-		{"big-g", number(2.716e-10, "m³/(kg s²)"), Known{"kappa": 6.279e-7}, judge.Carried, 3, "kappa"},
-		{"big-g", number(1.358e-10, "m³/(kg s²)"), Known{"theta": 0.00625}, judge.Carried, 3, "theta"},
-		{"big-g", number(6.79e-11, "m³/(kg s²)"), Known{"kappa": 6.279e-7}, judge.Right, 3, ""},
-		{"big-g", number(5.432e-10, "m³/(kg s²)"), Known{"kappa": 6.279e-7}, judge.Slip, 0, "Both pairs"},
-		{"earth-mass", number(5.43e24, "kg"), Known{"g-swing": 7.333e-11}, judge.Carried, 2, "g-swing"},
+		{"big-g", number(2.716e-10, "m³/(kg s²)"), bank.Answers{"kappa": 6.279e-7}, judge.Carried, 3, "kappa"},
+		{"big-g", number(1.358e-10, "m³/(kg s²)"), bank.Answers{"theta": 0.00625}, judge.Carried, 3, "theta"},
+		{"big-g", number(6.79e-11, "m³/(kg s²)"), bank.Answers{"kappa": 6.279e-7}, judge.Right, 3, ""},
+		{"big-g", number(5.432e-10, "m³/(kg s²)"), bank.Answers{"kappa": 6.279e-7}, judge.Slip, 0, "Both pairs"},
+		{"earth-mass", number(5.43e24, "kg"), bank.Answers{"g-swing": 7.333e-11}, judge.Carried, 2, "g-swing"},
 
 		// Measured: value and uncertainty.
 		{"period", measured(578.04, 0.08, "s"), nil, judge.Right, 3, ""},
@@ -150,7 +151,7 @@ func TestVerdicts(t *testing.T) {
 	if len(rows) < 80 {
 		t.Fatalf("only %d answers", len(rows))
 	}
-	p := weighingTheEarth.Sheet("")
+	p := Lab.Sheet("")
 	for _, r := range rows {
 		q, ok := p.Question(r.question)
 		if !ok {
@@ -172,7 +173,7 @@ func TestVerdicts(t *testing.T) {
 
 // TestHintsFollowTries: the second wrong answer gets the second hint.
 func TestHintsFollowTries(t *testing.T) {
-	p := weighingTheEarth.Sheet("")
+	p := Lab.Sheet("")
 	q, _ := p.Question("kappa")
 	wrong := judge.Answer{Value: 42, Unit: "N m/rad"}
 	for tries, hint := range []string{q.Hints[0], q.Hints[1], q.Hints[1]} {
@@ -184,7 +185,7 @@ func TestHintsFollowTries(t *testing.T) {
 
 // TestFunctionVerdicts calls a few functions as students write them.
 func TestFunctionVerdicts(t *testing.T) {
-	p := weighingTheEarth.Sheet("")
+	p := Lab.Sheet("")
 	q, _ := p.Question("torque")
 	results := func(f func(float64) float64) judge.Answer {
 		var a judge.Answer

@@ -1,21 +1,21 @@
-package exercises
+package lab01
 
 import (
 	"math"
 	"testing"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
 )
 
 // TestSwingAgainstItsTruth: what the judge reads off a recording is what the
 // balance did that made it, wherever the scale has its zero.
 func TestSwingAgainstItsTruth(t *testing.T) {
-	lab := gravlab.Must(Find("01"))
 	const sheets = 12
 	pull := 0.0
 	for n := range sheets {
-		code := NumberedCode(lab.ID, n+1)
-		d := lab.Draw(code)
+		code := bank.NumberedCode(Lab.ID, n+1)
+		d := Lab.Draw(code)
 		w := drawWeighing(d)
 		s := w.record(d)
 		got := s.fit().Deflection
@@ -25,7 +25,7 @@ func TestSwingAgainstItsTruth(t *testing.T) {
 		}
 		pull += z * z
 		G := s.bigG()
-		value := G.Solve(Known{"period": s.fit().Period.Value, "deflection": got.Value})
+		value := G.Solve(bank.Answers{"period": s.fit().Period.Value, "deflection": got.Value})
 		// The dimensions are as printed here, so only the swing scatters.
 		if math.Abs(value/gravlab.G-1) > 0.01 {
 			t.Errorf("sheet %s: G = %.4g", code, value)
