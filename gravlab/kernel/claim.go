@@ -2,6 +2,7 @@ package kernel
 
 import (
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -26,21 +27,37 @@ func Claim(path string) (release func(), err error) {
 	if err != nil {
 		return nil, err
 	}
-	name := filepath.Join(dir, fmt.Sprintf("%x", sha256.Sum256([]byte(path)))[:32])
-	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o600)
+	return ClaimAt(filepath.Join(dir, fmt.Sprintf("%x", sha256.Sum256([]byte(path)))[:32]), path)
+}
+
+// errHeld says that another process has a lock.
+var errHeld = errors.New("held by another process")
+
+// ClaimAt is Claim with a lock file of the caller's choice, which stays: one in a
+// folder that several users or computers share keeps those apart too, as far as the
+// file system passes locks on. Where it has no locks, ClaimAt does nothing.
+func ClaimAt(lock, path string) (release func(), err error) {
+	f, err := os.OpenFile(lock, os.O_RDWR|os.O_CREATE, 0o600)
 	if err != nil {
 		return nil, err
 	}
-	if !lockFile(f) {
-		holder, _ := os.ReadFile(name)
+	if err := lockFile(f); errors.Is(err, errHeld) {
+		holder, _ := os.ReadFile(lock)
 		f.Close()
 		who := ""
-		if len(holder) > 0 && len(holder) < 20 {
-			who = " (process " + strings.TrimSpace(string(holder)) + ")"
+		if len(holder) > 0 && len(holder) < 300 {
+			who = " (" + strings.TrimSpace(string(holder)) + ")"
 		}
 		return nil, fmt.Errorf("another run%s is writing %s: wait until it has ended, or write to another folder with --out", who, path)
 	}
+	who := fmt.Sprintf("process %d", os.Getpid())
+	if host, err := os.Hostname(); err == nil {
+		who += " on " + host
+	}
 	f.Truncate(0)
-	f.WriteAt(fmt.Appendf(nil, "%d\n", os.Getpid()), 0)
-	return func() { f.Close() }, nil
+	f.WriteAt([]byte(who+"\n"), 0)
+	return func() {
+		f.Truncate(0) // what a run leaves behind does not tell who it was
+		f.Close()
+	}, nil
 }

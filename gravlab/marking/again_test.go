@@ -457,3 +457,47 @@ func TestProgressResumed(t *testing.T) {
 		t.Errorf("progress %+v", all)
 	}
 }
+
+// Two users, whose caches differ, do not mark into one folder at once; a lock that a
+// killed marking left does no harm.
+func TestTwoAtOnce(t *testing.T) {
+	c := newClassroom(t, swingLab, 2)
+	for i := range c.Class.Students {
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), nil))
+	}
+	if _, err := start(t.Context()); err != nil { // with the cache that is filled
+		t.Fatal(err)
+	}
+	started, goOn := make(chan struct{}), make(chan struct{})
+	first := c.Marking
+	first.Start = func(ctx context.Context) (Runner, error) {
+		close(started)
+		<-goOn
+		return start(ctx)
+	}
+	done := make(chan error)
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
+	go func() {
+		_, err := Mark(t.Context(), first)
+		done <- err
+	}()
+	<-started
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
+	_, err := Mark(t.Context(), c.Marking)
+	close(goOn)
+	if host, _ := os.Hostname(); err == nil || !strings.Contains(err.Error(), fmt.Sprintf("another run (process %d on %s) is writing", os.Getpid(), host)) {
+		t.Errorf("the second marking: %v", err)
+	}
+	if err := <-done; err != nil {
+		t.Errorf("the first marking: %v", err)
+	}
+	if err := os.WriteFile(filepath.Join(c.Out, "store", "lock"), []byte("process 1 on elsewhere\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if s := c.mark(); s.Marked != 2 {
+		t.Errorf("after a lock was left: %+v", s)
+	}
+	if text := c.file("store/lock"); text != "" {
+		t.Errorf("the lock says %q after the marking", text)
+	}
+}

@@ -111,7 +111,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 	if err := k.prepare(); err != nil {
 		return Summary{}, err
 	}
-	release, err := claim(ctx, filepath.Join(m.Out, "marks.csv"))
+	release, err := k.claim(ctx)
 	if err != nil {
 		return Summary{}, err
 	}
@@ -164,12 +164,19 @@ func (k *marker) places(b *book, refused []refusal) []Place {
 	return all
 }
 
-// claim keeps other markings out of a folder. One that was killed a moment ago
-// may not have let go yet.
-func claim(ctx context.Context, path string) (release func(), err error) {
+// claim keeps other markings out of a folder: this user's by the path, and those of
+// other users and computers by a lock in the folder. One that was killed a moment ago may
+// not have let go yet.
+func (k *marker) claim(ctx context.Context) (release func(), err error) {
+	path := filepath.Join(k.Out, "marks.csv")
 	for range 20 {
-		if release, err = kernel.Claim(path); err == nil {
-			return release, nil
+		var mine func()
+		if mine, err = kernel.Claim(path); err == nil {
+			var here func()
+			if here, err = kernel.ClaimAt(filepath.Join(k.store.dir, "lock"), path); err == nil {
+				return func() { here(); mine() }, nil
+			}
+			mine()
 		}
 		select {
 		case <-ctx.Done():
