@@ -330,7 +330,9 @@ func (j Job) reduce(s Station, r Reading) (out Reduced, err error) {
 			return out, err
 		}
 		if math.Abs(r.Pressure-normal) > deepLow && s.Site.Height > -500 {
-			out.Remarks = append(out.Remarks, fmt.Sprintf("the pressure is %.0f Pa, and the standard atmosphere has %.0f Pa at the station's height of %.1f m; is the height in metres, and the pressure that of the place and not of the sea?", r.Pressure, normal, s.Site.Height))
+			// To a kPa, so that it is told once for a station.
+			out.Remarks = append(out.Remarks, fmt.Sprintf("the pressure is %.0f kPa %s that of the standard atmosphere at the station's height, %.1f m; is the height in metres, and the pressure that of the place and not of the sea?",
+				math.Abs(r.Pressure-normal)/1000, map[bool]string{true: "above", false: "below"}[r.Pressure > normal], s.Site.Height))
 		}
 	}
 	if out.Water, err = WaterCorrection(s.WaterRise, s.Porosity); err != nil {

@@ -139,7 +139,7 @@ func TestRemarksOnReadings(t *testing.T) {
 		}
 	}, "half of the readings have a standard uncertainty of 5.2")
 	told("level in degrees", func(_ *Job, r []Reading) { r[2].Level = 0.1 }, "base, 2021-04-14 09:32 BST: the meter stands 0.1 rad off level, which costs 4903 mGal")
-	told("height in feet", func(j *Job, _ []Reading) { j.Stations[3].Site.Height /= 0.3048 }, "A3, 2021-04-14 ", "the standard atmosphere has", "is the height in metres")
+	told("height in feet", func(j *Job, _ []Reading) { j.Stations[3].Site.Height /= 0.3048 }, "A3, 2021-04-14 10:27 BST: the pressure is 9 kPa above that of the standard atmosphere at the station's height, 1082.0 m; is the height in metres")
 	told("pressure of the sea at a high station", func(j *Job, r []Reading) {
 		for i := range j.Stations {
 			j.Stations[i].Site.Height += 1000
@@ -245,6 +245,16 @@ func TestTerrainRefusesAnotherGround(t *testing.T) {
 	}
 	g.Apart = 0
 	refused(t, "a grid in feet", at(310), "are the heights of the grid in feet?")
+	// What the cells do not explain is told where it is not refused.
+	for height, want := range map[float64]string{310: "", 314: "", 320: "A4: it stands 3.0 m above", 300: "A4: it stands 3.0 m below"} {
+		got := ""
+		for _, r := range fell().Remarks("A4", 0, 0, height) {
+			got += r.String()
+		}
+		if !strings.HasPrefix(got, want) || want == "" && got != "" {
+			t.Errorf("at %g m: %q; want %q", height, got, want)
+		}
+	}
 	// Coarse cells in steep ground explain much.
 	cliff := Terrain{North: -900, East: -900, Cell: 90, Density: 2600}
 	for range 21 {

@@ -245,6 +245,23 @@ func (t Terrain) checkStation(fn string, north, east, height float64) error {
 		lowest-apart, highest+apart, north, east, ground, hint))
 }
 
+// Remarks tells of a station at a place and a height (m) that stands above or below
+// all that the cells explain (see [Terrain.Ground]), on a roof or by a wrong height.
+func (t Terrain) Remarks(station string, north, east, height float64) []Remark {
+	ground, lowest, highest, err := t.Ground(north, east)
+	if err != nil {
+		return nil // Correction says why
+	}
+	off, where := height-highest, "above"
+	if height < lowest {
+		off, where = lowest-height, "below"
+	}
+	if !(off > 0) {
+		return nil
+	}
+	return []Remark{{Station: station, Text: fmt.Sprintf("it stands %.1f m %s what the ground of the grid can be there (%.1f to %.1f m, %.1f m by the cells around); a roof or a pit, a wrong height, or one of another kind?", off, where, lowest, highest, ground)}}
+}
+
 // Correction is the terrain correction, m/s², of all cells whose middle lies
 // from inner to outer (m) from a station at north, east and height (m): each
 // cell is an upright prism between the station's level and its own height. Of
@@ -254,7 +271,9 @@ func (t Terrain) checkStation(fn string, north, east, height float64) error {
 // will do out to about 20 km (common practice, no source). cells is how many were
 // used; none is an error, and so are a disc of radius outer that leaves the grid
 // and a station that does not stand on the ground of the grid: see
-// [Terrain.Ground] and Apart.
+// [Terrain.Ground] and Apart. Of a station that stands within Apart and yet beyond
+// what the cells explain [Terrain.Remarks] tells: 10 m too high on a level field make
+// some 300 µGal beyond 15 m.
 func (t Terrain) Correction(north, east, height, inner, outer float64) (correction float64, cells int, err error) {
 	const fn = "survey.Terrain.Correction"
 	if err := errors.Join(t.Validate(),
