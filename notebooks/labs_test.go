@@ -88,7 +88,7 @@ func underKernel(t *testing.T, nb *notebook.Notebook, paper bank.Sheet, want int
 	if err != nil {
 		t.Fatal(err)
 	}
-	sum, err := b.Summary(paper.Lab.ID, string(paper.Code))
+	sum, err := b.Summary(paper.Lab.ID, string(paper.Code), false)
 	if err != nil {
 		t.Fatal(err)
 	}
