@@ -20,7 +20,7 @@ import (
 	"gravity.example/gravlab/quantity"
 )
 
-// An oracle hunter gives answers in to an assessed sheet and looks at whatever
+// A hunter submits answers to an assessed sheet and looks at whatever
 // can be seen of them.
 type hunter struct {
 	data                     string
@@ -37,7 +37,7 @@ func newHunter(t testing.TB) *hunter {
 	return h
 }
 
-// see gives an answer in, everywhere, and returns all that can be seen of it, but
+// see submits an answer, everywhere, and returns all that can be seen of it, but
 // for what echoes the answer.
 func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 	t.Helper()
@@ -374,7 +374,7 @@ func TestOldLog(t *testing.T) {
 }
 
 // What was recorded on an assessed sheet is judged when the same sheet is declared
-// as one to practise with, each answer with those that stood when it was given in.
+// as one to practise with, each answer with those that stood when it was submitted.
 func TestRecordedIsJudgedLater(t *testing.T) {
 	l, err := exercises.Find(lab01)
 	if err != nil {

@@ -8,7 +8,7 @@
 // New and Bench.Session serve a program that runs confined in this process or
 // in a worker: its host functions pass frames to Session.Exchange.
 //
-// No verdict enters the program that gave in the answer: it is displayed, and
+// No verdict enters the program that submitted the answer: it is displayed, and
 // the reply is a bare acknowledgement.
 //
 // # What a verdict display holds
@@ -188,7 +188,7 @@ func (b *Bench) Socket() string {
 	return b.listener.Addr().String()
 }
 
-// Close ends the connections and removes the socket. Answers given in are in
+// Close ends the connections and removes the socket. Answers submitted are in
 // the log already.
 func (b *Bench) Close() error {
 	b.mu.Lock()

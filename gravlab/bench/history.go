@@ -11,7 +11,7 @@ import (
 
 // A History plays the answers to a sheet in their order: where they leave each
 // question, and what the next one builds on. The bench takes them from its log, and
-// marking from what a program gave in.
+// marking from what a program submitted.
 type History struct {
 	paper    bank.Sheet
 	standing map[string]*Standing
@@ -20,7 +20,7 @@ type History struct {
 // A Standing is where a sheet stands with one question.
 type Standing struct {
 	Question bank.Question
-	Answered bool // something was given in, a blank too
+	Answered bool // something was submitted, a blank too
 	Answer   judge.Answer
 	Verdict  judge.Verdict // of the last answer; Blank if there is none
 	Tries    int           // answers that were no blanks and no repetitions of the one before
@@ -37,7 +37,7 @@ func (s Standing) Remark() string {
 	if s.Tries <= maxTries {
 		return ""
 	}
-	return fmt.Sprintf("%d different answers were given in to %s", s.Tries, s.Question.ID)
+	return fmt.Sprintf("%d different answers were submitted to %s", s.Tries, s.Question.ID)
 }
 
 // NewHistory begins with no answers to a sheet.
@@ -103,7 +103,7 @@ func (h *History) tries(question string, given judge.Answer) int {
 }
 
 // settle judges the answers that were only recorded, each with what stood when it
-// was given in.
+// was submitted.
 func (h *History) settle() {
 	for _, st := range h.standing {
 		if st.Verdict.Outcome == judge.Recorded {

@@ -88,7 +88,7 @@ func Encode(reply frame.Frame) []byte {
 	return out
 }
 
-// Summaries says where the sheets stand that answers were given in to. Sessions
+// Summaries says where the sheets stand that answers were submitted to. Sessions
 // that share their answers share these too.
 func (s *Session) Summaries() ([]Summary, error) { return s.shelf.summaries() }
 
@@ -138,8 +138,9 @@ func isAnswer(k frame.Kind) bool {
 	return k == frame.Answer || k == frame.Function || k == frame.Values
 }
 
-// Given is an answer that was given in, and what became of it.
-type Given struct {
+// A Submission is an answer that a program or a form has submitted, and what became
+// of it.
+type Submission struct {
 	View   View // what the display says
 	Answer judge.Answer
 	Kept   bool // it counts; false if there is no such question, or it wants another kind of answer
@@ -152,7 +153,7 @@ type Given struct {
 // Answer takes an answer: a frame of the kind Answer, Function or Values. given is
 // nil where there is none yet, because the judge has named the calls of a function;
 // and where the bench failed, which the reply tells.
-func (s *Session) Answer(f frame.Frame) (reply frame.Frame, given *Given) {
+func (s *Session) Answer(f frame.Frame) (reply frame.Frame, given *Submission) {
 	defer s.failed(f, &reply)
 	given, calls := s.answer(f)
 	if given == nil {
@@ -169,8 +170,8 @@ type place struct {
 }
 
 // answer takes an answer of any form, or names the calls of a function.
-func (s *Session) answer(f frame.Frame) (given *Given, calls frame.Frame) {
-	none := func(v View) (*Given, frame.Frame) { return &Given{View: v}, frame.Frame{} }
+func (s *Session) answer(f frame.Frame) (given *Submission, calls frame.Frame) {
+	none := func(v View) (*Submission, frame.Frame) { return &Submission{View: v}, frame.Frame{} }
 	sh, err := s.shelf.open(f.Lab, f.Code)
 	if err != nil {
 		return none(unreadable(f, err.Error()))
@@ -203,7 +204,7 @@ func (s *Session) answer(f frame.Frame) (given *Given, calls frame.Frame) {
 const ownNote = "This cell reads a recording of your own, and the verdict compares with the virtual one: what yours is worth is judged by values for your own apparatus."
 
 // give keeps an answer and says what the display is to say.
-func (s *Session) give(p place, a judge.Answer) *Given {
+func (s *Session) give(p place, a judge.Answer) *Submission {
 	g, err := p.sheet.give(p.question, a, p.f.Assessed || s.bench.o.Assessed)
 	g.View = viewOf(p, g.verdict)
 	note := func(text string) { g.View.Message = strings.TrimPrefix(g.View.Message+"\n"+text, "\n") }
@@ -231,7 +232,7 @@ func noQuestion(p bank.Sheet, id string) string {
 	return fmt.Sprintf("There is no question %q in lab %s.\nIts questions are %s.", shorten(id), p.Lab.ID, strings.Join(like, ", "))
 }
 
-// howTo says how to give in an answer of a kind.
+// howTo says how to submit an answer of a kind.
 var howTo = map[judge.Kind]string{
 	judge.Number:   `sheet.Number("%s", value, "unit")`,
 	judge.Measured: `sheet.Measured("%s", value, uncertainty, "unit")`,
@@ -270,7 +271,7 @@ func readAnswer(q bank.Question, f frame.Frame) (a judge.Answer, problem string)
 	}
 	if !fits {
 		how := howTo[q.Kind]
-		return a, "This question wants another kind of answer.\nGive it in with " + fmt.Sprintf(how, q.ID) + "."
+		return a, "This question wants another kind of answer.\nSubmit it with " + fmt.Sprintf(how, q.ID) + "."
 	}
 	return a, ""
 }

@@ -266,7 +266,7 @@ func TestAssessedSheet(t *testing.T) {
 			t.Errorf("the summary of an assessed sheet says %q:\n%s", word, text)
 		}
 	}
-	if !strings.Contains(text, "1 of 4 questions given in") {
+	if !strings.Contains(text, "1 of 4 questions answered") {
 		t.Errorf("summary:\n%s", text)
 	}
 }

@@ -35,7 +35,7 @@ type shelf struct {
 
 	mu     sync.Mutex
 	sheets map[sheetKey]*sheet
-	used   []sheetKey // that answers were given in to, in order
+	used   []sheetKey // that answers were submitted to, in order
 }
 
 func newShelf(find func(id string) (bank.Lab, error), data string) *shelf {
@@ -77,7 +77,7 @@ func (h *shelf) open(lab, code string) (*sheet, error) {
 	return s, nil
 }
 
-// use notes that an answer was given in to a sheet.
+// use notes that an answer was submitted to a sheet.
 func (h *shelf) use(s *sheet) {
 	key := sheetKey{s.paper.Lab.ID, s.paper.Code}
 	h.mu.Lock()
@@ -127,11 +127,11 @@ func (s *sheet) refresh() error {
 // give keeps an answer, judged, or only recorded where the sheet is assessed. The
 // error says that it could not be kept beyond the life of this bench; the verdict
 // stands all the same.
-func (s *sheet) give(q bank.Question, a judge.Answer, assessed bool) (Given, error) {
+func (s *sheet) give(q bank.Question, a judge.Answer, assessed bool) (Submission, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	err := s.refresh()
-	g := Given{Answer: a, Kept: true, Again: s.history.again(q.ID, a)}
+	g := Submission{Answer: a, Kept: true, Again: s.history.again(q.ID, a)}
 	e := Entry{Time: time.Now().UTC().Truncate(time.Second), Question: q.ID, Answer: a}
 	if assessed {
 		v := q.Understand(a)

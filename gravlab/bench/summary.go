@@ -47,7 +47,7 @@ func (b *Bench) Summary(lab, code string, assessed bool) (Summary, error) {
 	return s.summary(assessed)
 }
 
-// Summaries says where the sheets stand that answers were given in to since the
+// Summaries says where the sheets stand that answers were submitted to since the
 // bench began, in the order of their first answers.
 func (b *Bench) Summaries() ([]Summary, error) { return b.shelf.summaries() }
 
@@ -62,7 +62,7 @@ func (s *sheet) summary(assessed bool) (Summary, error) {
 	return sum, err
 }
 
-// Left lists the questions that nothing, or nothing right, was given in to; of an
+// Left lists the questions without an answer, or without a right one; of an
 // assessed sheet those with nothing, or with something that needs another look.
 func (s Summary) Left() []string {
 	var left []string
@@ -96,7 +96,7 @@ func (s Summary) Display() Display {
 	left := s.Left()
 	total := fmt.Sprintf("marks %d of %d", s.Marks, s.Of)
 	if s.Assessed {
-		total = fmt.Sprintf("%d of %d questions given in", n, len(s.Standings))
+		total = fmt.Sprintf("%d of %d questions answered", n, len(s.Standings))
 	}
 	next := "Nothing is left to do."
 	if len(left) > 0 {

@@ -2,7 +2,7 @@
 // student gave and what the question wants go in, a Verdict comes out.
 //
 // A number is right when it lies within the question's tolerance of the wanted
-// value, whatever unit of the right dimension it was given in. When it is not,
+// value, whatever unit of the right dimension it is expressed in. When it is not,
 // the judge looks for the reason: a value that follows from the student's own
 // earlier answers (carried), a named slip, a right number with a wrong or
 // missing unit, a right value rounded too early. A slip is not named where
@@ -28,7 +28,7 @@ const (
 	Slip       Outcome = "slip"       // a known mistake, which the verdict names
 	Unit       Outcome = "unit"       // right number, wrong or missing unit
 	Off        Outcome = "off"        // not recognised, or rounded too early
-	Blank      Outcome = "blank"      // nothing given in yet: no text, or a number of exactly 0
+	Blank      Outcome = "blank"      // nothing entered yet: no text, or a number of exactly 0
 	Unreadable Outcome = "unreadable" // not a number, not an option, a function that fails
 	Waiting    Outcome = "waiting"    // a text that a person will read
 	Recorded   Outcome = "recorded"   // understood, and not judged: what it is worth comes with the marking

@@ -12,7 +12,7 @@ import (
 	"gravity.example/gravlab/quantity"
 )
 
-// TestAnyAnswer: whatever a student or a forged file gives in, the judge neither
+// TestAnyAnswer: whatever a student or a forged file submits, the judge neither
 // panics nor pays more than the question is worth, and says what to do in at most
 // three lines.
 func TestAnyAnswer(t *testing.T) {
@@ -251,7 +251,7 @@ func TestRoundedInside(t *testing.T) {
 	}
 }
 
-// TestZero: a number of exactly 0 is nothing given in, from code and typed, with a
+// TestZero: a number of exactly 0 is nothing entered, from code and typed, with a
 // unit or without.
 func TestZero(t *testing.T) {
 	task := NumberTask{Marks: 2, Want: 0.3, Carried: math.NaN(), Unit: "s", U: 0.01, Hints: [2]string{"the hint", "the hint"}}

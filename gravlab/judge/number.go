@@ -143,10 +143,10 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 		switch {
 		case t.Unit == "%" && math.Abs(k) == 2:
 			v.Outcome, v.Marks = Unit, t.Marks/2
-			v.Message = "The digits are right.\nPer cent or a fraction of one? Give it in again with the unit %."
+			v.Message = "The digits are right.\nPer cent or a fraction of one? Use the unit %."
 		case math.Mod(k, 3) == 0 && !t.pure():
 			v.Outcome, v.Marks = Unit, t.Marks/2
-			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano? Give it in again."
+			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano?"
 		default:
 			v.Outcome, v.Slip = Slip, "a power of ten lost"
 			v.Message = "The digits are right, the power of ten is not.\nFollow the units through your calculation: cm or m, g or kg?"

@@ -18,7 +18,7 @@ func UnderstandChoice(marks int, letters []string, a Answer) Verdict {
 		v.Outcome, v.Understood = Recorded, "option "+letter
 	default:
 		v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip(a.Text))
-		v.Message = "There is no such option. Give in one of the letters " + strings.Join(letters, ", ") + "."
+		v.Message = "There is no such option. Enter one of the letters " + strings.Join(letters, ", ") + "."
 	}
 	return v
 }

@@ -21,7 +21,7 @@ type reading struct {
 	step, coarse float64
 	padded       bool // zeros end the decimals, as rounding leaves them: 1.00
 
-	blank   string // why it counts as nothing given in; empty if it does not
+	blank   string // why it counts as nothing entered; empty if it does not
 	refusal string // why it cannot be judged, and what to do; empty if it can
 
 	// A number whose unit is missing or does not fit: what is wrong with the
@@ -35,7 +35,7 @@ type reading struct {
 // many digits of a number from code are told.
 func read(a Answer, unit string, digits func(si float64) int) reading {
 	if a.Typed && strings.TrimSpace(a.Text) == "" || !a.Typed && a.Value == 0 && a.U == 0 {
-		return reading{blank: "Nothing given in yet."}
+		return reading{blank: "Nothing entered yet."}
 	}
 	want, err := quantity.ParseUnit(unit)
 	w := wanted{want, unit}
@@ -74,7 +74,7 @@ type wanted struct {
 func readTyped(text string, want wanted) reading {
 	got, err := quantity.Parse(text, want.Unit)
 	if (err != nil || got.Value == 0) && zero(text, want.Unit) {
-		return reading{blank: "A number of exactly 0 counts as nothing given in yet."}
+		return reading{blank: "A number of exactly 0 counts as nothing entered yet."}
 	}
 	if err == nil {
 		r := reading{value: got.Value, u: got.U, understood: got.Understood(), step: got.Step, coarse: got.Step}

@@ -30,7 +30,7 @@ const (
 	mostWords   = 20_000    // bytes of an answer
 )
 
-// A desk receives what one notebook's program gives in and shows. It answers
+// A desk receives what one notebook's program submits and shows. It answers
 // through a bench, which judges nothing and tells the program nothing, and keeps the
 // answers in their order.
 type desk struct {
@@ -109,12 +109,12 @@ func (d *desk) own(f frame.Frame) bool {
 	return err == nil && code == d.paper.Code
 }
 
-// note keeps the answer that was just given in, or why it was none.
-func (d *desk) note(question string, g *bench.Given) {
+// note keeps an answer that was submitted, or why it was none.
+func (d *desk) note(question string, g *bench.Submission) {
 	q, ok := d.paper.Question(question)
 	switch {
 	case !ok:
-		d.remark(fmt.Sprintf("gives in an answer to %q, which is no question of the lab", clip(question, 40)))
+		d.remark(fmt.Sprintf("submits an answer to %q, which is no question of the lab", clip(question, 40)))
 	case !g.Kept:
 		d.keep(bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: g.View.Message}})
 	default:
@@ -137,7 +137,7 @@ func (d *desk) bounded(question string, a judge.Answer) judge.Answer {
 	for _, s := range []*string{&a.Text, &a.Unit, &a.Fault} {
 		if len(*s) > mostWords {
 			*s = (*s)[:mostWords]
-			d.remark(fmt.Sprintf("gives in more than %d bytes of text to %s; the rest is left out", mostWords, question))
+			d.remark(fmt.Sprintf("submits more than %d bytes of text to %s; the rest is left out", mostWords, question))
 		}
 	}
 	return a

@@ -186,12 +186,12 @@ func TestVerdictsAgree(t *testing.T) {
 		t.Errorf("law: %+v", v)
 	}
 	if len(d.given) != 2 {
-		t.Errorf("%d answers are kept of two that were given in again and again", len(d.given))
+		t.Errorf("%d answers are kept of two that were submitted again and again", len(d.given))
 	}
 }
 
-// giveTo gives an answer in; a function gives the one number of its frame.
-func giveTo(reply func(frame.Frame) frame.Frame, f frame.Frame) {
+// submitTo submits an answer; a function gives the one number of its frame.
+func submitTo(reply func(frame.Frame) frame.Frame, f frame.Frame) {
 	f.Lab = "90"
 	if f.Kind == "" {
 		f.Kind = frame.Answer
@@ -209,7 +209,7 @@ func giveTo(reply func(frame.Frame) frame.Frame, f frame.Frame) {
 	reply(f)
 }
 
-// verdictsAgree gives answers to a desk and to the bench of a notebook, and compares
+// verdictsAgree submits answers to a desk and to the bench of a notebook, and compares
 // what is made of them.
 func verdictsAgree(t *testing.T, p bank.Sheet, answers []frame.Frame) (*desk, judged) {
 	t.Helper()
@@ -224,7 +224,7 @@ func verdictsAgree(t *testing.T, p bank.Sheet, answers []frame.Frame) (*desk, ju
 	practice := b.Session(bench.SessionOptions{})
 	for _, f := range answers {
 		for _, reply := range []func(frame.Frame) frame.Frame{d.reply, practice.Reply} {
-			giveTo(reply, f)
+			submitTo(reply, f)
 		}
 	}
 	text, err := json.Marshal(run{Given: d.given, Tries: d.tries})

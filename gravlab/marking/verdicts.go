@@ -12,14 +12,14 @@ import (
 	"gravity.example/gravlab/judge"
 )
 
-// verdicts judges what was given in, in its order, as the bench does when it is given
-// in.
+// verdicts judges what was submitted, in its order, as the bench does when it is
+// submitted.
 func verdicts(p bank.Sheet, r run, refs []reference) judged {
 	var out judged
 	at := map[string]int{}
 	for i, q := range p.Questions {
 		at[q.ID] = i
-		out.Verdicts = append(out.Verdicts, verdictOf{Entry: bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks, Message: "Nothing given in."}}})
+		out.Verdicts = append(out.Verdicts, verdictOf{Entry: bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks, Message: "No answer."}}})
 	}
 	history := bench.NewHistory(p)
 	for _, e := range r.Given {

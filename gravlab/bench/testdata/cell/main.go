@@ -1,5 +1,5 @@
 // Command cell is what a notebook's cell becomes: a program of its own that
-// gives in answers and shows figures. Its arguments say what to do.
+// submits answers and shows figures. Its arguments say what to do.
 package main
 
 import (
