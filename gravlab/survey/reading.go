@@ -316,7 +316,7 @@ func (j Job) reduce(s Station, r Reading) (out Reduced, err error) {
 		out.Remarks = append(out.Remarks, "the station has no place: its latitude, longitude and height are all 0")
 	}
 	if off := math.Hypot(r.Level, r.CrossLevel); off > steep {
-		out.Remarks = append(out.Remarks, fmt.Sprintf("the meter stands %.2g rad off level, which costs %s; is the level in radians?", off, sizeText(out.Tilt)))
+		out.Remarks = append(out.Remarks, fmt.Sprintf("the meter was %.2g rad off level, which is a correction of %s; is the level in radians?", off, sizeText(out.Tilt)))
 	}
 	if out.Tide, err = s.Site.TideCorrection(r.Time, j.Factor, j.Permanent); err != nil {
 		return out, err
@@ -343,7 +343,7 @@ func (j Job) reduce(s Station, r Reading) (out Reduced, err error) {
 	}
 	out.Height = -s.Gradient * r.SensorHeight
 	if s.Gradient == 0 && r.SensorHeight != 0 {
-		out.Remarks = append(out.Remarks, fmt.Sprintf("the sensor stood %g m above the mark, and the station has no gradient to bring the reading down (-3.086e-6 1/s² is the normal one)", r.SensorHeight))
+		out.Remarks = append(out.Remarks, fmt.Sprintf("the sensor was %g m above the mark, but the station has no gradient to bring the reading down (-3.086e-6 1/s² is the normal one)", r.SensorHeight))
 	}
 	if off := clockOff(r.Time, s.Site.Lon); off > farClock {
 		out.Remarks = append(out.Remarks, fmt.Sprintf("the clock (%s) is %.0f h off the mean time of the longitude %.1f°; is the longitude in radians, and east positive?", r.Time.Format("MST"), off.Hours(), s.Site.Lon*180/math.Pi))

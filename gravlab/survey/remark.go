@@ -94,11 +94,11 @@ func weights(readings []Reduced) (remarks []Remark) {
 	slices.Sort(size)
 	usual := size[(len(size)-1)/2]
 	if usual > vague {
-		remarks = append(remarks, Remark{Text: fmt.Sprintf("half of the readings have a standard uncertainty of %s or more; were µGal written where counter units are wanted?", sizeText(usual))})
+		remarks = append(remarks, Remark{Text: fmt.Sprintf("half of the readings have a standard uncertainty of %s or more; is it in µGal instead of counter units?", sizeText(usual))})
 	}
 	for _, r := range readings {
 		if r.UValue > outweighed*usual {
-			remarks = append(remarks, Remark{Station: r.Station, Time: r.Time, Text: fmt.Sprintf("its standard uncertainty is %s where %s is usual, so that it weighs nothing; were µGal written where counter units are wanted?", sizeText(r.UValue), sizeText(usual))})
+			remarks = append(remarks, Remark{Station: r.Station, Time: r.Time, Text: fmt.Sprintf("its standard uncertainty is %s where %s is usual, so that it weighs nothing; is it in µGal instead of counter units?", sizeText(r.UValue), sizeText(usual))})
 		}
 	}
 	return remarks

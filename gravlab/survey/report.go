@@ -310,7 +310,7 @@ func (r Report) Remarks() (remarks []Remark) {
 	seen := map[string]bool{}
 	for _, row := range r.Rows {
 		if seen[row.Station] {
-			remarks = append(remarks, Remark{Station: row.Station, Text: "it stands in the table twice"})
+			remarks = append(remarks, Remark{Station: row.Station, Text: "it is in the table twice"})
 		}
 		seen[row.Station] = true
 		if row.Anomaly.Remark == "" {

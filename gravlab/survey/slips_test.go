@@ -138,14 +138,14 @@ func TestRemarksOnReadings(t *testing.T) {
 			r[i].U = 5
 		}
 	}, "half of the readings have a standard uncertainty of 5.2")
-	told("level in degrees", func(_ *Job, r []Reading) { r[2].Level = 0.1 }, "base, 2021-04-14 09:32 BST: the meter stands 0.1 rad off level, which costs 4903 mGal")
+	told("level in degrees", func(_ *Job, r []Reading) { r[2].Level = 0.1 }, "base, 2021-04-14 09:32 BST: the meter was 0.1 rad off level, which is a correction of 4903 mGal")
 	told("height in feet", func(j *Job, _ []Reading) { j.Stations[3].Site.Height /= 0.3048 }, "A3, 2021-04-14 10:27 BST: the pressure is 9 kPa above that of the standard atmosphere at the station's height, 1082.0 m; is the height in metres")
 	told("pressure of the sea at a high station", func(j *Job, r []Reading) {
 		for i := range j.Stations {
 			j.Stations[i].Site.Height += 1000
 		}
 	}, "the pressure that of the place")
-	told("no gradient", func(j *Job, _ []Reading) { j.Stations[1].Gradient = 0 }, "A1, 2021-04-14 09:21 BST: the sensor stood", "no gradient")
+	told("no gradient", func(j *Job, _ []Reading) { j.Stations[1].Gradient = 0 }, "A1, 2021-04-14 09:21 BST: the sensor was", "no gradient")
 	told("rise in cm", func(j *Job, _ []Reading) { j.Stations[2].WaterRise = 25 }, "A2, ", "the water table has risen by 25 m")
 	told("longitude in degrees", func(j *Job, _ []Reading) {
 		for i := range j.Stations {
@@ -228,7 +228,7 @@ func TestTerrainRefusesAnotherGround(t *testing.T) {
 		_, _, err := g.Correction(0, 0, height, 20, 150)
 		return err
 	}
-	refused(t, "feet", at(310/0.3048), "height is 1017", "is the station's height in feet?", "the ground of the grid stands at 310.0 m")
+	refused(t, "feet", at(310/0.3048), "height is 1017", "is the station's height in feet?", "the grid has 310.0 m")
 	refused(t, "50 m of geoid", at(260), "from the sea or from the ellipsoid alike?")
 	refused(t, "700 m over", at(1010), "height is 1010", "Apart")
 	// On the slope, within a cell, on a roof, in a pit.
@@ -246,7 +246,7 @@ func TestTerrainRefusesAnotherGround(t *testing.T) {
 	g.Apart = 0
 	refused(t, "a grid in feet", at(310), "are the heights of the grid in feet?")
 	// What the cells do not explain is told where it is not refused.
-	for height, want := range map[float64]string{310: "", 314: "", 320: "A4: it stands 3.0 m above", 300: "A4: it stands 3.0 m below"} {
+	for height, want := range map[float64]string{310: "", 314: "", 320: "A4: its height is 3.0 m above", 300: "A4: its height is 3.0 m below"} {
 		got := ""
 		for _, r := range fell().Remarks("A4", 0, 0, height) {
 			got += r.String()
@@ -352,7 +352,7 @@ func TestReportTellsWhatIsDoubtful(t *testing.T) {
 	}
 	twice := table(nil)
 	twice.Rows = append(twice.Rows, twice.Rows[2])
-	if got := remarks(twice); !strings.Contains(got, "- A2: it stands in the table twice") {
+	if got := remarks(twice); !strings.Contains(got, "- A2: it is in the table twice") {
 		t.Errorf("a station twice: %q", got)
 	}
 	// At 45° N, 30° E the wrong latitude makes an anomaly that can still be.

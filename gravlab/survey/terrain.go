@@ -241,7 +241,7 @@ func (t Terrain) checkStation(fn string, north, east, height float64) error {
 			hint = meant.what
 		}
 	}
-	return arg.Bad(fn, "height", height, fmt.Sprintf("a height from %.1f to %.1f m at north %g m, east %g m, where the ground of the grid stands at %.1f m; %s A station that does stand off the ground, on a tower or in a shaft, needs Apart",
+	return arg.Bad(fn, "height", height, fmt.Sprintf("a height from %.1f to %.1f m at north %g m, east %g m, where the grid has %.1f m; %s For a station on a tower or in a shaft, set Apart",
 		lowest-apart, highest+apart, north, east, ground, hint))
 }
 
@@ -259,7 +259,7 @@ func (t Terrain) Remarks(station string, north, east, height float64) []Remark {
 	if !(off > 0) {
 		return nil
 	}
-	return []Remark{{Station: station, Text: fmt.Sprintf("it stands %.1f m %s what the ground of the grid can be there (%.1f to %.1f m, %.1f m by the cells around); a roof or a pit, a wrong height, or one of another kind?", off, where, lowest, highest, ground)}}
+	return []Remark{{Station: station, Text: fmt.Sprintf("its height is %.1f m %s the range of the grid there (%.1f to %.1f m, %.1f m by interpolation); is it on a roof or in a pit, is the height wrong, or is it of another kind?", off, where, lowest, highest, ground)}}
 }
 
 // Correction is the terrain correction, m/s², of all cells whose middle lies
