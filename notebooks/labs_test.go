@@ -25,7 +25,7 @@ func TestLabs(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs every lab four times, which takes some minutes")
 	}
-	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{})
+	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{Clone: ".."})
 	if err != nil {
 		t.Fatal(err)
 	}
