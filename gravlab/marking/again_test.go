@@ -203,12 +203,19 @@ func TestReference(t *testing.T) {
 	}
 	c.wantMarks("s01", "0 0 0 0 0 0 0")
 	for bad, want := range map[string]string{
-		"id,question,value,u,unit\n*,mass,1,1,s\n":                       "answered with a number",
-		"id,question,value,u,unit\nx,rest,1,1,rad\n":                     "no student",
-		"id,question,value,u,unit\n*,rest,1,1,kg\n":                      "unit",
-		"id,question,value,u,unit\n*,rest,1,-1,rad\n":                    "needs a number",
-		"id,question,value,u,unit\n*,rest,1,0,rad\n":                     "needs a number",
-		"id,question,value,u,unit\n*,rest,1,1,rad\n*,90/rest,1,1,mrad\n": "second reference",
+		"id,question,value,u,unit\n*,mass,1,1,s\n":                                        "answered with a number",
+		"id,question,value,u,unit\nx,rest,1,1,rad\n":                                      "no student",
+		"id,question,value,u,unit\n*,rest,1,1,kg\n":                                       "unit",
+		"id,question,value,u,unit\n*,rest,1,-1,rad\n":                                     "needs a number",
+		"id,question,value,u,unit\n*,rest,1,0,rad\n":                                      "needs a number",
+		"id,question,value,u,unit\n*,rest,1e308,1,Grad\n":                                 "too large or too small",
+		"id,question,value,u,unit\n*,rest,1,1e308,Grad\n":                                 "too large or too small",
+		"id,question,value,u,unit,allowed\n*,rest,1,1,nrad,1e-320\n":                      "too large or too small",
+		"id,question,value,u,unit\n*,rest,NaN,1,rad\n":                                    "needs a number",
+		"id,question,value,u,unit\n*,rest,1,+Inf,rad\n":                                   "needs a number",
+		"id,question,value,u,unit\n=cmd(),rest,1,1,rad\n":                                 "no student",
+		"id,question,value,u,unit\n*,rest,1,1,\"" + strings.Repeat("m", 100_000) + "\"\n": "unit",
+		"id,question,value,u,unit\n*,rest,1,1,rad\n*,90/rest,1,1,mrad\n":                  "second reference",
 	} {
 		if _, err := readReferences(write(t, bad), swingLab, c.Class); !IsInput(err) || !strings.Contains(err.Error(), want) {
 			t.Errorf("reference.csv %q: %v, want %q", bad, err, want)

@@ -46,7 +46,7 @@ func ReadBank(dir string) (Bank, error) {
 		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") || e.IsDir() {
 			continue
 		}
-		text, err := os.ReadFile(filepath.Join(abs, name))
+		text, err := readBankFile(filepath.Join(abs, name))
 		if err != nil {
 			return Bank{}, wrong(dir, 0, "%s cannot be read: %v", name, plain(err))
 		}
@@ -58,6 +58,22 @@ func ReadBank(dir string) (Bank, error) {
 	}
 	b.Print = hex.EncodeToString(h.Sum(nil))[:16]
 	return b, nil
+}
+
+// mostBankFile is the most bytes of a file of a bank; the largest lab has 40 kB.
+const mostBankFile = 10_000_000
+
+func readBankFile(path string) ([]byte, error) {
+	f, err := openFile(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	return readMost(f, info.Size(), mostBankFile)
 }
 
 // glue is the file that joins a bank to the program.

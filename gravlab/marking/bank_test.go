@@ -54,3 +54,24 @@ func TestBank(t *testing.T) {
 		t.Errorf("an empty folder: %v", err)
 	}
 }
+
+// A folder that is no bank is refused at once, whatever is in it.
+func TestHostileBankFolder(t *testing.T) {
+	for what, make := range map[string]func(path string){
+		"no ordinary file": func(path string) { pipe(t, path) },
+		"more than 10 MB": func(path string) {
+			if err := os.WriteFile(path, nil, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.Truncate(path, 5_000_000_000); err != nil {
+				t.Fatal(err)
+			}
+		},
+	} {
+		dir := t.TempDir()
+		make(filepath.Join(dir, "bank.go"))
+		if _, err := ReadBank(dir); !IsInput(err) || !strings.Contains(err.Error(), what) {
+			t.Errorf("%v, want %q", err, what)
+		}
+	}
+}

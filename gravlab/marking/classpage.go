@@ -76,7 +76,7 @@ func (b *book) attention(p *page, s Summary) {
 		}
 	}
 	if len(looks) > 0 {
-		p.printf("<table>\n<thead><tr><th scope=\"col\">student</th><th scope=\"col\">remark</th></tr></thead>\n<tbody>\n")
+		p.printf("<table class=\"looks\">\n<thead><tr><th scope=\"col\">student</th><th scope=\"col\">remark</th></tr></thead>\n<tbody>\n")
 		for i, l := range looks {
 			if i == mostLooks {
 				p.printf("<tr><th scope=\"row\">and %d more</th><td>see <code>marks.csv</code></td></tr>\n", len(looks)-mostLooks)
@@ -159,6 +159,10 @@ var shown = []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, 
 const readByLecturer judge.Outcome = "read"
 
 func (b *book) questionsSection(p *page, statistics []itemStatistic) {
+	// A column of which no student has anything only makes the table wide.
+	shown := slices.DeleteFunc(slices.Clone(shown), func(o judge.Outcome) bool {
+		return !slices.ContainsFunc(statistics, func(s itemStatistic) bool { return s.Outcomes[o] > 0 })
+	})
 	p.printf("<section aria-labelledby=\"questions\">\n<h2 id=\"questions\">Question by question</h2>\n<div class=\"wide\" tabindex=\"0\" role=\"region\" aria-label=\"table of the questions\"><table class=\"items\">\n<thead><tr><th scope=\"col\">question</th><th scope=\"col\" class=\"number\">marks</th><th scope=\"col\" class=\"number\">facility</th><th scope=\"col\" class=\"number\">discrimination</th>")
 	for _, o := range shown {
 		p.printf("<th scope=\"col\" class=\"number\">%s</th>", o)

@@ -80,6 +80,9 @@ func readReferences(path string, lab bank.Lab, class Class) (references, error) 
 			return out, wrong(path, line, "needs a number for value, one of at least 0 for u (its standard uncertainty) and, if that is 0, one above 0 for allowed")
 		}
 		r.Value, r.U, r.Allowed = r.Value*unit.SI(), r.U*unit.SI(), r.Allowed*unit.SI()
+		if math.IsInf(r.Value, 0) || math.IsInf(r.U, 0) || math.IsInf(r.Allowed, 0) || r.Allowed == 0 {
+			return out, wrong(path, line, "has a number that is too large or too small to compute with in %s", want)
+		}
 		out.rows = append(out.rows, r)
 	}
 	return out, nil

@@ -66,7 +66,7 @@ func (b *book) unmarked(p *page, r *row) {
 		p.printf("<p class=\"notice\"><strong>Not marked yet.</strong> %d different files were handed in with the code of your sheet. Tell your lecturer which one is yours, or how that could happen.</p>\n", r.others+1)
 	case len(told) > 0:
 		p.printf("<p class=\"notice\"><strong>Not marked.</strong> %s under your name, and nothing of it could be marked. Ask your lecturer whether you may hand in your notebook, the .ipynb file, again.</p>\n", map[bool]string{true: "One file was handed in", false: fmt.Sprintf("%d files were handed in", len(told))}[len(told) == 1])
-		p.printf("<table>\n<thead><tr><th scope=\"col\">file</th><th scope=\"col\">why it was not marked</th></tr></thead>\n<tbody>\n")
+		p.printf("<table class=\"files\">\n<thead><tr><th scope=\"col\">file</th><th scope=\"col\">why it was not marked</th></tr></thead>\n<tbody>\n")
 		for _, s := range told[:min(len(told), mostCells)] {
 			p.printf("<tr><th scope=\"row\"><code>%s</code></th><td>It %s.</td></tr>\n", esc(s.file), esc(strings.TrimPrefix(s.why, "it ")))
 		}

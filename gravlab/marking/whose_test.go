@@ -121,6 +121,12 @@ func TestUnreadableIsReturned(t *testing.T) {
 			t.Errorf("%s: %q", row[0], note)
 		}
 	}
+	if reply := c.file("replies/s04.html"); !strings.Contains(reply, ">0 of 1 mark<") || !strings.Contains(reply, ">0 of 2 marks<") {
+		t.Error("the reply does not count one mark and two marks as people do")
+	}
+	if strings.Contains(page, "<th scope=\"col\" class=\"number\">carried</th>") || !strings.Contains(page, "<th scope=\"col\" class=\"number\">blank</th>") {
+		t.Error("the table of the questions has columns of nothing, or not that of the blanks")
+	}
 	// A file beside the one that is marked is told all the same.
 	c.wantRemark("", "so it is not read; it lies under the name s04")
 }

@@ -104,7 +104,7 @@ func runMark(ctx context.Context, c *call) error {
 	}
 	m.Progress = func(p marking.Progress) {
 		if p.Done == 0 && p.ToRun < p.Of && p.ToRun > 0 {
-			show.say(fmt.Sprintf("%d of %s to run; the others were run before", p.ToRun, some(p.Of, "notebook", "notebooks")))
+			show.say(fmt.Sprintf("%d of %d notebooks have to be run", p.ToRun, p.Of))
 		}
 		if p.ToRun > 0 { // what was run before takes no time, and says nothing about the rest
 			show.count("notebooks", p.Ran, p.ToRun)
