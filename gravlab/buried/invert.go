@@ -70,9 +70,12 @@ type Source struct {
 	Shape      Shape
 	X, Y, Z    float64
 	Mass       float64
-	UX, UY, UZ float64 // standard uncertainties, m
-	UMass      float64 // kg or kg/m
-	DepthMass  float64 // correlation of Z and Mass: the trade-off between the two
+	UX, UY, UZ float64 // standard uncertainties, m; +Inf where there is none
+	UMass      float64 // kg or kg/m; likewise
+	// SNR is the signal-to-noise ratio of the source in the data: the root of what it
+	// takes off chi² beside everything else that is fitted.
+	SNR       float64
+	DepthMass float64 // correlation of Z and Mass: the trade-off between the two
 }
 
 // An Inversion is the outcome of Invert.
@@ -85,6 +88,8 @@ type Inversion struct {
 	// Fit holds the parameters in the order of its names, with covariance,
 	// correlations, residuals, chi², and what is not determined.
 	Fit *fit.Result
+	// Remarks say, a sentence each, which sources have no uncertainty, and why.
+	Remarks []string
 
 	problem *inversion
 }
@@ -109,10 +114,22 @@ type inversion struct {
 // held there, and a mass off to the side would come out too deep. (So lay a
 // single profile along north.)
 //
-// The covariance is that of a linear model at the solution. Depth and mass
-// always trade against each other (DepthMass); where the correlation is near 1
-// or u is not small beside the depth itself, look at the posterior (LogPosterior
-// and Sample) instead. A good fit does not show that the shape is right.
+// The covariance in Fit is that of a linear model at the solution, and so are the
+// uncertainties of level and slope. Those of a source are too from a signal-to-noise
+// ratio of 15 on (Source.SNR); of a weaker one they cover what fits nearly as well: X
+// ± 1.96 UX holds all places, wherever they lie, whose chi² is within the 95 % limit
+// of the least one, and so for Y, Z and Mass. (Without Sigma the factor is that of
+// Student's distribution.) Between 7 and 10 the limit is that of the joint region of
+// the place, and the intervals hold more than 95 %. Below 7, and where that region
+// reaches the ends of the survey or a depth as large as its length, they are +Inf:
+// there is none, and Remarks says so. Simulated, for lines and points under profiles
+// and maps with true ratios from 5.9 to 35, the intervals of 95 % hold in 93 % or
+// more of those fits that have any.
+//
+// Depth and mass always trade against each other (DepthMass); where the correlation
+// is near 1 or u is not small beside the depth itself, look at the posterior
+// (LogPosterior and Sample) as well. A good fit does not show that the shape is
+// right.
 //
 // When the search does not end at a minimum the error wraps
 // fit.ErrNotConverged, and the Inversion beside it says where it stood.
@@ -151,7 +168,9 @@ func Invert(data Anomaly, shapes []Shape, start []Source) (*Inversion, error) {
 			best, bestErr = result, err
 		}
 	}
-	return p.inversion(best), bestErr
+	v := p.inversion(best)
+	v.doubt()
+	return v, bestErr
 }
 
 func (p *inversion) checkGuess(guess []Source) error {
