@@ -43,7 +43,6 @@ func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 	t.Helper()
 	f.Assessed, f.Lab = true, lab(f.Lab)
 	var seen strings.Builder
-	var echo string
 	for _, d := range []*desk{h.notebook, h.bare, h.confined} {
 		d.shown = nil
 		r := d.ask(t, f)
@@ -56,9 +55,6 @@ func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 				g.Lengths = append(g.Lengths, 1)
 			}
 			r = d.ask(t, g)
-		}
-		if len(d.shown) > 0 {
-			echo, _ = d.last(t)["understood"].(string)
 		}
 		fmt.Fprintf(&seen, "%s %s\n", r.Kind, r.Text)
 		for _, s := range d.shown {
@@ -88,14 +84,17 @@ func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 		text, _ := json.Marshal(l)
 		fmt.Fprintln(&seen, string(text))
 	}
-	if echo == "" {
-		return seen.String()
-	}
-	quoted, _ := json.Marshal(echo)
-	var places []string // where an echo may stand
-	for _, around := range [][2]string{{"read as ", "\n"}, {"read as ", " "}, {"read as ", "<"}, {">", "</td>"}, {"recorded    ", "\n"}, {"Understood:", " Slip"}, {`"understood":`, ""}} {
-		for _, text := range []string{echo, html.EscapeString(echo), string(quoted)} {
-			places = append(places, around[0]+text+around[1], around[0]+"§"+around[1])
+	var places []string // where an echo may stand, of this answer or of one to another question
+	for _, st := range sum.Standings {
+		echo := st.Verdict.Understood
+		if echo == "" {
+			continue
+		}
+		quoted, _ := json.Marshal(echo)
+		for _, around := range [][2]string{{"read as ", "\n"}, {"read as ", " "}, {"read as ", "<"}, {">", "</td>"}, {"recorded    ", "\n"}, {"Understood:", " Slip"}, {`"understood":`, ""}} {
+			for _, text := range []string{echo, html.EscapeString(echo), string(quoted)} {
+				places = append(places, around[0]+text+around[1], around[0]+"§"+around[1])
+			}
 		}
 	}
 	return strings.NewReplacer(places...).Replace(seen.String())
@@ -142,7 +141,7 @@ func lab(id string) string {
 // power of ten wrong, just inside and outside the tolerance, and some that mean nothing.
 func tried(p bank.Sheet, q bank.Question, right, own bank.Answers) []float64 {
 	want := right[q.ID]
-	values := []float64{want, -want, 1000 * want, want / 1000, 10 * want, want / 100, 2 * want, 1.001 * want, 1.02 * want, 0.9 * want, 1.5 * want, 1.7, 42, 1e-6, 3e5}
+	values := []float64{want, -want, 1000 * want, want / 1000, 10 * want, 1.001 * want, 1.02 * want, 0.9 * want, 42, 1e-6}
 	if len(q.Uses) > 0 {
 		values = append(values, q.Solve(own))
 	}
@@ -239,7 +238,7 @@ func TestAssessedTellsNothing(t *testing.T) {
 				}
 			}
 			for i, q := range p.Questions {
-				if testing.Short() && i%4 != 0 {
+				if testing.Short() && i%8 != 0 {
 					continue
 				}
 				switch q.Kind {
