@@ -1,0 +1,159 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// TestReadmeCode does with every block of Go in the READMEs what its reader would: a bank
+// is handed out and marked, a function that makes a lab becomes a bank, and lines of
+// a cell are compiled. The program in README.md is run by TestProgramOfYourOwn of the
+// root package, and the commands by .ci/fresh.
+func TestReadmeCode(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the program with banks, and marks with it")
+	}
+	clone, err := filepath.Abs("../../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	program := filepath.Join(t.TempDir(), "gravlab")
+	succeed(t, clone, "go", "build", "-o", program, "./gravlab/cmd/gravlab")
+	kinds := map[string]int{}
+	for _, name := range []string{"README.md", "exercises/README.md", "notebooks/README.md"} {
+		readme, err := os.ReadFile(filepath.Join(clone, filepath.FromSlash(name)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, block := range blocks(t, name, string(readme)) {
+			kind := "cell"
+			switch maker := regexp.MustCompile(`(?m)^func (\w+)\(\) bank\.Lab `).FindStringSubmatch(block); {
+			case strings.Contains(block, "package main"):
+				kind = "program"
+			case strings.HasPrefix(block, "package bank"):
+				kind = "bank"
+			case maker != nil:
+				kind = "bank"
+				block = "package bank\n\n" + imports(clone, block+" bank.Lab") + block + "\n\nfunc Labs() []bank.Lab { return []bank.Lab{" + maker[1] + "()} }\n"
+			}
+			kinds[kind]++
+			t.Run(fmt.Sprintf("%s block %d %s", strings.ReplaceAll(name, "/", " "), i+1, kind), func(t *testing.T) {
+				switch kind {
+				case "bank":
+					tryBank(t, program, clone, block)
+				case "cell":
+					compiles(t, clone, "package cell\n\n"+imports(clone, block)+block+"\n")
+				}
+			})
+		}
+	}
+	if kinds["bank"] < 2 || kinds["cell"] < 1 || kinds["program"] > 1 {
+		t.Errorf("the READMEs have blocks of these kinds: %v", kinds)
+	}
+}
+
+// blocks are the fenced blocks of Go in a README. Others have to be of a kind that is known
+// to be tried elsewhere.
+func blocks(t *testing.T, name, readme string) []string {
+	t.Helper()
+	var all []string
+	for _, m := range regexp.MustCompile("(?ms)^```(\\w*)\n(.*?)^```$").FindAllStringSubmatch(readme, -1) {
+		switch m[1] {
+		case "go":
+			all = append(all, strings.TrimRight(m[2], "\n"))
+		case "text": // what a program prints
+		default:
+			t.Errorf("%s has a block of %q that no test tries: %.40q", name, m[1], m[2])
+		}
+	}
+	return all
+}
+
+// imports is the import declaration that code needs.
+func imports(clone, code string) string {
+	var all []string
+	for _, m := range regexp.MustCompile(`\b([a-z]+)\.[A-Z]`).FindAllStringSubmatch(code, -1) {
+		path := m[1]
+		if _, err := os.Stat(filepath.Join(clone, "gravlab", path)); err == nil {
+			path = "gravity.example/gravlab/" + path
+		} else if path == "exercises" {
+			path = "gravity.example/" + path
+		} else if !slices.Contains([]string{"fmt", "math", "os", "slices", "sort", "strings", "sync"}, path) {
+			continue // a variable
+		}
+		if line := fmt.Sprintf("import %q\n", path); !slices.Contains(all, line) {
+			all = append(all, line)
+		}
+	}
+	return strings.Join(all, "") + "\n"
+}
+
+// compiles lays a file over the module as a package of its own and builds it.
+func compiles(t *testing.T, clone, code string) {
+	t.Helper()
+	dir := t.TempDir()
+	file, overlay := filepath.Join(dir, "block.go"), filepath.Join(dir, "overlay.json")
+	inside := filepath.Join(clone, "gravlab", "internal", "readmeblock", "block.go")
+	for path, text := range map[string]string{file: code, overlay: fmt.Sprintf(`{"Replace": {%q: %q}}`, inside, file)} {
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	succeed(t, clone, "go", "build", "-overlay", overlay, "gravity.example/gravlab/internal/readmeblock")
+}
+
+// tryBank hands out each lab that a bank names to two students, with the answers, and marks what
+// was handed out: both get full marks.
+func tryBank(t *testing.T, program, clone, code string) {
+	t.Helper()
+	dir := t.TempDir()
+	write := func(name, text string) string {
+		t.Helper()
+		path := filepath.Join(dir, name)
+		if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	ours := filepath.Dir(write("ours/bank.go", code))
+	class := write("class.csv", "id,name\ns1,Ada Bell\ns2,Cleo Berg\n")
+	labs := regexp.MustCompile(`(?:ID:\s+"|Find\(")(\d\d)(?:-[a-z-]+)?"`).FindAllStringSubmatch(code, -1)
+	if len(labs) == 0 {
+		t.Fatal("no lab is named in the bank")
+	}
+	for _, lab := range labs {
+		out, books := filepath.Join(dir, "out-"+lab[1]), filepath.Join(dir, "marks-"+lab[1])
+		succeed(t, clone, program, "questions", "--bank", ours, lab[1])
+		succeed(t, clone, program, "handout", "--class", class, "--lab", lab[1], "--out", out, "--answers", "--bank", ours)
+		succeed(t, clone, program, "mark", "--class", class, "--out", books, "--bank", ours, out)
+		for _, id := range []string{"s1", "s2"} {
+			reply, err := os.ReadFile(filepath.Join(books, "replies", id+".html"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if m := regexp.MustCompile(`<strong>(\d+)</strong> of (\d+)`).FindStringSubmatch(string(reply)); m == nil || m[1] != m[2] || m[1] == "0" {
+				t.Errorf("lab %s: the worked copy of %s has the marks %q", lab[1], id, m)
+			}
+		}
+	}
+}
+
+// succeed runs a command in the clone; it has to succeed.
+func succeed(t *testing.T, clone, name string, args ...string) {
+	t.Helper()
+	cmd := exec.Command(name, args...)
+	cmd.Dir = clone
+	cmd.Env = append(os.Environ(), "GRAVLAB_CLONE="+clone, "GRAVLAB_DATA="+filepath.Join(t.TempDir(), "data"))
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("%s %s: %v\n%s", filepath.Base(name), strings.Join(args, " "), err, out)
+	}
+}
