@@ -1,35 +1,43 @@
-// Package marking is a lecturer's evening: handing out a lab to a class, taking
-// in the files, marking them, and telling everybody what came out.
+// Package marking is a lecturer's evening: handing out a lab to a class, collecting
+// the files, marking them, and telling every student what came out.
 //
 // Most callers need three calls: ReadClass, Handout.Write and Mark.
 //
 // # Whose sheet is it
 //
 // Each student's sheet has a code that follows from the class key and the
-// student's id (bank.StudentCode). A file belongs to whom its code belongs,
-// whatever its name is. Two files with one code are marked for nobody until the
-// lecturer names one.
+// student's id (bank.StudentCode). A file belongs to the student whose code it
+// carries, whatever its name is.
+//
+// Anyone who has a student's file can hand it in again, changed or not, so no file
+// may keep another from being marked. Files of equal bytes, with equal recordings beside them,
+// count once. Of files that differ, the one in a folder that names the student counts, if
+// there is just one such: a folder of the lecturer's disk, or of an archive of the whole class. The
+// file's own name and folders in an archive that was handed in are the choice of whoever handed it in, and
+// prove nothing. Where this does not decide, none is marked until the lecturer
+// names one. The files that do not count are told.
 //
 // # How a file is marked
 //
-// A notebook is run by a worker process that is confined (package compose), as far as it
-// came: nothing that stands in the file as an output counts. What its program
-// gives in reaches this process as frames, which are answered by a bench that
-// never says what an answer is worth. What was given in is kept in the store,
-// one file for each content: a file that is there is not run again, a marking
-// that was killed goes on where it was. Marks are made of the store by the bank,
+// A notebook is run by a worker process that is confined (package compose), from its first
+// cell to its last: nothing that stands in the file as an output counts. What its program
+// submits reaches this process as frames, which are answered by a bench that
+// never says what an answer is worth. The answers are kept in the store,
+// one file for each content: a file that is there is not run again, and a marking
+// that was killed goes on where it was. Marks are made from the store by the bank,
 // so that a change of the bank needs no second run.
 //
 // # What is written
 //
-//	marks.csv        one row a student: id, name, one column a question, total, remarks
-//	replies/ID.html  what was asked, answered, understood and earned
+//	marks.csv        one row per student: id, name, one column per question, total, remarks
+//	replies/ID.html  what was asked, answered, understood and earned, or why nothing was marked
 //	class.html       the spread of the marks, each question, each slip, who is missing
-//	remarks.csv      what a person should know
-//	by-eye.csv       texts that a person reads and gives marks for
-//	store/           what was given in, and its verdicts
+//	remarks.csv      what the lecturer should know, and each file that was not read
+//	by-eye.csv       texts that the lecturer reads and gives marks for
+//	store/           the answers, their verdicts, and what was given to the last call
 //
-// No file that is written holds a time, a duration or a path: the same input
+// All of it is for the lecturer's eyes alone (modes 0600 and 0700). No file that is written
+// holds a time, a duration or a path: the same input
 // gives the same bytes. Text of a notebook is never HTML in a page, and cells
 // of tables that a spreadsheet would take for a formula are made harmless.
 //

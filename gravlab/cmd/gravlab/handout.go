@@ -38,7 +38,8 @@ see. The same key and list give the same bytes.
 --answers         worked copies for you instead: into another DIR
 --notebook FILE   another notebook than the lab's own
 --bank DIR        use your own bank: a folder of Go files, as exercises/README.md
-                  says; it is compiled into the program for this call
+                  says; it is compiled into the program for this call, and
+                  runs with your rights: use only one that you trust
 
 A file that is already there and differs is left alone, since you may have worked
 in it; a message says so, and the exit code is then 1.

@@ -16,31 +16,40 @@ var markCommand = command{
 	name: "mark", args: "--class LIST --out MARKS [flags] RETURNED...",
 	short: "mark what a class handed in",
 	long: `
-Collects the notebooks in RETURNED (folders, zip archives), tells whose each is
-by its code, not its name, runs them confined, judges, and writes into MARKS:
+Collects the notebooks in RETURNED (folders, notebooks, .zip and .tar.gz archives),
+identifies each by its sheet code, not by its name, runs them confined, judges, and
+writes into MARKS:
 
-  marks.csv          one row a student
-  replies/ID.html    a reply to each student
+  marks.csv          one row per student
+  replies/ID.html    a reply to each student who handed in anything
   class.html         spread, facility and discrimination, slips, who is missing
-  remarks.csv        what a person should know
+  remarks.csv        what you should look at, and each file that was not read
   by-eye.csv         texts: read them, fill in the column marks, mark again
 
-It may be stopped at any time and called again: nothing is run twice. The
+You can stop it at any time and start it again: nothing is run twice. The
 notebooks are other people's programs; they get no files, no network and no
 more than 256 MiB and a minute each.
+
+Files with the same bytes count once. Of different files with one code, the one in
+the folder that names the student (by id or full name) counts; if that does not decide,
+none is marked until you name one in adjust.csv.
 
 --class LIST      the class list of the handout
 --key FILE        the class key; without this flag LIST with the ending .key
 --out MARKS       where the books go
 --lab LAB         which lab, if RETURNED holds sheets of several
---adjust FILE     your own word, applied last: columns id, question, marks, reason;
-                  question "file" names, by its fingerprint, which of two files
-                  with one code counts. Without this flag: MARKS/adjust.csv
+--adjust FILE     your own decisions, which override the rest: columns id, question,
+                  marks, reason; question "file" names, by its fingerprint, which of
+                  several files with one code counts. Without this flag:
+                  MARKS/adjust.csv
 --reference FILE  your values for own recordings: columns id (or *), question,
                   value, u, unit, and perhaps allowed, the standard uncertainty
                   that a careful student reaches (without it: u)
---judge-again     judges what was given in by the bank as it is now; runs nothing
+--judge-again     judges the stored answers by the bank as it is now; runs nothing
 --bank DIR        use your own bank (see gravlab help handout)
+
+Give the same --adjust, --reference and --bank each time: if one is missing and
+marks would change, it stops and names the students.
 
 Example:
 
@@ -67,7 +76,7 @@ func runMark(ctx context.Context, c *call) error {
 	case *class == "" || m.Out == "":
 		return usageError{errors.New("needs --class and --out"), hint}
 	case len(m.Returned) == 0:
-		return usageError{errors.New("where are the files that were handed in?"), hint}
+		return usageError{errors.New("where are the files that the students handed in?"), hint}
 	}
 	m.Bank = *bank
 	if err := withBank(ctx, c, *bank); err != nil {

@@ -157,3 +157,20 @@ func succeed(t *testing.T, clone, name string, args ...string) {
 		t.Fatalf("%s %s: %v\n%s", filepath.Base(name), strings.Join(args, " "), err, out)
 	}
 }
+
+// TestClassIsIgnored: what README.md has a lecturer write into the clone is not offered to
+// git, and nothing that belongs to the project is.
+func TestClassIsIgnored(t *testing.T) {
+	if err := exec.Command("git", "-C", "../../..", "rev-parse", "--is-inside-work-tree").Run(); err != nil {
+		t.Skip("needs git, and a clone: ", err)
+	}
+	for _, name := range []string{"class.csv", "class-b.csv", "class.key", "handout-01-codes.csv", "handout-01/s1/01-weighing-the-earth.ipynb", "returned/s1.ipynb", "marks-01/marks.csv"} {
+		if err := exec.Command("git", "-C", "../../..", "check-ignore", "-q", name).Run(); err != nil {
+			t.Errorf("git does not ignore %s: %v", name, err)
+		}
+	}
+	out, err := exec.Command("git", "-C", "../../..", "ls-files", "-i", "-c", "--exclude-standard").Output()
+	if err != nil || len(out) > 0 {
+		t.Errorf("git ignores files of the project, %v:\n%s", err, out)
+	}
+}
