@@ -10,6 +10,7 @@ import (
 
 	"gravity.example/exercises/lab00"
 	"gravity.example/exercises/lab01"
+	"gravity.example/exercises/lab03"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
@@ -19,7 +20,7 @@ var labs = []bank.Lab{
 	lab00.Lab,
 	lab01.Lab,
 	settlingDown,
-	massOnASpring,
+	lab03.Lab,
 	howQuiet,
 	sideBySide,
 	passingPendulum,

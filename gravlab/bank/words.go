@@ -370,7 +370,7 @@ func (w *Words) fill(s *Sheet) error {
 		if fields == nil {
 			fields = Fields{}
 		}
-		if c := q.Source.Check; c != nil {
+		if c := q.Source.Check; c != nil && f.uses["source"]+f.uses["route"] > 0 {
 			row := testdata.Find(c.Table, c.ID)
 			fields["source"], fields["route"] = row["source"], row["route"]
 		}

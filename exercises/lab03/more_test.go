@@ -1,9 +1,10 @@
-package exercises
+package lab03
 
 import (
 	"math"
 	"testing"
 
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/judge"
 )
@@ -14,8 +15,8 @@ import (
 func TestCreepShows(t *testing.T) {
 	const most = judge.CredibleFactor * judge.CoverageFactor
 	for n := range 100 {
-		code := NumberedCode(massOnASpring.ID, n)
-		d := massOnASpring.Draw(code)
+		code := bank.NumberedCode(Lab.ID, n)
+		d := Lab.Draw(code)
 		r := drawRelease(d)
 		if step, u := r.rest(); math.Abs(r.meanDifference()-step) <= most*u {
 			t.Errorf("sheet %s: step %g(%g) m, difference of the means %g m", code, step, u, r.meanDifference())
@@ -28,7 +29,7 @@ func TestCreepShows(t *testing.T) {
 		if true0 := d.Between("release frequency", 1.3, 2.2, 0.01); math.Abs(f0-true0) > 5*u {
 			t.Errorf("sheet %s: natural frequency %g(%g) Hz, made with %g Hz", code, f0, u, true0)
 		}
-		p := massOnASpring.Sheet(code)
+		p := Lab.Sheet(code)
 		q, _ := p.Question("mass")
 		mass, made := p.RightAnswers()["mass"], d.Between("proof mass", 60, 140, 1)/1000
 		if math.Abs(mass/made-1) > q.Tol.Rel {
