@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
@@ -12,8 +13,10 @@ import (
 func TestAdd(t *testing.T) {
 	before := slices.Clone(labs)
 	defer func() { labs = before }()
-	build := func(*Draw) Paper { return Paper{Questions: []Question{{ID: "one", Kind: judge.Text, Marks: 7}}} }
-	if err := Add(Lab{ID: "91-own", Build: build}, Lab{ID: "00-first-steps", Build: build}); err != nil {
+	build := func(*bank.Draw) bank.Sheet {
+		return bank.Sheet{Questions: []bank.Question{{ID: "one", Kind: judge.Text, Marks: 7}}}
+	}
+	if err := Add(bank.Lab{ID: "91-own", Build: build}, bank.Lab{ID: "00-first-steps", Build: build}); err != nil {
 		t.Fatal(err)
 	}
 	for _, id := range []string{"91", "91-own", "00", "0"} {
@@ -26,16 +29,16 @@ func TestAdd(t *testing.T) {
 		t.Errorf("%d labs, want one more than %d", len(labs), len(before))
 	}
 	for _, c := range []struct {
-		lab  Lab
+		lab  bank.Lab
 		want string
 	}{
-		{Lab{ID: "00-other", Build: build}, "same number"},
-		{Lab{ID: "own", Build: build}, "needs one like"},
-		{Lab{ID: "92-own"}, "and a Build"},
-		{Lab{ID: "92-../x", Build: build}, "needs one like"},
+		{bank.Lab{ID: "00-other", Build: build}, "same number"},
+		{bank.Lab{ID: "own", Build: build}, "needs one like"},
+		{bank.Lab{ID: "92-own"}, "and a Build"},
+		{bank.Lab{ID: "92-../x", Build: build}, "needs one like"},
 	} {
 		n := len(labs)
-		if err := Add(Lab{ID: "93-fine", Build: build}, c.lab); err == nil || !strings.Contains(err.Error(), c.want) || len(labs) != n {
+		if err := Add(bank.Lab{ID: "93-fine", Build: build}, c.lab); err == nil || !strings.Contains(err.Error(), c.want) || len(labs) != n {
 			t.Errorf("Add(%q): %v, %d labs; want %q and nothing added", c.lab.ID, err, len(labs)-n, c.want)
 		}
 	}

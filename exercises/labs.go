@@ -10,7 +10,19 @@ import (
 
 	"gravity.example/exercises/lab00"
 	"gravity.example/exercises/lab01"
+	"gravity.example/exercises/lab02"
 	"gravity.example/exercises/lab03"
+	"gravity.example/exercises/lab04"
+	"gravity.example/exercises/lab05"
+	"gravity.example/exercises/lab06"
+	"gravity.example/exercises/lab07"
+	"gravity.example/exercises/lab08"
+	"gravity.example/exercises/lab09"
+	"gravity.example/exercises/lab10"
+	"gravity.example/exercises/lab11"
+	"gravity.example/exercises/lab12"
+	"gravity.example/exercises/lab13"
+	"gravity.example/exercises/lab14"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
@@ -19,19 +31,19 @@ import (
 var labs = []bank.Lab{
 	lab00.Lab,
 	lab01.Lab,
-	settlingDown,
+	lab02.Lab,
 	lab03.Lab,
-	howQuiet,
-	sideBySide,
-	passingPendulum,
-	inTheLift,
-	doAllThingsFall,
-	theEarthBreathes,
-	buriedSphere,
-	twoTunnels,
-	aDayInTheField,
-	waterAndIce,
-	whatsInTheTruck,
+	lab04.Lab,
+	lab05.Lab,
+	lab06.Lab,
+	lab07.Lab,
+	lab08.Lab,
+	lab09.Lab,
+	lab10.Lab,
+	lab11.Lab,
+	lab12.Lab,
+	lab13.Lab,
+	lab14.Lab,
 }
 
 // Labs returns all labs in order.

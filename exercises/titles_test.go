@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -84,7 +85,7 @@ func TestTitlesDiffer(t *testing.T) {
 	}
 }
 
-func readLab(t *testing.T, lab Lab) *notebook.Notebook {
+func readLab(t *testing.T, lab bank.Lab) *notebook.Notebook {
 	t.Helper()
 	nb, err := notebook.ReadFile(filepath.Join("..", "notebooks", lab.ID+".ipynb"), notebook.Options{NeedKernel: true})
 	if err != nil {

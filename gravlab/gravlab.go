@@ -60,6 +60,9 @@ const (
 	ElementaryCharge = 1.602176634e-19
 	// VacuumPermittivity is the vacuum electric permittivity, F/m.
 	VacuumPermittivity = 8.8541878128e-12
+	// LeadDensity is the density of lead at room temperature, kg/m³: D. R. Lide (ed.),
+	// CRC Handbook of Chemistry and Physics, 80th ed. (1999).
+	LeadDensity = 11350.0
 )
 
 // Units of the trade, in SI: multiply a number in the unit by the constant to

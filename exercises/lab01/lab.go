@@ -61,9 +61,10 @@ func (w weighing) inertia() float64 {
 	return 2*w.SmallMass*w.Arm*w.Arm + bank.RoundTo(w.beamInertia, 3)
 }
 
-// leadRadius is the radius of a lead sphere. Density 11350 kg/m³: D. R. Lide
-// (ed.), CRC Handbook of Chemistry and Physics, 80th ed. (1999).
-func leadRadius(mass float64) float64 { return math.Cbrt(3 * mass / (4 * math.Pi * 11350)) }
+// leadRadius is the radius of a lead sphere.
+func leadRadius(mass float64) float64 {
+	return math.Cbrt(3 * mass / (4 * math.Pi * gravlab.LeadDensity))
+}
 
 // torsionConstant is kappa = I (2 pi/T)².
 func torsionConstant(inertia, period float64) float64 {

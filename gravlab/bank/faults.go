@@ -13,7 +13,7 @@ import (
 // unfair or stop it, and says each once, with a sheet on which it is so: a
 // function of the bank that panics, a right answer that is not finite, not in its
 // Range or not judged right, a slip that cannot be told from the right answer or
-// from another on most sheets, a question that cannot be answered. A lab without any may be
+// from another on any sheet, a question that cannot be answered. A lab without any may be
 // handed out. It says nothing about style; the tests of this package do, for the
 // labs that come with it.
 func (l Lab) Faults(sheets int) []string {
@@ -26,12 +26,16 @@ func (l Lab) Faults(sheets int) []string {
 		}
 	}
 	for _, key := range f.order {
-		if question, _, _ := strings.Cut(key, "\x00"); 2*f.left[key] > sheets {
-			f.texts = append(f.texts, fmt.Sprintf("%s, sheet %s (so on %d sheets of %d)", l.FullID(question), f.why[key], f.left[key], sheets))
+		if question, _, _ := strings.Cut(key, "\x00"); f.left[key] == sheets && sheets >= enoughSheets {
+			f.texts = append(f.texts, fmt.Sprintf("%s, sheet %s (so on all of %d sheets)", l.FullID(question), f.why[key], sheets))
 		}
 	}
 	return f.texts
 }
+
+// enoughSheets is how many sheets have to be looked at before a slip that is left out on all of
+// them counts as a fault.
+const enoughSheets = 20
 
 type faults struct {
 	lab   Lab

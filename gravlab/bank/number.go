@@ -38,6 +38,14 @@ func split(v float64, digits int) (mantissa string, exponent int) {
 // fixed writes a number with a fixed number of decimals.
 func fixed(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
 
+// signed is fixed with the sign as print has it, + or −.
+func signed(v float64, decimals int) string {
+	if v < 0 {
+		return "−" + fixed(-v, decimals)
+	}
+	return "+" + fixed(v, decimals)
+}
+
 // lit writes a number as Go code that is a float64 also where it is whole: 9 as
 // 9.0, so that 2*9.0/4 is not a division of whole numbers. With a number of digits it
 // writes that many: 1.23e-5.

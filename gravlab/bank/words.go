@@ -1,6 +1,7 @@
 package bank
 
 import (
+	"bytes"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -35,7 +36,7 @@ import (
 //	## Source
 //	## Stub                               (code; only where the usual stub does not do)
 //
-// shared.md has sections "Recording swing: its title", and "Piece reading" with
+// shared.md has sections "Recording swing: its title" without a text, and "Piece reading" with
 // text or code that [[template "reading" .]] puts into a question's file.
 //
 // Lines of a paragraph are joined, as in Markdown; a backslash at the end of a line
@@ -44,6 +45,7 @@ import (
 //
 //	[[.period]]              573.5      as short as it can be written
 //	[[fixed .period 2]]      573.50     decimals
+//	[[signed .step 0]]       −12        decimals, with the sign
 //	[[tex .inertia 3]]       1.23 \times 10^{-5}     significant digits, between $ signs
 //	[[lit .mass]]            9.0        in worked code: a float64 in Go, also where it is whole
 //	[[lit .inertia 3]]       1.23e-5    the same with significant digits
@@ -56,8 +58,9 @@ import (
 // a section or the other way round.
 type Words struct {
 	files  fs.FS
-	once   sync.Once // reads the shared pieces
-	shared *textFile
+	once   sync.Once          // reads shared.md
+	pieces *template.Template // of shared.md, each by its name
+	titles map[string]string  // of recordings
 	err    error
 	mu     sync.Mutex
 	texts  map[string]*textFile // by question
@@ -74,7 +77,7 @@ type textFile struct {
 	name     string
 	sections []section
 	tmpl     *template.Template // gives the sections' texts, each after a separator
-	uses     map[string]int     // the fields that it asks for, with a line of it
+	uses     map[string]string  // the fields that it asks for, each with a place: "kappa.md:3"
 }
 
 // A section is what stands below one heading.
@@ -82,6 +85,7 @@ type section struct {
 	kind  string // "Title", "Hint", "Slip", …
 	id    string // of a slip, an option, a piece or a recording
 	right bool   // of an option
+	title string // behind the colon, as it stands in the file
 	line  int
 }
 
@@ -96,60 +100,71 @@ var (
 	pieceHead = regexp.MustCompile(`^## Piece ([a-zA-Z0-9-]+)$`)
 )
 
-var functions = template.FuncMap{"tex": tex, "fixed": fixed, "lit": lit}
+var functions = template.FuncMap{"tex": tex, "fixed": fixed, "signed": signed, "lit": lit}
 
-// readText splits a file into sections and makes one template of it, line by
-// line, so that the template's errors name the lines of the file.
-func readText(name, text string, pieces *template.Template) (*textFile, error) {
-	f := &textFile{name: name, uses: map[string]int{}}
-	var source strings.Builder
+// readSections splits a file into sections. It returns its lines with each heading made into a
+// separator and the title that stands in it, so that a template of them has the lines of the file.
+func readSections(name, text string) ([]section, []string, error) {
+	var sections []section
+	var lines []string
 	inCode := false
 	for i, line := range strings.Split(strings.ReplaceAll(text, "\r\n", "\n"), "\n") {
 		if strings.HasPrefix(line, "```") {
 			inCode = !inCode
 		}
 		if inCode || !strings.HasPrefix(line, "#") {
-			if len(f.sections) == 0 && strings.TrimSpace(line) != "" {
-				return nil, fmt.Errorf("%s:%d: a heading has to come first", name, i+1)
+			if len(sections) == 0 && strings.TrimSpace(line) != "" {
+				return nil, nil, fmt.Errorf("%s:%d: a heading has to come first", name, i+1)
 			}
-			source.WriteString(line + "\n")
+			lines = append(lines, line)
 			continue
 		}
-		s, title := section{line: i + 1}, ""
+		s := section{line: i + 1}
 		if m := plainHead.FindStringSubmatch(line); m != nil {
 			s.kind = m[1]
 		} else if m := namedHead.FindStringSubmatch(line); m != nil {
-			s.kind, s.id, s.right, title = m[1]+m[3], m[2]+m[4], m[5] != "", m[6]
+			s.kind, s.id, s.right, s.title = m[1]+m[3], m[2]+m[4], m[5] != "", m[6]
 		} else if m := pieceHead.FindStringSubmatch(line); m != nil {
 			s.kind, s.id = "Piece", m[1]
 		} else if t, ok := strings.CutPrefix(line, "# "); ok {
-			s.kind, title = "Title", t
+			s.kind, s.title = "Title", t
 		} else {
-			return nil, fmt.Errorf("%s:%d: no section is called %q; the sections are Option, Hint, Slip, Tolerance, Worked, Reasoning, Source and Stub, as in exercises/README.md", name, i+1, line)
+			return nil, nil, fmt.Errorf("%s:%d: no section is called %q; the sections are Option, Hint, Slip, Tolerance, Worked, Reasoning, Source and Stub, as in exercises/README.md", name, i+1, line)
 		}
-		f.sections = append(f.sections, s)
-		source.WriteString(separator + title + "\n")
+		sections = append(sections, s)
+		lines = append(lines, separator+s.title)
 	}
 	if inCode {
-		return nil, fmt.Errorf("%s: the code that begins with ``` has no end", name)
+		return nil, nil, fmt.Errorf("%s: the code that begins with ``` has no end", name)
 	}
-	base := template.New(name)
-	if pieces != nil {
-		base = template.Must(pieces.Clone()).New(name)
+	return sections, lines, nil
+}
+
+// readText reads the file of a question.
+func readText(name, text string, pieces *template.Template) (*textFile, error) {
+	sections, lines, err := readSections(name, text)
+	if err != nil {
+		return nil, err
 	}
-	t, err := base.Delims("[[", "]]").Funcs(functions).Option("missingkey=error").Parse(source.String())
+	if len(sections) == 0 || sections[0].kind != "Title" {
+		return nil, fmt.Errorf("%s:1: the title has to come first: # The title", name)
+	}
+	for _, s := range sections[1:] {
+		if s.kind == "Title" || s.kind == "Piece" || s.kind == "Recording" {
+			return nil, fmt.Errorf("%s:%d: a question has no section %q here", name, s.line, s.kind)
+		}
+	}
+	f := &textFile{name: name, sections: sections, uses: map[string]string{}}
+	t, err := template.Must(pieces.Clone()).New(name).Option("missingkey=error").Parse(strings.Join(lines, "\n") + "\n")
 	if err != nil {
 		return nil, plainly(err)
 	}
 	f.tmpl = t
-	if err := f.look(t.Tree, t.Tree.Root); err != nil {
-		return nil, err
-	}
-	return f, nil
+	return f, f.look(name, t.Tree, t.Tree.Root)
 }
 
 // look notes the fields that a template asks for, also by way of pieces.
-func (f *textFile) look(tree *parse.Tree, n parse.Node) error {
+func (f *textFile) look(file string, tree *parse.Tree, n parse.Node) error {
 	if n == nil {
 		return nil
 	}
@@ -159,44 +174,41 @@ func (f *textFile) look(tree *parse.Tree, n parse.Node) error {
 			return nil
 		}
 		for _, c := range n.Nodes {
-			if err := f.look(tree, c); err != nil {
+			if err := f.look(file, tree, c); err != nil {
 				return err
 			}
 		}
 	case *parse.ActionNode:
-		return f.look(tree, n.Pipe)
+		return f.look(file, tree, n.Pipe)
 	case *parse.PipeNode:
 		for _, c := range n.Cmds {
 			for _, a := range c.Args {
-				if err := f.look(tree, a); err != nil {
+				if err := f.look(file, tree, a); err != nil {
 					return err
 				}
 			}
 		}
 	case *parse.FieldNode:
-		if f.uses[n.Ident[0]] == 0 {
-			line := 1
-			if place, _ := tree.ErrorContext(n); place != "" {
-				fmt.Sscanf(place[strings.LastIndex(place[:strings.LastIndex(place, ":")], ":")+1:], "%d", &line)
-			}
-			f.uses[n.Ident[0]] = line
+		if f.uses[n.Ident[0]] == "" {
+			place, _ := tree.ErrorContext(n) // kappa.md:3:14
+			f.uses[n.Ident[0]] = file + ":" + strings.Split(place, ":")[1]
 		}
 	case *parse.IfNode:
 		for _, c := range []parse.Node{n.Pipe, n.List, n.ElseList} {
-			if err := f.look(tree, c); err != nil {
+			if err := f.look(file, tree, c); err != nil {
 				return err
 			}
 		}
 	case *parse.RangeNode:
-		return fmt.Errorf("%s:%d: a text repeats nothing: give the repeated text as a field", f.name, n.Line)
+		return fmt.Errorf("%s:%d: a text repeats nothing: give the repeated text as a field", file, n.Line)
 	case *parse.WithNode:
-		return fmt.Errorf("%s:%d: a text has no [[with]]", f.name, n.Line)
+		return fmt.Errorf("%s:%d: a text has no [[with]]", file, n.Line)
 	case *parse.TemplateNode:
 		piece := f.tmpl.Lookup(n.Name)
 		if piece == nil || piece.Tree == nil {
-			return fmt.Errorf("%s:%d: shared.md has no piece %q", f.name, n.Line, n.Name)
+			return fmt.Errorf("%s:%d: shared.md has no piece %q", file, n.Line, n.Name)
 		}
-		return f.look(piece.Tree, piece.Tree.Root)
+		return f.look(sharedName, piece.Tree, piece.Tree.Root)
 	}
 	return nil
 }
@@ -206,7 +218,7 @@ func plainly(err error) error {
 	return fmt.Errorf("%s", strings.TrimPrefix(err.Error(), "template: "))
 }
 
-// A filled section has its text.
+// A filled section has its texts, with the numbers of a sheet.
 type filled struct {
 	section
 	title, body string
@@ -216,7 +228,7 @@ type filled struct {
 func (f *textFile) fill(fields Fields) ([]filled, error) {
 	for _, name := range slices.Sorted(maps.Keys(f.uses)) {
 		if _, ok := fields[name]; !ok {
-			return nil, fmt.Errorf("%s:%d: there is no field %q; the fields are %s", f.name, f.uses[name], name, strings.Join(slices.Sorted(maps.Keys(fields)), ", "))
+			return nil, fmt.Errorf("%s: there is no field %q; the fields are %s", f.uses[name], name, strings.Join(slices.Sorted(maps.Keys(fields)), ", "))
 		}
 	}
 	var b strings.Builder
@@ -298,21 +310,9 @@ func (w *Words) read(question string) (*textFile, error) {
 	if err != nil {
 		return nil, fmt.Errorf("the words of the question %q should stand in %s, which is not there (does go:embed name *.md?)", question, name)
 	}
-	var pieces *template.Template
-	if w.shared != nil {
-		pieces = w.shared.tmpl
-	}
-	f, err := readText(name, string(text), pieces)
+	f, err := readText(name, string(text), w.pieces)
 	if err != nil {
 		return nil, err
-	}
-	if len(f.sections) == 0 || f.sections[0].kind != "Title" {
-		return nil, fmt.Errorf("%s:1: the title has to come first: # The title", name)
-	}
-	for _, s := range f.sections[1:] {
-		if s.kind == "Title" || s.kind == "Piece" || s.kind == "Recording" {
-			return nil, fmt.Errorf("%s:%d: a question has no section %q here", name, s.line, s.kind)
-		}
 	}
 	w.texts[question] = f
 	return f, nil
@@ -322,39 +322,51 @@ const sharedName = "shared.md"
 
 // readShared reads what the questions share, and makes a template of each piece.
 func (w *Words) readShared() {
+	w.pieces = template.New("").Delims("[[", "]]").Funcs(functions)
+	w.titles = map[string]string{}
 	text, err := fs.ReadFile(w.files, sharedName)
 	if err != nil {
 		return // most labs need none
 	}
-	f, err := readText(sharedName, string(text), nil)
+	sections, lines, err := readSections(sharedName, string(text))
 	if err != nil {
 		w.err = err
 		return
 	}
-	// The pieces again, each a template of its own, at its lines of the file.
-	lines := strings.Split(strings.ReplaceAll(string(text), "\r\n", "\n"), "\n")
-	for i, s := range f.sections {
-		if s.kind != "Piece" && s.kind != "Recording" {
-			w.err = fmt.Errorf("%s:%d: this file has sections Piece and Recording only", sharedName, s.line)
-			return
-		}
-		if s.kind != "Piece" {
-			continue
-		}
+	for i, s := range sections {
 		end := len(lines)
-		if i+1 < len(f.sections) {
-			end = f.sections[i+1].line - 1
+		if i+1 < len(sections) {
+			end = sections[i+1].line - 1
 		}
 		body := strings.TrimSpace(strings.Join(lines[s.line:end], "\n"))
-		if code, ok := strings.CutPrefix(body, "```go\n"); ok {
-			body = strings.TrimSuffix(code, "\n```")
-		}
-		if _, err := f.tmpl.New(s.id).Parse(body); err != nil {
-			w.err = plainly(err)
+		switch {
+		case s.kind == "Recording" && body == "" && !strings.Contains(s.title, "[["):
+			w.titles[s.id] = s.title
+		case s.kind == "Piece" && body != "":
+			if code, ok := strings.CutPrefix(body, "```go\n"); ok {
+				body = strings.TrimSuffix(code, "\n```")
+			}
+			if w.err = w.addPiece(s, body); w.err != nil {
+				return
+			}
+		default:
+			w.err = fmt.Errorf("%s:%d: this file has sections \"Recording name: title\" without a text or field, and \"Piece name\" with a text", sharedName, s.line)
 			return
 		}
 	}
-	w.shared = f
+}
+
+// addPiece makes a template of a piece; its errors name lines of shared.md.
+func (w *Words) addPiece(s section, body string) error {
+	// The text begins two lines below the heading.
+	t, err := w.pieces.New(s.id).Option("missingkey=error").Parse(strings.Repeat("\n", s.line+1) + body)
+	if err != nil {
+		return fmt.Errorf("%s%s", sharedName, strings.TrimPrefix(plainly(err).Error(), s.id))
+	}
+	if first, ok := t.Root.Nodes[0].(*parse.TextNode); ok {
+		first.Text = bytes.TrimLeft(first.Text, "\n")
+	}
+	return nil
 }
 
 // fill puts the words into a sheet.
@@ -370,7 +382,7 @@ func (w *Words) fill(s *Sheet) error {
 		if fields == nil {
 			fields = Fields{}
 		}
-		if c := q.Source.Check; c != nil && f.uses["source"]+f.uses["route"] > 0 {
+		if c := q.Source.Check; c != nil && f.uses["source"]+f.uses["route"] != "" {
 			row := testdata.Find(c.Table, c.ID)
 			fields["source"], fields["route"] = row["source"], row["route"]
 		}
@@ -378,7 +390,7 @@ func (w *Words) fill(s *Sheet) error {
 			if _, twice := fields[name]; twice {
 				return fmt.Errorf("%s: the field %q is given twice", f.name, name)
 			}
-			if f.uses[name] == 0 {
+			if f.uses[name] == "" {
 				return fmt.Errorf("%s: Go gives the field %q, which the text does not use", f.name, name)
 			}
 			fields[name] = v
@@ -399,34 +411,20 @@ func (w *Words) fill(s *Sheet) error {
 			return fmt.Errorf("the sheet has the field %q, which no text uses", name)
 		}
 	}
-	return w.titles(s)
-}
-
-// titles gives the recordings their titles.
-func (w *Words) titles(s *Sheet) error {
-	titles := map[string]string{}
-	if w.shared != nil {
-		sections, err := w.shared.fill(s.Fields)
-		if err != nil {
-			return err
-		}
-		for _, sec := range sections {
-			if sec.kind == "Recording" {
-				titles[sec.id] = sec.title
-			}
-		}
-	}
+	seen := map[string]bool{}
 	for i := range s.Recordings {
 		r := &s.Recordings[i]
-		title, ok := titles[r.ID]
+		title, ok := w.titles[r.ID]
 		if !ok {
 			return fmt.Errorf("%s: there is no section \"Recording %s: its title\"", sharedName, r.ID)
 		}
 		r.Title = title
-		delete(titles, r.ID)
+		seen[r.ID] = true
 	}
-	for id := range titles {
-		return fmt.Errorf("%s: the lab has no recording %q", sharedName, id)
+	for id := range w.titles {
+		if !seen[id] {
+			return fmt.Errorf("%s: the lab has no recording %q", sharedName, id)
+		}
 	}
 	return nil
 }

@@ -1,0 +1,147 @@
+package lab05
+
+import (
+	"math"
+	"sync"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/signal"
+)
+
+// The evening with the earthquake: four hours of one sensor.
+const (
+	eveningSamples = 14400 // at 1 sample a second
+	eveningLow     = 0.1   // Hz, of the band of the microseism
+	eveningHigh    = 0.3   // Hz
+	eveningMargin  = 60    // s that the judge keeps from the first arrival
+)
+
+// evening is a long record with a distant earthquake in it.
+type evening struct {
+	d       *bank.Draw
+	peak    float64 // Hz, of the microseism
+	arrival float64 // s, of the first wave
+	make    func() ([][]float64, error)
+	quiet   func() [2]float64 // rms before the earthquake, m/s², and its standard uncertainty
+	whole   func() float64    // rms of everything
+}
+
+func drawEvening(d *bank.Draw) evening {
+	e := evening{
+		d: d, peak: d.Between("evening microseism", 0.19, 0.26, 0.01),
+		arrival: d.Between("arrival", 7000, 9500, 10),
+	}
+	e.make = sync.OnceValues(e.record)
+	spectrum := func(to int) signal.Spectrum {
+		x := gravlab.Must(e.make())
+		return gravlab.Must(signal.Welch{Segment: 512}.PSD(x[1][:to], 1))
+	}
+	e.quiet = sync.OnceValue(func() [2]float64 {
+		n := int(e.arrival) - eveningMargin
+		s := spectrum(n)
+		rms := gravlab.Must(s.RMS(eveningLow, eveningHigh))
+		// The power in a band is the sum of bins, each known as well as the time
+		// allows: u² = ∫P² df/T.
+		squares, df := 0.0, s.Freq[1]
+		for i, f := range s.Freq {
+			if f >= eveningLow && f <= eveningHigh {
+				squares += s.PSD[i] * s.PSD[i] * df
+			}
+		}
+		return [2]float64{rms, math.Sqrt(squares/float64(n)) / (2 * rms)}
+	})
+	e.whole = sync.OnceValue(func() float64 {
+		return gravlab.Must(spectrum(eveningSamples).RMS(eveningLow, eveningHigh))
+	})
+	return e
+}
+
+// wave is a train of waves that comes at start (s after the first arrival),
+// grows within rise (s), dies away in decay (s), and whose period (s) falls from
+// long to short over glide (s).
+type wave struct{ start, rise, decay, long, short, glide, size float64 }
+
+func (w wave) at(t float64) float64 {
+	t -= w.start
+	if t < 0 || t > 12*w.decay {
+		return 0
+	}
+	// The phase is the integral of a frequency that rises steadily.
+	f1, f2 := 1/w.long, 1/w.short
+	s := math.Min(t, w.glide)
+	phase := f1*t + (f2-f1)*(s*s/(2*w.glide)+(t-s))
+	envelope := (1 - math.Exp(-t/w.rise)) * math.Exp(-t/w.decay) * (0.75 + 0.25*math.Cos(2*math.Pi*t/(9*w.short)))
+	return float64(w.size * envelope * math.Sin(2*math.Pi*phase))
+}
+
+func (e evening) record() ([][]float64, error) {
+	level := e.d.Between("sea", 1.2, 2, 0.1) * 1e-6 // m/s²/√Hz at the peak of the microseism
+	x, err := signal.Noise(e.d.Rand("evening"), eveningSamples, 1, pierGround(e.peak, level))
+	if err != nil {
+		return nil, err
+	}
+	size := e.d.Between("earthquake", 1, 1.6, 0.1)
+	waves := []wave{
+		{0, 5, 90, 5, 7, 200, 1.5e-5}, {520, 15, 160, 9, 8, 300, 3e-5},
+		{1150, 120, 500, 42, 18, 900, 6e-5},
+	}
+	r := e.d.Rand("evening sensor")
+	t := make([]float64, eveningSamples)
+	for i := range x {
+		t[i] = float64(i)
+		for _, w := range waves {
+			x[i] += float64(size * w.at(t[i]-e.arrival))
+		}
+		x[i] = pierStep(x[i] + float64(1.5e-8*r.NormFloat64()))
+	}
+	return [][]float64{t, x}, nil
+}
+
+func (e evening) recording() bank.Recording {
+	return bank.Recording{
+		ID:      "evening",
+		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "a", Unit: "m/s²"}},
+		Make:    e.make,
+	}
+}
+
+func (e evening) microseism() bank.Question {
+	rms := func(factor float64) func(bank.Answers) float64 {
+		return bank.Later(func() float64 { return factor * e.quiet()[0] })
+	}
+	return bank.Question{
+		ID: "microseism", Kind: judge.Measured, Marks: 3, Unit: "nm/s²",
+		Fields: bank.Fields{
+			"eveningLow": eveningLow, "eveningHigh": eveningHigh,
+			"arrivalMinusEveningMargin": int(e.arrival) - eveningMargin,
+		},
+		Solve: rms(1),
+		U:     func() float64 { return e.quiet()[1] },
+		Slips: []bank.Slip{
+			{ID: "earthquake-counted-sea", Value: bank.Later(e.whole)},
+			{ID: "amplitude-for-rms", Value: rms(math.Sqrt2)},
+			{ID: "two-sided-density-with-only", Value: rms(math.Sqrt2 / 2)},
+		},
+		Range: [2]float64{2e-7, 1.6e-6},
+	}
+}
+
+// movement builds on the student's own microseism.
+func (e evening) movement() bank.Question {
+	x := func(f func(a float64) float64) func(bank.Answers) float64 {
+		return func(k bank.Answers) float64 { return f(k["microseism"]) }
+	}
+	omega := 2 * math.Pi * e.peak
+	return bank.Question{
+		ID: "movement", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.01}, Uses: []string{"microseism"},
+		Fields: bank.Fields{"peak": e.peak, "arrivalMinusEveningMargin": int(e.arrival) - eveningMargin},
+		Solve:  x(func(a float64) float64 { return a / (omega * omega) }),
+		Slips: []bank.Slip{
+			{ID: "frequency-for-angular-frequency", Value: x(func(a float64) float64 { return a / (e.peak * e.peak) })},
+			{ID: "divided-omega-once", Value: x(func(a float64) float64 { return a / omega })},
+		},
+		Range: [2]float64{1e-7, 2e-6},
+	}
+}

@@ -1,0 +1,9 @@
+package lab06
+
+import (
+	"testing"
+
+	"gravity.example/gravlab/bank/banktest"
+)
+
+func TestLab(t *testing.T) { banktest.Check(t, Lab) }

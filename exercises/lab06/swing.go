@@ -1,0 +1,172 @@
+package lab06
+
+import (
+	"math"
+	"sync"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/pendulum"
+)
+
+// The recordings of the swing: samples a second, and s before and after release.
+const (
+	passingRate  = 4.0
+	passingQuiet = 400.0
+	passingTime  = 1600.0
+)
+
+// What is known of the geometry, as the prompt prints it: standard
+// uncertainties of the distance (m) and of the amplitude (rad).
+const (
+	passingUPlace     = 4e-3
+	passingUAmplitude = 3e-3
+)
+
+// passingSwing is the pair of recordings, with the ball and with a shaker in its
+// place, and what the judge makes of them.
+type passingSwing struct {
+	p      passing // with the ball of the recordings, of a mass of its own
+	make   [2]func() (pendulum.Recording, error)
+	detect [2]func() pendulum.Detection // of swing and shaker
+}
+
+// swing draws a floor that takes a third to more than half of the pull away: the
+// mass that the swing alone gives is plausible, and far too small.
+func (p passing) swing(d *bank.Draw) passingSwing {
+	p.Bob.Mass, p.Bob.Radius = d.Between("painted ball", 13, 19, 0.1), paintedRadius
+	vertical := p.station(r3.Vec{Z: 1})
+	floor := pendulum.Floor{VerticalStiffness: 1e9, Share: 1}
+	whole := gravlab.Must(p.Compare(vertical, floor, 2))[1].Ratio // at 2/T, negative
+	floor.Share = d.Between("floor", 0.41, 0.57, 0.01) / math.Abs(whole)
+	low := pendulum.LowNoise.PowerDensity()
+	e := pendulum.Experiment{
+		Pendulum: p.Pendulum, Station: vertical, Rate: passingRate, Quiet: passingQuiet, Swing: passingTime,
+		// A quiet cellar, 20 dB above the low noise model.
+		Ground:   func(f float64) float64 { return 100 * low(f) },
+		OwnNoise: 0.8e-9, ReferenceNoise: 0.4e-9, Gain: d.Pick("reference gain", 0.97, 0.98, 1.02, 1.03),
+		Floor: floor,
+	}
+	s := passingSwing{p: p}
+	for i, name := range []string{"swing", "shaker"} {
+		e.Shaker = i == 1
+		experiment := e
+		s.make[i] = sync.OnceValues(func() (pendulum.Recording, error) {
+			r, err := experiment.Record(d.Rand(name))
+			for j := range r.Test {
+				r.Test[j], r.Reference[j] = passingStep(r.Test[j]), passingStep(r.Reference[j])
+			}
+			return r, err
+		})
+		s.detect[i] = sync.OnceValue(func() pendulum.Detection {
+			return gravlab.Must(s.analysis().Detect(gravlab.Must(s.make[i]())))
+		})
+	}
+	return s
+}
+
+// passingStep rounds to the digitiser's step of 0.01 nm/s².
+func passingStep(v float64) float64 { return math.Round(v*1e11) / 1e11 }
+
+// paintedRadius is that of the ball of the recordings, m. It matters for the
+// period: such a ball swings slower than a point, by about a second in an
+// hour.
+const paintedRadius = 0.075
+
+// analysis is that of the worked answer: the mass of the bob in it is not
+// looked at.
+func (s passingSwing) analysis() pendulum.Analysis {
+	p := s.p.Pendulum
+	p.Bob.Mass = 1
+	return pendulum.Analysis{
+		Pendulum: p, Station: s.p.station(r3.Vec{Z: 1}), Lags: 2, Order: 8,
+		UPlace: passingUPlace, UAmplitude: passingUAmplitude,
+	}
+}
+
+func (s passingSwing) recording(shaker bool) bank.Recording {
+	r := bank.Recording{
+		ID:      "swing",
+		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "test", Unit: "m/s²"}, {Name: "reference", Unit: "m/s²"}},
+	}
+	which := s.make[0]
+	if shaker {
+		r.ID = "shaker"
+		which = s.make[1]
+	}
+	r.Make = func() ([][]float64, error) {
+		rec, err := which()
+		if err != nil {
+			return nil, err
+		}
+		return [][]float64{rec.Times(), rec.Test, rec.Reference}, nil
+	}
+	return r
+}
+
+// linePair is the answer of one recording's line at 2/T.
+func (s passingSwing) linePair(i int, factor float64) func(bank.Answers) float64 {
+	return bank.Later(func() float64 { return factor * s.detect[i]().Lines[1].Amplitude })
+}
+
+func (s passingSwing) lineU(i int) func() float64 {
+	return func() float64 { return s.detect[i]().Lines[1].UAmplitude }
+}
+
+func (s passingSwing) amplitude() bank.Question {
+	return bank.Question{
+		ID: "amplitude", Kind: judge.Measured, Marks: 3, Unit: "nm/s²",
+		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
+		Solve:  s.linePair(0, 1),
+		U:      s.lineU(0),
+		Slips: []bank.Slip{
+			{ID: "rms-for-amplitude", Value: s.linePair(0, math.Sqrt2/2)},
+			{ID: "from-trough-to-crest", Value: s.linePair(0, 2)},
+		},
+		Range: [2]float64{3e-10, 2.6e-9},
+	}
+}
+
+func (s passingSwing) floorLine() bank.Question {
+	return bank.Question{
+		ID: "floor-line", Kind: judge.Measured, Marks: 2, Unit: "nm/s²",
+		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
+		Solve:  s.linePair(1, 1),
+		U:      s.lineU(1),
+		Slips: []bank.Slip{
+			{ID: "rms-for-amplitude", Value: s.linePair(1, math.Sqrt2/2)},
+			{ID: "from-trough-to-crest", Value: s.linePair(1, 2)},
+		},
+		Range: [2]float64{2e-10, 2.2e-9},
+	}
+}
+
+func (s passingSwing) mass() bank.Question {
+	combine := func(f func(swing, shaker float64) float64) func(bank.Answers) float64 {
+		return bank.Later(func() float64 { return f(s.detect[0]().Mass, s.detect[1]().Mass) })
+	}
+	right := func(swing, shaker float64) float64 { return swing - shaker }
+	noise := func() float64 { return math.Hypot(s.detect[0]().UNoise, s.detect[1]().UNoise) }
+	return bank.Question{
+		ID: "mass", Kind: judge.Measured, Marks: 4, Unit: "kg",
+		Fields: bank.Fields{"below": s.p.below, "length": s.p.Length, "degrees": s.p.degrees},
+		Solve:  combine(right),
+		U: func() float64 {
+			// The geometry turns all of the line into mass by one factor.
+			d := s.detect[0]()
+			geometry := math.Hypot(d.UPlace, d.UAmplitude) / math.Abs(d.Mass) * math.Abs(right(d.Mass, s.detect[1]().Mass))
+			return math.Hypot(noise(), geometry)
+		},
+		Slips: []bank.Slip{
+			{ID: "motion-floor-left-in", Value: combine(func(swing, _ float64) float64 { return swing })},
+			{ID: "floor-part-with-wrong-sign", Value: combine(func(swing, shaker float64) float64 { return swing + shaker })},
+		},
+		USlips: []bank.Slip{
+			{ID: "noise-one-recording-only", Value: bank.Later(func() float64 { return s.detect[0]().UNoise })},
+		},
+		Range: [2]float64{10.5, 22},
+	}
+}

@@ -1,0 +1,238 @@
+package lab07
+
+import (
+	"embed"
+	"math"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/equivalence"
+	"gravity.example/gravlab/judge"
+)
+
+//go:embed *.md
+var files embed.FS
+
+// Lab is lab 07.
+var Lab = bank.Lab{
+	ID: "07-in-the-lift", Title: "In the lift", Minutes: 80,
+	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
+	Words: bank.ReadWords(files),
+	Build: buildInTheLift,
+}
+
+const (
+	liftGravity = 9.81           // m/s², as the prompts print it
+	earthGM     = 3.986004418e14 // m³/s², WGS84
+	earthRadius = 6.371e6        // m, as the prompts print it
+)
+
+func buildInTheLift(d *bank.Draw) bank.Sheet {
+	ride, clocks := drawRide(d), drawClocks(d)
+	return bank.Sheet{
+		Recordings: []bank.Recording{ride.recording(), clocks.recording()},
+		Questions: []bank.Question{
+			liftTable(), liftScale(d), liftReading(d),
+			ride.speedQuestion(), ride.heightQuestion(), ride.storeysQuestion(),
+			liftFloating(), liftOrbit(d), liftBox(d), liftTilt(d),
+			liftRedshift(d), clocks.question(), liftTower1960(), liftWhat1960(),
+		},
+	}
+}
+
+func liftTable() bank.Question {
+	return bank.Question{
+		ID: "table", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+func liftScale(d *bank.Draw) bank.Question {
+	mass := d.Between("scale mass", 52, 94, 1)
+	speed := d.Between("scale speed", 1.2, 2.4, 0.1)
+	time := d.Between("scale time", 1.5, 2.5, 0.1)
+	up := d.Pick("scale direction", 1, -1)
+	a := up * speed / time
+	weight := func(g, a float64) float64 { return gravlab.Must(equivalence.Weight(mass, g, a)) }
+
+	return bank.Question{
+		ID: "scale", Kind: judge.Number, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.003},
+		Fields: bank.Fields{"mass": mass, "speed": speed, "time": time, "upTimesSpeed": up * speed, "up": up > 0},
+		Solve:  bank.Always(weight(liftGravity, a)),
+		Slips: []bank.Slip{
+			{ID: "lift-acceleration-with-wrong-sign", Value: bank.Always(weight(liftGravity, -a))},
+			{ID: "weight-at-rest", Value: bank.Always(weight(liftGravity, 0))},
+			{ID: "lift-acceleration-alone", Value: bank.Always(mass * math.Abs(a))},
+			{ID: "speed-for-acceleration", Value: bank.Always(mass * (liftGravity + up*speed))},
+		},
+		Range: [2]float64{350, 1150},
+		// 75.0 kg, 0 to 30.0 m/s in 2.00 s upward, g = 9.80
+		Source: bank.Published("worked_examples.csv", "equiv-06", gravlab.Must(equivalence.Weight(75.0, 9.80, 30.0/2)), 0.5),
+	}
+}
+
+// readingFrom is g plus the second difference of three heights, interval apart.
+func readingFrom(h []float64, interval float64) float64 {
+	return liftGravity + (h[0]-2*h[1]+h[2])/(interval*interval)
+}
+
+func liftReading(d *bank.Draw) bank.Question {
+	interval := d.Pick("film interval", 0.1, 0.2, 0.25) // s
+	lift := equivalence.Lift{Gravity: liftGravity, Peak: d.Between("film peak", 0.8, 1.4, 0.1), Pulse: d.Between("film pulse", 2, 3, 0.2)}
+	var calls [][]float64
+	r := d.Rand("film")
+	for i := range 9 {
+		// Up in the first calls, down in the last ones; a start from any height.
+		sign, start := 1.0, math.Round(r.Float64()*200)/10
+		if i > 4 {
+			sign = -1
+		}
+		at := (0.1 + 0.8*r.Float64()) * lift.Pulse
+		var h []float64
+		for k := -1.0; k <= 1; k++ {
+			h = append(h, bank.Clean(math.Round((start+sign*lift.Rise(at+k*interval))*1e5)/1e5))
+		}
+		calls = append(calls, h)
+	}
+	calls = append(calls, []float64{3.2, 3.2, 3.2}, calls[2])
+	one := func(f func(h []float64) float64) func([]float64) []float64 {
+		return func(h []float64) []float64 { return []float64{f(h)} }
+	}
+	acceleration := func(h []float64) float64 { return readingFrom(h, interval) - liftGravity }
+	return bank.Question{
+		ID: "reading", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1.5e-3},
+		Fields: bank.Fields{"interval": interval},
+		Function: &bank.Function{
+			Name: "reading", Signature: judge.SliceToOne, Calls: calls,
+			Right: one(func(h []float64) float64 { return readingFrom(h, interval) }),
+			Slips: []bank.FunctionSlip{
+				{ID: "acceleration-cabin-for-reading", F: one(acceleration)},
+				{ID: "g-with-wrong-sign", F: one(func(h []float64) float64 { return acceleration(h) - liftGravity })},
+				{ID: "cabin-acceleration-with-wrong-sign", F: one(func(h []float64) float64 { return liftGravity - acceleration(h) })},
+				{ID: "interval-not-squared", F: one(func(h []float64) float64 { return liftGravity + acceleration(h)*interval })},
+				{ID: "speed-for-acceleration", F: one(func(h []float64) float64 { return liftGravity + (h[2]-h[0])/(2*interval) })},
+			},
+		},
+	}
+}
+
+func liftFloating() bank.Question {
+	return bank.Question{
+		ID: "floating", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+// orbitPeriod is 2 pi sqrt(r³/GM).
+func orbitPeriod(gm, r float64) float64 { return 2 * math.Pi * math.Sqrt(r*r*r/gm) }
+
+func liftOrbit(d *bank.Draw) bank.Question {
+	height := d.Between("orbit height", 320, 880, 10) // km
+	r := earthRadius + 1000*height
+
+	return bank.Question{
+		ID: "orbit", Kind: judge.Number, Marks: 2, Unit: "min", Tol: judge.Tolerance{Rel: 0.005},
+		Fields: bank.Fields{"height": height, "heightSI": 1000 * height},
+		Solve:  bank.Always(orbitPeriod(earthGM, r)),
+		Slips: []bank.Slip{
+			{ID: "height-for-distance-from-centre", Value: bank.Always(orbitPeriod(earthGM, 1000*height))},
+			{ID: "2pi-left-out", Value: bank.Always(orbitPeriod(earthGM, r) / (2 * math.Pi))},
+			{ID: "turn-at-ground-level", Value: bank.Always(orbitPeriod(earthGM, earthRadius))},
+			{ID: "diameter-for-radius", Value: bank.Always(orbitPeriod(earthGM, 2*r))},
+		},
+		Range: [2]float64{88 * 60, 105 * 60},
+		// 6.37e6 + 4.00e5 m, 5.96e24 kg, 6.67e-11
+		Source: bank.Published("worked_examples.csv", "equiv-21", orbitPeriod(6.67e-11*5.96e24, 6.37e6+4.00e5), 0.005e3),
+	}
+}
+
+func liftBox(d *bank.Draw) bank.Question {
+	height := d.Between("box height", 400, 800, 50) // km
+	asd := d.Between("box noise", 1, 8, 0.5)        // µm/s²/√Hz
+	tau := d.Between("box time", 20, 90, 10)        // s
+	h := 1000 * height
+	right := gravlab.Must(equivalence.SmallestBox(earthGM, earthRadius, h, asd*1e-6, tau))
+
+	return bank.Question{
+		ID: "box", Kind: judge.Number, Marks: 3, Unit: "mm", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{"height": height, "asd": asd, "tau": tau, "h": h},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "factor-2-too-long", Value: bank.Always(2 * right)},
+			{ID: "noise-one-sensor", Value: bank.Always(right / math.Sqrt2)},
+			{ID: "averaging-time-not-rooted", Value: bank.Always(right / math.Sqrt(tau))},
+			{ID: "height-for-distance-from-centre", Value: bank.Always(right * math.Pow(h/(earthRadius+h), 3))},
+			{ID: "averaging-left-out", Value: bank.Always(right * math.Sqrt(2*tau))},
+		},
+		Range: [2]float64{0.02, 1},
+		Source: bank.Computed("model_checks.csv", "equivalence-box-05",
+			// The reference solves the exact difference; the linear one agrees to (L/r)².
+			1e-9*math.Pow(6371000, 3)/(2*earthGM), 1e-12),
+	}
+}
+
+func liftTilt(d *bank.Draw) bank.Question {
+	loss := d.Between("tilt loss", 1, 20, 0.5) // µGal
+	a := loss * gravlab.MicroGal
+
+	return bank.Question{
+		ID: "tilt", Kind: judge.Number, Marks: 2, Unit: "µrad", Tol: judge.Tolerance{Rel: 0.005},
+		Fields: bank.Fields{"loss": loss},
+		Solve:  bank.Always(gravlab.Must(equivalence.TiltFor(liftGravity, a))),
+		Slips: []bank.Slip{
+			{ID: "sine-for-cosine", Value: bank.Always(a / liftGravity)},
+			{ID: "factor-2-left-out", Value: bank.Always(math.Sqrt(a / liftGravity))},
+			{ID: "degrees-for-radians", Value: bank.Always(gravlab.Must(equivalence.TiltFor(liftGravity, a)) * 180 / math.Pi)},
+		},
+		Range:  [2]float64{4e-5, 2.1e-4},
+		Source: bank.Computed("model_checks.csv", "equivalence-tilt-03", 9.80665*0.0035*0.0035/2, 1e-10),
+	}
+}
+
+// clockShift is g h/c²; clockHeight turns it round.
+func clockShift(g, h, c float64) float64         { return g * h / (c * c) }
+func clockHeight(fraction, g, c float64) float64 { return fraction * c * c / g }
+
+func liftRedshift(d *bank.Draw) bank.Question {
+	h := d.Between("tower", 18, 64, 0.5)
+	shift := clockShift(liftGravity, h, gravlab.SpeedOfLight)
+
+	return bank.Question{
+		ID: "redshift", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.004},
+		Fields: bank.Fields{"h": h},
+		Solve:  bank.Always(shift),
+		Slips: []bank.Slip{
+			{ID: "c-not-squared", Value: bank.Always(shift * gravlab.SpeedOfLight)},
+			{ID: "up-and-down-for-one", Value: bank.Always(2 * shift)},
+			{ID: "speed-fall-over-c", Value: bank.Always(math.Sqrt(2*liftGravity*h) / gravlab.SpeedOfLight)},
+		},
+		Range: [2]float64{1.9e-15, 7.1e-15},
+		// 22.5 m, one way
+		Source: bank.Published("values.csv", "poundrebka_pred", clockShift(9.81, 22.5, gravlab.SpeedOfLight), 0.005e-15),
+	}
+}
+
+// liftTower1960 compares the measured shift with the predicted one.
+func liftTower1960() bank.Question {
+	const measured, uMeasured, height = 2.57e-15, 0.26e-15, 22.5
+	predicted := clockShift(liftGravity, height, gravlab.SpeedOfLight)
+
+	return bank.Question{
+		ID: "tower-1960", Kind: judge.Measured, Marks: 2, Unit: "1", Tol: judge.Tolerance{Abs: 0.008},
+		Solve: bank.Always(measured / predicted),
+		U:     func() float64 { return uMeasured / predicted },
+		Slips: []bank.Slip{
+			{ID: "prediction-for-both-ways", Value: bank.Always(measured / (2 * predicted))},
+			{ID: "predicted-over-measured", Value: bank.Always(predicted / measured)},
+		},
+		USlips: []bank.Slip{
+			{ID: "uncertainty-shift-for-ratio", Value: bank.Always(uMeasured)},
+		},
+		Range:  [2]float64{1.03, 1.06},
+		Source: bank.Published("values.csv", "poundrebka_pred", clockShift(gravlab.StandardGravity, height, gravlab.SpeedOfLight), 0.0052e-15),
+	}
+}
+
+func liftWhat1960() bank.Question {
+	return bank.Question{
+		ID: "what-1960", Kind: judge.Choice, Marks: 1,
+	}
+}

@@ -1,0 +1,9 @@
+package lab07
+
+import (
+	"testing"
+
+	"gravity.example/gravlab/bank/banktest"
+)
+
+func TestLab(t *testing.T) { banktest.Check(t, Lab) }

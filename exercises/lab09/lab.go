@@ -1,0 +1,299 @@
+package lab09
+
+import (
+	"embed"
+	"math"
+	"sync"
+	"time"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/earth"
+	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
+)
+
+//go:embed *.md
+var files embed.FS
+
+// Lab is lab 09.
+var Lab = bank.Lab{
+	ID: "09-the-earth-breathes", Title: "The Earth breathes", Minutes: 80,
+	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
+	Words: bank.ReadWords(files),
+	Build: buildTheEarthBreathes,
+}
+
+// Moon and Sun, and the Earth they pull at, as the prompts print them.
+const (
+	tideMoonGM  = 4.903e12 // m³/s²
+	tideSunGM   = 1.327e20 // m³/s²
+	tideSunDist = 1.496e11 // m
+	tideRadius  = 6.371e6  // m
+)
+
+func buildTheEarthBreathes(d *bank.Draw) bank.Sheet {
+	meter := drawTideMeter(d)
+	return bank.Sheet{
+		Recordings: []bank.Recording{tideYear(), meter.recording()},
+		Questions: []bank.Question{
+			tideOverhead(d), tideTwice(), tideSize(d), tidePull(d), tideSunAndMoon(d), tideSign(),
+			tideSpring(), tidePart(d), tideLine(d), tideEquator(),
+			meter.deltaQuestion(), meter.driftQuestion(), meter.pressureQuestion(), tideCorrect(d),
+		},
+	}
+}
+
+// tideUpward is the exact vertical tide of a body over a sphere, m/s².
+func tideUpward(gm, distance, radius, zenith float64) float64 {
+	return gravlab.Must(earth.BodyTide(gm, distance, radius, zenith))
+}
+
+// tideFirstOrder is its first term in the radius over the distance.
+func tideFirstOrder(gm, distance, radius, zenith float64) float64 {
+	c := math.Cos(zenith)
+	return gm * radius / math.Pow(distance, 3) * (3*c*c - 1)
+}
+
+func tideOverhead(d *bank.Draw) bank.Question {
+	distance := d.Between("moon distance", 357, 406, 1) * 1e6 // m
+	right := tideUpward(tideMoonGM, distance, tideRadius, 0)
+
+	gm := 6.67e-11 * 7.35e22
+	return bank.Question{
+		ID: "overhead", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.035},
+		Fields: bank.Fields{"distanceSI": distance / 1000, "distance": distance},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "pull-itself-not-difference", Value: bank.Always(tideMoonGM / (distance * distance))},
+			{ID: "factor-2-too-few", Value: bank.Always(right / 2)},
+			{ID: "factor-2-too-many", Value: bank.Always(2 * right)},
+		},
+		Range: [2]float64{8.5e-7, 1.6e-6},
+		// near side less far side, M = 7.35e22 kg
+		Source: bank.Published("worked_examples.csv", "tide-03",
+			// Printed is the difference from the near side to the far one: both tides.
+			tideUpward(gm, 3.84e8, 6.37e6, 0)+tideUpward(gm, 3.84e8, 6.37e6, math.Pi), 0.005e-5),
+	}
+}
+
+func tideTwice() bank.Question {
+	return bank.Question{
+		ID: "twice", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+func tideSize(d *bank.Draw) bank.Question {
+	zenith := d.Between("zenith", 70, 86, 1) // degrees
+	distance := d.Between("size distance", 362, 400, 1) * 1e6
+	at := func(f func(gm, distance, radius, zenith float64) float64, degrees float64) float64 {
+		return f(tideMoonGM, distance, tideRadius, degrees*math.Pi/180)
+	}
+	right := at(tideUpward, zenith)
+
+	return bank.Question{
+		ID: "size", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.045},
+		Fields: bank.Fields{"zenith": zenith, "distanceSI": distance / 1000, "distance": distance},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "altitude-for-zenith-angle", Value: bank.Always(at(tideFirstOrder, 90-zenith))},
+			{ID: "1-left-out", Value: bank.Always(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3))},
+			{ID: "pull-itself-not-difference", Value: bank.Always(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180))},
+		},
+		Range: [2]float64{-7e-7, -2.5e-7},
+		// Sun at 71 degrees
+		Source: bank.Computed("model_checks.csv", "earth-tide-03", tideFirstOrder(1.32712440041e20, 1.482e11, 6371000, 71*math.Pi/180), 3e-11),
+	}
+}
+
+func tidePull(d *bank.Draw) bank.Question {
+	r := d.Rand("pull calls")
+	var calls [][]float64
+	for range 8 {
+		calls = append(calls, []float64{bank.Clean(math.Round(r.Float64()*3.1*100) / 100), bank.Clean(3.57e8 + math.Round(r.Float64()*49)*1e6)})
+	}
+	calls = append(calls, []float64{0, 3.844e8}, []float64{3.1, 3.6e8}, calls[3])
+	two := func(f func(z, d float64) float64) func([]float64) []float64 {
+		return func(a []float64) []float64 { return []float64{f(a[0], a[1])} }
+	}
+	pull := func(z, d float64) float64 { // of the Moon at the station, its upward part
+		r := math.Sqrt(d*d + tideRadius*tideRadius - 2*d*tideRadius*math.Cos(z))
+		return tideMoonGM * (d*math.Cos(z) - tideRadius) / (r * r * r)
+	}
+
+	return bank.Question{
+		ID: "pull", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1e-3, Abs: 1e-10},
+		Function: &bank.Function{
+			Name: "upward", Signature: judge.TwoToOne, Calls: calls,
+			Right: two(func(z, d float64) float64 { return tideUpward(tideMoonGM, d, tideRadius, z) }),
+			Slips: []bank.FunctionSlip{
+				{ID: "first-term-only", F: two(func(z, d float64) float64 { return tideFirstOrder(tideMoonGM, d, tideRadius, z) })},
+				{ID: "pull-at-centre-not-off", F: two(pull)},
+				{ID: "downward-positive", F: two(func(z, d float64) float64 { return -tideUpward(tideMoonGM, d, tideRadius, z) })},
+				{ID: "moon-distance-from-station", F: two(func(z, d float64) float64 {
+					return tideMoonGM * (math.Cos(z)/math.Pow(d-tideRadius*math.Cos(z), 2) - math.Cos(z)/(d*d))
+				})},
+			},
+		},
+		Source: bank.Computed("model_checks.csv", "earth-tide-01", tideUpward(4.9028e12, 3.72e8, 6371000, 38*math.Pi/180), 1e-19),
+	}
+}
+
+func tideSunAndMoon(d *bank.Draw) bank.Question {
+	distance := d.Between("ratio distance", 357, 406, 1) * 1e6
+	strength := func(gm, d float64, power float64) float64 { return gm / math.Pow(d, power) }
+	ratio := func(power float64) float64 {
+		return strength(tideSunGM, tideSunDist, power) / strength(tideMoonGM, distance, power)
+	}
+
+	return bank.Question{
+		ID: "sun-moon", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.035},
+		Fields: bank.Fields{
+			"distanceSI": distance / 1000, "distance": distance,
+			"otherSource": testdata.Find("worked_examples.csv", "tide-10")["source"],
+		},
+		Solve: bank.Always(ratio(3)),
+		Slips: []bank.Slip{
+			{ID: "pulls-compared", Value: bank.Always(ratio(2))},
+			{ID: "moon-over-sun", Value: bank.Always(1 / ratio(3))},
+			{ID: "masses-compared", Value: bank.Always(tideSunGM / tideMoonGM)},
+		},
+		Range: [2]float64{0.34, 0.56},
+		// Moon and Sun over g
+		Source: bank.Published("worked_examples.csv", "tide-11", (tideFirstOrder(4.9028e12, 3.844e8, 6.371e6, 0)+tideFirstOrder(1.3271244e20, 1.496e11, 6.371e6, 0))/9.81, 0.05e-7),
+	}
+}
+
+func tideSign() bank.Question {
+	return bank.Question{
+		ID: "sign", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+// tideBeat is 1/|1/t1 − 1/t2|.
+func tideBeat(t1, t2 float64) float64 { return gravlab.Must(earth.BeatPeriod(t1, t2)) }
+
+func tideSpring() bank.Question {
+	const moon, sun = 12.4206, 12.0 // h
+	right := tideBeat(moon, sun) * 3600
+
+	return bank.Question{
+		ID: "spring", Kind: judge.Number, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.004},
+		Solve: bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "factor-2-too-many", Value: bank.Always(2 * right)},
+			{ID: "difference-periods", Value: bank.Always((moon - sun) * 3600)},
+			{ID: "sum-frequencies", Value: bank.Always(3600 / (1/moon + 1/sun))},
+		},
+		Range:  [2]float64{14.5 * 86400, 15 * 86400},
+		Source: bank.Computed("model_checks.csv", "earth-tide-05", tideBeat(12.4206012, 12)/24, 1e-9),
+	}
+}
+
+func tidePart(d *bank.Draw) bank.Question {
+	pairs := [][2]string{{"O1", "K1"}, {"N2", "M2"}, {"P1", "K1"}, {"S2", "K2"}, {"Q1", "O1"}}
+	pair := pairs[int(d.Pick("pair", 0, 1, 2, 3, 4))]
+	period := func(name string) float64 { // h, as published
+		for _, row := range testdata.Table("tide_constituents.csv") {
+			if row["name"] == name {
+				return row.Float("published_period_h")
+			}
+		}
+		panic("lab 09: no constituent " + name)
+	}
+	t1, t2 := period(pair[0]), period(pair[1])
+	right := tideBeat(t1, t2) * 3600
+	lines := gravlab.Must(earth.ConstituentsNamed("P1", "K1"))
+	return bank.Question{
+		ID: "part", Kind: judge.Number, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.003},
+		Fields: bank.Fields{"pair0": pair[0], "pair1": pair[1], "t1": t1, "t2": t2},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "hours-for-days", Value: bank.Always(right * 24)},
+			{ID: "half-time", Value: bank.Always(right / 2)},
+			{ID: "sum-frequencies", Value: bank.Always(3600 / (1/t1 + 1/t2))},
+		},
+		Range: [2]float64{9 * 86400, 184 * 86400},
+		Source: bank.Source{Check: &bank.SourceCheck{
+			// The question's own formula on the published periods, against the model's lines.
+			Table: "tide_constituents.csv", ID: "P1 and K1", Got: tideBeat(period("P1"), period("K1")) / 24, Want: tideBeat(lines[0].Period(), lines[1].Period()) / 86400, Within: 0.01}},
+	}
+}
+
+// tideTable reads the hourly tide of 400 days, and the amplitudes of some lines
+// in it; both are made once.
+var tideTable = sync.OnceValue(func() (columns [][]float64) {
+	columns = make([][]float64, 3)
+	for _, row := range testdata.Table("tide_400d.csv") {
+		at, err := time.Parse(time.RFC3339, row["utc"])
+		if err != nil {
+			panic("lab 09: " + err.Error())
+		}
+		columns[0] = append(columns[0], float64(at.Unix()))
+		columns[1] = append(columns[1], bank.Clean(row.Float("moon_nm_s2")*1e-9))
+		columns[2] = append(columns[2], bank.Clean(row.Float("sun_nm_s2")*1e-9))
+	}
+	return columns
+})
+
+var tideLineNames = []string{"Q1", "O1", "P1", "K1", "N2", "M2", "S2", "K2"}
+
+var tideLines = sync.OnceValue(func() *earth.Analysis {
+	c := tideTable()
+	t, y := make([]float64, len(c[0])), make([]float64, len(c[0]))
+	for i := range t {
+		t[i], y[i] = c[0][i]-c[0][0], c[1][i]+c[2][i]
+	}
+	return gravlab.Must(earth.Analyse(t, y, gravlab.Must(earth.ConstituentsNamed(tideLineNames...))))
+})
+
+func tideYear() bank.Recording {
+	return bank.Recording{
+		ID:      "year",
+		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "moon", Unit: "m/s²"}, {Name: "sun", Unit: "m/s²"}},
+		Make:    func() ([][]float64, error) { return tideTable(), nil },
+	}
+}
+
+func tideLine(d *bank.Draw) bank.Question {
+	name := []string{"O1", "M2", "K1", "S2", "N2"}[int(d.Pick("line", 0, 1, 2, 3, 4))]
+	amplitude := func(name string) float64 { return gravlab.Must(tideLines().Named(name)).Amplitude }
+	solve := func(factor float64) func(bank.Answers) float64 {
+		return func(bank.Answers) float64 { return factor * amplitude(name) }
+	}
+	return bank.Question{
+		ID: "line", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.03},
+		Fields: bank.Fields{"name": name},
+		Solve:  solve(1),
+		Slips: []bank.Slip{
+			{ID: "from-peak-to-peak", Value: solve(2)},
+			{ID: "root-mean-square", Value: solve(1 / math.Sqrt2)},
+		},
+		Range: [2]float64{3e-8, 5e-7},
+	}
+}
+
+func tideEquator() bank.Question {
+	return bank.Question{
+		ID: "equator", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+func tideCorrect(d *bank.Draw) bank.Question {
+	first := d.Between("first tide", 350, 900, 5)              // nm/s², upward
+	second := d.Between("second tide", -400, -50, 5)           // nm/s², upward
+	difference := d.Between("field difference", 300, 900, 0.5) // µGal, second less first
+	corrected := func(factor float64) float64 { return difference*gravlab.MicroGal + factor*(second-first)*1e-9 }
+	return bank.Question{
+		ID: "correct", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.8 * gravlab.MicroGal},
+		Fields: bank.Fields{"first": first, "second": second, "difference": difference},
+		Solve:  bank.Always(corrected(1.16)),
+		Slips: []bank.Slip{
+			{ID: "correction-with-wrong-sign", Value: bank.Always(corrected(-1.16))},
+			{ID: "gravimetric-factor-left-out", Value: bank.Always(corrected(1))},
+			{ID: "not-corrected", Value: bank.Always(corrected(0))},
+			{ID: "nm-s2-for-gal", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
+		},
+		Range: [2]float64{1e-6, 9e-6},
+	}
+}

@@ -1,0 +1,295 @@
+package lab10
+
+import (
+	"embed"
+	"math"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/buried"
+	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
+)
+
+//go:embed *.md
+var files embed.FS
+
+// Lab is lab 10.
+var Lab = bank.Lab{
+	ID: "10-buried-sphere", Title: "The first anomaly", Minutes: 80,
+	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"00-first-steps"}, Graded: true,
+	Words: bank.ReadWords(files),
+	Build: buildBuriedSphere,
+}
+
+func buildBuriedSphere(d *bank.Draw) bank.Sheet {
+	walk := drawWalk(d)
+	return bank.Sheet{
+		Recordings: []bank.Recording{walk.recording()},
+		Questions: []bank.Question{
+			spherePeak(d), sphereFunction(d),
+			sphereHalfWidth(d), sphereMass(d), sphereOfWater(d),
+			sphereSteepest(d), sphereDepthBound(d), sphereFromMap(d), sphereMimic(),
+			walk.depth(), walk.mass(), walk.radius(),
+			sphereTradeOff(d), sphereReport(),
+		},
+	}
+}
+
+// ballMass is the excess mass of a ball of radius r and contrast rho.
+func ballMass(r, rho float64) float64 { return 4 * math.Pi / 3 * r * r * r * rho }
+
+// pointPeak is gz straight above an excess mass at the depth z.
+func pointPeak(mass, z float64) float64 { return gravlab.G * mass / (z * z) }
+
+func spherePeak(d *bank.Draw) bank.Question {
+	r, z := d.Between("radius", 1.8, 2.6, 0.1), d.Between("depth", 4.5, 7, 0.1)
+	rho := d.Between("ground", 1800, 2100, 50)
+	peak := pointPeak(ballMass(r, -rho), z)
+	cavity := testdata.Find("worked_examples.csv", "cavity-02") // radius 20 m, rock 2400 kg/m³, depth 80 m
+	return bank.Question{
+		ID: "peak", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
+		Fields: bank.Fields{"r": r, "z": z, "rho": rho, "cavityRecomputed": cavity["recomputed"], "cavityInputs": cavity["inputs"]},
+		Solve:  bank.Always(peak),
+		Slips: []bank.Slip{
+			{ID: "diameter-for-radius", Value: bank.Always(8 * peak)},
+			{ID: "depth-to-top-for-depth", Value: bank.Always(peak * z * z / ((z - r) * (z - r)))},
+			{ID: "factor-4-3-left-out", Value: bank.Always(0.75 * peak)},
+			{ID: "sign-void-lost", Value: bank.Always(-peak)},
+		},
+		Range: [2]float64{-60e-8, -4e-8},
+		Source: bank.Source{Check: &bank.SourceCheck{
+			Table: "worked_examples.csv", ID: "cavity-02", Got: pointPeak(ballMass(20, -2400), 80) / gravlab.MilliGal, Want: cavity.Float("recomputed"), Within: 0.5e-7}},
+	}
+}
+
+// pointGZ is gz of an excess mass at the depth z, at the horizontal distance x
+// and the height h above the ground.
+func pointGZ(mass, z, x, h float64) float64 {
+	r := math.Hypot(x, z+h)
+	return gravlab.G * mass * (z + h) / (r * r * r)
+}
+
+func sphereFunction(d *bank.Draw) bank.Question {
+	r, z := d.Between("function radius", 1.8, 2.6, 0.1), d.Between("function depth", 4.5, 7, 0.1)
+	rho := d.Between("function ground", 1800, 2100, 50)
+	mass := ballMass(r, -rho)
+	random := d.Rand("function calls")
+	var calls [][]float64
+	for range 8 {
+		x := math.Round((random.Float64()*24-12)*10) / 10
+		calls = append(calls, []float64{bank.Clean(x), bank.Clean(math.Round(random.Float64()*30) / 10)})
+	}
+	calls = append(calls, []float64{0, 0}, []float64{5, 2.5}, calls[3])
+	one := func(f func(x, h float64) float64) func([]float64) []float64 {
+		return func(a []float64) []float64 { return []float64{f(a[0], a[1])} }
+	}
+
+	return bank.Question{
+		ID: "gz", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		Fields: bank.Fields{"r": r, "z": z, "rho": rho},
+		Function: &bank.Function{
+			Name: "gz", Signature: judge.TwoToOne, Calls: calls,
+			Right: one(func(x, h float64) float64 { return pointGZ(mass, z, x, h) }),
+			Slips: []bank.FunctionSlip{
+				{ID: "whole-pull-for-downward-part", F: one(func(x, h float64) float64 { return gravlab.G * mass / (x*x + (z+h)*(z+h)) })},
+				{ID: "height-sensor-left-out", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, 0) })},
+				{ID: "sign-void-lost", F: one(func(x, h float64) float64 { return -pointGZ(mass, z, x, h) })},
+				{ID: "height-off-depth", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
+			},
+		},
+		// R = 2.3, centre 6.1 m down, rho = -1850, station at (1.7, -0.9)
+		Source: bank.Computed("model_checks.csv", "buried-sphere-gz-01", pointGZ(ballMass(2.3, -1850), 6.1, math.Hypot(1.7, 0.9), 0), 1e-12*1.5e-7),
+	}
+}
+
+// pointHalfWidth is the depth of a compact body over the half-width of its
+// anomaly.
+var pointHalfWidth = gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, 1))
+
+func sphereHalfWidth(d *bank.Draw) bank.Question {
+	left, half := d.Between("left half", 8, 14, 0.1), d.Between("half-width", 3.4, 5.4, 0.1)
+	z := pointHalfWidth * half
+
+	return bank.Question{
+		ID: "half-width", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
+		Fields: bank.Fields{"left": left, "leftPlus2TimesHalf": left + 2*half, "cleanLeftPlus2TimesHalf": bank.Clean(left + 2*half)},
+		Solve:  bank.Always(z),
+		Slips: []bank.Slip{
+			{ID: "full-width-for-half-width", Value: bank.Always(2 * z)},
+			{ID: "rule-for-long-body", Value: bank.Always(half)},
+			{ID: "factor-for-full-width-used", Value: bank.Always(z / 2)},
+		},
+		Range:  [2]float64{4, 7.5},
+		Source: bank.Published("worked_examples.csv", "sphere-04", pointHalfWidth, 0.0005),
+	}
+}
+
+// massOfPeak is the excess mass at the depth z whose peak is g.
+func massOfPeak(g, z float64) float64 { return g * z * z / gravlab.G }
+
+func sphereMass(d *bank.Draw) bank.Question {
+	peak := d.Between("peak", 14, 30, 0.5)
+	mass := func(change func(z float64) float64) func(bank.Answers) float64 {
+		return func(k bank.Answers) float64 { return change(k["half-width"]) }
+	}
+	g := -peak * gravlab.MicroGal
+
+	return bank.Question{
+		ID: "missing-mass", Kind: judge.Number, Marks: 2, Unit: "t", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"half-width"},
+		Fields: bank.Fields{"peak": peak, "betweenHalfmwidth3p45p40p1": d.Between("half-width", 3.4, 5.4, 0.1)},
+		Solve:  mass(func(z float64) float64 { return massOfPeak(g, z) }),
+		Slips: []bank.Slip{
+			{ID: "depth-not-squared", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / z })},
+			{ID: "half-width-for-depth", Value: mass(func(z float64) float64 { return massOfPeak(g, z/pointHalfWidth) })},
+			{ID: "formula-long-body", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
+			{ID: "sign-void-lost", Value: mass(func(z float64) float64 { return -massOfPeak(g, z) })},
+		},
+		Range: [2]float64{-3e5, -3e4},
+		// 5 mGal, 1560 m, G = 6.67e-11
+		Source: bank.Published("worked_examples.csv", "sphere-03",
+			// The source cuts its seventh digit off.
+			massOfPeak(5*gravlab.MilliGal, 1560)*gravlab.G/6.67e-11, 1e6),
+	}
+}
+
+// ballRadius is the radius of a ball with an excess mass and a contrast.
+func ballRadius(mass, contrast float64) float64 {
+	return math.Cbrt(3 * mass / (4 * math.Pi * contrast))
+}
+
+func sphereOfWater(d *bank.Draw) bank.Question {
+	rho := d.Between("wet ground", 1800, 2100, 50)
+	radius := func(contrast, factor float64) func(bank.Answers) float64 {
+		return func(k bank.Answers) float64 { return factor * ballRadius(k["missing-mass"], contrast) }
+	}
+	peak, half := d.Between("peak", 14, 30, 0.5), d.Between("half-width", 3.4, 5.4, 0.1)
+	return bank.Question{
+		ID: "water", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.008}, Uses: []string{"missing-mass"},
+		Fields: bank.Fields{"rho": rho, "half": half, "peak": peak},
+		Solve:  radius(1000-rho, 1),
+		Slips: []bank.Slip{
+			{ID: "empty-instead-full-water", Value: radius(-rho, 1)},
+			{ID: "diameter-for-radius", Value: radius(1000-rho, 2)},
+			{ID: "factor-4-3-left-out", Value: radius(1000-rho, math.Cbrt(4.0/3))},
+		},
+		Range: [2]float64{1.8, 4.6},
+	}
+}
+
+func sphereSteepest(d *bank.Draw) bank.Question {
+	z := d.Between("steep depth", 4, 9, 0.2)
+
+	// The steepest place of the formula itself, by bisection of its second
+	// derivative, which has the sign of 4x² - z² for a point: the check does not
+	// start from the rule.
+	steepest := func(z float64) float64 {
+		second := func(x float64) float64 {
+			const e = 1e-3
+			return pointGZ(1, z, x+e*z, 0) - 2*pointGZ(1, z, x, 0) + pointGZ(1, z, x-e*z, 0)
+		}
+		lo, hi := 0.0, z
+		for range 60 {
+			if middle := (lo + hi) / 2; second(middle) < 0 {
+				lo = middle
+			} else {
+				hi = middle
+			}
+		}
+		return lo
+	}
+	return bank.Question{
+		ID: "steepest", Kind: judge.Number, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"z": z},
+		Solve:  bank.Always(z / 2),
+		Slips: []bank.Slip{
+			{ID: "place-half-peak", Value: bank.Always(z / pointHalfWidth)},
+			{ID: "place-for-long-body", Value: bank.Always(z / math.Sqrt(3))},
+			{ID: "distance-one-depth", Value: bank.Always(z)},
+		},
+		Range: [2]float64{1.9, 4.6},
+		Source: bank.Published("worked_examples.csv", "sphere-06",
+			// Differences over a thousandth of the depth place it to a part in a million.
+			steepest(1), 1e-5),
+	}
+}
+
+func sphereDepthBound(d *bank.Draw) bank.Question {
+	peak, slope := d.Between("bound peak", 18, 40, 1), d.Between("bound slope", 5, 9, 0.2)
+	bound := func(s buried.Shape) float64 { return gravlab.Must(buried.DepthBound(s, peak, slope)) }
+
+	return bank.Question{
+		ID: "depth-bound", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
+		Fields: bank.Fields{"peak": peak, "slope": slope},
+		Solve:  bank.Always(bound(buried.PointShape)),
+		Slips: []bank.Slip{
+			{ID: "rule-for-long-bodies", Value: bank.Always(bound(buried.LineShape))},
+			{ID: "no-factor-at-all", Value: bank.Always(peak / slope)},
+			{ID: "slope-over-peak", Value: bank.Always(1 / bound(buried.PointShape))},
+		},
+		Range:  [2]float64{1.5, 8},
+		Source: bank.Computed("model_checks.csv", "buried-depthbound-01", gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)), 1e-12),
+	}
+}
+
+// squareShare is the share of 2 pi G M that a square map from -x to x both ways
+// catches over a mass at the depth z: its solid angle over 2 pi.
+func squareShare(x, z float64) float64 {
+	return 2 / math.Pi * math.Atan(x*x/(z*math.Sqrt(z*z+2*x*x)))
+}
+
+func sphereFromMap(d *bank.Draw) bank.Question {
+	z, x := d.Between("map depth", 5, 8, 0.5), d.Pick("map half side", 15, 20, 25, 30)
+	share := squareShare(x, z)
+	integral := bank.RoundTo(2*math.Pi*gravlab.G*d.Between("map mass", 60, 140, 2)*1000*share/gravlab.MicroGal, 3)
+	mass := -integral * gravlab.MicroGal / (2 * math.Pi * gravlab.G) / share
+
+	return bank.Question{
+		ID: "gauss", Kind: judge.Number, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "share": share},
+		Solve:  bank.Always(mass),
+		Slips: []bank.Slip{
+			{ID: "all-field-to-caught", Value: bank.Always(mass * share)},
+			{ID: "4pi-for-2pi", Value: bank.Always(mass / 2)},
+			{ID: "sign-void-lost", Value: bank.Always(-mass)},
+		},
+		Range: [2]float64{-1.5e5, -5.5e4},
+		// depth 7 m, half side 21 m
+		Source: bank.Computed("model_checks.csv", "buried-flux-01", squareShare(21, 7), 1e-12),
+	}
+}
+
+func sphereMimic() bank.Question {
+	return bank.Question{
+		ID: "mimic", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+// peakShareU is the relative uncertainty of a peak G M/z² of which mass and
+// depth have relative uncertainties and the correlation r.
+func peakShareU(uM, uz, r float64) float64 {
+	return math.Sqrt(uM*uM + 4*uz*uz - 4*r*uM*uz)
+}
+
+func sphereTradeOff(d *bank.Draw) bank.Question {
+	uz, uM := d.Between("u depth", 3, 4, 0.2), d.Between("u mass", 7.5, 9, 0.5)
+	r := d.Between("trade-off", 0.92, 0.96, 0.01)
+	u := func(uM, uz, r float64) func(bank.Answers) float64 { return bank.Always(peakShareU(uM, uz, r) / 100) }
+	return bank.Question{
+		ID: "trade-off", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"uz": uz, "uM": uM, "r": r},
+		Solve:  u(uM, uz, r),
+		Slips: []bank.Slip{
+			{ID: "correlation-left-out", Value: u(uM, uz, 0)},
+			{ID: "cross-term-with-wrong-sign", Value: u(uM, uz, -r)},
+			{ID: "exponent-depth-left-out", Value: bank.Always(math.Sqrt(uM*uM+uz*uz-2*r*uM*uz) / 100)},
+		},
+		Range: [2]float64{0.015, 0.06},
+	}
+}
+
+func sphereReport() bank.Question {
+	return bank.Question{
+		ID: "report", Kind: judge.Choice, Marks: 1,
+	}
+}

@@ -1,0 +1,277 @@
+package lab12
+
+import (
+	"embed"
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/earth"
+	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/survey"
+)
+
+//go:embed *.md
+var files embed.FS
+
+// Lab is lab 12.
+var Lab = bank.Lab{
+	ID: "12-a-day-in-the-field", Title: "A day in the field", Minutes: 90,
+	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"09-the-earth-breathes", "10-buried-sphere"}, Graded: true,
+	Words: bank.ReadWords(files),
+	Build: buildADayInTheField,
+}
+
+func buildADayInTheField(d *bank.Draw) bank.Sheet {
+	day := newFieldworkDay(d)
+	return bank.Sheet{
+		Recordings: []bank.Recording{fieldworkLineRecording(d), day.recording()},
+		Questions: []bank.Question{
+			fieldworkScale(d), fieldworkLevel(d), fieldworkAirAndWater(d),
+			day.rate(), day.tare(), day.station(), fieldworkStep(), fieldworkTriangle(d),
+			fieldworkNormal(d), fieldworkPosition(d), fieldworkHeights(), fieldworkSector(d), fieldworkSlope(d),
+			day.rock(), fieldworkBudget(d), fieldworkClaims(),
+		},
+	}
+}
+
+const fieldworkDegree = math.Pi / 180
+
+// fieldworkLevel: both bubbles off.
+func fieldworkLevel(d *bank.Draw) bank.Question {
+	level, cross := d.Between("level", 320, 440, 10), d.Between("cross-level", 120, 160, 10) // µrad
+	const g = 9.81
+	lost := func(level, cross float64) float64 {
+		return gravlab.Must(survey.TiltCorrection(g, level*1e-6, cross*1e-6))
+	}
+	right := lost(level, cross)
+
+	tol := judge.Tolerance{Rel: 0.02}
+
+	return bank.Question{
+		ID: "level", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: tol,
+		Fields: bank.Fields{"level": level, "cross": cross, "levelSI": level * 1e-6, "crossSI": cross * 1e-6},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "one-bubble-only", Value: bank.Always(lost(level, 0))},
+			{ID: "angles-added-before-squared", Value: bank.Always(lost(level+cross, 0))},
+			{ID: "factor-1-2-cosine-left", Value: bank.Always(2 * right)},
+			{ID: "sine-tilt-for-loss", Value: bank.Always(g * math.Hypot(level, cross) * 1e-6)},
+		},
+		Range:  [2]float64{5e-7, 1.2e-6},
+		Source: bank.Computed("model_checks.csv", "survey-level-02", gravlab.Must(survey.TiltCorrection(9.80665, 0.0005, 0)), 1e-12),
+	}
+}
+
+// fieldworkAirAndWater: two corrections with signs of their own.
+func fieldworkAirAndWater(d *bank.Draw) bank.Question {
+	fall, rise := d.Between("pressure fall", 8, 25, 1), d.Between("water rise", 15, 50, 5) // hPa, cm
+	porosity := d.Between("porosity", 0.15, 0.30, 0.05)
+	air := gravlab.Must(earth.PressureCorrection(1e5-100*fall, 1e5, earth.PressureAdmittance))
+	water := gravlab.Must(survey.WaterCorrection(rise/100, porosity))
+	right := air + water
+	tol := judge.Tolerance{Rel: 0.02}
+
+	return bank.Question{
+		ID: "air-and-water", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: tol,
+		Fields: bank.Fields{"fall": fall, "rise": rise, "porosity": porosity, "riseSI": rise / 100},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "sign-air-exchanged", Value: bank.Always(-air + water)},
+			{ID: "porosity-left-out", Value: bank.Always(air + water/porosity)},
+			{ID: "air-left-out", Value: bank.Always(water)},
+			{ID: "water-left-out", Value: bank.Always(air)},
+		},
+		Range: [2]float64{-1.5e-7, -3e-8},
+		// a metre of water
+		Source: bank.Published("worked_examples.csv", "slab-05", -gravlab.Must(survey.WaterCorrection(5, 0.2)), 0.5e-8),
+	}
+}
+
+func fieldworkStep() bank.Question {
+	return bank.Question{
+		ID: "step-or-slope", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+// fieldworkTriangle is the smallest network: three legs that do not close.
+func fieldworkTriangle(d *bank.Draw) bank.Question {
+	u1, u2, u3 := d.Between("u of leg 1", 9, 12, 1), d.Between("u of leg 2", 4, 5, 1), d.Between("u of leg 3", 5, 6, 1)
+	l1, l2 := d.Between("leg 1", 900, 1900, 1), -d.Between("leg 2", 300, 800, 1)
+	misclosure := d.Pick("sign", -1, 1) * d.Between("misclosure", 15, 24, 1)
+	l3 := misclosure - l1 - l2
+	weight := u1 * u1 / (u1*u1 + u2*u2 + u3*u3)
+	legs := []survey.Difference{{From: "A", To: "B", Value: l1, U: u1}, {From: "B", To: "C", Value: l2, U: u2}, {From: "C", To: "A", Value: l3, U: u3}}
+	right := gravlab.Must(gravlab.Must(survey.AdjustNetwork(legs, nil)).Station("B")).Value * gravlab.MicroGal
+	micro := func(v float64) func(bank.Answers) float64 { return bank.Always(v * gravlab.MicroGal) }
+
+	return bank.Question{
+		ID: "triangle", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.5e-8},
+		Fields: bank.Fields{
+			"l1": l1, "u1": u1, "u2": u2,
+			"u3": u3, "l2": l2, "l3": l3,
+		},
+		Solve: bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "misclosure-shared-out-equally", Value: micro(l1 - misclosure/3)},
+			{ID: "shared-out-u-instead-u2", Value: micro(l1 - misclosure*u1/(u1+u2+u3))},
+			{ID: "share-added-instead-off", Value: micro(l1 + misclosure*weight)},
+			{ID: "left-observed", Value: micro(l1)},
+		},
+		Range:  [2]float64{8e-6, 2e-5},
+		Source: bank.Computed("model_checks.csv", "survey-network-01", fieldworkNetwork(), 1e-9),
+	}
+}
+
+// fieldworkNetwork is B of the reference network, µGal, by the question's own
+// adjustment.
+func fieldworkNetwork() float64 {
+	legs := []survey.Difference{
+		{From: "A", To: "B", Value: 1203, U: 10}, {From: "B", To: "C", Value: -871, U: 10}, {From: "C", To: "A", Value: -345, U: 10}, {From: "A", To: "D", Value: 2054, U: 5},
+		{From: "D", To: "C", Value: -1706, U: 10}, {From: "B", To: "D", Value: 838, U: 5}, {From: "D", To: "A", Value: -2061, U: 10},
+	}
+	return gravlab.Must(gravlab.Must(survey.AdjustNetwork(legs, nil)).Station("B")).Value
+}
+
+func fieldworkNormal(d *bank.Draw) bank.Question {
+	lat := d.Between("latitude", 50, 59, 0.05)
+	gamma := func(lat float64) float64 { return gravlab.Must(earth.GRS80.NormalGravity(lat, 0)) }
+	square := func(x float64) float64 { s := math.Sin(x); return s * s }
+	phi := lat * fieldworkDegree
+	tol := judge.Tolerance{Abs: 2e-6}
+
+	return bank.Question{
+		ID: "normal", Kind: judge.Number, Marks: 2, Unit: "mGal", Tol: tol,
+		Fields: bank.Fields{"lat": lat},
+		Solve:  bank.Always(gamma(phi)),
+		Slips: []bank.Slip{
+			{ID: "geocentric-latitude-put-in", Value: bank.Always(gamma(gravlab.Must(earth.GRS80.Geocentric(phi, 0))))},
+			{ID: "formula-1930", Value: bank.Always(9.780490 * (1 + 0.0052884*square(phi) - 0.0000059*square(2*phi)))},
+			{ID: "sin2phi-and-sin22phi-exchanged", Value: bank.Always(9.780327 * (1 + 0.0053024*square(2*phi) - 0.0000058*square(phi)))},
+			{ID: "degrees-in-sine", Value: bank.Always(9.780327 * (1 + 0.0053024*square(lat) - 0.0000058*square(2*lat)))},
+		},
+		Range:  [2]float64{9.8090, 9.8200},
+		Source: bank.Published("values.csv", "grs80_gamma45", gamma(45*fieldworkDegree), 0.5e-9),
+	}
+}
+
+func fieldworkPosition(d *bank.Draw) bank.Question {
+	lat, wanted := d.Between("latitude of the site", 50, 57, 0.1), d.Between("wanted", 4, 20, 1) // deg, µGal
+	metres := func(lat, wanted float64) float64 {
+		return wanted * gravlab.MicroGal / gravlab.Must(earth.GRS80.NorthwardGradient(lat*fieldworkDegree))
+	}
+	right := metres(lat, wanted)
+	phi := lat * fieldworkDegree
+	tol := judge.Tolerance{Rel: 0.02}
+
+	return bank.Question{
+		ID: "position", Kind: judge.Number, Marks: 2, Unit: "m", Tol: tol,
+		Fields: bank.Fields{"lat": lat, "wanted": wanted},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "sin2phi-for-sin-2phi", Value: bank.Always(right * math.Sin(2*phi) / math.Pow(math.Sin(phi), 2))},
+			{ID: "factor-2-lost", Value: bank.Always(right / 2)},
+			{ID: "sin-2phi-left-out", Value: bank.Always(right * math.Sin(2*phi))},
+			{ID: "degrees-in-sine", Value: bank.Always(right * math.Sin(2*phi) / math.Abs(math.Sin(2*lat)))},
+		},
+		Range:  [2]float64{2, 40},
+		Source: bank.Published("worked_examples.csv", "reduct-03", metres(45, 10), 0.5),
+	}
+}
+
+func fieldworkHeights() bank.Question {
+	return bank.Question{
+		ID: "heights", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+// fieldworkSector asks for a function of ground height and outer radius.
+func fieldworkSector(d *bank.Draw) bank.Question {
+	inner, parts := d.Pick("inner radius", 2, 4, 6), int(d.Pick("parts", 4, 6, 8))
+	density := d.Between("density of the terrain", 2200, 2700, 50)
+	value := func(inner float64, parts int) func([]float64) []float64 {
+		return func(a []float64) []float64 {
+			return []float64{gravlab.Must(survey.Sector{Inner: inner, Outer: a[1], Parts: parts, Height: a[0], Density: density}.Correction())}
+		}
+	}
+	right := value(inner, parts)
+	r := d.Rand("sector calls")
+	var calls [][]float64
+	for i := range 10 {
+		h := bank.Clean(math.Round((1+r.Float64()*15)*10) / 10)
+		if i%2 == 1 {
+			h = -h
+		}
+		calls = append(calls, []float64{h, bank.Clean(math.Round(inner + 6 + r.Float64()*50))})
+	}
+	calls = append(calls, calls[3])
+
+	return bank.Question{
+		ID: "sector", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		Fields: bank.Fields{"parts": parts, "inner": inner, "density": density, "parts2": float64(parts)},
+		Function: &bank.Function{
+			Name: "sector", Signature: judge.TwoToOne, Calls: calls,
+			Right: right,
+			Slips: []bank.FunctionSlip{
+				{ID: "valley-counted-negative", F: func(a []float64) []float64 { return []float64{math.Copysign(right(a)[0], a[0])} }},
+				{ID: "whole-ring-for-one-sector", F: value(inner, 1)},
+				{ID: "inner-radius-left-out", F: value(0, parts)},
+				{ID: "sign-reversed", F: func(a []float64) []float64 { return []float64{-right(a)[0]} }},
+			},
+		},
+		Source: bank.Computed("model_checks.csv", "survey-terrain-02", gravlab.Must(survey.Sector{Inner: 2, Outer: 16.6, Parts: 4, Height: 1.1, Density: 2200}.Correction()), 1e-15),
+	}
+}
+
+func fieldworkSlope(d *bank.Draw) bank.Question {
+	angle, radius, density := d.Between("slope", 8, 20, 1), d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
+	right := gravlab.Must(survey.Slope(angle*fieldworkDegree, radius, density))
+	tol := judge.Tolerance{Rel: 0.04}
+
+	return bank.Question{
+		ID: "slope", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: tol,
+		Fields: bank.Fields{"angle": angle, "radius": radius, "density": density},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "full-slope-in-every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
+			{ID: "one-side-slope-left-out", Value: bank.Always(right / 2)},
+		},
+		Range:  [2]float64{1e-7, 1.7e-6},
+		Source: bank.Computed("model_checks.csv", "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
+	}
+}
+
+// fieldworkBudget is the uncertainty of a Bouguer value as it goes into the
+// report.
+func fieldworkBudget(d *bank.Draw) bank.Question {
+	height := d.Between("u of heights", 3, 8, 0.5)                                          // cm
+	reading, tie := d.Between("u of readings", 2, 4, 0.5), d.Between("u of tie", 4, 7, 0.5) // µGal
+	terrain, difference := d.Between("u of terrain", 4, 9, 1), d.Between("difference", 20, 60, 5)
+	scale := 8e-5 * difference * 1000 // µGal of a difference in mGal
+	perCm := gravlab.Must(survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Plate: survey.FlatPlate, Density: 2670}.PerMetre(45*fieldworkDegree)) / gravlab.MicroGal / 100
+	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) * gravlab.MicroGal }
+	right := root(perCm*height, reading, tie, terrain, scale)
+	tol := judge.Tolerance{Rel: 0.035}
+
+	return bank.Question{
+		ID: "budget", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: tol,
+		Fields: bank.Fields{"difference": difference, "height": height, "reading": reading, "tie": tie, "terrain": terrain},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "free-air-without-slab-for", Value: bank.Always(root(3.086*height, reading, tie, terrain, scale))},
+			{ID: "added-straight-not-in-quadrature", Value: bank.Always((perCm*height + reading + tie + terrain + scale) * gravlab.MicroGal)},
+			{ID: "height-left-out", Value: bank.Always(root(reading, tie, terrain, scale))},
+		},
+		Range: [2]float64{6e-8, 3e-7},
+		// 0.30 m of height
+		Source: bank.Computed("model_checks.csv", "survey-height-02", perCm*100*gravlab.MicroGal*0.30, 1e-14),
+	}
+}
+
+func fieldworkClaims() bank.Question {
+	return bank.Question{
+		ID: "claims", Kind: judge.Choice, Marks: 1,
+	}
+}

@@ -1,0 +1,299 @@
+package lab14
+
+import (
+	"embed"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/buried"
+	"gravity.example/gravlab/judge"
+)
+
+//go:embed *.md
+var files embed.FS
+
+// Lab is lab 14.
+var Lab = bank.Lab{
+	ID: "14-whats-in-the-truck", Title: "What's in the truck", Minutes: 90,
+	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
+	Words: bank.ReadWords(files),
+	Build: buildWhatsInTheTruck,
+}
+
+func buildWhatsInTheTruck(d *bank.Draw) bank.Sheet {
+	pass, empties := drawPass(d), drawEmpties(d)
+	return bank.Sheet{
+		Recordings: []bank.Recording{pass.recording(), empties.recording()},
+		Questions: []bank.Question{
+			truckClosest(d), truckTwoLoads(d), truckRow(d), truckDetermined(),
+			pass.speed(), pass.apart(), pass.cargo(),
+			truckHeight(d), truckDensity(d), truckResolvable(d),
+			truckTilt(d), truckPerson(d),
+			empties.rate(), truckBaseRate(d), truckThreshold(d), truckWording(),
+		},
+	}
+}
+
+// acrossPull is the horizontal part, across the lane, of the pull of a mass y
+// away and h higher than the sensor.
+func acrossPull(m, y, h float64) float64 {
+	r := math.Hypot(y, h)
+	return gravlab.G * m * y / (r * r * r)
+}
+
+func truckClosest(d *bank.Draw) bank.Question {
+	m, y, h := d.Between("closest mass", 4, 9, 0.5), d.Between("closest distance", 2.2, 3.4, 0.1), d.Between("closest height", 1.0, 1.5, 0.1)
+	pull := acrossPull(1000*m, y, h)
+
+	return bank.Question{
+		ID: "closest", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
+		Fields: bank.Fields{"m": m, "y": y, "h": h, "mSI": 1000 * m},
+		Solve:  bank.Always(pull),
+		Slips: []bank.Slip{
+			{ID: "whole-pull-for-part-along", Value: bank.Always(gravlab.G * 1000 * m / (y*y + h*h))},
+			{ID: "height-left-out", Value: bank.Always(gravlab.G * 1000 * m / (y * y))},
+			{ID: "distance-to-side-vehicle", Value: bank.Always(acrossPull(1000*m, y-1.2, h))},
+		},
+		Range: [2]float64{1e-8, 1.2e-7},
+		// 370 t, 150 kg, 20 m, G = 6.67e-11
+		Source: bank.Published("worked_examples.csv", "newton-09", 150*acrossPull(370000, 20, 0)*6.67e-11/gravlab.G, 0.005e-6),
+	}
+}
+
+// alongPull is the pull along the lane of loads, on a sensor y to the side on
+// the level of the road, at the time t.
+func alongPull(loads []buried.Load, speed, y, t float64) float64 {
+	return gravlab.Must(buried.Pass{Loads: loads, Speed: speed}.Attraction(r3.Vec{Y: y}, t)).X
+}
+
+func truckTwoLoads(d *bank.Draw) bank.Question {
+	front := buried.Load{X: d.Between("two front place", -1.8, -1.0, 0.1), Mass: d.Between("two front mass", 1600, 2400, 100), Height: 1.1}
+	rear := buried.Load{X: d.Between("two rear place", 1.5, 2.2, 0.1), Mass: d.Between("two rear mass", 4000, 6000, 100), Height: 1.5}
+	v, y, t := d.Pick("two speed", 4.5, 5.4, 6.3, 7.2), d.Between("two side", 2, 3, 0.1), d.Between("two time", 0.4, 0.8, 0.1)
+	loads := []buried.Load{front, rear}
+	right := alongPull(loads, v/3.6, y, t)
+	flat := []buried.Load{{X: front.X, Mass: front.Mass}, {X: rear.X, Mass: rear.Mass}}
+	total := front.Mass + rear.Mass
+	middle := []buried.Load{{X: (front.X*front.Mass + rear.X*rear.Mass) / total, Mass: total, Height: (1.1*front.Mass + 1.5*rear.Mass) / total}}
+
+	return bank.Question{
+		ID: "two-loads", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.008},
+		Fields: bank.Fields{"v": v, "mass": front.Mass, "x": front.X, "mass2": rear.Mass, "x2": rear.X, "y": y, "t": t},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "km-h-for-m-s", Value: bank.Always(alongPull(loads, v, y, t))},
+			{ID: "lighter-load-left-out", Value: bank.Always(alongPull(loads[1:], v/3.6, y, t))},
+			{ID: "heights-left-out", Value: bank.Always(alongPull(flat, v/3.6, y, t))},
+			{ID: "both-loads-put-into-centre", Value: bank.Always(alongPull(middle, v/3.6, y, t))},
+		},
+		Range:  [2]float64{2e-9, 4e-8},
+		Source: bank.Computed("model_checks.csv", "buried-truck-01", alongPull([]buried.Load{{X: -1.4, Mass: 1900, Height: 1.1}, {X: 1.9, Mass: 5200, Height: 1.5}}, 1.7, 2.2, 0.6), 1e-12*1.3e-8),
+	}
+}
+
+// designRow is the pull of a load over a sensor in the lane, and its derivatives
+// by the load's place and mass: nm/s², nm/s² per m, nm/s² per t. a holds place X
+// (m), mass (t), speed (m/s), time (s) and the height d of the load over the
+// sensor (m).
+func designRow(a []float64) []float64 {
+	x, m, d := a[0]+a[2]*a[3], a[1], a[4]
+	r2 := x*x + d*d
+	pull := gravlab.G * 1e12 * m * d / (r2 * math.Sqrt(r2))
+	return []float64{pull, -3 * pull * x / r2, pull / m}
+}
+
+func truckRow(d *bank.Draw) bank.Question {
+	random := d.Rand("row calls")
+	var calls [][]float64
+	for range 8 {
+		at := func(lo, hi float64) float64 { return bank.Clean(math.Round((lo+(hi-lo)*random.Float64())*10) / 10) }
+		calls = append(calls, []float64{at(-8, -3), at(2, 6), at(1, 2), at(1.5, 4.5), at(2.2, 3.2)})
+	}
+	calls = append(calls, []float64{-4, 3, 1.5, 3.2, 2.5}, append([]float64(nil), calls[2]...))
+	change := func(f func(a, row []float64)) func([]float64) []float64 {
+		return func(a []float64) []float64 { row := designRow(a); f(a, row); return row }
+	}
+
+	// The parts along and across are as the ways: x along, up across.
+	x, up := 1.7*0.6, math.Hypot(1.8, 0.8+0.4)
+	return bank.Question{
+		ID: "row", Kind: judge.Function, Marks: 4, Tol: judge.Tolerance{Rel: 3e-3},
+		Function: &bank.Function{
+			Name: "row", Signature: judge.SliceToMany, Calls: calls,
+			Right: designRow,
+			Slips: []bank.FunctionSlip{
+				{ID: "factor-3-left-out-derivative", F: change(func(_, row []float64) { row[1] /= 3 })},
+				{ID: "sign-derivative-place", F: change(func(_, row []float64) { row[1] = -row[1] })},
+				{ID: "pull-for-derivative-mass", F: change(func(_, row []float64) { row[2] = row[0] })},
+				{ID: "kilograms-for-tonnes", F: change(func(_, row []float64) {
+					for i := range row {
+						row[i] /= 1000
+					}
+				})},
+			},
+		},
+		// one load of 800 kg, 0.8 m up, v = 1.7, sensor at (0, 1.8, 0.4), t = 0.6: x component
+		Source: bank.Computed("model_checks.csv", "buried-truck-03", designRow([]float64{0, 0.8, 1.7, 0.6, up})[0]*1e-9*x/up, 1e-12*4e-9),
+	}
+}
+
+func truckDetermined() bank.Question {
+	return bank.Question{
+		ID: "determined", Kind: judge.Choice, Marks: 1,
+	}
+}
+
+func truckHeight(d *bank.Draw) bank.Question {
+	uFit, uh, dist := d.Between("u fit", 2, 4, 0.5), d.Between("u height", 0.1, 0.2, 0.01), d.Between("height over sensor", 2.2, 3, 0.1)
+	share := 100 * uh / dist
+	return bank.Question{
+		ID: "u-height", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"uFit": uFit, "dist": dist, "uh": uh},
+		Solve:  bank.Always(math.Hypot(uFit, 2*share) / 100),
+		Slips: []bank.Slip{
+			{ID: "exponent-distance-left-out", Value: bank.Always(math.Hypot(uFit, share) / 100)},
+			{ID: "added-instead-in-quadrature", Value: bank.Always((uFit + 2*share) / 100)},
+			{ID: "height-left-out", Value: bank.Always(uFit / 100)},
+		},
+		Range: [2]float64{0.06, 0.19},
+	}
+}
+
+func truckDensity(d *bank.Draw) bank.Question {
+	m := d.Between("crate mass", 2, 5, 0.1)
+	l, w, h := d.Between("crate length", 1.1, 1.4, 0.05), d.Between("crate width", 0.8, 1, 0.05), d.Between("crate height", 0.7, 0.95, 0.05)
+	v := l * w * h
+	return bank.Question{
+		ID: "density", Kind: judge.Number, Marks: 2, Unit: "kg/m³", Tol: judge.Tolerance{Rel: 0.008},
+		Fields: bank.Fields{"m": m, "l": l, "w": w, "h": h, "mSI": 1000 * m},
+		Solve:  bank.Always(1000 * m / v),
+		Slips: []bank.Slip{
+			{ID: "volume-loading-space", Value: bank.Always(1000 * m / (6 * 2.4 * 2.5))},
+			{ID: "crate-for-ball-wide-high", Value: bank.Always(1000 * m / (math.Pi / 6 * h * h * h))},
+		},
+		Range: [2]float64{1400, 9000},
+	}
+}
+
+// resolvableMass is the standard uncertainty of a mass that passes over a sensor
+// with white noise (amplitude density, one-sided) at the distance d.
+func resolvableMass(density, d, v float64) float64 {
+	return d * d / gravlab.G * density * math.Sqrt(4*v/(3*math.Pi*d))
+}
+
+func truckResolvable(d *bank.Draw) bank.Question {
+	density, dist, v := d.Between("sensor density", 2, 6, 0.5), d.Between("sensor distance", 2.2, 3, 0.1), d.Pick("sensor speed", 3.6, 4.5, 5.4, 6.3)
+	n := density * 1e-9
+	right := resolvableMass(n, dist, v/3.6)
+	return bank.Question{
+		ID: "resolvable", Kind: judge.Number, Marks: 3, Unit: "kg", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"density": density, "dist": dist, "v": v, "n": n},
+		Solve:  bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "km-h-for-m-s", Value: bank.Always(resolvableMass(n, dist, v))},
+			{ID: "two-sided-density", Value: bank.Always(right * math.Sqrt2)},
+			{ID: "distance-not-squared", Value: bank.Always(right / dist)},
+			{ID: "energy-pulse-long-d-v", Value: bank.Always(right * math.Sqrt(3*math.Pi/8))},
+		},
+		Range: [2]float64{40, 500},
+	}
+}
+
+func truckTilt(d *bank.Draw) bank.Question {
+	young, poisson := d.Between("soil", 60, 200, 10), d.Pick("poisson", 0.25, 0.3, 0.35)
+	const g = 9.81
+	ratio := g * g * (1 - poisson*poisson) / (math.Pi * young * 1e6 * gravlab.G)
+	m, r := d.Between("tilt mass", 12, 24, 1), d.Between("tilt distance", 3, 5, 0.5)
+	return bank.Question{
+		ID: "tilt", Kind: judge.Number, Marks: 3, Unit: "1", Tol: judge.Tolerance{Rel: 0.012},
+		Fields: bank.Fields{"m": m, "r": r, "young": young, "poisson": poisson, "mSI": 1000 * m, "youngSI": young * 1e6},
+		Solve:  bank.Always(ratio),
+		Slips: []bank.Slip{
+			{ID: "factor-g-left-out", Value: bank.Always(ratio / g)},
+			{ID: "degrees-for-radians", Value: bank.Always(ratio * 180 / math.Pi)},
+			{ID: "poisson-ratio-left-out", Value: bank.Always(ratio / (1 - poisson*poisson))},
+			{ID: "pull-over-tilt", Value: bank.Always(1 / ratio)},
+		},
+		Range: [2]float64{1800, 8000},
+	}
+}
+
+// lineOfSightGradient is the gradient of the pull of a point along the line to it.
+func lineOfSightGradient(m, r float64) float64 { return 2 * gravlab.G * m / (r * r * r) }
+
+func truckPerson(d *bank.Draw) bank.Question {
+	m, r := d.Between("person", 60, 95, 5), d.Between("person distance", 1.5, 2.5, 0.1)
+	g := lineOfSightGradient(m, r)
+
+	return bank.Question{
+		ID: "person", Kind: judge.Number, Marks: 2, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
+		Fields: bank.Fields{"m": m, "r": r},
+		Solve:  bank.Always(g),
+		Slips: []bank.Slip{
+			{ID: "factor-2-left-out", Value: bank.Always(g / 2)},
+			{ID: "square-distance-for-cube", Value: bank.Always(g * r)},
+			{ID: "gradient-across-line-with-sign", Value: bank.Always(-g / 2)},
+		},
+		Range: [2]float64{0.4e-9, 4e-9},
+		// a person at 2 m: about 1 E
+		Source: bank.Published("worked_examples.csv", "gradient-04",
+			// Printed with one digit.
+			lineOfSightGradient(75, 2)/gravlab.Eotvos, 0.5),
+	}
+}
+
+// trueShare is the probability that an alarm is true: prior, detection and false
+// alarm probabilities by Bayes' rule.
+func trueShare(prior, pd, pf float64) float64 {
+	return prior * pd / (prior*pd + (1-prior)*pf)
+}
+
+func truckBaseRate(d *bank.Draw) bank.Question {
+	n, pd, pf := d.Pick("one in", 200, 250, 400, 500, 800, 1000, 1500, 2000), d.Pick("pd", 90, 92, 95), d.Pick("pf", 1, 2, 3)
+	prior := 1 / n
+	right := trueShare(prior, pd/100, pf/100)
+
+	return bank.Question{
+		ID: "base-rate", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{
+			"n": n, "pd": pd, "pf": pf, "priorSI": 1e5 * prior, "priorSITimesPd": 1e3 * prior * pd,
+			"ringEmpty": 1e3 * (1 - prior) * pf,
+		},
+		Solve: bank.Always(right),
+		Slips: []bank.Slip{
+			{ID: "probability-loaded-vehicle-rings", Value: bank.Always(pd / 100)},
+			{ID: "probability-empty-vehicle-does-not", Value: bank.Always(1 - pf/100)},
+			{ID: "share-all-vehicles-carry-and", Value: bank.Always(prior * pd / 100)},
+			{ID: "true-alarms-over-false-alarms", Value: bank.Always(prior * pd / 100 / ((1 - prior) * pf / 100))},
+		},
+		Range: [2]float64{0.01, 0.35},
+	}
+}
+
+func truckThreshold(d *bank.Draw) bank.Question {
+	n, pd, share := d.Pick("threshold one in", 500, 1000, 2000, 5000), d.Pick("threshold pd", 80, 85, 90), d.Pick("wanted share", 20, 25, 30, 40)
+	prior := 1 / n
+	pf := func(share float64) float64 { return prior * pd / 100 * (1 - share) / share / (1 - prior) }
+	s := share / 100
+	return bank.Question{
+		ID: "false-alarms", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{"n": n, "pd": pd, "share": share},
+		Solve:  bank.Always(pf(s)),
+		Slips: []bank.Slip{
+			{ID: "wanted-share-turned-round", Value: bank.Always(pf(1 - s))},
+			{ID: "one-true-alarm-for-each", Value: bank.Always(pf(0.5))},
+			{ID: "true-alarms-over-false-alarms", Value: bank.Always(prior * pd / 100 / s / (1 - prior))},
+			{ID: "what-left-wanted-share", Value: bank.Always(1 - s)},
+		},
+		Range: [2]float64{1e-4, 0.01},
+	}
+}
+
+func truckWording() bank.Question {
+	return bank.Question{
+		ID: "wording", Kind: judge.Choice, Marks: 1,
+	}
+}
