@@ -196,14 +196,14 @@ func TestKey(t *testing.T) {
 func TestHarmless(t *testing.T) {
 	for in, want := range map[string]string{
 		"Ada": "Ada", "-1.5": "-1.5", "+3": "+3", "": "", "a=b": "a=b",
-		"=1+1": "'=1+1", "@x": "'@x", "-a": "'-a", "\t=1": "'\t=1", "＝1": "'＝1", "+cmd|' /C calc'!A0": "'+cmd|' /C calc'!A0",
+		"=1+1": "'=1+1", "@x": "'@x", "-a": "'-a", "\t=1": "\t'=1", "a;=1+1": "a;'=1+1", "a; =1+1;b": "a;' =1+1;b", "a\n=1": "a\n'=1", "3;-2": "3;-2", "x;-2+3+cmd|' /C calc'!A0": "x;'-2+3+cmd|' /C calc'!A0", "a;\"=1": "a;'\"=1", " =1": "' =1", "＝1": "'＝1", "+cmd|' /C calc'!A0": "'+cmd|' /C calc'!A0",
 		"a\x00b\x1b[1m": "ab[1m", "a\r\nb": "a\nb", "x\u202ey": "xy", "a\xffb": "a\ufffdb",
 	} {
 		if got := harmless(in); got != want {
 			t.Errorf("harmless(%q) = %q, want %q", in, got, want)
 		}
 	}
-	for _, s := range []string{"=1", "Ada", "'quoted'", "-a", "'"} {
+	for _, s := range []string{"=1", "Ada", "'quoted'", "-a", "'", "a;=1", "a;'b", "=1;=2\n@x"} {
 		if got := harmed(harmless(s)); got != s {
 			t.Errorf("%q comes back as %q", s, got)
 		}

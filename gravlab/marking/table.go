@@ -301,9 +301,10 @@ func writeTable(path string, header []string, rows func(write func(cells ...stri
 	})
 }
 
-// harmless makes a cell text for every spreadsheet: one that begins like a
-// formula gets an apostrophe, and what no cell can hold is dropped. Numbers
-// stay.
+// harmless makes a cell text for every spreadsheet: what begins like a formula
+// gets an apostrophe, and what no cell can hold is dropped. Numbers stay. A spreadsheet that
+// takes another sign for the separator cuts a cell in pieces, and each of them
+// may be a formula; so the rule holds for every piece.
 func harmless(s string) string {
 	s = strings.Map(func(r rune) rune {
 		switch {
@@ -316,18 +317,53 @@ func harmless(s string) string {
 		}
 		return r
 	}, strings.ToValidUTF8(strings.ReplaceAll(s, "\r\n", "\n"), "\ufffd"))
-	if s != "" && strings.ContainsRune("=+-@\t\n＝＋－＠", []rune(s)[0]) && !isNumber(s) {
-		return "'" + s
+	if isNumber(s) {
+		return s
+	}
+	return pieces(s, func(piece string) string {
+		if isFormula(piece) && !isNumber(strings.TrimSpace(piece)) {
+			return "'" + piece
+		}
+		return piece
+	})
+}
+
+// harmed undoes the apostrophes of harmless.
+func harmed(s string) string {
+	plain := pieces(s, func(piece string) string {
+		if rest, ok := strings.CutPrefix(piece, "'"); ok && isFormula(rest) {
+			return rest
+		}
+		return piece
+	})
+	if harmless(plain) == s {
+		return plain
 	}
 	return s
 }
 
-// harmed undoes the apostrophe of harmless.
-func harmed(s string) string {
-	if rest, ok := strings.CutPrefix(s, "'"); ok && harmless(rest) == s {
-		return rest
+// pieces changes each piece of a cell as other separators would cut it.
+func pieces(s string, change func(string) string) string {
+	var out strings.Builder
+	for s != "" {
+		end := strings.IndexAny(s, ";\t\n") // those that a cell holds without quotation marks, or that end a line
+		if end < 0 {
+			end = len(s)
+		}
+		out.WriteString(change(s[:end]))
+		if end < len(s) {
+			out.WriteByte(s[end])
+			end++
+		}
+		s = s[end:]
 	}
-	return s
+	return out.String()
+}
+
+// isFormula says whether a spreadsheet may take a piece of text for a formula.
+func isFormula(piece string) bool {
+	piece = strings.TrimLeftFunc(piece, func(r rune) bool { return unicode.IsSpace(r) || r == '"' })
+	return piece != "" && strings.ContainsRune("=+-@＝＋－＠", []rune(piece)[0])
 }
 
 func isNumber(s string) bool {
