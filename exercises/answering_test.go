@@ -7,7 +7,7 @@ import (
 
 // digits is what every graded lab says about rounding, in its head.
 const digits = "**Answers.** Carry all digits while you calculate and round at the end only. " +
-	"Give in at least four digits; where an uncertainty is asked for, two digits of it, and the value down to the same place."
+	"Enter at least four significant digits. Where an uncertainty is asked for, give two digits of it and the value to the same decimal place."
 
 // TestHeadsSayHowToRound: banktest rounds answers as the head of each lab says.
 func TestHeadsSayHowToRound(t *testing.T) {

@@ -42,25 +42,25 @@ func (q Question) how() string {
 	switch q.Kind {
 	case judge.Number:
 		if q.Unit == "1" { // code names it: the stub shows how
-			return "Give in: a plain number"
+			return "Enter a dimensionless number"
 		}
-		return "Give in: a number with " + unit
+		return "Enter a number with " + unit
 	case judge.Measured:
 		if q.Unit == "1" {
-			return "Give in: a plain number with its standard uncertainty"
+			return "Enter a dimensionless number with its standard uncertainty"
 		}
-		return "Give in: a number with its standard uncertainty and " + unit
+		return "Enter a number with its standard uncertainty and " + unit
 	case judge.Choice:
 		return "Choose one"
 	case judge.Function:
-		return fmt.Sprintf("Give in: a function `%s` of type `%s`", q.Function.Name, q.Function.Signature)
+		return fmt.Sprintf("Submit a function `%s` of type `%s`", q.Function.Name, q.Function.Signature)
 	default:
-		return "Give in: a few sentences, which your lecturer reads"
+		return "Enter a few sentences, which your lecturer will read"
 	}
 }
 
 // AnswerStub is what the answer cell holds before the student comes. Run as it
-// is, it gives in nothing: a number of exactly 0 is a blank.
+// is, it submits nothing: a number of exactly 0 is a blank.
 func (q Question) AnswerStub() string {
 	if q.Stub != "" {
 		return q.Stub

@@ -9,8 +9,8 @@ import (
 	labpage "gravity.example/gravlab/page"
 )
 
-// What is typed into a form and not given in is saved as what it is, through a
-// reload and through the end of the program, and forgotten when it is given in.
+// What is typed into a form and not entered is saved as what it is, through a
+// reload and through the end of the program, and forgotten when it is entered.
 func TestDrafts(t *testing.T) {
 	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, labs+first[4:]+".ipynb")
 	host := r.host
@@ -20,7 +20,7 @@ func TestDrafts(t *testing.T) {
 	saved := func() { r.waitFor(`document.querySelector("#bar .state").textContent === "saved"`) }
 
 	r.typeIn("kappa-answer", "number", "1.57e-7")
-	if got := r.read(unsent("kappa-answer")); got != "Typed, not given in yet." {
+	if got := r.read(unsent("kappa-answer")); got != "Typed, not entered yet." {
 		t.Errorf("while it is typed the form says %q", got)
 	}
 	r.click("#c-why-lead-answer [value=b]")
@@ -34,13 +34,13 @@ func TestDrafts(t *testing.T) {
 	if got := r.read(`document.querySelector("#c-why-lead-answer [value=b]").checked`); got != "true" {
 		t.Error("after a reload the choice is gone")
 	}
-	for id, want := range map[string]string{"kappa-answer": "Typed, not given in yet.", "why-lead-answer": "Chosen, not given in yet."} {
+	for id, want := range map[string]string{"kappa-answer": "Typed, not entered yet.", "why-lead-answer": "Chosen, not entered yet."} {
 		if got := r.read(unsent(id)); got != want {
 			t.Errorf("after a reload the form of %s says %q", id, got)
 		}
 	}
 	if got := r.read(`document.querySelector("#bar .total").textContent`); !strings.HasPrefix(got, "0 of") {
-		t.Errorf("what was typed is taken for given in: %q", got)
+		t.Errorf("what was typed is shown as entered: %q", got)
 	}
 	if got := r.saved("01-weighing-the-earth").Cell("kappa-answer").Source; !strings.Contains(got, "result := 0.0") {
 		t.Errorf("what was typed stands in the answer's code: %q", got)
@@ -53,7 +53,7 @@ func TestDrafts(t *testing.T) {
 	saved()
 	r.do(chromedp.Reload())
 	r.ready()
-	if got := r.read(unsent("kappa-answer")); got != "Changed, and not given in again yet." {
+	if got := r.read(unsent("kappa-answer")); got != "Changed since you entered it." {
 		t.Errorf("a changed answer is told as %q", got)
 	}
 	r.typeIn("kappa-answer", "number", "1.57e-7")
@@ -62,12 +62,12 @@ func TestDrafts(t *testing.T) {
 		t.Errorf("changed back, the draft %v is still kept", got)
 	}
 
-	// The program ends; what is typed and what is given in meanwhile waits.
+	// The program ends; what is typed and what is entered meanwhile waits.
 	r.stopServing()
 	r.typeIn("theta-answer", "number", "3.125")
 	r.waitFor(`document.querySelector("#bar .state").textContent === "not saved yet"`)
 	r.do(chromedp.Click(chromedp.CSS("#c-theta-answer .give")))
-	r.waitFor(`document.querySelector("#c-theta-answer .output").textContent.includes("Not given in")`)
+	r.waitFor(`document.querySelector("#c-theta-answer .output").textContent.includes("Not entered")`)
 	r.serve(host)
 	fresh := r.another()
 	r.close()
@@ -108,7 +108,7 @@ func TestDraftsRefused(t *testing.T) {
 			t.Errorf("%s: %d %s, want %d", body, status, text, want)
 		}
 	}
-	// A long text is cut, as one that is given in.
+	// A long text is cut, as one that is entered.
 	long := strings.Repeat("9", 5000)
 	c.send(request{method: "POST", path: labPath + "/save", body: `{"tab":"a","drafts":{"kappa-answer":{"number":"` + long + `"}}}`})
 	if _, _, body := c.send(request{path: labPath + "?tab=a"}); strings.Contains(body, long) || !strings.Contains(body, long[:80]) {

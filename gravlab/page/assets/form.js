@@ -1,4 +1,4 @@
-// A form for a typed answer, judged when it is given in.
+// A form for a typed answer, judged when it is entered.
 import { h } from "./dom.js"
 
 export class Form {
@@ -9,7 +9,7 @@ export class Form {
     const shown = ask.draft || ask.fields
     const id = "f-" + block.id
     this.output = h("div", { class: "output", "aria-live": "polite", html: block.output })
-    this.give = h("button", { type: "submit", class: "give" }, "Give in")
+    this.give = h("button", { type: "submit", class: "give" }, lab.view.assessed ? "Record answer" : "Check answer")
     this.unsent = h("span", { class: "unsent", role: "status" })
     const form = h("form", { class: "answer " + ask.kind, "aria-label": "answer to " + ask.title, onsubmit: (e) => { e.preventDefault(); this.submit() } })
     const field = (name, label, more = {}) => h("label", { class: "field " + name }, h("span", {}, label),
@@ -25,7 +25,7 @@ export class Form {
     } else {
       form.append(field("number", "Number", { inputmode: "text" }))
       if (ask.kind === "measured") form.append(field("u", "± standard uncertainty"))
-      form.append(ask.unit === "1" ? field("unit", "Unit (none: a plain number)") : field("unit", "Unit", { placeholder: "e.g. " + ask.unit }))
+      form.append(ask.unit === "1" ? field("unit", "Unit (none: a dimensionless number)") : field("unit", "Unit", { placeholder: "e.g. " + ask.unit }))
     }
     form.append(h("div", { class: "row" }, this.give, this.unsent,
       ask.kind !== "choice" && ask.kind !== "text" && h("button", { type: "button", class: "quiet-button", onclick: () => this.toCode() }, "Work it out in code")))
@@ -41,7 +41,7 @@ export class Form {
     return Object.fromEntries([...new FormData(this.form)].map(([name, text]) => [name, text.replaceAll("\r\n", "\n")]))
   }
 
-  // set puts into the form what was typed and not given in.
+  // set puts into the form what was typed and not entered.
   set(fields) {
     for (const [name, text] of Object.entries(fields)) {
       const field = this.form.elements[name]
@@ -55,14 +55,14 @@ export class Form {
     this.tell()
   }
 
-  // tell says whether what stands in the form was given in.
+  // tell says whether what stands in the form was entered.
   tell() {
     const { ask } = this.block
     const now = this.fields()
     const names = ["number", "u", "unit", "choice", "words"]
     const same = names.every((name) => (now[name] || "") === (ask.fields[name] || ""))
     const before = names.some((name) => ask.fields[name])
-    this.unsent.textContent = same ? "" : before ? "Changed, and not given in again yet." : (ask.kind === "choice" ? "Chosen" : "Typed") + ", not given in yet."
+    this.unsent.textContent = same ? "" : before ? "Changed since you entered it." : (ask.kind === "choice" ? "Chosen" : "Typed") + ", not entered yet."
   }
 
   async submit() {
@@ -75,7 +75,7 @@ export class Form {
       this.lab.standing(r)
       this.lab.say("saved")
     } catch (e) {
-      this.output.replaceChildren(h("p", { class: "warning" }, "Not given in: " + e.message + ". What you typed is still here."))
+      this.output.replaceChildren(h("p", { class: "warning" }, "Not entered: " + e.message + ". What you typed is still here."))
       this.changed()
     }
   }

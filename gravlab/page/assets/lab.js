@@ -199,7 +199,7 @@ class Lab {
       if (card) card.dataset.outcome = s.outcome
     }
     const given = standings.filter((s) => s.outcome !== "blank").length
-    this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} given in` : outOf(marks, of)) : ""
+    this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} entered` : outOf(marks, of)) : ""
   }
 
   // reach makes formulas that are wider than the column scroll inside themselves,
