@@ -84,7 +84,8 @@ func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 		text, _ := json.Marshal(l)
 		fmt.Fprintln(&seen, string(text))
 	}
-	var places []string // where an echo may stand, of this answer or of one to another question
+	var places []string                                                                                                      // where an echo may stand, of this answer or of one to another question
+	slices.SortFunc(sum.Standings, func(a, b Standing) int { return len(b.Verdict.Understood) - len(a.Verdict.Understood) }) // one may begin another
 	for _, st := range sum.Standings {
 		echo := st.Verdict.Understood
 		if echo == "" {
