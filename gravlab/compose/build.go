@@ -1,7 +1,7 @@
 package compose
 
 import (
-	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 )
 
@@ -20,13 +21,16 @@ const (
 	compilerMemory = 768 << 20
 	// maxSaid is how much of what they say is read.
 	maxSaid = 64 << 10
+	// maxModule is how long a program may be. An honest one has 3 to 6 MB; one of this length can
+	// still be compiled to machine code in the memory of a worker.
+	maxModule = 24 << 20
 )
 
 // A builder calls the compiler and the linker themselves: with their lists of
 // files there are no modules, no network, no cgo, no embedding and no build tags.
 type builder struct {
 	setup
-	processor *time.Duration // that the tools used, is added here
+	used func(time.Duration) // told how much processor time a tool has used since it was last told
 }
 
 // complaint is a line of the compiler about a cell.
@@ -50,16 +54,17 @@ func (e *buildError) Error() string {
 	return e.said
 }
 
-// compile compiles a source; the object's file is the same each time.
+// compile compiles a source; the object's file is the same each time. The error is a
+// buildError or a Fault.
 func (b builder) compile(source string, limit time.Duration) error {
 	file := filepath.Join(b.Dir, "main.go")
 	if err := os.WriteFile(file, []byte(source), 0o600); err != nil {
-		return err
+		return fileFault(b.Dir, err)
 	}
 	return b.call(limit, b.Compile, "-p", "main", "-complete", "-pack", "-c", "1", "-trimpath", b.Dir, "-importcfg", b.ImportConfig, "-o", filepath.Join(b.Dir, "main.a"), file)
 }
 
-// link links what was compiled and returns the module.
+// link links what was compiled and returns the module, with its registers exported.
 func (b builder) link() ([]byte, error) {
 	out := filepath.Join(b.Dir, "main.wasm")
 	// A library, so that its initialisation returns before any cell is run.
@@ -69,61 +74,113 @@ func (b builder) link() ([]byte, error) {
 	}
 	info, err := os.Stat(out)
 	if err != nil {
-		return nil, err
+		return nil, fileFault(b.Dir, err)
 	}
-	if info.Size() > 48<<20 {
+	if info.Size() > maxModule {
 		return nil, &buildError{limit: true, said: "the program is too long"}
 	}
-	return os.ReadFile(out)
+	module, err := os.ReadFile(out)
+	if err != nil {
+		return nil, fileFault(b.Dir, err)
+	}
+	// The linker does not always see that what it wrote has not arrived.
+	if module, err = exportGlobals(module); err != nil {
+		return nil, b.failure(err.Error())
+	}
+	return module, nil
+}
+
+// failure is the fault of a tool that failed and said nothing about a cell.
+func (b builder) failure(said string) *Fault {
+	said = strings.ReplaceAll(said, b.Dir, "") // else it is never twice the same
+	switch {
+	case noRoom(said) || lacksRoom(b.Dir):
+		return roomFault(filepath.Dir(b.Dir))
+	case strings.Contains(said, "no such file or directory") || strings.Contains(said, "could not import"):
+		return fileFault(b.Dir, fmt.Errorf("%s: %w", clip(said, 300), os.ErrNotExist))
+	}
+	return &Fault{What: "a program could not be built, and nothing is said about a cell (" + clip(strings.TrimSpace(said), 300) + ")", Do: "please report it", crash: true}
 }
 
 // call runs a tool with limits.
 func (b builder) call(limit time.Duration, tool string, args ...string) error {
-	// The time that passes is the last resort: the machine may be busy.
-	ctx, cancel := context.WithTimeout(context.Background(), 2*limit+10*time.Second)
-	defer cancel()
-	cmd := exec.CommandContext(ctx, tool, args...)
+	name := "the " + strings.TrimSuffix(filepath.Base(tool), ".exe") + " program of Go"
+	cmd := exec.Command(tool, args...)
 	cmd.Dir = b.Dir
 	cmd.Env = append(systemEnv(), "GOOS=wasip1", "GOARCH=wasm", "GOMEMLIMIT=300MiB", "GOMAXPROCS=1", "GOTRACEBACK=none", "TMPDIR="+b.Dir, "TMP="+b.Dir, "TEMP="+b.Dir)
 	said := &front{max: maxSaid}
 	cmd.Stdout, cmd.Stderr = said, said
 	along(cmd)
 	if err := cmd.Start(); err != nil {
-		return fmt.Errorf("starting the %s: %w", filepath.Base(tool), err)
+		return &Fault{What: fmt.Sprintf("%s cannot be started (%v)", name, err), Do: "see that Go is installed whole and that the machine is not out of memory, then try again"}
 	}
 	release := boundCompiler(cmd.Process.Pid)
 	defer release()
-	over := make(chan bool, 1)
-	stop := make(chan struct{})
-	go func() { over <- b.watch(cmd.Process.Pid, limit, stop, cancel) }()
+	w := &toolWatch{builder: b, cmd: cmd, limit: limit, stop: make(chan struct{}), done: make(chan struct{})}
+	go w.run()
 	err := cmd.Wait()
-	close(stop)
-	exceeded := <-over
-	*b.processor += cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	close(w.stop)
+	<-w.done
+	total := cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()
+	b.used(max(total-w.told, 0))
 	if err == nil {
 		return nil
 	}
 	e := &buildError{said: said.String()}
-	e.complaints = complaints(e.said)
-	if code := cmd.ProcessState.ExitCode(); exceeded || ctx.Err() != nil || code < 0 || strings.Contains(e.said, "out of memory") || strings.Contains(e.said, "cannot allocate memory") || strings.Contains(e.said, "stack overflow") || strings.Contains(e.said, "goroutine stack exceeds") {
-		e.limit, e.complaints = true, nil
+	own, refused := wantOfMemory(e.said, compilerMemory)
+	switch {
+	case w.exceeded || total > limit || own || strings.Contains(e.said, syscall.EFBIG.Error()): // boundCompiler
+		e.limit = true
+		return e
+	case w.still:
+		return stalledFault(name)
+	case refused:
+		return refusedFault(name)
+	case !errors.As(err, new(*exec.ExitError)):
+		return fileFault(b.Dir, err)
+	case cmd.ProcessState.ExitCode() < 0:
+		return killedFault(name, cmd.ProcessState.String())
+	case strings.Contains(e.said, ": could not import "): // the checker had what it imports
+		return b.failure(e.said)
 	}
-	return e
+	if e.complaints = complaints(e.said); len(e.complaints) > 0 {
+		return e
+	}
+	return b.failure(e.said)
 }
 
-// watch ends a tool that passes its limits, and says whether it did.
-func (b builder) watch(pid int, limit time.Duration, stop chan struct{}, kill func()) bool {
+// A toolWatch holds a tool to its limits while it runs.
+type toolWatch struct {
+	builder
+	cmd        *exec.Cmd
+	limit      time.Duration
+	stop, done chan struct{}
+
+	told            time.Duration // to used
+	exceeded, still bool          // why it was ended
+}
+
+func (w *toolWatch) run() {
+	defer close(w.done)
 	tick := time.NewTicker(pollEvery)
 	defer tick.Stop()
+	still := 0
 	for {
 		select {
-		case <-stop:
-			return false
+		case <-w.stop:
+			return
 		case <-tick.C:
-			if cpu, resident, ok := usage(pid); ok && (cpu > limit || resident > compilerMemory) {
-				kill()
-				return true
-			}
+		}
+		cpu, resident, ok := usage(w.cmd.Process.Pid)
+		if still++; ok && cpu > w.told {
+			still = 0
+			w.used(cpu - w.told)
+			w.told = cpu
+		}
+		w.exceeded, w.still = ok && (cpu > w.limit || resident > compilerMemory), still > w.Still
+		if w.exceeded || w.still {
+			w.cmd.Process.Kill()
+			return
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"io"
 	"maps"
 	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,6 +20,8 @@ type library struct {
 	packages map[string]pkg      // by path
 	named    map[string][]string // paths by the package's name, in the order in which they are tried
 	load     gotypes.Importer
+	// fault is set when a package that is there could not be loaded.
+	fault *Fault
 }
 
 func newLibrary(packages []pkg) *library {
@@ -44,14 +47,28 @@ func newLibrary(packages []pkg) *library {
 			return strings.Compare(a, b)
 		})
 	}
-	l.load = importer.ForCompiler(token.NewFileSet(), "gc", func(path string) (io.ReadCloser, error) {
+	l.load = loader{l, importer.ForCompiler(token.NewFileSet(), "gc", func(path string) (io.ReadCloser, error) {
 		p, ok := l.packages[path]
 		if !ok {
 			return nil, fmt.Errorf("package %s cannot be imported here", path)
 		}
 		return os.Open(p.Export)
-	})
+	})}
 	return l
+}
+
+// A loader notes when a package that cells may import cannot be loaded.
+type loader struct {
+	library *library
+	gotypes.Importer
+}
+
+func (l loader) Import(path string) (*gotypes.Package, error) {
+	p, err := l.Importer.Import(path)
+	if known, ok := l.library.packages[path]; ok && err != nil && l.library.fault == nil {
+		l.library.fault = fileFault(filepath.Dir(known.Export), fmt.Errorf("package %s: %w", path, err))
+	}
+	return p, err
 }
 
 func isStandard(path string) bool {

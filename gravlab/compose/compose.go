@@ -33,15 +33,22 @@
 // ends there (the kernel keeps 1 MiB and lets it run on). There are no files, no environment, no
 // network; the clock starts at the same moment in each run, moves by a microsecond a
 // reading, and a sleep takes no time; random numbers without a seed are the same
-// in each run. Last digits may differ (no fused multiply-add).
+// in each run. Last digits may differ (no fused multiply-add), and so may the bits inside what is not a number.
 //
 // # Confinement
 //
 // Everything that touches other people's code (reading the file, parsing, checking, compiling, linking,
 // running) happens in a worker: this program, started again with a hidden argument. The caller's process never
-// parses a notebook; it moves bytes, and answers frames. A worker that passes a
+// parses a notebook; it moves bytes, and answers frames. A worker does one notebook. One that passes a
 // limit is killed and replaced. The cell at which it happened is left out, and
 // the others are run by the next worker. See Limits.
+//
+// # The machine's own faults
+//
+// A limit is met only where it was measured: processor time, memory, what the compiler said about a cell. A
+// run that ends for any other reason (no room for temporary files, a process that somebody else ended, memory
+// that the system refused, a process that stands still) is a Fault. It is tried again
+// from the start, three times in all, and if that does not help it is an error: there is no outcome then.
 package compose
 
 import (
@@ -51,11 +58,12 @@ import (
 // Limits on what a notebook may use. Zero fields have the defaults named.
 //
 // Fixed besides: a file of 20 MB, 1,000 code cells with 1 MB of text in all; 256 MiB of memory for the
-// program; 700 MiB for the worker around it; for the compiler 6 s of processor
-// time and 768 MiB; frames of 1 MiB.
+// program; 700 MiB for the worker around it; 80 programs, see above; for the compiler of each 6 s of processor
+// time and 768 MiB; frames of 1 MiB. Time is processor time, so that a
+// busy machine changes nothing.
 type Limits struct {
-	Cell   time.Duration // processor time of one cell's run; 0: 10 s
-	Sheet  time.Duration // processor time in all; 0: 60 s
+	Cell   time.Duration // of one cell's run; 0: 10 s
+	Sheet  time.Duration // in all, checking and compiling included; 0: 60 s
 	Output int           // bytes that one cell prints; 0: 1 MiB
 	Frames int           // frames that one cell exchanges; 0: 2,000
 }
@@ -71,6 +79,7 @@ const (
 	LimitOutput   Limit = "output"   // Limits.Output
 	LimitFrames   Limit = "frames"   // Limits.Frames
 	LimitCompiler Limit = "compiler" // checking or compiling took too much time or memory
+	LimitPrograms Limit = "programs" // cells declare things again too often
 	LimitSize     Limit = "size"     // of the file, or of its code
 )
 
@@ -131,7 +140,7 @@ type Times struct {
 	Instantiate time.Duration // load and start the module, in either engine
 	Run         time.Duration // the cells
 	Exchange    time.Duration // of Run: waiting for replies
-	Processor   time.Duration // processor time of the worker and its compilers, where the system tells
+	Processor   time.Duration // processor time of the workers and their compilers
 	Programs    int           // how many were built
 	Compiled    bool          // the run outgrew the interpreter
 }
@@ -164,7 +173,9 @@ type Job struct {
 	Fast bool
 	// Session, if not nil, gives Exchange and is called once the notebook has been
 	// read, with what it says about itself, before anything is run. An error ends
-	// the job with that error.
+	// the job with that error. After a Fault it is called again, and what was exchanged
+	// before does not count. Without a Session a run that has exchanged frames or told Output
+	// something is not tried again.
 	Session func(Sheet) (func(frame []byte) []byte, error)
 }
 

@@ -62,8 +62,9 @@ type host struct {
 	keep  bool // this run may be dropped
 	turns []turn
 	kept  int
-	at    int // of the turns, in the second run
-	said  int // bytes printed by the dropped run
+	full  bool // no more turns can be kept: the run is dropped
+	at    int  // of the turns, in the second run
+	said  int  // bytes printed by the dropped run
 }
 
 // turn is a frame and its reply.
@@ -73,13 +74,13 @@ type turn struct{ out, in []byte }
 func (h *host) begin(cell int) {
 	h.cell, h.ended = cell, LimitNone
 	h.printed, h.frames, h.said = 0, 0, 0
-	h.turns, h.kept, h.at = nil, 0, 0
+	h.turns, h.kept, h.at, h.full = nil, 0, 0, false
 	h.reset()
 }
 
 // again starts it for the second run of a cell.
 func (h *host) again() {
-	h.said, h.printed, h.at, h.ended = max(h.printed, h.said), 0, 0, LimitNone
+	h.said, h.printed, h.at, h.ended, h.full = max(h.printed, h.said), 0, 0, LimitNone, false
 	h.reset()
 }
 
@@ -171,6 +172,9 @@ func (h *host) answer(m api.Module, p, n uint32) uint32 {
 		}
 		h.turns = h.turns[:h.at] // both runs are the same, so this does not happen
 	}
+	if h.full = h.keep && h.kept >= maxTurns; h.full {
+		h.stop(LimitNone)
+	}
 	if h.frames++; h.frames > h.limits.Frames {
 		h.stop(LimitFrames)
 	}
@@ -188,7 +192,7 @@ func (h *host) answer(m api.Module, p, n uint32) uint32 {
 		h.broken = err
 		h.stop(LimitNone)
 	}
-	if h.keep && h.kept < maxTurns {
+	if h.keep {
 		h.turns = append(h.turns, turn{out, reply})
 		h.at = len(h.turns)
 		h.kept += len(out) + len(reply)
@@ -231,7 +235,8 @@ type machine struct {
 	runtime  wazero.Runtime
 	compiled wazero.CompiledModule
 	instance api.Module
-	refused  bool // memory
+	room     []byte // for the memory of the next instance
+	refused  bool   // more memory than that
 
 	memory    []byte   // at the start of a cell
 	registers []uint64 // then
@@ -246,7 +251,9 @@ var errNoMemory = errors.New("the program is larger than the memory that there i
 func newMachine(h *host, module []byte, compiler bool, workers int) (*machine, error) {
 	m := &machine{host: h}
 	m.ctx = experimental.WithMemoryAllocator(context.Background(), experimental.MemoryAllocatorFunc(func(_, _ uint64) experimental.LinearMemory {
-		return &linear{buf: reserve(programMemory), refused: &m.refused}
+		buf := m.room
+		m.room = nil
+		return &linear{buf: buf, refused: &m.refused}
 	}))
 	m.ctx = experimental.WithCompilationWorkers(m.ctx, workers)
 	config := wazero.NewRuntimeConfigInterpreter().WithCloseOnContextDone(true)
@@ -268,6 +275,14 @@ func (m *machine) load(module []byte) error {
 	wasi.NewFunctionExporter().ExportFunctions(system)
 	// The program's end leaves the instance as it is: it is put back to its start.
 	system.NewFunctionBuilder().WithFunc(func(code uint32) { panic(sys.NewExitError(code)) }).Export("proc_exit")
+	// The two streams stay open for the cells after one that closes them: what is closed for this one
+	// Go itself remembers, in the program's memory. There are no other files.
+	system.NewFunctionBuilder().WithFunc(func(fd uint32) uint32 {
+		if fd > 2 {
+			return badFile
+		}
+		return 0
+	}).Export("fd_close")
 	if _, err := system.Instantiate(m.ctx); err != nil {
 		return err
 	}
@@ -279,11 +294,17 @@ func (m *machine) load(module []byte) error {
 		return err
 	}
 	m.compiled, err = m.runtime.CompileModule(m.ctx, module)
-	if err != nil && strings.Contains(err.Error(), "memory") {
+	if err != nil && strings.Contains(err.Error(), " over limit of ") {
 		return errNoMemory
 	}
-	return err
+	if err != nil {
+		return &Fault{What: "a program could not be loaded (" + clip(err.Error(), 300) + ")", Do: "please report it", crash: true}
+	}
+	return nil
 }
+
+// badFile is the error number of a file that is not open. Source: WASI snapshot preview 1, errno.
+const badFile = 8
 
 // start makes an instance and keeps its state as it is before any cell. What
 // packages do when they are initialised belongs to no cell.
@@ -294,6 +315,9 @@ func (m *machine) start() error {
 	h := m.host
 	h.begin(-1)
 	m.refused = false
+	if m.room = reserve(programMemory); m.room == nil {
+		return refusedFault("a worker")
+	}
 	config := wazero.NewModuleConfig().WithName("").WithStartFunctions("_initialize").WithArgs("cell").
 		WithStdin(strings.NewReader("")).WithStdout(stream{h, false}).WithStderr(stream{h, true}).
 		WithNanotime(h.tick, 1).WithWalltime(func() (int64, int32) {
@@ -302,6 +326,7 @@ func (m *machine) start() error {
 	}, 1).WithNanosleep(h.sleep).WithRandSource(io.Reader(h))
 	var err error
 	if m.instance, err = m.runtime.InstantiateModule(m.ctx, m.compiled, config); err != nil {
+		release(m.room)
 		if m.refused {
 			return errNoMemory
 		}
@@ -360,6 +385,9 @@ func (m *machine) close() {
 	}
 }
 
+// tooDeep says that an engine's own stack was too short for a program's calls.
+func tooDeep(err error) bool { return err != nil && strings.Contains(err.Error(), "stack overflow") }
+
 // verdict says how a run that ended with err went. It may print the end of what
 // the program has printed.
 func (m *machine) verdict(err error) (state State, limit Limit, fault string, line int) {
@@ -375,7 +403,7 @@ func (m *machine) verdict(err error) (state State, limit Limit, fault string, li
 		return Ended, h.ended, "", 0
 	case !failed:
 		return Ran, LimitNone, "", 0
-	case strings.Contains(last, "goroutine stack exceeds") || strings.Contains(err.Error(), "stack overflow"):
+	case strings.Contains(last, "goroutine stack exceeds") || tooDeep(err):
 		return Ended, LimitMemory, "", 0
 	}
 	fault = "the program broke off"

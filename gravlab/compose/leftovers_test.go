@@ -71,15 +71,15 @@ func endless(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := p.start()
-	if err != nil {
-		t.Fatal(err)
-	}
-	<-p.slots
-	p.slots <- w
 	p.Run(context.Background(), Job{
 		Notebook: book(t, "%%\nfmt.Println(1)\nfor {}"),
 		Limits:   Limits{Cell: time.Minute},
-		Output:   func(int, []byte) { fmt.Printf("\nworker %d\n", w.cmd.Process.Pid) },
+		Output: func(int, []byte) {
+			worker, err := exec.Command("pgrep", "-P", fmt.Sprint(os.Getpid()), "-f", workerArgument).Output()
+			fmt.Printf("\nworker %s\n", strings.TrimSpace(string(worker)))
+			if err != nil {
+				t.Error(err)
+			}
+		},
 	})
 }

@@ -4,6 +4,8 @@ import (
 	"bufio"
 	"bytes"
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -11,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"runtime"
 	"slices"
 	"strings"
@@ -47,8 +50,9 @@ var allowed = []string{
 	module + "/gravlab/earth", module + "/gravlab/survey",
 }
 
-// prepare compiles the packages for WebAssembly, unless Go's cache has them, and
-// writes the two lists of their files.
+// prepare compiles the packages for WebAssembly, unless Go's cache has them, copies
+// them and writes the two lists of their files. The pool has copies of its own because the cache may be
+// cleaned while it works.
 func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, error) {
 	var s setup
 	if err := modules.Fetch(ctx, clone, say); err != nil {
@@ -91,7 +95,12 @@ func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, e
 		return s, fmt.Errorf("compiling the packages for WebAssembly in %s: %w", clone, err)
 	}
 	var some, all bytes.Buffer
-	for _, f := range files {
+	for i, f := range files {
+		copied := filepath.Join(dir, fmt.Sprintf("package-%d.a", i))
+		if err := copyPackage(f.Export, copied); err != nil {
+			return s, err
+		}
+		f.Export = copied
 		fmt.Fprintf(&all, "packagefile %s=%s\n", f.Path, f.Export)
 		if slices.Contains(allowed, f.Path) {
 			s.Packages = append(s.Packages, f)
@@ -105,9 +114,33 @@ func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, e
 	}
 	s.ImportConfig, s.LinkConfig = filepath.Join(dir, "import.cfg"), filepath.Join(dir, "link.cfg")
 	if err := os.WriteFile(s.ImportConfig, some.Bytes(), 0o600); err != nil {
-		return s, err
+		return s, fileFault(dir, err)
 	}
-	return s, os.WriteFile(s.LinkConfig, all.Bytes(), 0o600)
+	if err := os.WriteFile(s.LinkConfig, all.Bytes(), 0o600); err != nil {
+		return s, fileFault(dir, err)
+	}
+	return s, nil
+}
+
+// cacheName is what Go's build cache calls a file: the SHA-256 of what is in it. Source: Go 1.26,
+// cmd/go/internal/cache.
+var cacheName = regexp.MustCompile(`^([0-9a-f]{64})-d$`)
+
+// copyPackage copies a compiled package. A copy that is not what its name in the cache says is an
+// error.
+func copyPackage(from, to string) error {
+	text, err := os.ReadFile(from)
+	if err != nil {
+		return &Fault{What: fmt.Sprintf("Go's build cache has lost a file while it was read (%v)", err), Do: "try again, and do not clean the cache meanwhile"}
+	}
+	sum := sha256.Sum256(text)
+	if m := cacheName.FindStringSubmatch(filepath.Base(from)); m != nil && m[1] != hex.EncodeToString(sum[:]) {
+		return &Fault{What: "a file of Go's build cache is damaged: " + from, Do: "empty the cache with `go clean -cache`, then try again"}
+	}
+	if err := os.WriteFile(to, text, 0o600); err != nil {
+		return fileFault(filepath.Dir(to), err)
+	}
+	return nil
 }
 
 // list has Go compile the packages and names their files.

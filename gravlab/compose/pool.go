@@ -3,6 +3,7 @@ package compose
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -24,11 +25,11 @@ type PoolOptions struct {
 	Say     func(string) // told what takes long before the first job; may be nil
 }
 
-// Pool is a set of workers. Its methods may be used from several goroutines;
+// Pool runs jobs in workers. Its methods may be used from several goroutines;
 // jobs beyond the number of workers wait.
 type Pool struct {
 	setup setup
-	slots chan *worker // nil: a worker is to be started
+	slots chan struct{} // as many as may work at once
 	dir   string
 	habit habits
 }
@@ -52,16 +53,14 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 	sweep()
 	dir, err := os.MkdirTemp("", fmt.Sprintf("%s%d-", folderPrefix, os.Getpid()))
 	if err != nil {
-		return nil, fmt.Errorf("a folder for the workers: %w", err)
+		return nil, fileFault(filepath.Join(os.TempDir(), folderPrefix), err)
 	}
-	p := &Pool{dir: dir, slots: make(chan *worker, o.Workers)}
+	p := &Pool{dir: dir, slots: make(chan struct{}, o.Workers)}
 	if p.setup, err = prepare(ctx, clone, dir, o.Say); err != nil {
 		os.RemoveAll(dir)
 		return nil, err
 	}
-	for range o.Workers {
-		p.slots <- nil
-	}
+	p.setup.Still = int(maxStill / pollEvery)
 	return p, nil
 }
 
@@ -77,11 +76,10 @@ func (p *Pool) Packages() []string {
 	return paths
 }
 
-// Close waits for the jobs that run, and ends the workers. The pool is of no
-// use afterwards.
+// Close waits for the jobs that run. The pool is of no use afterwards.
 func (p *Pool) Close() error {
 	for range cap(p.slots) {
-		(<-p.slots).end()
+		p.slots <- struct{}{}
 	}
 	return os.RemoveAll(p.dir)
 }
@@ -93,7 +91,7 @@ func (p *Pool) Look(ctx context.Context, file []byte) (sheet Sheet, unread strin
 	return out.Sheet, out.Unread, err
 }
 
-// Run runs a notebook. An error says that the machine failed, that ctx ended,
+// Run runs a notebook. An error says that the machine failed (a Fault), that ctx ended,
 // or what Job.Session said; whatever is wrong with the notebook is in the outcome.
 func (p *Pool) Run(ctx context.Context, j Job) (Outcome, error) {
 	return p.do(ctx, j, job{Fast: j.Fast})
@@ -108,69 +106,86 @@ func (p *Pool) RunBox(ctx context.Context, b Box) (Outcome, error) {
 	return p.do(ctx, j, job{Cells: append(slices.Clone(b.Above), b.Source), Last: true, Fast: !b.Slow})
 }
 
-// maxDeaths is how many workers one notebook may cost.
-const maxDeaths = 8
-
-// kept is how much of what all cells print is kept.
-const kept = 1 << 20
+const (
+	// maxDeaths is how many workers one notebook may cost.
+	maxDeaths = 8
+	// maxTries is how often a job is tried that ends by a fault of the machine, with a pause
+	// before the last time.
+	maxTries   = 3
+	triesPause = time.Second
+	// kept is how much of what all cells print is kept.
+	kept = 1 << 20
+)
 
 // A task is a job under way.
 type task struct {
 	Job
-	job    job
-	limits Limits
-	out    Outcome
-	cells  map[int]*Cell
-	kept   int
-	cpu    time.Duration // of workers that are done with
-	asked  bool          // Session was called
-	failed error         // what Session said
-	habit  *habits
-	eager  bool // it was compiled from the start
+	job     job
+	limits  Limits
+	out     Outcome
+	cells   map[int]*Cell
+	kept    int
+	cpu     time.Duration // of workers that are done with
+	asked   bool          // Session was called
+	touched bool          // frames were exchanged, or Output was told something
+	failed  error         // what Session said
+	habit   *habits
+	eager   bool // it was compiled from the start
+	still   int  // see setup
 }
 
 func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
-	t := &task{Job: j, job: w, limits: j.Limits.orDefault(), cells: map[int]*Cell{}, habit: &p.habit}
 	if len(j.Notebook) > notebook.HandedInLimit {
-		t.out.Ended, t.out.Unread = LimitSize, fmt.Sprintf("the file has %d bytes; more than 20 MB are not read", len(j.Notebook))
-		return t.out, nil
+		return Outcome{Ended: LimitSize, Unread: fmt.Sprintf("the file has %d bytes; more than 20 MB are not read", len(j.Notebook))}, nil
 	}
-	t.job.Seed, t.job.Limits = j.Seed, t.limits
-	t.job.Skip, t.job.Over = map[int]bool{}, map[int]bool{}
-	var slot *worker
 	select {
-	case slot = <-p.slots:
+	case p.slots <- struct{}{}:
 	case <-ctx.Done():
-		return t.out, context.Cause(ctx)
+		return Outcome{}, context.Cause(ctx)
 	}
-	defer func() { p.slots <- slot }()
+	defer func() { <-p.slots }()
+	w.Seed, w.Limits = j.Seed, j.Limits.orDefault()
+	for try := 1; ; try++ {
+		t := &task{Job: j, job: w, limits: w.Limits, cells: map[int]*Cell{}, habit: &p.habit, still: p.setup.Still}
+		t.job.Skip, t.job.Over = map[int]bool{}, map[int]bool{}
+		out, err := p.whole(ctx, t)
+		var f *Fault
+		if !errors.As(err, &f) {
+			return out, err
+		}
+		if try == maxTries || t.touched && t.Session == nil {
+			return Outcome{}, err
+		}
+		if f.crash {
+			w.Believe = f.What
+		}
+		if try == maxTries-1 {
+			select {
+			case <-time.After(triesPause):
+			case <-ctx.Done():
+			}
+		}
+	}
+}
+
+// whole does a job, with as many workers as that takes.
+func (p *Pool) whole(ctx context.Context, t *task) (Outcome, error) {
 	for deaths := 0; ; deaths++ {
-		if err := ctx.Err(); err != nil {
+		if ctx.Err() != nil {
 			return t.out, context.Cause(ctx)
 		}
-		if slot == nil {
-			var err error
-			if slot, err = p.start(); err != nil {
-				return t.out, err
-			}
-		}
-		over, err := t.attempt(ctx, slot)
-		if over {
-			slot.jobs++
-			if slot.jobs >= maxJobs || slot.bloated() {
-				slot.end()
-				slot = nil
-			}
-			return t.finish(), errors.Join(err, t.failed)
-		}
-		slot.kill()
-		slot = nil
-		if err != nil {
-			return t.finish(), err
-		}
-		if deaths+1 >= maxDeaths {
-			t.remark(Remark{Text: fmt.Sprintf("%d cells met limits; the rest of the notebook was not run", deaths+1)})
+		if deaths == maxDeaths {
+			t.remark(Remark{Text: fmt.Sprintf("%d cells met limits; the rest of the notebook was not run", deaths)})
 			return t.finish(), nil
+		}
+		w, err := p.start()
+		if err != nil {
+			return t.out, err
+		}
+		over, err := t.attempt(ctx, w)
+		w.kill()
+		if over || err != nil {
+			return t.finish(), errors.Join(err, t.failed)
 		}
 	}
 }
@@ -225,12 +240,19 @@ func (t *task) attempt(ctx context.Context, w *worker) (over bool, err error) {
 		case <-stop:
 			return false, context.Cause(ctx)
 		case <-tick.C:
-			if limit := watch.exceeded(); limit != LimitNone {
-				return t.killed(watch, limit)
+			if limit, sheet := watch.exceeded(); limit != LimitNone {
+				return t.killed(watch, limit, sheet), nil
+			}
+			if watch.still > t.still {
+				return false, stalledFault("a worker")
 			}
 		case m, ok := <-w.messages:
 			if !ok {
-				return t.killed(watch, watch.ofDeath())
+				limit, fault := watch.death()
+				if fault != nil && !(fault.crash && fault.What == t.job.Believe) {
+					return false, fault
+				}
+				return t.killed(watch, limit, false), nil
 			}
 			over, err := t.message(w, watch, m)
 			if over || err != nil {
@@ -265,6 +287,16 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			return false, nil
 		}
 		w.send(msgReply, nil)
+	case msgUsed:
+		if len(m.body) == 8 {
+			watch.tools = max(watch.tools, time.Duration(binary.LittleEndian.Uint64(m.body)))
+		}
+	case msgFault:
+		var f faultOfJob
+		if err := json.Unmarshal(m.body, &f); err != nil {
+			return false, err
+		}
+		return false, &Fault{What: clip(f.What, 1000), Do: clip(f.Do, 500), crash: f.Crash}
 	case msgStage:
 		var s stage
 		if err := json.Unmarshal(m.body, &s); err != nil {
@@ -283,7 +315,7 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			return false, err
 		}
 		if old := t.cells[c.Index]; old != nil {
-			if old.State == Ended || c.State == NotRun {
+			if old.State == Ended || t.job.Over[c.Index] || c.State == NotRun {
 				break // an earlier worker met it
 			}
 			c.Output = old.Output
@@ -302,14 +334,14 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			t.kept += len(text)
 		}
 		if t.Output != nil {
+			t.touched = true
 			t.Output(watch.stage.Cell, m.body)
 		}
 	case msgFrame:
 		var reply []byte
 		if t.Exchange != nil {
-			watch.pause()
+			t.touched = true
 			reply = t.Exchange(bytes.Clone(m.body))
-			watch.resume()
 		}
 		w.send(msgReply, reply)
 	case msgDone:
@@ -367,45 +399,62 @@ func clip(s string, n int) string {
 	return s + " …"
 }
 
-// killed notes why a worker was lost, and what the next one is to leave out.
-func (t *task) killed(watch *watch, limit Limit) (over bool, err error) {
+// killed notes which limit a worker was lost by, and what the next one is to leave out. sheet says
+// that it is the limit of the whole notebook, none that the step in hand has met. A limit of none is a worker
+// that breaks off again and again. over says that nothing is left to do.
+func (t *task) killed(watch *watch, limit Limit, sheet bool) (over bool) {
 	s := watch.stage
+	if limit == LimitNone && s.What == stageRun {
+		c := t.cell(s.Cell)
+		c.State, c.Fault = Failed, "this cell ends the program that runs it"
+		t.job.Over[s.Cell] = true
+		t.remark(Remark{Cell: s.Cell + 1, Text: "this cell failed: " + c.Fault, Ends: true})
+		return false
+	}
+	if limit == LimitNone {
+		limit = LimitCompiler
+	}
 	if t.out.Ended == LimitNone {
 		t.out.Ended = limit
 	}
-	whole := limit == LimitTime && watch.spent() >= t.limits.Sheet
+	if sheet {
+		if s.What == stageRun {
+			t.ended(s.Cell, limit)
+		}
+		t.remark(Remark{Text: fmt.Sprintf("the notebook used its %v of processor time; the rest was not run", t.limits.Sheet)})
+		return true
+	}
 	switch s.What {
-	case stageCheck, stageRun:
-		c := t.cells[s.Cell]
-		if c == nil {
-			c = &Cell{Index: s.Cell}
-			t.cells[s.Cell] = c
-		}
-		c.State, c.Limit = Ended, limit
-		if s.What == stageCheck {
-			t.job.Skip[s.Cell] = true
-			t.remark(Remark{Cell: s.Cell + 1, Text: "checking this cell took too much time or memory; it is left out"})
-		} else {
-			t.job.Over[s.Cell] = true
-			t.remark(Remark{Cell: s.Cell + 1, Text: ended(limit, t.limits), Ends: true})
-		}
+	case stageCheck:
+		t.ended(s.Cell, limit)
+		t.job.Skip[s.Cell] = true
+		t.remark(Remark{Cell: s.Cell + 1, Text: "checking this cell took too much time or memory; it is left out"})
+	case stageRun:
+		t.ended(s.Cell, limit)
+		t.job.Over[s.Cell] = true
+		t.remark(Remark{Cell: s.Cell + 1, Text: ended(limit, t.limits), Ends: true})
 	case stageRead:
 		t.out.Unread = "reading the file took too much time or memory"
 		t.out.Ended = LimitSize
-		whole = true
+		return true
 	default:
 		t.remark(Remark{Text: fmt.Sprintf("the notebook met a limit (%s) when its program was built or started; it was not run further", limit)})
-		whole = true
+		return true
 	}
-	if whole && limit == LimitTime {
-		t.remark(Remark{Text: fmt.Sprintf("the notebook used its %v of processor time; the rest was not run", t.limits.Sheet)})
+	return false
+}
+
+// ended notes that a cell was ended by a limit.
+func (t *task) ended(index int, limit Limit) {
+	c := t.cell(index)
+	c.State, c.Limit = Ended, limit
+}
+
+func (t *task) cell(index int) *Cell {
+	if t.cells[index] == nil {
+		t.cells[index] = &Cell{Index: index}
 	}
-	if whole {
-		// Nothing is left to do, but the worker is lost all the same.
-		watch.worker.kill()
-		return true, nil
-	}
-	return false, nil
+	return t.cells[index]
 }
 
 func ended(l Limit, limits Limits) string {

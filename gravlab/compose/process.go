@@ -25,18 +25,14 @@ func init() {
 }
 
 const (
-	// maxJobs is how many jobs a worker does before it is replaced: what a
-	// checker remembers of packages never shrinks.
-	maxJobs = 200
 	// maxResident is how much memory a worker may use. The program has 256 MiB
 	// of it; the rest is for the compiler of WebAssembly.
 	maxResident = 700 << 20
-	// idleResident is how much a worker may keep between jobs.
-	idleResident = 400 << 20
 	// maxCheck is the processor time for reading the file, or for checking one cell.
 	maxCheck = 3 * time.Second
-	// maxBuild is the time for building or starting one program, as a last resort.
-	maxBuild = 90 * time.Second
+	// maxStill is how long a process may use no processor time at all before it is held to stand
+	// still. Only looks at it count, so that the time in which nobody looked does not.
+	maxStill = time.Minute
 )
 
 type message struct {
@@ -44,14 +40,15 @@ type message struct {
 	body []byte
 }
 
-// worker is a worker process, seen from its parent.
+// worker is a worker process, seen from its parent. It does one job: whatever an
+// earlier notebook left behind in its memory would count for the next.
 type worker struct {
 	cmd      *exec.Cmd
 	in       io.WriteCloser
 	messages chan message // closed when the worker has ended
 	said     *tail
 	dir      string
-	jobs     int
+	formless bool // it sent what is no message; set before messages is closed
 	once     sync.Once
 	stop     chan struct{}
 	exited   chan struct{}
@@ -61,14 +58,14 @@ type worker struct {
 func (p *Pool) start() (*worker, error) {
 	self, err := os.Executable()
 	if err != nil {
-		return nil, err
+		return nil, unstartable(err)
 	}
 	if runtime.GOOS == "linux" {
 		self = "/proc/self/exe" // works also when the file has been replaced
 	}
 	dir, err := os.MkdirTemp(p.dir, "worker-")
 	if err != nil {
-		return nil, fmt.Errorf("a folder for a worker: %w", err)
+		return nil, fileFault(p.dir, err)
 	}
 	w := &worker{said: &tail{}, dir: dir, messages: make(chan message, 1), stop: make(chan struct{}), exited: make(chan struct{})}
 	w.cmd = exec.Command(self, workerArgument)
@@ -79,11 +76,11 @@ func (p *Pool) start() (*worker, error) {
 	w.cmd.Stderr = w.said
 	apart(w.cmd)
 	if w.in, err = w.cmd.StdinPipe(); err != nil {
-		return nil, err
+		return nil, unstartable(err)
 	}
 	out, err := w.cmd.StdoutPipe()
 	if err != nil {
-		return nil, err
+		return nil, unstartable(err)
 	}
 	// The thread that starts a worker must live as long as the worker: where the
 	// system ends a child with its parent, the parent is that thread.
@@ -100,12 +97,12 @@ func (p *Pool) start() (*worker, error) {
 		w.read(out)
 		w.cmd.Wait()
 		os.RemoveAll(dir)
-		close(w.messages)
 		close(w.exited)
+		close(w.messages)
 	}()
 	if err := <-started; err != nil {
 		os.RemoveAll(dir)
-		return nil, fmt.Errorf("starting a worker: %w", err)
+		return nil, unstartable(err)
 	}
 	s := p.setup
 	s.Dir = dir
@@ -123,7 +120,11 @@ func (p *Pool) start() (*worker, error) {
 	case <-time.After(time.Minute):
 	}
 	w.kill()
-	return nil, fmt.Errorf("a worker did not start; its last words were:\n%s", w.said)
+	return nil, unstartable(fmt.Errorf("it ended (%v) and said %q", w.cmd.ProcessState, clip(w.said.String(), 500)))
+}
+
+func unstartable(err error) *Fault {
+	return &Fault{What: fmt.Sprintf("a worker cannot be started (%v)", err), Do: "see that the machine is not out of memory or of processes, then try again"}
 }
 
 // read passes the worker's messages on until it ends or breaks the form.
@@ -131,6 +132,7 @@ func (w *worker) read(out io.Reader) {
 	for {
 		kind, body, err := receive(out, maxMessage)
 		if err != nil {
+			w.formless = err != io.EOF && err != io.ErrUnexpectedEOF
 			w.signal()
 			return
 		}
@@ -145,17 +147,14 @@ func (w *worker) read(out io.Reader) {
 // send sends a message. That a worker is gone shows when its messages end.
 func (w *worker) send(kind byte, body []byte) { _ = send(w.in, kind, body) }
 
-// end ends a worker that has nothing to do.
-func (w *worker) end() {
-	if w == nil {
-		return
-	}
-	w.in.Close()
+// gone says that the worker has ended.
+func (w *worker) gone() bool {
 	select {
 	case <-w.exited:
-	case <-time.After(200 * time.Millisecond):
+		return true
+	default:
+		return false
 	}
-	w.kill()
 }
 
 // kill ends a worker and its children, and waits for it.
@@ -168,118 +167,109 @@ func (w *worker) kill() {
 
 func (w *worker) signal() { killGroup(w.cmd.Process) }
 
-// bloated says that a worker keeps so much that a new one is better.
-func (w *worker) bloated() bool {
-	_, resident, ok := usage(w.cmd.Process.Pid)
-	select {
-	case <-w.exited:
-		return true
-	default:
-		return ok && resident > idleResident
-	}
-}
-
 // watch holds the worker to the limits of what it does.
 type watch struct {
 	worker *worker
 	limits Limits
 	before time.Duration // processor time of earlier workers for the same job
-	origin time.Duration // of this worker, at the job's begin
 	wall   time.Time     // the job's begin
 
-	stage      stage
-	stageCPU   time.Duration
-	stageBegan time.Time
-	waiting    time.Duration // for replies, in this stage
-	paused     time.Time
-	last       time.Duration // processor time at the last look
+	stage    stage
+	stageCPU time.Duration
+	tools    time.Duration // processor time of its compilers and linkers
+	own      time.Duration // at the last look
+	resident int64         // then
+	still    int           // looks since something was used
+	seen     time.Duration // used then
 }
 
 func newWatch(w *worker, l Limits, before time.Duration) *watch {
 	a := &watch{worker: w, limits: l, before: before, wall: time.Now()}
-	a.origin = a.cpu()
 	a.begin(stage{What: stageRead})
 	return a
 }
 
-// cpu is the worker's processor time, or the time that has passed where the system does not tell.
-func (a *watch) cpu() time.Duration {
-	if cpu, _, ok := usage(a.worker.cmd.Process.Pid); ok {
-		a.last = max(a.last, cpu)
-		return a.last
+// used looks at the processor time of the worker and its tools; where the system does
+// not tell, it is the time that has passed.
+func (a *watch) used() time.Duration {
+	cpu, resident, ok := usage(a.worker.cmd.Process.Pid)
+	switch {
+	case ok:
+		a.own, a.resident = max(a.own, cpu), resident
+	case a.worker.gone():
+		state := a.worker.cmd.ProcessState
+		a.own = max(a.own, state.UserTime()+state.SystemTime())
+	case a.own == 0:
+		return time.Since(a.wall)
 	}
-	if a.last > 0 {
-		return a.last // it has ended
-	}
-	return time.Since(a.wall)
+	return a.own + a.tools
 }
 
-func (a *watch) begin(s stage) {
-	a.stage, a.stageCPU, a.stageBegan, a.waiting = s, a.cpu(), time.Now(), 0
-}
+func (a *watch) begin(s stage) { a.stage, a.stageCPU = s, a.used() }
 
-func (a *watch) pause()  { a.paused = time.Now() }
-func (a *watch) resume() { a.waiting += time.Since(a.paused) }
-
-// used is the processor time that this worker spent on the job.
-func (a *watch) used() time.Duration { return a.cpu() - a.origin }
-
-// spent is the processor time of the job so far.
-func (a *watch) spent() time.Duration { return a.before + a.used() }
-
-// exceeded says which limit has been passed.
-func (a *watch) exceeded() Limit {
-	_, resident, ok := usage(a.worker.cmd.Process.Pid)
-	inStage, passed := a.cpu()-a.stageCPU, time.Since(a.stageBegan)-a.waiting
-	// A busy machine makes everything take longer: the time that passes is
-	// the last resort, for a worker that sleeps.
-	late := func(limit time.Duration) bool { return inStage > limit || passed > 4*limit+20*time.Second }
+// exceeded says which limit has been passed; sheet, that it is the one of the whole
+// notebook. Only processor time and memory count: how long something takes depends on what else the
+// machine does.
+func (a *watch) exceeded() (limit Limit, sheet bool) {
+	used := a.used()
+	if used > a.seen {
+		a.seen, a.still = used, 0
+	}
+	a.still++
+	if a.before+used > a.limits.Sheet {
+		return LimitTime, true
+	}
+	full, inStage := a.resident > maxResident, used-a.stageCPU
 	switch a.stage.What {
 	case stageCheck, stageRead:
-		if ok && resident > maxResident || late(maxCheck) {
-			return LimitCompiler
+		if full || inStage > maxCheck {
+			return LimitCompiler, false
 		}
 	case stageRun:
-		if ok && resident > maxResident {
-			return LimitMemory
+		if inStage > a.limits.Cell {
+			return LimitTime, false
 		}
-		if late(a.limits.Cell) {
-			return LimitTime
-		}
+		fallthrough
 	default:
-		if ok && resident > maxResident {
-			return LimitMemory
-		}
-		if late(maxBuild) {
-			return LimitCompiler
+		if full {
+			return LimitMemory, false
 		}
 	}
-	if a.spent() > a.limits.Sheet {
-		return LimitTime
-	}
-	return LimitNone
+	return LimitNone, false
 }
 
-// ofDeath says which limit a worker met that ended by itself: the system or
-// Go's runtime refused it memory or stack.
-func (a *watch) ofDeath() Limit {
-	switch a.stage.What {
-	case stageRun, stageStart:
-		return LimitMemory
+// death says why a worker has ended that nobody here has ended: by a limit of its own, as Go's runtime
+// keeps one for stacks, or by a fault.
+func (a *watch) death() (Limit, *Fault) {
+	state, said := a.worker.cmd.ProcessState, a.worker.said.String()
+	if state.ExitCode() != 2 && !a.worker.formless { // Go's runtime ends with 2
+		return LimitNone, killedFault("a worker", state.String())
 	}
-	return LimitCompiler
+	own, refused := wantOfMemory(said, maxResident)
+	switch {
+	case own && (a.stage.What == stageRun || a.stage.What == stageStart):
+		return LimitMemory, nil
+	case own:
+		return LimitCompiler, nil
+	case refused:
+		return LimitNone, refusedFault("a worker")
+	}
+	first, _, _ := strings.Cut(said, "\n")
+	return LimitNone, &Fault{What: fmt.Sprintf("a worker broke off at the step %q of cell %d (%s)", a.stage.What, a.stage.Cell+1, clip(first, 200)), Do: "please report it", crash: true}
 }
 
-// tail keeps the last words of a process.
+// tail keeps the first and the last words of a process.
 type tail struct {
-	mu   sync.Mutex
-	text []byte
+	mu         sync.Mutex
+	head, text []byte
 }
 
 func (t *tail) Write(b []byte) (int, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.text = append(t.text, b...)
+	n := min(len(b), 4<<10-len(t.head))
+	t.head = append(t.head, b[:n]...)
+	t.text = append(t.text, b[n:]...)
 	if len(t.text) > 8<<10 {
 		t.text = bytes.Clone(t.text[len(t.text)-4<<10:])
 	}
@@ -289,5 +279,5 @@ func (t *tail) Write(b []byte) (int, error) {
 func (t *tail) String() string {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	return strings.ToValidUTF8(string(t.text), "\uFFFD")
+	return strings.ToValidUTF8(string(t.head)+string(t.text), "\uFFFD")
 }

@@ -14,6 +14,9 @@ import (
 
 const pollEvery = 20 * time.Millisecond
 
+// tempVariable names the folder for temporary files.
+const tempVariable = "TMPDIR"
+
 func systemEnv() []string { return nil }
 
 // apart gives a process a group of its own, so that it can be ended with its
@@ -41,12 +44,13 @@ func bound(pid int) {
 	limit(pid, unix.RLIMIT_CPU, 3600)
 }
 
-// boundCompiler sets the limits of a compiler or linker.
+// boundCompiler sets the limits of a compiler or linker, beyond those that are watched: a
+// process that meets one of these is known to have passed its own.
 func boundCompiler(pid int) (release func()) {
-	limit(pid, unix.RLIMIT_DATA, compilerMemory)
+	limit(pid, unix.RLIMIT_DATA, 2*compilerMemory)
 	limit(pid, unix.RLIMIT_FSIZE, 64<<20)
 	limit(pid, unix.RLIMIT_CORE, 0)
-	limit(pid, unix.RLIMIT_CPU, uint64(compilerTime/time.Second))
+	limit(pid, unix.RLIMIT_CPU, uint64(compilerTime/time.Second)+1)
 	return func() {}
 }
 

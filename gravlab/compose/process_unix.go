@@ -14,6 +14,9 @@ import (
 // pollEvery is slower here: each look is a process of its own.
 const pollEvery = 200 * time.Millisecond
 
+// tempVariable names the folder for temporary files.
+const tempVariable = "TMPDIR"
+
 func systemEnv() []string { return nil }
 
 // apart gives a process a group of its own, so that it can be ended with its

@@ -11,6 +11,9 @@ import (
 
 const pollEvery = 20 * time.Millisecond
 
+// tempVariable names the folder for temporary files.
+const tempVariable = "TMP"
+
 // systemEnv is what Windows needs to start a program at all.
 func systemEnv() []string {
 	var env []string
@@ -42,9 +45,9 @@ func alive(pid int) bool {
 // bound puts a worker into a job object: its memory and its children's are
 // limited, and all end when this process does. The handle stays open for as long as
 // this process lives.
-func bound(pid int) { inJob(pid, 1<<30) }
+func bound(pid int) { inJob(pid, 2<<30) }
 
-func boundCompiler(pid int) (release func()) { return inJob(pid, compilerMemory) }
+func boundCompiler(pid int) (release func()) { return inJob(pid, 2*compilerMemory) }
 
 func inJob(pid int, memory uint64) (release func()) {
 	job, err := windows.CreateJobObject(nil, nil)

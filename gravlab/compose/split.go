@@ -1,6 +1,7 @@
 package compose
 
 import (
+	"bytes"
 	"fmt"
 	"go/ast"
 	"go/parser"
@@ -185,11 +186,9 @@ func splitWords(s string) []string {
 // directives are comments that mean something to the compiler.
 var directives = []string{"//go:", "//line ", "/*line ", "//export ", "//extern "}
 
-// quieten blanks out comments that direct the compiler.
+// quieten blanks out comments: some direct the compiler, and it reads them in other words than
+// the scanner here, which leaves out carriage returns.
 func (s *source) quieten() {
-	if !slices.ContainsFunc(directives, func(d string) bool { return strings.Contains(string(s.text), d) }) {
-		return
-	}
 	fset := token.NewFileSet()
 	file := fset.AddFile("", -1, len(s.text))
 	var scan scanner.Scanner
@@ -200,16 +199,27 @@ func (s *source) quieten() {
 		if tok == token.EOF {
 			break
 		}
-		if tok != token.COMMENT || !slices.ContainsFunc(directives, func(d string) bool { return strings.HasPrefix(lit, d) }) {
+		if tok != token.COMMENT {
 			continue
 		}
 		from := file.Offset(pos)
-		line := s.line(1 + strings.Count(string(s.text[:from]), "\n"))
-		for i := from; i < len(blanked) && i < from+len(lit); i++ {
-			if blanked[i] != '\n' {
-				blanked[i] = ' '
+		rest := s.text[from:]
+		end := bytes.IndexByte(rest, '\n')
+		if rest[1] == '*' {
+			if end = bytes.Index(rest[2:], []byte("*/")); end < 0 {
+				continue // it has no end, which the parser tells
+			}
+			end += len("/*" + "*/")
+		}
+		for i := range end {
+			if rest[i] != '\n' {
+				blanked[from+i] = ' '
 			}
 		}
+		if !slices.ContainsFunc(directives, func(d string) bool { return strings.HasPrefix(lit, d) }) {
+			continue
+		}
+		line := s.line(1 + bytes.Count(s.text[:from], []byte("\n")))
 		s.remark(line, "comments that direct the compiler have no effect here: %s", clip(strings.SplitN(lit, "\n", 2)[0], 60))
 	}
 	s.text = blanked

@@ -25,6 +25,8 @@ const (
 	msgCell   = 'C' // Cell, JSON: it is over
 	msgOutput = 'O' // what the cell in hand prints
 	msgFrame  = 'X' // a frame; answered by msgReply
+	msgUsed   = 'U' // processor time in nanoseconds, little-endian uint64: what the job's compilers and linkers have used so far
+	msgFault  = 'F' // faultOfJob, JSON: the job is over, and nothing of it counts
 	msgDone   = 'D' // done, JSON: the job is over
 )
 
@@ -43,6 +45,8 @@ type setup struct {
 	Packages      []pkg
 	ImportConfig  string // file: the allowed packages
 	LinkConfig    string // file: all
+	// Still is after how many looks without any progress a process is held to stand still.
+	Still int
 }
 
 // pkg is a package that cells may import.
@@ -58,6 +62,8 @@ type job struct {
 	Seed     uint64
 	Limits   Limits
 	Fast     bool
+	// Believe is what a crash said that has happened before: it is the notebook's doing.
+	Believe string
 	// Skip holds cells that an earlier worker met a limit in, by index: they leave no trace.
 	Skip map[int]bool
 	// Over holds cells that are not to be run (again): they ran, or were ended while running.
@@ -79,6 +85,12 @@ const (
 	stageRun   = "run"
 	stageEnd   = "end"
 )
+
+// faultOfJob is a Fault on its way to the parent.
+type faultOfJob struct {
+	What, Do string
+	Crash    bool
+}
 
 // done ends a job.
 type done struct {

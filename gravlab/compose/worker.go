@@ -2,6 +2,7 @@ package compose
 
 import (
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -35,6 +36,9 @@ const (
 	maxText  = 1_000_000
 	// maxRebuilds is how often a program is made again without a cell that the compiler refused.
 	maxRebuilds = 12
+	// maxPrograms is how many programs a notebook may need, since cells declare again what earlier ones
+	// used. Each costs a compilation and a link, some 0.3 s.
+	maxPrograms = 80
 )
 
 // A crew is a worker process from the inside.
@@ -68,26 +72,30 @@ func work(in io.Reader, out io.Writer) {
 	if m.kind != msgSetup || json.Unmarshal(m.body, &s) != nil {
 		return
 	}
-	c.builder, c.library = builder{s, new(time.Duration)}, newLibrary(s.Packages)
+	var used time.Duration
+	c.builder, c.library = builder{s, func(more time.Duration) {
+		if more > 0 {
+			used += more
+			c.say(msgUsed, binary.LittleEndian.AppendUint64(nil, uint64(used)))
+		}
+	}}, newLibrary(s.Packages)
 	c.say(msgReady, nil)
-	for m := range c.in {
-		if m.kind != msgJob {
-			return
-		}
-		var j job
-		if err := json.Unmarshal(m.body, &j); err != nil {
-			return
-		}
-		var file []byte
-		if j.Cells == nil {
-			file = (<-c.in).body
-		}
-		t := &turnout{crew: c, job: j, cells: map[int]*Cell{}}
-		*c.builder.processor = 0
-		t.do(file)
-		t.done.Times.Processor = *c.builder.processor
-		c.say(msgDone, t.done)
+	m = <-c.in
+	var j job
+	if m.kind != msgJob || json.Unmarshal(m.body, &j) != nil {
+		return
 	}
+	var file []byte
+	if j.Cells == nil {
+		file = (<-c.in).body
+	}
+	t := &turnout{crew: c, job: j, cells: map[int]*Cell{}}
+	t.do(file)
+	if f := t.fault; f != nil {
+		c.say(msgFault, faultOfJob{f.What, f.Do, f.crash})
+		return
+	}
+	c.say(msgDone, t.done)
 }
 
 // say sends a message; v is bytes or becomes JSON. A parent that is gone shows when the input ends.
@@ -113,6 +121,7 @@ type turnout struct {
 	// impatient says that a program of this job outgrew the interpreter already, or
 	// that sheets like it do.
 	impatient bool
+	fault     *Fault // the machine's; the job ends
 
 	buffer  []byte // printed and not yet sent
 	bufMu   sync.Mutex
@@ -179,8 +188,9 @@ func (t *turnout) do(file []byte) {
 	}
 	t.done.Times.Merge += time.Since(begun)
 	t.host = &host{limits: t.job.Limits, exchange: t.exchange, print: t.print, seed: t.job.Seed, cell: -1}
-	for range maxRebuilds {
-		if t.all(cells) {
+	for n := 0; !t.all(cells); n++ {
+		if n == maxRebuilds {
+			t.remark(-1, 0, fmt.Sprintf("the compiler refused cells %d times; the rest of the notebook was not run", n))
 			break
 		}
 	}
@@ -241,9 +251,17 @@ func (t *turnout) all(cells []cell) bool {
 		}
 		units = units[n-1:]
 	}
+	if t.fault != nil {
+		return true
+	}
 	programs := group(units)
 	t.done.Times.Merge += time.Since(begun)
-	for _, p := range programs {
+	for i, p := range programs {
+		if i == maxPrograms {
+			t.done.Ended = LimitPrograms
+			t.remark(-1, 0, fmt.Sprintf("cells declare again what earlier ones used, so the notebook is %d programs; more than %d are not run. Give each function a name of its own", len(programs), maxPrograms))
+			break
+		}
 		var todo []*unit
 		for _, u := range p.units {
 			switch {
@@ -263,10 +281,10 @@ func (t *turnout) all(cells []cell) bool {
 			if t.refuse(p, todo, err) {
 				return false
 			}
-			continue
+		} else {
+			t.run(module, todo)
 		}
-		t.run(module, todo)
-		if t.host.broken != nil {
+		if t.host.broken != nil || t.fault != nil {
 			return true
 		}
 	}
@@ -324,6 +342,9 @@ func (t *turnout) merge(cells []cell) []*unit {
 		next := memory.clone()
 		main := next.declare(s)
 		u, problems := t.library.unit(t.fset, s, next, main)
+		if t.fault = t.library.fault; t.fault != nil {
+			return nil
+		}
 		if problems != nil {
 			for _, p := range problems {
 				t.problem(s, p)
@@ -384,21 +405,26 @@ func (t *turnout) build(p *program) ([]byte, error) {
 		return nil, err
 	}
 	t.done.Times.Programs++
-	return exportGlobals(module)
+	return module, nil
 }
 
 // refuse deals with a program that was not built. It returns true if the job is to
 // be done again without the cells to blame.
 func (t *turnout) refuse(p *program, todo []*unit, err error) bool {
+	if t.faulty(err) {
+		return false
+	}
 	var e *buildError
 	if errors.As(err, &e) {
 		if e.limit {
-			if index, ok := t.blame(p); ok {
-				t.remark(index, 0, "compiling this cell took too much time or memory; it is left out")
-				t.over(index, Ended, LimitCompiler, "")
-				t.job.Skip[index] = true
-				return true
+			index, err := t.blame(p)
+			if t.faulty(err) {
+				return false
 			}
+			t.remark(index, 0, "compiling this cell took too much time or memory; it is left out")
+			t.over(index, Ended, LimitCompiler, "")
+			t.job.Skip[index] = true
+			return true
 		}
 		again := false
 		for _, c := range e.complaints {
@@ -417,10 +443,6 @@ func (t *turnout) refuse(p *program, todo []*unit, err error) bool {
 		}
 	}
 	for _, u := range todo {
-		if e != nil && e.limit {
-			t.over(u.cell.index, Ended, LimitCompiler, "")
-			continue
-		}
 		t.remark(u.cell.index, 0, "this cell was not run; please report it: "+clip(err.Error(), 300))
 		t.over(u.cell.index, NotBuilt, LimitNone, "")
 	}
@@ -439,24 +461,54 @@ func (t *turnout) earlier(p *program, index int) bool {
 	return false
 }
 
-// blame finds the first cell with which the compiler meets its limit.
-func (t *turnout) blame(p *program) (int, bool) {
-	heavy := func(n int) bool {
+// faulty says whether an error is a fault of the machine, and ends the job then.
+func (t *turnout) faulty(err error) bool {
+	var f *Fault
+	if !errors.As(err, &f) || f.crash && f.What == t.job.Believe {
+		return false
+	}
+	t.fault = f
+	return true
+}
+
+// blame finds the cell with which a program is too much for the compiler or the linker, and without
+// which it is not: both have been tried. The error is a Fault.
+func (t *turnout) blame(p *program) (index int, err error) {
+	heavy := func(n int) (bool, error) {
 		part := group(p.units[:n])
-		last := part[len(part)-1]
+		err := t.builder.compile(part[len(part)-1].source(t.fset), compilerTime/2)
+		if err == nil {
+			_, err = t.builder.link()
+		}
 		var e *buildError
-		err := t.builder.compile(last.source(t.fset), compilerTime/2)
-		return errors.As(err, &e) && e.limit
+		if errors.As(err, &e) {
+			return e.limit, nil
+		}
+		if !t.faulty(err) { // or one that was met before
+			return false, nil
+		}
+		return false, err
 	}
 	lo, hi := 0, len(p.units) // light with lo units, heavy with hi
+	switch again, err := heavy(hi); {
+	case err != nil:
+		return 0, err
+	case !again:
+		return 0, &Fault{What: "building a program took very much more time or memory than the same program took when it was tried again", Do: "try again when the machine is less busy"}
+	}
 	for hi-lo > 1 {
-		if mid := (lo + hi) / 2; heavy(mid) {
+		mid := (lo + hi) / 2
+		yes, err := heavy(mid)
+		switch {
+		case err != nil:
+			return 0, err
+		case yes:
 			hi = mid
-		} else {
+		default:
 			lo = mid
 		}
 	}
-	return p.units[hi-1].cell.index, hi > 0
+	return p.units[hi-1].cell.index, nil
 }
 
 // A runner runs the cells of one program: interpreted, and compiled once that takes long.
@@ -479,9 +531,9 @@ func (t *turnout) run(module []byte, todo []*unit) {
 	if t.job.Fast {
 		r.prepare()
 	}
-	begun := processorTime()
+	begun := ProcessorTime()
 	err := r.open(t.impatient)
-	r.left = patience*(processorTime()-begun) - t.spent
+	r.left = patience*(ProcessorTime()-begun) - t.spent
 	for i, u := range todo {
 		if err != nil {
 			r.unstarted(todo[i:], err)
@@ -533,6 +585,9 @@ func (r *runner) open(compiler bool) error {
 
 // unstarted reports cells whose program could not be started.
 func (r *runner) unstarted(rest []*unit, err error) {
+	if r.faulty(err) {
+		return
+	}
 	for _, u := range rest {
 		if errors.Is(err, errNoMemory) {
 			r.say(msgRemark, Remark{Cell: u.cell.index + 1, Text: ended(LimitMemory, r.job.Limits), Ends: true})
@@ -562,7 +617,9 @@ func (r *runner) cell(u *unit) error {
 	waited := r.host.waited
 	dropped, err := r.attempt(index)
 	r.done.Times.Run += time.Since(begun)
-	if dropped {
+	// The interpreter's calls nest far less deep than compiled ones, and how many frames it remembers is
+	// bounded: neither may decide what becomes of a cell.
+	if dropped || r.host.full || r.host.keep && tooDeep(err) {
 		r.impatient = true
 		keep := *r.host
 		if err := r.open(true); err != nil {
@@ -648,7 +705,7 @@ type patienceClock struct {
 func (c *patienceClock) start(left time.Duration, over func()) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.left, c.over, c.begun = max(left, 0), over, processorTime()
+	c.left, c.over, c.begun = max(left, 0), over, ProcessorTime()
 	c.timer = time.AfterFunc(c.left, c.look)
 }
 
@@ -666,7 +723,7 @@ func (c *patienceClock) look() {
 	c.over()
 }
 
-func (c *patienceClock) used() time.Duration { return c.spent + processorTime() - c.begun }
+func (c *patienceClock) used() time.Duration { return c.spent + ProcessorTime() - c.begun }
 
 func (c *patienceClock) pause(waiting bool) {
 	c.mu.Lock()
@@ -677,7 +734,7 @@ func (c *patienceClock) pause(waiting bool) {
 		c.timer.Stop()
 		return
 	}
-	c.begun = processorTime()
+	c.begun = ProcessorTime()
 	c.timer.Reset(max(c.left-c.spent, 0))
 }
 
@@ -691,9 +748,9 @@ func (c *patienceClock) stop() time.Duration {
 
 var born = time.Now()
 
-// processorTime is this process's, or the time that has passed where the system does not
-// tell.
-func processorTime() time.Duration {
+// ProcessorTime is what this process has used, or the time that has passed where the system does
+// not tell.
+func ProcessorTime() time.Duration {
 	if cpu, ok := ownTime(); ok {
 		return cpu
 	}

@@ -8,8 +8,10 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"gravity.example/exercises"
@@ -98,7 +100,8 @@ type marker struct {
 }
 
 // Mark collects what was returned, runs what has not been run, judges, and writes
-// the books. It may be stopped or killed at any time and called again.
+// the books. It may be stopped or killed at any time and called again. If the machine failed at a
+// notebook, the others are run and stored all the same, the error is Unrun, and the books stay as they were.
 func Mark(ctx context.Context, m Marking) (Summary, error) {
 	if m.Workers <= 0 {
 		m.Workers = runtime.NumCPU()
@@ -251,7 +254,8 @@ func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran i
 	defer stop(nil)
 	items = make([]item, len(c.files))
 	var mu sync.Mutex
-	next, done := 0, 0
+	next, done, row := 0, 0, 0
+	unrun := &Unrun{}
 	k.Progress(Progress{0, len(items), 0, k.toRun})
 	// Of two files with the same bytes, the second finds the first one's run.
 	busy := map[string]*sync.Mutex{}
@@ -277,15 +281,24 @@ func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran i
 					return l.Unlock
 				}
 				it, now, err := k.one(ctx, c, c.files[i], lock)
-				if err != nil {
+				var fault machineFault
+				if err != nil && !errors.As(err, &fault) {
 					stop(err)
 					return
 				}
 				mu.Lock()
 				items[i] = it
 				done++
-				if now {
+				switch {
+				case fault.error != nil:
+					unrun.Files = append(unrun.Files, clip(below(k.Returned, c.files[i].place), 200))
+					unrun.Why = fault.error
+					if row++; row == mostFaults {
+						stop(unrun)
+					}
+				case now:
 					ran++
+					row = 0
 				}
 				k.Progress(Progress{done, len(items), ran, k.toRun})
 				mu.Unlock()
@@ -293,13 +306,49 @@ func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran i
 		})
 	}
 	all.Wait()
-	return items, ran, context.Cause(ctx)
+	slices.Sort(unrun.Files)
+	unrun.Stored = done - len(unrun.Files)
+	if err := context.Cause(ctx); err != nil || unrun.Why == nil {
+		return items, ran, err
+	}
+	return items, ran, unrun
+}
+
+// mostFaults is after how many faults with no run between them the rest is not tried.
+const mostFaults = 6
+
+// Unrun says that notebooks were not run because the machine failed.
+type Unrun struct {
+	Files  []string // that were tried; where they lie
+	Stored int      // how many others are stored
+	Why    error    // the last fault, with what to do
+}
+
+func (u *Unrun) Error() string {
+	files := strings.Join(quoted(u.Files[:min(len(u.Files), 10)]), ", ")
+	if more := len(u.Files) - 10; more > 0 {
+		files += fmt.Sprintf(" and %d more", more)
+	}
+	return fmt.Sprintf("not marked, because this machine failed: %s; %v. No books were written; the other notebooks that were run (%d) are stored, and the same call goes on from here", files, u.Why, u.Stored)
+}
+
+// A machineFault is an error of this machine at one notebook, tried again as far as that helps.
+type machineFault struct{ error }
+
+func (f machineFault) Unwrap() error { return f.error }
+
+// ofMachine says whether an error in reading a file is the machine's.
+func ofMachine(err error) bool {
+	return slices.ContainsFunc([]error{syscall.EMFILE, syscall.ENFILE, syscall.ENOMEM, syscall.EIO}, func(e error) bool { return errors.Is(err, e) })
 }
 
 // one runs a file unless the store has its run.
 func (k *marker) one(ctx context.Context, c *collection, f returned, lock func(string) func()) (it item, now bool, err error) {
 	it = item{file: f, name: f.name(), owner: -1}
 	text, err := f.read()
+	if ofMachine(err) {
+		return it, false, machineFault{fmt.Errorf("reading it failed (%w)", err)}
+	}
 	if err != nil {
 		it.problem = plain(err).Error()
 		return it, false, nil
@@ -443,6 +492,9 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		if ctx.Err() != nil {
 			return r, context.Cause(ctx)
 		}
+		if errors.As(err, new(*compose.Fault)) {
+			return r, machineFault{err}
+		}
 		return r, fmt.Errorf("running a notebook: %w", err)
 	}
 	r.Ended, r.Unread = out.Ended, clip(out.Unread, 500)
@@ -462,9 +514,12 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	}
 	r.Figures = len(pictures)
 	if err := k.store.write(key, "figures", pictures); err != nil {
-		return r, err
+		return r, machineFault{err}
 	}
-	return r, k.store.write(key, "run", r)
+	if err := k.store.write(key, "run", r); err != nil {
+		return r, machineFault{err}
+	}
+	return r, nil
 }
 
 // identify says whose a file is.

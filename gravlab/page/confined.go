@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync/atomic"
@@ -62,12 +63,12 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 		return Result{}, err
 	}
 	if c.err != nil {
-		return Result{}, c.err
+		return failed(c.err)
 	}
 	b.Say("running")
 	out, err := c.pool.RunBox(ctx, compose.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output})
 	if err != nil {
-		return Result{}, err
+		return failed(err)
 	}
 	return result(out, len(b.Above)+1), nil
 }
@@ -144,6 +145,15 @@ func result(out compose.Outcome, box int) Result {
 		}
 	}
 	return r
+}
+
+// failed tells that the machine failed and not the box.
+func failed(err error) (Result, error) {
+	var f *compose.Fault
+	if !errors.As(err, &f) {
+		return Result{}, err
+	}
+	return Result{Trouble: []Trouble{{Text: fmt.Sprintf("This machine failed, not your code: %s. What to do: %s. Your text is saved.", f.What, f.Do)}}}, nil
 }
 
 func ended(l compose.Limit) string {

@@ -1,6 +1,8 @@
 package page
 
 import (
+	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -46,5 +48,16 @@ func TestResult(t *testing.T) {
 		if got := strings.Join(r.Remarks, "|"); got != c.remark {
 			t.Errorf("%s: remarks %q, want %q", name, got, c.remark)
 		}
+	}
+}
+
+// A fault of the machine is told as one, with what to do, and is no error of the box.
+func TestMachineFault(t *testing.T) {
+	r, err := failed(fmt.Errorf("a box: %w", &compose.Fault{What: "there is no room", Do: "make room"}))
+	if err != nil || len(r.Trouble) != 1 || r.Trouble[0].Text != "This machine failed, not your code: there is no room. What to do: make room. Your text is saved." {
+		t.Errorf("%+v, %v", r, err)
+	}
+	if _, err := failed(errors.New("other")); err == nil {
+		t.Error("another error is lost")
 	}
 }
