@@ -1,67 +1,42 @@
 package exercises_test
 
 import (
-	"fmt"
-	"math"
 	"os"
 	"strings"
 	"testing"
 
+	plumb "gravity.example/exercises/testdata/plumb"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 )
 
-// The example of README.md, letter by letter: TestReadme compares.
-
-func ownLab() bank.Lab {
-	return bank.Lab{
-		ID: "91-plumb-line", Title: "The plumb line", Minutes: 10,
-		Build: func(d *bank.Draw) bank.Sheet {
-			length := d.Between("length", 0.6, 1.4, 0.05) // m: each sheet has its own
-			period := func(l float64) float64 { return 2 * math.Pi * math.Sqrt(l/9.81) }
-			return bank.Sheet{Questions: []bank.Question{{
-				ID: "period", Kind: judge.Number, Marks: 2, Title: "A plumb line swings",
-				Prompt: fmt.Sprintf("A small bob hangs %.2f m below its hook. How long does one full swing take? Take $g = 9.81\\ \\mathrm{m/s^2}$.", length),
-				Unit:   "s",
-				Tol:    judge.Tolerance{Rel: 0.005, Why: "g of 9.80 to 9.81 m/s² and three digits carried"},
-				Solve:  func(bank.Answers) float64 { return period(length) },
-				Slips: []bank.Slip{
-					{Name: "half a swing", Value: func(bank.Answers) float64 { return period(length) / 2 },
-						Fix: "A full swing is there and back."},
-					{Name: "2π left out", Value: func(bank.Answers) float64 { return period(length) / (2 * math.Pi) },
-						Fix: "The root of l/g is the time of one radian of phase; a full swing has 2π."},
-				},
-				Range: [2]float64{1.5, 2.5},
-				Hints: [2]string{"T = 2π times a root.", "T = 2π √(l/g)."},
-				Worked: fmt.Sprintf("%%%%\n// Small swings of a point on a thread: T = 2 pi sqrt(l/g).\n"+
-					"T := 2 * math.Pi * math.Sqrt(%.2f/9.81)\nsheet.Number(\"period\", T, \"s\")", length),
-				Reasoning: "For small swings $T = 2\\pi\\sqrt{l/g}$.",
-				Source:    bank.Source{Text: "common practice, no source: the simple pendulum"},
-			}}}
-		},
-	}
-}
-
+// TestReadme: the two files that README.md prints are those of testdata/plumb, letter by letter, and their
+// question does what the README says. The tests of package marking compile them as a
+// bank of one's own.
 func TestReadme(t *testing.T) {
 	readme, err := os.ReadFile("README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
-	here, err := os.ReadFile("readme_test.go")
-	if err != nil {
-		t.Fatal(err)
+	for _, name := range []string{"plumb.go", "period.md"} {
+		text, err := os.ReadFile("testdata/plumb/" + name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(string(readme), "\n"+string(text)+"```") {
+			t.Errorf("README.md does not print testdata/plumb/%s as it is", name)
+		}
 	}
-	_, rest, ok := strings.Cut(string(readme), "```go\n")
-	code, _, closed := strings.Cut(rest, "\n```")
-	if !ok || !closed || !strings.Contains(string(here), code) {
-		t.Error("the example of README.md does not stand in this file as it is")
+	lab := plumb.Labs()[0]
+	for _, f := range lab.Faults(60) {
+		t.Error(f)
 	}
-	p := ownLab().Sheet(bank.NumberedCode("91-plumb-line", 1))
-	q, ok := p.Question("period")
+	s := lab.Sheet(bank.NumberedCode(lab.ID, 1))
+	q, ok := s.Question("period")
 	if !ok {
 		t.Fatal("the example has no question")
 	}
-	right := p.RightAnswers()["period"]
+	right := s.RightAnswers()["period"]
 	for _, test := range []struct {
 		answer judge.Answer
 		want   judge.Outcome
@@ -72,7 +47,7 @@ func TestReadme(t *testing.T) {
 		{judge.Answer{Value: right}, judge.Unit},
 		{judge.Answer{Value: right * 1.3, Unit: "s"}, judge.Off},
 	} {
-		if v := p.Judge(q, test.answer, nil, 0); v.Outcome != test.want {
+		if v := s.Judge(q, test.answer, nil, 0); v.Outcome != test.want {
 			t.Errorf("%+v: %s (%s), want %s", test.answer, v.Outcome, v.Message, test.want)
 		}
 	}

@@ -226,9 +226,8 @@ func (f *fieldworkDay) rate() bank.Question {
 
 	return bank.Question{
 		ID: "rate", Kind: judge.Measured, Marks: 3, Unit: "µGal/h",
-		Fields: bank.Fields{"hourFrom": f.plan().HourFrom, "blunderAt": f.plan().BlunderAt, "tarePlace": fieldworkTarePlace(f.plan())},
-		Solve:  func(bank.Answers) float64 { return right() },
-		U:      u,
+		Solve: func(bank.Answers) float64 { return right() },
+		U:     u,
 		Slips: []bank.Slip{
 			{ID: "hour-phone-left-in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
@@ -264,9 +263,8 @@ func (f *fieldworkDay) tare() bank.Question {
 	}
 	return bank.Question{
 		ID: "tare", Kind: judge.Measured, Marks: 3, Unit: "µGal",
-		Fields: bank.Fields{"hourFrom": f.plan().HourFrom, "blunderAt": f.plan().BlunderAt, "tarePlace": fieldworkTarePlace(f.plan())},
-		Solve:  func(bank.Answers) float64 { return right() },
-		U:      u,
+		Solve: func(bank.Answers) float64 { return right() },
+		U:     u,
 		Slips: []bank.Slip{
 			{ID: "half-step", Value: func(bank.Answers) float64 { return right() / 2 }},
 			{ID: "hour-phone-left-in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
@@ -293,7 +291,7 @@ func (f *fieldworkDay) station() bank.Question {
 	}
 	return bank.Question{
 		ID: "station", Kind: judge.Measured, Marks: 3, Unit: "µGal",
-		Fields: bank.Fields{"name": name(), "hourFrom": f.plan().HourFrom, "blunderAt": f.plan().BlunderAt, "tarePlace": fieldworkTarePlace(f.plan())},
+		Fields: bank.Fields{"name": name()},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
@@ -341,9 +339,8 @@ func (f *fieldworkDay) rock() bank.Question {
 
 	return bank.Question{
 		ID: "density", Kind: judge.Measured, Marks: 3, Unit: "kg/m³",
-		Fields: bank.Fields{"hourFrom": f.plan().HourFrom, "blunderAt": f.plan().BlunderAt, "tarePlace": fieldworkTarePlace(f.plan())},
-		Solve:  func(bank.Answers) float64 { return right() },
-		U:      u,
+		Solve: func(bank.Answers) float64 { return right() },
+		U:     u,
 		Slips: []bank.Slip{
 			{ID: "4pig-for-2pig", Value: func(bank.Answers) float64 { return right() / 2 }},
 			{ID: "heights-left-in-gravity-instead", Value: func(bank.Answers) float64 {

@@ -27,6 +27,9 @@ var Lab = bank.Lab{
 func buildADayInTheField(d *bank.Draw) bank.Sheet {
 	day := newFieldworkDay(d)
 	return bank.Sheet{
+		Fields: bank.Fields{
+			"hourFrom": day.plan().HourFrom, "blunderAt": day.plan().BlunderAt, "tarePlace": fieldworkTarePlace(day.plan()),
+		},
 		Recordings: []bank.Recording{fieldworkLineRecording(d), day.recording()},
 		Questions: []bank.Question{
 			fieldworkScale(d), fieldworkLevel(d), fieldworkAirAndWater(d),
@@ -109,11 +112,8 @@ func fieldworkTriangle(d *bank.Draw) bank.Question {
 
 	return bank.Question{
 		ID: "triangle", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.5e-8},
-		Fields: bank.Fields{
-			"l1": l1, "u1": u1, "u2": u2,
-			"u3": u3, "l2": l2, "l3": l3,
-		},
-		Solve: bank.Always(right),
+		Fields: bank.Fields{"l1": l1, "u1": u1, "u2": u2, "u3": u3, "l2": l2, "l3": l3},
+		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "misclosure-shared-out-equally", Value: micro(l1 - misclosure/3)},
 			{ID: "shared-out-u-instead-u2", Value: micro(l1 - misclosure*u1/(u1+u2+u3))},

@@ -21,8 +21,8 @@ import (
 //
 //	func Labs() []bank.Lab
 //
-// It is compiled into the program, since a question is code; it need not lie in the
-// module, and students need not have it. Notebooks of its labs may lie beside the files.
+// and the text files of their questions. It is compiled into the program, since the numbers of a
+// question are code; it need not lie in the module, and students need not have it. Notebooks of its labs may lie beside the files.
 type Bank struct {
 	Dir   string
 	Print string // of the files
@@ -35,15 +35,29 @@ func ReadBank(dir string) (Bank, error) {
 	if err != nil {
 		return Bank{}, err
 	}
-	entries, err := os.ReadDir(abs)
-	if err != nil {
-		return Bank{}, wrong(dir, 0, "cannot be opened: %v; a bank is a folder of Go files", plain(err))
+	if _, err := os.ReadDir(abs); err != nil {
+		return Bank{}, wrong(dir, 0, "cannot be opened: %v; a bank is a folder of Go files and text files", plain(err))
+	}
+	// Go files in the folder itself; text files there or one level down.
+	var names []string
+	for _, pattern := range []string{"*.go", "*.md", "*/*.md"} {
+		paths, err := filepath.Glob(filepath.Join(globQuoted(abs), pattern))
+		if err != nil {
+			return Bank{}, err
+		}
+		for _, path := range paths {
+			name, err := filepath.Rel(abs, path)
+			if err != nil {
+				return Bank{}, err
+			}
+			names = append(names, name)
+		}
 	}
 	b := Bank{Dir: abs}
 	h := sha256.New()
-	for _, e := range entries {
-		name := e.Name()
-		if !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") || e.IsDir() {
+	holdsGo := false
+	for _, name := range names {
+		if info, err := os.Stat(filepath.Join(abs, name)); err == nil && info.IsDir() || strings.HasSuffix(name, "_test.go") {
 			continue
 		}
 		text, err := readBankFile(filepath.Join(abs, name))
@@ -52,12 +66,21 @@ func ReadBank(dir string) (Bank, error) {
 		}
 		fmt.Fprintf(h, "%q %d\n%s", name, len(text), text)
 		b.files = append(b.files, name)
+		holdsGo = holdsGo || strings.HasSuffix(name, ".go")
 	}
-	if len(b.files) == 0 {
+	if !holdsGo {
 		return Bank{}, wrong(dir, 0, "holds no Go files; a bank is a folder of Go files with package bank and func Labs() []bank.Lab")
 	}
 	b.Print = hex.EncodeToString(h.Sum(nil))[:16]
 	return b, nil
+}
+
+// globQuoted is a path with no character that a pattern takes for something else.
+func globQuoted(path string) string {
+	if runtime.GOOS == "windows" {
+		return path // a backslash separates folders there, and cannot quote
+	}
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(path)
 }
 
 // mostBankFile is the most bytes of a file of a bank; the largest lab has 40 kB.

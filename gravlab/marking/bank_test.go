@@ -18,8 +18,9 @@ func TestBank(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, rest, _ := strings.Cut(string(readme), "```go\npackage bank")
-	code, _, ok := strings.Cut(rest, "\n```")
+	// The last Go code of the page changes a lab of ours; TestBankWords has the other.
+	all := strings.Split(string(readme), "```go\npackage bank")
+	code, _, ok := strings.Cut(all[len(all)-1], "\n```")
 	if !ok {
 		t.Fatal("the README has no package bank")
 	}
@@ -52,6 +53,67 @@ func TestBank(t *testing.T) {
 	}
 	if _, err := ReadBank(t.TempDir()); !IsInput(err) {
 		t.Errorf("an empty folder: %v", err)
+	}
+}
+
+// The text files of a bank are compiled in as well, also those one level down, and what does not fit is told
+// with file and line.
+func TestBankWords(t *testing.T) {
+	if testing.Short() {
+		t.Skip("builds the program three times")
+	}
+	clone, err := filepath.Abs("../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	const example = "../../exercises/testdata/plumb/"
+	for _, c := range []struct {
+		name, words string // where the text file goes
+		change      func(goFile, text string) (string, string)
+		want        string
+	}{
+		{"as it is", "period.md", func(g, m string) (string, string) { return g, m }, "91/period"},
+		{"one level down", "plumb/period.md", func(g, m string) (string, string) {
+			g = strings.Replace(g, "go:embed *.md", "go:embed plumb/*.md", 1)
+			g = strings.Replace(g, "bank.ReadWords(files)", "bank.ReadWords(sub())", 1)
+			g = strings.Replace(g, "\t\"embed\"\n", "\t\"embed\"\n\t\"io/fs\"\n", 1)
+			return g + "\nfunc sub() fs.FS {\n\ts, err := fs.Sub(files, \"plumb\")\n\tif err != nil {\n\t\tpanic(err)\n\t}\n\treturn s\n}\n", m
+		}, "91/period"},
+		{"a misspelt field", "period.md", func(g, m string) (string, string) {
+			return g, strings.Replace(m, "[[fixed .length 2]]", "[[fixed .lenght 2]]", 1)
+		}, `period.md:3: there is no field "lenght"`},
+	} {
+		dir := t.TempDir()
+		source, err := os.ReadFile(example + "plumb.go")
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := os.ReadFile(example + "period.md")
+		if err != nil {
+			t.Fatal(err)
+		}
+		g, m := c.change(string(source), string(text))
+		for name, text := range map[string]string{"plumb.go": g, c.words: m} {
+			path := filepath.Join(dir, name)
+			if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, []byte(text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		b, err := ReadBank(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		program, err := b.Program(t.Context(), clone)
+		if err != nil {
+			t.Fatal(err)
+		}
+		out, err := exec.Command(program, "questions", "--bank", dir, "91").CombinedOutput()
+		if !strings.Contains(string(out), c.want) {
+			t.Errorf("%s: %v\n%s", c.name, err, out)
+		}
 	}
 }
 
