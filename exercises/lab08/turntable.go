@@ -112,11 +112,6 @@ func (s turntable) recording() bank.Recording {
 	}
 }
 
-const (
-	turnReadingCode = "reading := gravlab.Must(equivalence.FitModulation(t, rec.Column(\"reading\")[:n], 2400, 2))\n"
-	turnTiltCode    = "tilt := gravlab.Must(equivalence.FitModulation(t, rec.Column(\"tilt\")[:n], 2400, 2))\n"
-)
-
 func (s turntable) turnQuestion() bank.Question {
 	return bank.Question{
 		ID: "turn", Kind: judge.Measured, Marks: 3, Unit: "pm/s²",

@@ -29,6 +29,11 @@ func TestScripts(t *testing.T) {
 			env.Setenv("CLONE", clone)
 			env.Setenv("HOME", home)
 			env.Setenv("XDG_CACHE_HOME", cache)
+			for _, name := range []string{"GOMODCACHE", "GOCACHE", "GOPATH", "GOPROXY"} {
+				if value := os.Getenv(name); value != "" {
+					env.Setenv(name, value)
+				}
+			}
 			env.Setenv("GRAVLAB_DATA", filepath.Join(env.WorkDir, "data"))
 			env.Setenv("JUPYTER_DATA_DIR", filepath.Join(env.WorkDir, "jupyter"))
 			return nil
