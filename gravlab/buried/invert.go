@@ -116,7 +116,7 @@ type inversion struct {
 //
 // The covariance in Fit is that of a linear model at the solution, and so are the
 // uncertainties of level and slope. Those of a source are too from a signal-to-noise
-// ratio of 15 on (Source.SNR); of a weaker one they cover what fits nearly as well: X
+// ratio of 18 on (Source.SNR); of a weaker one they cover what fits nearly as well: X
 // ± 1.96 UX holds all places, wherever they lie, whose chi² is within the 95 % limit
 // of the least one, and so for Y, Z and Mass. (Without Sigma the factor is that of
 // Student's distribution.) Between 7 and 10 the limit is that of the joint region of
@@ -128,8 +128,8 @@ type inversion struct {
 //
 // Depth and mass always trade against each other (DepthMass); where the correlation
 // is near 1 or u is not small beside the depth itself, look at the posterior
-// (LogPosterior and Sample) as well. A good fit does not show that the shape is
-// right.
+// (LogPosterior, with its limits, and Sample) as well. A good fit does not show that
+// the shape is right.
 //
 // When the search does not end at a minimum the error wraps
 // fit.ErrNotConverged, and the Inversion beside it says where it stood.
@@ -556,6 +556,15 @@ func (s Source) Radius(contrast float64) (radius, u float64, err error) {
 // parameters, in their order, up to a constant: normal errors of the stated
 // Sigma, flat priors between the fit's bounds (depth: from the stations to 100
 // times their extent). Without Sigma it takes the scatter of the best fit.
+//
+// Flat priors of depth and mass favour deep, heavy bodies, and near the limit of
+// detection that shows: at a signal-to-noise ratio of 8.8 intervals of 95 % held the
+// depth in 105 of 120 simulated cases (80 to 93 %), and only 67 of the chains
+// converged. Beside level and slope the effect of a unit mass falls with depth as z⁻³
+// (a line) or z⁻⁴ (a point), so the volume of what cannot be told from nothing grows
+// as z⁴ or z⁵ down to the bound, against exp(-SNR²/2) for a body that is not there:
+// below a ratio of about 8 the bound decides. Trust a chain only where Converged is
+// true, and take the uncertainties of Invert below a ratio of 10.
 // Outside the bounds it is -Inf; a vector of another length has -Inf too.
 func (v *Inversion) LogPosterior(par []float64) float64 {
 	p := v.problem
