@@ -105,14 +105,14 @@ func (r decayRecord) tau() bank.Question {
 		Solve: r.of(fit.DecayTime, 1),
 		U:     func() float64 { return r.good().U[fit.DecayTime] },
 		Slips: []bank.Slip{
-			{ID: "readings-at-end-reader-range", Value: func(bank.Answers) float64 {
+			{ID: "clipped", Value: func(bank.Answers) float64 {
 				if r.whole() == nil {
 					return math.NaN()
 				}
 				return r.whole().P[fit.DecayTime]
 			}},
-			{ID: "decay-time-energy", Value: r.of(fit.DecayTime, 0.5)},
-			{ID: "time-to-half-for-time", Value: r.of(fit.DecayTime, math.Ln2)},
+			{ID: "energy", Value: r.of(fit.DecayTime, 0.5)},
+			{ID: "half-time", Value: r.of(fit.DecayTime, math.Ln2)},
 		},
 		Range: [2]float64{1600, 3800},
 	}
@@ -125,11 +125,11 @@ func (r decayRecord) period() bank.Question {
 		U:     func() float64 { return r.good().U[fit.Period] },
 		Slips: []bank.Slip{
 			{ID: "half-period", Value: r.of(fit.Period, 0.5)},
-			{ID: "twice-time-between-two-passages", Value: func(bank.Answers) float64 { return r.halfTurn() }},
-			{ID: "time-in-angle-turns-one", Value: r.of(fit.Period, 1/(2*math.Pi))},
+			{ID: "zero-passages", Value: func(bank.Answers) float64 { return r.halfTurn() }},
+			{ID: "radian", Value: r.of(fit.Period, 1/(2*math.Pi))},
 		},
 		USlips: []bank.Slip{
-			{ID: "interval-between-readings-for-uncertainty", Value: bank.Always(10)},
+			{ID: "interval", Value: bank.Always(10)},
 		},
 		Range: [2]float64{470, 630},
 	}
@@ -150,12 +150,12 @@ func (r decayRecord) quality() bank.Question {
 		Solve: q(1),
 		U:     u,
 		Slips: []bank.Slip{
-			{ID: "number-swings-to-1-e", Value: q(1 / math.Pi)},
-			{ID: "n-pi-for-pin", Value: q(1 / (math.Pi * math.Pi))},
-			{ID: "factor-2-too-many", Value: q(2)},
+			{ID: "swings", Value: q(1 / math.Pi)},
+			{ID: "n-over-pi", Value: q(1 / (math.Pi * math.Pi))},
+			{ID: "factor-2", Value: q(2)},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-period-alone", Value: func(bank.Answers) float64 {
+			{ID: "period-only", Value: func(bank.Answers) float64 {
 				f := r.good()
 				return math.Pi * f.P[fit.DecayTime] / f.P[fit.Period] * f.U[fit.Period] / f.P[fit.Period]
 			}},

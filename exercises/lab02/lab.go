@@ -56,10 +56,10 @@ func decrementOfFibre(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"percent": percent, "n": n},
 		Solve:  bank.Always(decrement(left, n)),
 		Slips: []bank.Slip{
-			{ID: "not-divided-number-swings", Value: bank.Always(n * decrement(left, n))},
-			{ID: "logarithm-to-base-10", Value: bank.Always(decrement(left, n) * math.Log10(math.E))},
-			{ID: "loss-divided-swings", Value: bank.Always(percent / 100 / n)},
-			{ID: "loss-for-what-left", Value: bank.Always(decrement(percent/100, n))},
+			{ID: "not-divided", Value: bank.Always(n * decrement(left, n))},
+			{ID: "log10", Value: bank.Always(decrement(left, n) * math.Log10(math.E))},
+			{ID: "linear", Value: bank.Always(percent / 100 / n)},
+			{ID: "loss", Value: bank.Always(decrement(percent/100, n))},
 		},
 		Range: [2]float64{3e-4, 6e-3},
 		// 25 % in 300 cycles
@@ -79,9 +79,9 @@ func energyOfSwing(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"percent": percent},
 		Solve:  bank.Always(energyLost(p)),
 		Slips: []bank.Slip{
-			{ID: "loss-amplitude", Value: bank.Always(p)},
-			{ID: "twice-loss-amplitude", Value: bank.Always(2 * p)},
-			{ID: "what-left-for-what-lost", Value: bank.Always(1 - energyLost(p))},
+			{ID: "amplitude", Value: bank.Always(p)},
+			{ID: "linear", Value: bank.Always(2 * p)},
+			{ID: "remainder", Value: bank.Always(1 - energyLost(p))},
 		},
 		Range: [2]float64{0.09, 0.24},
 		// 3.0 % a cycle
@@ -105,9 +105,9 @@ func qFromHalving(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"period": period, "t": t},
 		Solve:  bank.Always(q),
 		Slips: []bank.Slip{
-			{ID: "frequency-for-angular-frequency", Value: bank.Always(q / (2 * math.Pi))},
-			{ID: "factor-2-too-many", Value: bank.Always(2 * q)},
-			{ID: "time-to-half-for-time", Value: bank.Always(q * math.Ln2)},
+			{ID: "frequency", Value: bank.Always(q / (2 * math.Pi))},
+			{ID: "factor-2", Value: bank.Always(2 * q)},
+			{ID: "half-time", Value: bank.Always(q * math.Ln2)},
 		},
 		Range: [2]float64{35, 280},
 		// 5 s, 100 s
@@ -169,16 +169,16 @@ func runsOfResiduals(d *bank.Draw) bank.Question {
 			Name: "runs", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(runsStatistic),
 			Slips: []bank.FunctionSlip{
-				{ID: "changes-sign-counted-not-runs", F: one(func(x []float64) float64 {
+				{ID: "changes", F: one(func(x []float64) float64 {
 					R, v, mu := runsOf(x)
 					return (R - 1 - mu) / math.Sqrt(v)
 				})},
-				{ID: "divided-variance", F: one(func(x []float64) float64 {
+				{ID: "variance", F: one(func(x []float64) float64 {
 					R, v, mu := runsOf(x)
 					return (R - mu) / v
 				})},
-				{ID: "sign-reversed", F: one(func(x []float64) float64 { return -runsStatistic(x) })},
-				{ID: "number-runs-itself", F: one(func(x []float64) float64 { R, _, _ := runsOf(x); return R })},
+				{ID: "sign", F: one(func(x []float64) float64 { return -runsStatistic(x) })},
+				{ID: "count", F: one(func(x []float64) float64 { R, _, _ := runsOf(x); return R })},
 			},
 		},
 	}
@@ -200,10 +200,10 @@ func uOfTiming(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"n": n, "times": times, "hand": hand},
 		Solve:  bank.Always(u),
 		Slips: []bank.Slip{
-			{ID: "not-divided-number-swings", Value: bank.Always(n * u)},
-			{ID: "one-press-button-only", Value: bank.Always(u / math.Sqrt2)},
-			{ID: "scatter-one-timing-for-uncertainty", Value: bank.Always(math.Sqrt(times) * u)},
-			{ID: "divided-number-timings-not-root", Value: bank.Always(u / math.Sqrt(times))},
+			{ID: "not-divided", Value: bank.Always(n * u)},
+			{ID: "one-press", Value: bank.Always(u / math.Sqrt2)},
+			{ID: "one-timing", Value: bank.Always(math.Sqrt(times) * u)},
+			{ID: "n-not-root", Value: bank.Always(u / math.Sqrt(times))},
 		},
 		Range: [2]float64{0.001, 0.05},
 	}
@@ -232,9 +232,9 @@ func uOfCorrelated(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"uTheta": uTheta, "uT": uT, "r": r, "uD": uD},
 		Solve:  u(r),
 		Slips: []bank.Slip{
-			{ID: "correlation-left-out", Value: u(0)},
-			{ID: "cross-term-with-wrong-sign", Value: u(-r)},
-			{ID: "exponents-left-out", Value: bank.Always(math.Sqrt(uTheta*uTheta+uT*uT+uD*uD-2*r*uTheta*uT) / 100)},
+			{ID: "no-correlation", Value: u(0)},
+			{ID: "cross-sign", Value: u(-r)},
+			{ID: "no-exponents", Value: bank.Always(math.Sqrt(uTheta*uTheta+uT*uT+uD*uD-2*r*uTheta*uT) / 100)},
 		},
 		Range:  [2]float64{0.006, 0.018},
 		Source: bank.Computed("model_checks.csv", "quantity-propagation-01", g*relativeUOfG(0.00004/0.00413, 0.7/512.3, 0.00012/0.0468, 0.0004/1.492, 0.00005/0.0497, 0.6), 1e-9*exact.Float("value")),
@@ -310,12 +310,12 @@ func meanOf1935() bank.Question {
 		Solve: bank.Always(mean.Value),
 		U:     func() float64 { return mean.U },
 		Slips: []bank.Slip{
-			{ID: "plain-mean-all-readings", Value: bank.Always(mean1935(func(s gravity1935) float64 { return s.n }))},
-			{ID: "plain-mean-eight-means", Value: bank.Always(mean1935(func(gravity1935) float64 { return 1 }))},
-			{ID: "weights-from-scatter-one-reading", Value: bank.Always(mean1935(func(s gravity1935) float64 { return 1 / (s.s * s.s) }))},
+			{ID: "unweighted-readings", Value: bank.Always(mean1935(func(s gravity1935) float64 { return s.n }))},
+			{ID: "unweighted-means", Value: bank.Always(mean1935(func(gravity1935) float64 { return 1 }))},
+			{ID: "scatter-weights", Value: bank.Always(mean1935(func(s gravity1935) float64 { return 1 / (s.s * s.s) }))},
 		},
 		USlips: []bank.Slip{
-			{ID: "scatter-one-reading-for-uncertainty", Value: bank.Always(scatter)},
+			{ID: "scatter", Value: bank.Always(scatter)},
 		},
 		Range: [2]float64{78 * gravlab.MilliGal, 79 * gravlab.MilliGal},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -332,9 +332,9 @@ func birgeOf1935() bank.Question {
 		ID: "birge", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
 		Solve: bank.Always(mean.Birge),
 		Slips: []bank.Slip{
-			{ID: "root-not", Value: bank.Always(chi2 / nu)},
-			{ID: "not-divided-degrees-freedom", Value: bank.Always(math.Sqrt(chi2))},
-			{ID: "number-results-for-degrees-freedom", Value: bank.Always(math.Sqrt(chi2 / (nu + 1)))},
+			{ID: "root-not-taken", Value: bank.Always(chi2 / nu)},
+			{ID: "not-divided", Value: bank.Always(math.Sqrt(chi2))},
+			{ID: "n-for-nu", Value: bank.Always(math.Sqrt(chi2 / (nu + 1)))},
 		},
 		Range: [2]float64{1.7, 1.8},
 		// the probability of the chi-square of four values
@@ -356,9 +356,9 @@ func flickerTime(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"a": a, "b": b},
 		Solve:  bank.Always(t),
 		Slips: []bank.Slip{
-			{ID: "amplitude-densities-not-squared", Value: bank.Always(math.Sqrt(t / (4 * math.Ln2)))},
-			{ID: "one-over-frequency-at-spectra", Value: bank.Always(4 * math.Ln2 * t)},
-			{ID: "root-left-over", Value: bank.Always(math.Sqrt(t))},
+			{ID: "not-squared", Value: bank.Always(math.Sqrt(t / (4 * math.Ln2)))},
+			{ID: "spectra-crossing", Value: bank.Always(4 * math.Ln2 * t)},
+			{ID: "root", Value: bank.Always(math.Sqrt(t))},
 		},
 		Range: [2]float64{10, 1500},
 		Source: bank.Computed("model_checks.csv", "sensor-allan-02",
