@@ -24,10 +24,10 @@ var Lab = bank.Lab{
 	ID: "02-settling-down", Title: "Settling down", Minutes: 80,
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"01-weighing-the-earth"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildSettlingDown,
+	Build: build,
 }
 
-func buildSettlingDown(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	decay := drawDecay(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{decay.recording(), gravityOf1935()},
@@ -50,7 +50,6 @@ func decrementOfFibre(d *bank.Draw) bank.Question {
 	percent := d.Between("loss", 15, 40, 1)
 	n := d.Between("swings", 100, 400, 10)
 	left := 1 - percent/100
-
 	return bank.Question{
 		ID: "decrement", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"percent": percent, "n": n},
@@ -73,7 +72,6 @@ func energyLost(amplitudeLost float64) float64 { return 1 - (1-amplitudeLost)*(1
 func energyOfSwing(d *bank.Draw) bank.Question {
 	percent := d.Between("energy loss", 5, 12, 0.5)
 	p := percent / 100
-
 	return bank.Question{
 		ID: "energy", Kind: judge.Number, Marks: 1, Unit: "%", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"percent": percent},
@@ -99,7 +97,6 @@ func qFromHalving(d *bank.Draw) bank.Question {
 	period := d.Between("clock period", 4, 9, 0.5)
 	t := d.Between("halving", 80, 240, 5)
 	q := halvingQ(period, t)
-
 	return bank.Question{
 		ID: "q-halving", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"period": period, "t": t},

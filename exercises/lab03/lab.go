@@ -24,10 +24,10 @@ var Lab = bank.Lab{
 	ID: "03-mass-on-a-spring", Title: "Mass on a spring", Minutes: 75,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.SurveyHire, bank.PlanetarySpace}, BuildsOn: []string{"00-first-steps"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildMassOnASpring,
+	Build: build,
 }
 
-func buildMassOnASpring(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	r := drawRelease(d)
 	bias := d.Between("gravimeter", 2.2, 4.4, 0.1) // Hz, of the small gravimeter of sag and microgal
 	s := sensor.Suspension{Mass: 0.1, Frequency: d.Between("response frequency", 3, 9, 0.1), Q: d.Between("response Q", 12, 40, 1)}
@@ -51,7 +51,6 @@ func springConstant(d *bank.Draw) bank.Question {
 		x++
 	}
 	k := func(m, x, g float64) float64 { return gravlab.Must(sensor.SpringConstant(m, x, g)) }
-
 	return bank.Question{
 		ID: "stiffness", Kind: judge.Number, Marks: 1, Unit: "N/m", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"x": x, "m": m, "xSI": x / 1000},
@@ -73,7 +72,6 @@ func sagPeriod(sag, g float64) float64 { return 1 / gravlab.Must(sensor.Frequenc
 func periodFromSag(d *bank.Draw) bank.Question {
 	sag := d.Between("sag", 60, 180, 2)
 	period := sagPeriod(sag/1000, 9.81)
-
 	return bank.Question{
 		ID: "period", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"sag": sag, "sagSI": sag / 1000},
@@ -138,7 +136,6 @@ func resonanceOfPair(d *bank.Draw) bank.Question {
 		return bank.Always(pairFrequency(x*1e-12, a*1e-9))
 	}
 	right := f(x, a*gravlab.StandardGravity)
-
 	return bank.Question{
 		ID: "pair", Kind: judge.Number, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"a": a, "x": x, "aSI": a * 1e-9, "xSI": x * 1e-12},
@@ -174,7 +171,6 @@ func responseFunction(d *bank.Draw, s sensor.Suspension) bank.Question {
 		return func(a []float64) []float64 { return []float64{f(a[0])} }
 	}
 	w0 := 2 * math.Pi * s.Frequency
-
 	return bank.Question{
 		ID: "response", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q},
@@ -200,7 +196,6 @@ func atResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 	a := d.Between("fan", 0.2, 1.0, 0.05) // mm/s²
 	w0 := 2 * math.Pi * s.Frequency
 	right := a / 1000 * gainOf(s, s.Frequency)
-
 	return bank.Question{
 		ID: "at-resonance", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q, "a": a, "aSI": a / 1000},
@@ -222,7 +217,6 @@ func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 	w, w0 := 2*math.Pi*f, 2*math.Pi*s.Frequency
 	a := floor * 1e-6 * w * w
 	right := a * gainOf(s, f)
-
 	return bank.Question{
 		ID: "above-resonance", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.025},
 		Fields: bank.Fields{"f": f, "frequency": s.Frequency, "floor": floor, "q": s.Q, "floorSI": floor * 1e-6},

@@ -24,7 +24,7 @@ var Lab = bank.Lab{
 	ID: "04-how-quiet", Title: "How quiet", Minutes: 80,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildHowQuiet,
+	Build: build,
 }
 
 // A quietSensor is the sensor of one sheet.
@@ -34,7 +34,7 @@ type quietSensor struct {
 	other   float64 // nm/s²/√Hz, white: everything that has no name yet
 }
 
-func buildHowQuiet(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	s := quietSensor{
 		Suspension: sensor.Suspension{
 			Mass:      d.Between("mass", 0.15, 0.6, 0.05) / 1000,
@@ -259,7 +259,6 @@ func crossingOfNoise(d *bank.Draw) bank.Question {
 	a := bank.RoundTo(x*1e-12*w0*w0*d.Between("crossing ratio", 1, 4, 0.25)*1e9, 2) // nm/s²/√Hz
 	ratio := a * 1e-9 / (x * 1e-12)
 	right := crossingAbove(f0, 1000, x*1e-12, a*1e-9)
-
 	return bank.Question{
 		ID: "crossing", Kind: judge.Number, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"f0": f0, "a": a, "x": x, "aSI": a * 1e-9, "xSI": x * 1e-12},
@@ -363,7 +362,6 @@ func massForTarget(d *bank.Draw) bank.Question {
 	q := d.Between("design Q", 60, 200, 10)
 	// The thermal noise may have half of the power.
 	m := 4 * gravlab.BoltzmannK * 293.15 * 2 * math.Pi * f0 / (q * target * target * 1e-18 / 2)
-
 	return bank.Question{
 		ID: "design", Kind: judge.Number, Marks: 3, Unit: "kg", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"target": target, "f0": f0, "q": q, "targetSI": target * 1e-9},

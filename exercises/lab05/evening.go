@@ -115,7 +115,7 @@ func (e evening) microseism() bank.Question {
 		ID: "microseism", Kind: judge.Measured, Marks: 3, Unit: "nm/s²",
 		Fields: bank.Fields{
 			"eveningLow": eveningLow, "eveningHigh": eveningHigh,
-			"arrivalMinusEveningMargin": int(e.arrival) - eveningMargin,
+			"beforeArrival": int(e.arrival) - eveningMargin,
 		},
 		Solve: rms(1),
 		U:     func() float64 { return e.quiet()[1] },
@@ -136,7 +136,7 @@ func (e evening) movement() bank.Question {
 	omega := 2 * math.Pi * e.peak
 	return bank.Question{
 		ID: "movement", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.01}, Uses: []string{"microseism"},
-		Fields: bank.Fields{"peak": e.peak, "arrivalMinusEveningMargin": int(e.arrival) - eveningMargin},
+		Fields: bank.Fields{"peak": e.peak, "beforeArrival": int(e.arrival) - eveningMargin},
 		Solve:  x(func(a float64) float64 { return a / (omega * omega) }),
 		Slips: []bank.Slip{
 			{ID: "frequency-for-angular-frequency", Value: x(func(a float64) float64 { return a / (e.peak * e.peak) })},

@@ -22,10 +22,10 @@ var Lab = bank.Lab{
 	ID: "05-side-by-side", Title: "Side by side", Minutes: 85,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"02-settling-down", "04-how-quiet"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildSideBySide,
+	Build: build,
 }
 
-func buildSideBySide(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	p, e := drawPier(d), drawEvening(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{p.recording(), p.startsRecording(), e.recording(), strongMotion()},
@@ -86,7 +86,6 @@ func pierLine(d *bank.Draw) bank.Question {
 	amp := func(enbw, factor float64) func(bank.Answers) float64 {
 		return bank.Always(factor * lineAmplitude(asd*1e-6, enbw, rate, segment))
 	}
-
 	return bank.Question{
 		ID: "line", Kind: judge.Number, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"segment": segment, "asd": asd, "asdSI": asd * 1e-6},
@@ -106,7 +105,6 @@ func pierDegrees(d *bank.Draw) bank.Question {
 	nu := func(k float64) float64 {
 		return gravlab.Must(signal.Welch{Segment: 64}.DOF(int(k)))
 	}
-
 	return bank.Question{
 		ID: "degrees", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"k": k},

@@ -201,7 +201,6 @@ func (p pierRecord) selfNoise() bank.Question {
 	difference := sync.OnceValue(func() float64 {
 		return p.inBand(func(q signal.Pair, i int) float64 { return (q.PXX[i] + q.PYY[i] - 2*real(q.PXY[i])) / 2 })
 	})
-
 	return bank.Question{
 		ID: "self-noise", Kind: judge.Measured, Marks: 3, Unit: "nm/s²/√Hz",
 		Fields: bank.Fields{"pierLow": pierLow, "pierHigh": pierHigh},

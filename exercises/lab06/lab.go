@@ -21,7 +21,7 @@ var Lab = bank.Lab{
 	ID: "06-passing-pendulum", Title: "The passing pendulum", Minutes: 90,
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"02-settling-down", "05-side-by-side"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildPassingPendulum,
+	Build: build,
 }
 
 // passing is the pendulum of one sheet and the sensor below it. Angles are
@@ -58,7 +58,7 @@ func leadRadius(mass float64) float64 {
 	return math.Cbrt(3 * mass / (4 * math.Pi * gravlab.LeadDensity))
 }
 
-func buildPassingPendulum(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	p := drawPassing(d)
 	s := p.swing(d)
 	return bank.Sheet{
@@ -78,7 +78,6 @@ func passingPeriod(d *bank.Draw) bank.Question {
 	exact := func(length, degrees, g float64) float64 {
 		return gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: 1}, Length: length, Gravity: g, Amplitude: degrees * math.Pi / 180}.Period())
 	}
-
 	return bank.Question{
 		ID: "period", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.002},
 		Fields: bank.Fields{"length": length, "degrees": degrees},
@@ -114,10 +113,9 @@ func passingRating(d *bank.Draw) bank.Question {
 
 func (p passing) closest() bank.Question {
 	pull := func(d float64) float64 { return gravlab.G * p.Bob.Mass / (d * d) }
-
 	return bank.Question{
 		ID: "closest", Kind: judge.Number, Marks: 1, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
-		Fields: bank.Fields{"mass": p.Bob.Mass, "below": p.below, "roundToBelowMinusRadius3": bank.RoundTo(p.below-p.Bob.Radius, 3)},
+		Fields: bank.Fields{"mass": p.Bob.Mass, "below": p.below, "gap": bank.RoundTo(p.below-p.Bob.Radius, 3)},
 		Solve:  bank.Always(pull(p.below)),
 		Slips: []bank.Slip{
 			{ID: "distance-surface", Value: bank.Always(pull(p.below - p.Bob.Radius))},
@@ -156,7 +154,6 @@ func (p passing) pull(d *bank.Draw) bank.Question {
 		x, z := length*math.Sin(theta), length*math.Cos(theta)-length-below
 		return -gravlab.G * m / (x*x + z*z)
 	}
-
 	return bank.Question{
 		ID: "pull", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"m": m, "length": length, "below": below},
@@ -220,7 +217,6 @@ func (p passing) line() bank.Question {
 func (p passing) background(d *bank.Draw) bank.Question {
 	f1, f2 := 0.6, d.Between("band end", 0.75, 0.9, 0.01)
 	middle := gravlab.Must(pendulum.HighNoise.Density(math.Sqrt(f1 * f2)))
-
 	return bank.Question{
 		ID: "background", Kind: judge.Number, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.03},
 		Fields: bank.Fields{"f1": f1, "f2": f2},

@@ -18,7 +18,7 @@ var Lab = bank.Lab{
 	ID: "07-in-the-lift", Title: "In the lift", Minutes: 80,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildInTheLift,
+	Build: build,
 }
 
 const (
@@ -27,7 +27,7 @@ const (
 	earthRadius = 6.371e6        // m, as the prompts print it
 )
 
-func buildInTheLift(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	ride, clocks := drawRide(d), drawClocks(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{ride.recording(), clocks.recording()},
@@ -53,7 +53,6 @@ func liftScale(d *bank.Draw) bank.Question {
 	up := d.Pick("scale direction", 1, -1)
 	a := up * speed / time
 	weight := func(g, a float64) float64 { return gravlab.Must(equivalence.Weight(mass, g, a)) }
-
 	return bank.Question{
 		ID: "scale", Kind: judge.Number, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.003},
 		Fields: bank.Fields{"mass": mass, "speed": speed, "time": time, "upTimesSpeed": up * speed, "up": up > 0},
@@ -127,7 +126,6 @@ func orbitPeriod(gm, r float64) float64 { return 2 * math.Pi * math.Sqrt(r*r*r/g
 func liftOrbit(d *bank.Draw) bank.Question {
 	height := d.Between("orbit height", 320, 880, 10) // km
 	r := earthRadius + 1000*height
-
 	return bank.Question{
 		ID: "orbit", Kind: judge.Number, Marks: 2, Unit: "min", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"height": height, "heightSI": 1000 * height},
@@ -150,7 +148,6 @@ func liftBox(d *bank.Draw) bank.Question {
 	tau := d.Between("box time", 20, 90, 10)        // s
 	h := 1000 * height
 	right := gravlab.Must(equivalence.SmallestBox(earthGM, earthRadius, h, asd*1e-6, tau))
-
 	return bank.Question{
 		ID: "box", Kind: judge.Number, Marks: 3, Unit: "mm", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"height": height, "asd": asd, "tau": tau, "h": h},
@@ -172,7 +169,6 @@ func liftBox(d *bank.Draw) bank.Question {
 func liftTilt(d *bank.Draw) bank.Question {
 	loss := d.Between("tilt loss", 1, 20, 0.5) // µGal
 	a := loss * gravlab.MicroGal
-
 	return bank.Question{
 		ID: "tilt", Kind: judge.Number, Marks: 2, Unit: "µrad", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"loss": loss},
@@ -194,7 +190,6 @@ func clockHeight(fraction, g, c float64) float64 { return fraction * c * c / g }
 func liftRedshift(d *bank.Draw) bank.Question {
 	h := d.Between("tower", 18, 64, 0.5)
 	shift := clockShift(liftGravity, h, gravlab.SpeedOfLight)
-
 	return bank.Question{
 		ID: "redshift", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.004},
 		Fields: bank.Fields{"h": h},
@@ -214,7 +209,6 @@ func liftRedshift(d *bank.Draw) bank.Question {
 func liftTower1960() bank.Question {
 	const measured, uMeasured, height = 2.57e-15, 0.26e-15, 22.5
 	predicted := clockShift(liftGravity, height, gravlab.SpeedOfLight)
-
 	return bank.Question{
 		ID: "tower-1960", Kind: judge.Measured, Marks: 2, Unit: "1", Tol: judge.Tolerance{Abs: 0.008},
 		Solve: bank.Always(measured / predicted),

@@ -262,7 +262,6 @@ func (c liftClocks) question() bank.Question {
 	metres := func(fraction float64) float64 {
 		return clockHeight(fraction, liftGravity, gravlab.SpeedOfLight)
 	}
-
 	return bank.Question{
 		ID: "clocks", Kind: judge.Measured, Marks: 4, Unit: "m",
 		Fields: bank.Fields{"clockRuns": clockRuns, "systematicSI": c.systematic * 1e18, "lostPlus1": c.lost + 1, "systematic": c.systematic},

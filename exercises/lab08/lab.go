@@ -22,7 +22,7 @@ var Lab = bank.Lab{
 	ID: "08-do-all-things-fall", Title: "Do all things fall alike?", Minutes: 85,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"01-weighing-the-earth", "07-in-the-lift"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildDoAllThingsFall,
+	Build: build,
 }
 
 // The Earth, as the prompts print it.
@@ -31,7 +31,7 @@ const (
 	earthRadius = 6.371e6        // m
 )
 
-func buildDoAllThingsFall(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	// The balance of the sheet stands at one latitude, away from 45 degrees,
 	// where sine and cosine cannot be told apart.
 	latitude := d.Between("latitude", 50, 62, 1)
@@ -77,7 +77,6 @@ func acrossPlumb(latitude float64) float64 {
 func fallDrive(latitude float64) bank.Question {
 	phi := latitude * math.Pi / 180
 	drive := acrossPlumb(latitude)
-
 	return bank.Question{
 		ID: "drive", Kind: judge.Number, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"latitude": latitude},
@@ -119,7 +118,6 @@ func fallSun(d *bank.Draw) bank.Question {
 	declination := d.Between("declination", 15, 23, 0.5)
 	latitude := d.Between("sun latitude", 40, 58, 1)
 	east, north := sunDrive(declination, latitude)
-
 	return bank.Question{
 		ID: "sun", Kind: judge.Number, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"declination": declination, "latitude": latitude},
@@ -238,7 +236,6 @@ func fallLimit(d *bank.Draw) bank.Question {
 	u := d.Between("limit u", 1.2, 3.6, 0.2)
 	eta := bank.Clean(math.Round(d.Pick("limit sign", -1, 1)*u*d.Between("limit ratio", 0.7, 1.2, 0.05)*10) / 10)
 	limit := gravlab.Must(equivalence.Limit(eta*1e-13, u*1e-13, 0.95))
-
 	return bank.Question{
 		ID: "limit", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"eta": eta, "u": u},
@@ -265,7 +262,6 @@ func fallGradient(d *bank.Draw) bank.Question {
 	person := d.Between("person", 55, 95, 1)      // kg
 	distance := d.Between("person distance", 1.3, 1.9, 0.05)
 	torque := dumbbellTorque(mass/1000, arm/1000, person, distance)
-
 	return bank.Question{
 		ID: "gradient", Kind: judge.Number, Marks: 2, Unit: "pN m", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"person": person, "distance": distance, "mass": mass, "arm": arm, "massSI": mass / 1000, "armSI": arm / 1000},
@@ -289,7 +285,6 @@ func inQuadrature(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms,
 func fallCombine(d *bank.Draw) bank.Question {
 	stat := d.Between("stat", 2.2, 3.4, 0.1)
 	syst := d.Between("syst", 1.3, 2.0, 0.1)
-
 	return bank.Question{
 		ID: "combine", Kind: judge.Number, Marks: 1, Unit: "1", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"stat": stat, "syst": syst},

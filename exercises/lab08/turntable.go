@@ -115,7 +115,7 @@ func (s turntable) recording() bank.Recording {
 func (s turntable) turnQuestion() bank.Question {
 	return bank.Question{
 		ID: "turn", Kind: judge.Measured, Marks: 3, Unit: "pm/s²",
-		Fields: bank.Fields{"knock": s.knock, "knockOverTurnInterval": int(s.knock / turnInterval)},
+		Fields: bank.Fields{"knock": s.knock, "knockAt": int(s.knock / turnInterval)},
 		Solve:  func(bank.Answers) float64 { return s.reading().sine },
 		U:      func() float64 { return s.reading().u },
 		Slips: []bank.Slip{
@@ -130,7 +130,7 @@ func (s turntable) turnQuestion() bank.Question {
 func (s turntable) leanQuestion() bank.Question {
 	return bank.Question{
 		ID: "lean", Kind: judge.Measured, Marks: 2, Unit: "µrad",
-		Fields: bank.Fields{"knock": s.knock, "knockOverTurnInterval": int(s.knock / turnInterval)},
+		Fields: bank.Fields{"knock": s.knock, "knockAt": int(s.knock / turnInterval)},
 		Solve:  func(bank.Answers) float64 { return s.tilt().sine },
 		U:      func() float64 { return s.tilt().u },
 		Slips: []bank.Slip{
@@ -149,7 +149,7 @@ func (s turntable) etaQuestion() bank.Question {
 	return bank.Question{
 		ID: "eta", Kind: judge.Measured, Marks: 4, Unit: "1", Uses: []string{"drive", "turn", "lean"},
 		Fields: bank.Fields{
-			"cSI": s.c * 1e6, "latitude": s.latitude, "knock": s.knock, "knockOverTurnInterval": int(s.knock / turnInterval),
+			"cSI": s.c * 1e6, "latitude": s.latitude, "knock": s.knock, "knockAt": int(s.knock / turnInterval),
 			"c": s.c, "uC": s.uC,
 		},
 		Solve: eta(1),

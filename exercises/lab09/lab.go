@@ -21,7 +21,7 @@ var Lab = bank.Lab{
 	ID: "09-the-earth-breathes", Title: "The Earth breathes", Minutes: 80,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildTheEarthBreathes,
+	Build: build,
 }
 
 // Moon and Sun, and the Earth they pull at, as the prompts print them.
@@ -32,7 +32,7 @@ const (
 	tideRadius  = 6.371e6  // m
 )
 
-func buildTheEarthBreathes(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	meter := drawTideMeter(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{tideYear(), meter.recording()},
@@ -90,7 +90,6 @@ func tideSize(d *bank.Draw) bank.Question {
 		return f(tideMoonGM, distance, tideRadius, degrees*math.Pi/180)
 	}
 	right := at(tideUpward, zenith)
-
 	return bank.Question{
 		ID: "size", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.045},
 		Fields: bank.Fields{"zenith": zenith, "distanceSI": distance / 1000, "distance": distance},
@@ -120,7 +119,6 @@ func tidePull(d *bank.Draw) bank.Question {
 		r := math.Sqrt(d*d + tideRadius*tideRadius - 2*d*tideRadius*math.Cos(z))
 		return tideMoonGM * (d*math.Cos(z) - tideRadius) / (r * r * r)
 	}
-
 	return bank.Question{
 		ID: "pull", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1e-3, Abs: 1e-10},
 		Function: &bank.Function{
@@ -145,7 +143,6 @@ func tideSunAndMoon(d *bank.Draw) bank.Question {
 	ratio := func(power float64) float64 {
 		return strength(tideSunGM, tideSunDist, power) / strength(tideMoonGM, distance, power)
 	}
-
 	return bank.Question{
 		ID: "sun-moon", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.035},
 		Fields: bank.Fields{
@@ -176,7 +173,6 @@ func tideBeat(t1, t2 float64) float64 { return gravlab.Must(earth.BeatPeriod(t1,
 func tideSpring() bank.Question {
 	const moon, sun = 12.4206, 12.0 // h
 	right := tideBeat(moon, sun) * 3600
-
 	return bank.Question{
 		ID: "spring", Kind: judge.Number, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.004},
 		Solve: bank.Always(right),

@@ -19,10 +19,10 @@ var Lab = bank.Lab{
 	ID: "10-buried-sphere", Title: "The first anomaly", Minutes: 80,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"00-first-steps"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildBuriedSphere,
+	Build: build,
 }
 
-func buildBuriedSphere(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	walk := drawWalk(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{walk.recording()},
@@ -84,7 +84,6 @@ func sphereFunction(d *bank.Draw) bank.Question {
 	one := func(f func(x, h float64) float64) func([]float64) []float64 {
 		return func(a []float64) []float64 { return []float64{f(a[0], a[1])} }
 	}
-
 	return bank.Question{
 		ID: "gz", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"r": r, "z": z, "rho": rho},
@@ -110,10 +109,9 @@ var pointHalfWidth = gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, 1
 func sphereHalfWidth(d *bank.Draw) bank.Question {
 	left, half := d.Between("left half", 8, 14, 0.1), d.Between("half-width", 3.4, 5.4, 0.1)
 	z := pointHalfWidth * half
-
 	return bank.Question{
 		ID: "half-width", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
-		Fields: bank.Fields{"left": left, "leftPlus2TimesHalf": left + 2*half, "cleanLeftPlus2TimesHalf": bank.Clean(left + 2*half)},
+		Fields: bank.Fields{"left": left, "leftPlus2TimesHalf": left + 2*half, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(z),
 		Slips: []bank.Slip{
 			{ID: "full-width-for-half-width", Value: bank.Always(2 * z)},
@@ -134,7 +132,6 @@ func sphereMass(d *bank.Draw) bank.Question {
 		return func(k bank.Answers) float64 { return change(k["half-width"]) }
 	}
 	g := -peak * gravlab.MicroGal
-
 	return bank.Question{
 		ID: "missing-mass", Kind: judge.Number, Marks: 2, Unit: "t", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"half-width"},
 		Fields: bank.Fields{"peak": peak, "betweenHalfmwidth3p45p40p1": d.Between("half-width", 3.4, 5.4, 0.1)},
@@ -217,7 +214,6 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 func sphereDepthBound(d *bank.Draw) bank.Question {
 	peak, slope := d.Between("bound peak", 18, 40, 1), d.Between("bound slope", 5, 9, 0.2)
 	bound := func(s buried.Shape) float64 { return gravlab.Must(buried.DepthBound(s, peak, slope)) }
-
 	return bank.Question{
 		ID: "depth-bound", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"peak": peak, "slope": slope},
@@ -243,7 +239,6 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 	share := squareShare(x, z)
 	integral := bank.RoundTo(2*math.Pi*gravlab.G*d.Between("map mass", 60, 140, 2)*1000*share/gravlab.MicroGal, 3)
 	mass := -integral * gravlab.MicroGal / (2 * math.Pi * gravlab.G) / share
-
 	return bank.Question{
 		ID: "gauss", Kind: judge.Number, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "share": share},

@@ -21,10 +21,10 @@ var Lab = bank.Lab{
 	ID: "11-two-tunnels", Title: "Two old drains", Minutes: 90,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildTwoTunnels,
+	Build: build,
 }
 
-func buildTwoTunnels(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	yard := drawYard(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{yard.recording(), textbookProfile()},
@@ -46,7 +46,6 @@ func drainPeak(d *bank.Draw) bank.Question {
 	r, z := d.Between("drain radius", 0.6, 0.9, 0.05), d.Between("drain depth", 2.5, 4.5, 0.1)
 	rho := d.Between("drain ground", 1800, 2100, 50)
 	peak := lineGZ(math.Pi*r*r*-rho, 0, z)
-
 	return bank.Question{
 		ID: "line", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"r": r, "rho": rho, "z": z},
@@ -69,10 +68,9 @@ var compact = gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, 1))
 
 func drainAxis(d *bank.Draw) bank.Question {
 	left, half := d.Between("axis left", 6, 12, 0.1), d.Between("axis half", 2.2, 4.8, 0.1)
-
 	return bank.Question{
 		ID: "axis", Kind: judge.Number, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"left": left, "cleanLeftPlus2TimesHalf": bank.Clean(left + 2*half)},
+		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(half),
 		Slips: []bank.Slip{
 			{ID: "full-width-for-half-width", Value: bank.Always(2 * half)},
@@ -97,7 +95,6 @@ func drainLined(d *bank.Draw) bank.Question {
 	b := bank.Clean(a + thick)
 	const stone = 2400
 	g := func(lambda float64) func(bank.Answers) float64 { return bank.Always(lineGZ(lambda, 0, z)) }
-
 	return bank.Question{
 		ID: "lined", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{"a": a, "b": b, "host": host, "z": z},
@@ -272,7 +269,6 @@ func rocksCorrelation(d *bank.Draw) bank.Question {
 	top, bottom := d.Between("stones top", 0.8, 1.5, 0.1), d.Between("stones bottom", 5, 9, 0.5)
 	apart := d.Between("stones apart", 1.5, 4, 0.5)
 	right := rubbleCorrelation(top, bottom, apart, 2)
-
 	return bank.Question{
 		ID: "correlated", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"top": top, "bottom": bottom, "apart": apart},
@@ -305,7 +301,6 @@ func drainDetection(d *bank.Draw) bank.Question {
 	clear, mixed := plan, plan
 	clear.Clutter = nil
 	mixed.Clutter, mixed.Noise = nil, math.Hypot(white, gravlab.Must(stones.RMS()))
-
 	return bank.Question{
 		ID: "detection", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Abs: 0.01},
 		Fields: bank.Fields{"n": n, "noise": noise, "number": stones.Number, "mass": stones.Mass, "trials": trials, "r": r, "z": z},

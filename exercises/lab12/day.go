@@ -223,7 +223,6 @@ func (f *fieldworkDay) rate() bank.Question {
 	with := func(seen fieldworkFaults, change func(*survey.Job)) func(bank.Answers) float64 {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Rate }
 	}
-
 	return bank.Question{
 		ID: "rate", Kind: judge.Measured, Marks: 3, Unit: "µGal/h",
 		Solve: func(bank.Answers) float64 { return right() },
@@ -336,7 +335,6 @@ func (f *fieldworkDay) rock() bank.Question {
 	result := sync.OnceValue(func() survey.TopographyDensity { return f.topography(f.right(), nil) })
 	right := func() float64 { return result().Density }
 	u := func() float64 { return result().U }
-
 	return bank.Question{
 		ID: "density", Kind: judge.Measured, Marks: 3, Unit: "kg/m³",
 		Solve: func(bank.Answers) float64 { return right() },

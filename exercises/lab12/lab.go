@@ -21,10 +21,10 @@ var Lab = bank.Lab{
 	ID: "12-a-day-in-the-field", Title: "A day in the field", Minutes: 90,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"09-the-earth-breathes", "10-buried-sphere"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildADayInTheField,
+	Build: build,
 }
 
-func buildADayInTheField(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	day := newFieldworkDay(d)
 	return bank.Sheet{
 		Fields: bank.Fields{
@@ -52,7 +52,6 @@ func fieldworkLevel(d *bank.Draw) bank.Question {
 	right := lost(level, cross)
 
 	tol := judge.Tolerance{Rel: 0.02}
-
 	return bank.Question{
 		ID: "level", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"level": level, "cross": cross, "levelSI": level * 1e-6, "crossSI": cross * 1e-6},
@@ -76,7 +75,6 @@ func fieldworkAirAndWater(d *bank.Draw) bank.Question {
 	water := gravlab.Must(survey.WaterCorrection(rise/100, porosity))
 	right := air + water
 	tol := judge.Tolerance{Rel: 0.02}
-
 	return bank.Question{
 		ID: "air-and-water", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: tol,
 		Fields: bank.Fields{"fall": fall, "rise": rise, "porosity": porosity, "riseSI": rise / 100},
@@ -109,7 +107,6 @@ func fieldworkTriangle(d *bank.Draw) bank.Question {
 	legs := []survey.Difference{{From: "A", To: "B", Value: l1, U: u1}, {From: "B", To: "C", Value: l2, U: u2}, {From: "C", To: "A", Value: l3, U: u3}}
 	right := gravlab.Must(gravlab.Must(survey.AdjustNetwork(legs, nil)).Station("B")).Value * gravlab.MicroGal
 	micro := func(v float64) func(bank.Answers) float64 { return bank.Always(v * gravlab.MicroGal) }
-
 	return bank.Question{
 		ID: "triangle", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.5e-8},
 		Fields: bank.Fields{"l1": l1, "u1": u1, "u2": u2, "u3": u3, "l2": l2, "l3": l3},
@@ -141,7 +138,6 @@ func fieldworkNormal(d *bank.Draw) bank.Question {
 	square := func(x float64) float64 { s := math.Sin(x); return s * s }
 	phi := lat * fieldworkDegree
 	tol := judge.Tolerance{Abs: 2e-6}
-
 	return bank.Question{
 		ID: "normal", Kind: judge.Number, Marks: 2, Unit: "mGal", Tol: tol,
 		Fields: bank.Fields{"lat": lat},
@@ -165,7 +161,6 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 	right := metres(lat, wanted)
 	phi := lat * fieldworkDegree
 	tol := judge.Tolerance{Rel: 0.02}
-
 	return bank.Question{
 		ID: "position", Kind: judge.Number, Marks: 2, Unit: "m", Tol: tol,
 		Fields: bank.Fields{"lat": lat, "wanted": wanted},
@@ -207,7 +202,6 @@ func fieldworkSector(d *bank.Draw) bank.Question {
 		calls = append(calls, []float64{h, bank.Clean(math.Round(inner + 6 + r.Float64()*50))})
 	}
 	calls = append(calls, calls[3])
-
 	return bank.Question{
 		ID: "sector", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"parts": parts, "inner": inner, "density": density, "parts2": float64(parts)},
@@ -229,7 +223,6 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 	angle, radius, density := d.Between("slope", 8, 20, 1), d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
 	right := gravlab.Must(survey.Slope(angle*fieldworkDegree, radius, density))
 	tol := judge.Tolerance{Rel: 0.04}
-
 	return bank.Question{
 		ID: "slope", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"angle": angle, "radius": radius, "density": density},
@@ -254,7 +247,6 @@ func fieldworkBudget(d *bank.Draw) bank.Question {
 	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) * gravlab.MicroGal }
 	right := root(perCm*height, reading, tie, terrain, scale)
 	tol := judge.Tolerance{Rel: 0.035}
-
 	return bank.Question{
 		ID: "budget", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"difference": difference, "height": height, "reading": reading, "tie": tie, "terrain": terrain},

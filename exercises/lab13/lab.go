@@ -20,10 +20,10 @@ var Lab = bank.Lab{
 	ID: "13-water-and-ice", Title: "Water and ice, seen from above", Minutes: 75,
 	Tracks: []bank.Track{bank.PlanetarySpace}, BuildsOn: []string{"08-do-all-things-fall"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildWaterAndIce,
+	Build: build,
 }
 
-func buildWaterAndIce(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	well, decade := newWaterWell(d), newWaterDecade(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{well.recording(), decade.recording()},
@@ -40,7 +40,6 @@ func waterFlood(d *bank.Draw) bank.Question {
 	depth := d.Between("depth of the flood", 20, 90, 5) // cm
 	pull := func(metres float64) float64 { return gravlab.Must(earth.Slab(1000, metres)) }
 	right := pull(depth / 100)
-
 	return bank.Question{
 		ID: "flood", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"depth": depth, "depthSI": depth / 100},
@@ -86,7 +85,6 @@ func waterPond(d *bank.Draw) bank.Question {
 	slab := -2 * math.Pi * gravlab.G * 1000 * fall
 	slant := math.Hypot(radius, height)
 	tol := judge.Tolerance{Rel: 0.02}
-
 	return bank.Question{
 		ID: "pond", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"radius": radius, "height": height, "fall": fall},
@@ -109,7 +107,6 @@ func waterWave(d *bank.Draw) bank.Question {
 	}
 	right := share(wavelength, height)
 	tol := judge.Tolerance{Rel: 0.03}
-
 	return bank.Question{
 		ID: "wave", Kind: judge.Number, Marks: 2, Unit: "%", Tol: tol,
 		Fields: bank.Fields{"wavelength": wavelength, "height": height},
@@ -144,7 +141,6 @@ func waterOrbit(d *bank.Draw) bank.Question {
 		calls = append(calls, []float64{float64(2 + r.IntN(60)), float64(200+10*r.IntN(31)) * 1000})
 	}
 	calls = append(calls, []float64{2, 0}, []float64{40, 500e3}, calls[1])
-
 	return bank.Question{
 		ID: "orbit", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Function: &bank.Function{
@@ -193,7 +189,6 @@ func waterMonths(d *bank.Draw) bank.Question {
 	tol := judge.Tolerance{Rel: 0.06}
 	right := sync.OnceValue(func() float64 { return waterRateU(n, sigma, phi) * per })
 	white := sync.OnceValue(func() float64 { return waterRateU(n, sigma, 0) * per })
-
 	return bank.Question{
 		ID: "months", Kind: judge.Number, Marks: 3, Unit: "Gt/a", Tol: tol,
 		Fields: bank.Fields{"n": n, "sigma": sigma, "phi": phi},
@@ -226,7 +221,6 @@ func waterSeason(d *bank.Draw) bank.Question {
 	right := slope(n, amplitude) * per
 	end := amplitude * math.Sin(math.Pi*length)
 	tol := judge.Tolerance{Rel: 0.04, Abs: 0.05 * per}
-
 	return bank.Question{
 		ID: "season", Kind: judge.Number, Marks: 3, Unit: "Gt/a", Tol: tol,
 		Fields: bank.Fields{"amplitude": amplitude, "n": n, "nMinus1Over2": float64(n-1) / 2},

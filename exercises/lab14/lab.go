@@ -20,10 +20,10 @@ var Lab = bank.Lab{
 	ID: "14-whats-in-the-truck", Title: "What's in the truck", Minutes: 90,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
 	Words: bank.ReadWords(files),
-	Build: buildWhatsInTheTruck,
+	Build: build,
 }
 
-func buildWhatsInTheTruck(d *bank.Draw) bank.Sheet {
+func build(d *bank.Draw) bank.Sheet {
 	pass, empties := drawPass(d), drawEmpties(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{pass.recording(), empties.recording()},
@@ -47,7 +47,6 @@ func acrossPull(m, y, h float64) float64 {
 func truckClosest(d *bank.Draw) bank.Question {
 	m, y, h := d.Between("closest mass", 4, 9, 0.5), d.Between("closest distance", 2.2, 3.4, 0.1), d.Between("closest height", 1.0, 1.5, 0.1)
 	pull := acrossPull(1000*m, y, h)
-
 	return bank.Question{
 		ID: "closest", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"m": m, "y": y, "h": h, "mSI": 1000 * m},
@@ -78,7 +77,6 @@ func truckTwoLoads(d *bank.Draw) bank.Question {
 	flat := []buried.Load{{X: front.X, Mass: front.Mass}, {X: rear.X, Mass: rear.Mass}}
 	total := front.Mass + rear.Mass
 	middle := []buried.Load{{X: (front.X*front.Mass + rear.X*rear.Mass) / total, Mass: total, Height: (1.1*front.Mass + 1.5*rear.Mass) / total}}
-
 	return bank.Question{
 		ID: "two-loads", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{"v": v, "mass": front.Mass, "x": front.X, "mass2": rear.Mass, "x2": rear.X, "y": y, "t": t},
@@ -227,7 +225,6 @@ func lineOfSightGradient(m, r float64) float64 { return 2 * gravlab.G * m / (r *
 func truckPerson(d *bank.Draw) bank.Question {
 	m, r := d.Between("person", 60, 95, 5), d.Between("person distance", 1.5, 2.5, 0.1)
 	g := lineOfSightGradient(m, r)
-
 	return bank.Question{
 		ID: "person", Kind: judge.Number, Marks: 2, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"m": m, "r": r},
@@ -255,7 +252,6 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 	n, pd, pf := d.Pick("one in", 200, 250, 400, 500, 800, 1000, 1500, 2000), d.Pick("pd", 90, 92, 95), d.Pick("pf", 1, 2, 3)
 	prior := 1 / n
 	right := trueShare(prior, pd/100, pf/100)
-
 	return bank.Question{
 		ID: "base-rate", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
