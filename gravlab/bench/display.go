@@ -5,13 +5,14 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"html"
+	"html/template"
 	"strings"
 	"unicode/utf8"
 
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/htmlpage"
 )
 
 // A Display is something to see, in one or more forms: its content by MIME
@@ -134,9 +135,11 @@ func still(alt, caption string, svg, png []byte) Display {
 	d := Display{"text/plain": alt, "image/svg+xml": string(svg), "image/png": png}
 	if caption != "" {
 		d["text/plain"] = alt + "\n" + caption
-		d["text/html"] = `<figure style="margin:0.5em 0"><img style="max-width:100%" src="data:image/svg+xml;base64,` +
-			base64.StdEncoding.EncodeToString(svg) + `" alt="` + html.EscapeString(alt) + `"><figcaption style="max-width:46em">` +
-			html.EscapeString(caption) + `</figcaption></figure>`
+		source, _ := htmlpage.Source("image/svg+xml", base64.StdEncoding.EncodeToString(svg))
+		d["text/html"] = string(htmlpage.Render(templates, "figure", struct {
+			Source       template.HTMLAttr
+			Alt, Caption string
+		}{source, alt, caption}))
 	}
 	return d
 }

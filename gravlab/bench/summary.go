@@ -2,11 +2,12 @@ package bench
 
 import (
 	"fmt"
-	"html"
+	"html/template"
 	"strings"
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
 )
 
@@ -126,26 +127,24 @@ func (s Summary) text(total, next string) string {
 }
 
 func (s Summary) html(total, next string) string {
-	var b strings.Builder
-	esc := html.EscapeString
-	b.WriteString(`<table class="gravlab-summary"><thead><tr><th style="text-align:left">question</th><th style="text-align:left">answer as understood</th><th style="text-align:left">verdict</th>`)
-	if !s.Assessed {
-		b.WriteString("<th>marks</th>")
+	type row struct {
+		Question   bank.Question
+		Verdict    judge.Verdict
+		Colour     template.CSS
+		Sign, Word string
 	}
-	b.WriteString("</tr></thead><tbody>")
+	var rows []row
 	for _, st := range s.Standings {
 		v := st.Verdict
 		word := string(v.Outcome)
 		if v.Slip != "" {
 			word += ": " + v.Slip
 		}
-		fmt.Fprintf(&b, `<tr><td style="text-align:left">%s <code>%s</code></td><td style="text-align:left">%s</td><td style="text-align:left"><span aria-hidden="true" style="color:%s">%s</span> %s</td>`,
-			esc(st.Question.Title), esc(st.Question.ID), esc(v.Understood), colours[v.Outcome], v.Outcome.Sign(), esc(word))
-		if !s.Assessed {
-			fmt.Fprintf(&b, "<td>%d of %d</td>", v.Marks, v.Of)
-		}
-		b.WriteString("</tr>")
+		rows = append(rows, row{st.Question, v, htmlpage.Colour(v.Outcome), v.Outcome.Sign(), word})
 	}
-	fmt.Fprintf(&b, "</tbody></table><p><strong>%s</strong> %s</p>", esc(sentence(total)), esc(next))
-	return b.String()
+	return string(htmlpage.Render(templates, "summary", struct {
+		Assessed    bool
+		Rows        []row
+		Total, Next string
+	}{s.Assessed, rows, sentence(total), next}))
 }

@@ -1,15 +1,17 @@
 package bench
 
 import (
+	"embed"
 	"encoding/json"
 	"fmt"
-	"html"
+	"html/template"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
 )
 
@@ -89,39 +91,21 @@ func (v View) plain() string {
 	return strings.Join(append([]string{head}, rest...), "\n")
 }
 
-// colours are from a set that all kinds of colour vision can tell apart:
-// M. Okabe and K. Ito, "Color universal design" (2002). They stand at the edge
-// and never speak alone: the sign and the word say the same.
-var colours = map[judge.Outcome]string{
-	judge.Right: "#009E73", judge.Carried: "#0072B2", judge.Slip: "#E69F00", judge.Unit: "#E69F00",
-	judge.Off: "#D55E00", judge.Unreadable: "#D55E00", judge.Blank: "#7f7f7f", judge.Waiting: "#7f7f7f",
-	judge.Recorded: "#56B4E9",
-}
+//go:embed bench.html
+var files embed.FS
+
+var templates = htmlpage.Templates(files, "bench.html", nil)
 
 // html is the verdict as a piece of HTML with its style in it. The text keeps
 // the colour of the page, which may be light or dark.
 func (v View) html() string {
-	var b strings.Builder
-	esc := html.EscapeString
 	_, rest := v.lines()
-	fmt.Fprintf(&b, `<div class="gravlab-verdict" role="status" style="border-left:0.35em solid %s;padding:0.15em 0.8em;margin:0.4em 0;line-height:1.45;max-width:46em">`, colours[v.Outcome])
-	fmt.Fprintf(&b, `<span aria-hidden="true">%s</span> <strong>%s</strong>: `, v.Sign, v.Outcome)
-	if v.Title != "" {
-		fmt.Fprintf(&b, `%s <code>%s</code>`, esc(v.Title), esc(v.Question))
-	} else {
-		fmt.Fprintf(&b, `<code>%s</code>`, esc(v.Question))
-	}
-	if v.Understood != "" {
-		fmt.Fprintf(&b, `, read as %s`, esc(v.Understood))
-	}
-	if v.Outcome != judge.Recorded && v.Of > 0 {
-		fmt.Fprintf(&b, ` <span style="white-space:nowrap">(marks %d of %d)</span>`, v.Marks, v.Of)
-	}
-	for _, l := range rest {
-		b.WriteString("<br>" + esc(l))
-	}
-	b.WriteString("</div>")
-	return b.String()
+	return string(htmlpage.Render(templates, "verdict", struct {
+		View
+		Colour template.CSS
+		Marked bool
+		Lines  []string
+	}{v, htmlpage.Colour(v.Outcome), v.Outcome != judge.Recorded && v.Of > 0, rest}))
 }
 
 // Display is the view in all its forms.

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
 )
 
@@ -34,7 +35,7 @@ func TestVerdictForms(t *testing.T) {
 		if n := strings.Count(page, "<br>"); n > maxLines-1 {
 			t.Errorf("%d lines: %s", n+1, page)
 		}
-		if colours[v.Outcome] == "" {
+		if htmlpage.Colour(v.Outcome) == "" {
 			t.Errorf("no colour for %s", v.Outcome)
 		}
 	}

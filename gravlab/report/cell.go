@@ -4,8 +4,10 @@ import (
 	"fmt"
 	"go/scanner"
 	"go/token"
+	"html/template"
 	"strings"
 
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/internal/prose"
 	"gravity.example/gravlab/notebook"
 )
@@ -16,10 +18,18 @@ func (p *page) cell(i int, c *notebook.Cell) {
 	if ok {
 		class += " " + map[notebook.Part]string{notebook.QuestionText: "question", notebook.Answer: "answer"}[part]
 	}
-	p.printf("<section class=\"cell %s\" id=\"%s\">\n", class, anchor(c.ID))
+	var answers string
 	if ok && part == notebook.Answer {
-		p.printf("<p class=\"label\">your answer to <code>%s</code></p>\n", esc(from))
+		answers = from
 	}
+	p.write("cell", struct {
+		Class, Anchor, Answers string
+		Inside                 template.HTML
+	}{class, anchor(c.ID), answers, p.inside(func() { p.content(i, c) })})
+}
+
+// content writes what stands in a cell.
+func (p *page) content(i int, c *notebook.Cell) {
 	switch c.Kind {
 	case notebook.Markdown:
 		text := c.Source
@@ -28,24 +38,23 @@ func (p *page) cell(i int, c *notebook.Cell) {
 		}
 		p.prose(fmt.Sprintf("cell %d", i+1), text, c.Attachments)
 	case notebook.Raw:
-		p.printf("<pre class=\"raw\" tabindex=\"0\">%s</pre>\n", esc(c.Source))
+		p.write("raw", c.Source)
 	case notebook.Code:
 		if c.Run > 0 {
-			p.printf("<span class=\"run\" title=\"this cell was run number %d\">%d</span>\n", c.Run, c.Run)
+			p.write("run", c.Run)
 		}
 		if strings.TrimSpace(c.Source) != "" {
-			p.printf("<pre class=\"source\" tabindex=\"0\"><code>%s</code></pre>\n", p.source(c.Source))
+			p.write("source", p.source(c.Source))
 		}
 		for _, o := range c.Outputs {
 			p.output(i, o)
 		}
 	}
-	p.printf("</section>\n")
 }
 
 // prose writes Markdown and notes what could not be shown.
 func (p *page) prose(where, text string, attached map[string]notebook.Bundle) {
-	out, problems := prose.HTML(printable(text), prose.Options{Shift: p.shift, Attachment: func(name string) (string, string, bool) {
+	out, problems := prose.HTML(htmlpage.Printable(text), prose.Options{Shift: p.shift, Attachment: func(name string) (string, string, bool) {
 		for _, mime := range imageTypes {
 			if data, ok := attached[name].Text(mime); ok {
 				if mime == "image/svg+xml" {
@@ -62,19 +71,22 @@ func (p *page) prose(where, text string, attached map[string]notebook.Bundle) {
 	p.body.WriteString(strings.TrimRight(out, "\n") + "\n")
 }
 
+// A piece is a part of a source in the colour of its class, if it has one.
+type piece struct{ Class, Text string }
+
 // source colours Go; what is in another language is left as it is.
-func (p *page) source(code string) string {
+func (p *page) source(code string) []piece {
 	if _, language := p.notebook.Kernel(); language != "go" {
-		return esc(code)
+		return []piece{{"", code}}
 	}
 	if first := strings.TrimSpace(code); strings.HasPrefix(first, "%%writefile") || strings.HasPrefix(first, "%%script") || strings.HasPrefix(first, "%%bash") || strings.HasPrefix(first, "%%sh") {
-		return esc(code)
+		return []piece{{"", code}}
 	}
-	src := []byte(printable(code))
+	src := []byte(htmlpage.Printable(code))
 	file := token.NewFileSet().AddFile("", -1, len(src))
 	var s scanner.Scanner
 	s.Init(file, src, func(token.Position, string) {}, scanner.ScanComments)
-	var b strings.Builder
+	var pieces []piece
 	done := 0
 	for {
 		pos, tok, text := s.Scan()
@@ -96,10 +108,8 @@ func (p *page) source(code string) string {
 		if class == "" || at < done || at+len(text) > len(src) || string(src[at:at+len(text)]) != text {
 			continue
 		}
-		b.WriteString(esc(string(src[done:at])))
-		fmt.Fprintf(&b, "<span class=\"%s\">%s</span>", class, esc(text))
+		pieces = append(pieces, piece{"", string(src[done:at])}, piece{class, text})
 		done = at + len(text)
 	}
-	b.WriteString(esc(string(src[done:])))
-	return b.String()
+	return append(pieces, piece{"", string(src[done:])})
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"strings"
 
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -23,7 +24,7 @@ func Output(cell int, o *notebook.Output, f Frames) string {
 	p := &page{notebook: &notebook.Notebook{}, shift: 2, frames: &f}
 	p.output(cell, o)
 	for _, s := range p.problems {
-		p.printf("<p class=\"label\">%s</p>\n", esc(s))
+		p.write("problem", s)
 	}
-	return strings.TrimSpace(p.body.String())
+	return htmlpage.Printable(strings.TrimSpace(p.body.String()))
 }

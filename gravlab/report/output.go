@@ -4,13 +4,13 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"fmt"
-	"html"
+	"html/template"
 	"regexp"
 	"strings"
-	"unicode"
 	"unicode/utf8"
 
 	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
@@ -24,11 +24,11 @@ var imageTypes = []string{"image/svg+xml", "image/png", "image/jpeg", "image/gif
 func (p *page) output(cell int, o *notebook.Output) {
 	switch o.Kind {
 	case notebook.Stream:
-		class, label := "printed", ""
+		name := "printed"
 		if o.Name == "stderr" {
-			class, label = "printed messages", "<p class=\"label\">messages of the program</p>\n"
+			name = "messages"
 		}
-		p.printf("%s<pre class=\"%s\" tabindex=\"0\">%s</pre>\n", label, class, esc(shorten(terminal(o.Text))))
+		p.write(name, shorten(terminal(o.Text)))
 	case notebook.Failure:
 		p.failure(o)
 	case notebook.Display, notebook.Result:
@@ -42,12 +42,11 @@ func (p *page) failure(o *notebook.Output) {
 	if name := strings.TrimSpace(o.ErrName); name != "" && !strings.EqualFold(name, "error") {
 		what = name + ": " + what
 	}
-	p.printf("<div class=\"failure\"><p><strong>This cell stopped with an error.</strong></p>\n<pre tabindex=\"0\">%s</pre>\n", esc(shorten(what)))
 	trace := strings.TrimSpace(terminal(strings.Join(o.Traceback, "\n")))
-	if trace != "" && trace != what {
-		p.printf("<details><summary>where it happened</summary><pre tabindex=\"0\">%s</pre></details>\n", esc(shorten(trace)))
+	if trace == what {
+		trace = ""
 	}
-	p.printf("</div>\n")
+	p.write("failure", struct{ What, Trace string }{shorten(what), shorten(trace)})
 }
 
 // bundle shows one thing in the best of its forms.
@@ -68,9 +67,7 @@ func (p *page) bundle(cell int, b notebook.Bundle) {
 	}
 	for _, mime := range []string{"text/markdown", "text/latex"} {
 		if s, ok := b.Text(mime); ok {
-			p.printf("<div class=\"shown\">\n")
-			p.prose(fmt.Sprintf("an output of cell %d", cell+1), s, nil)
-			p.printf("</div>\n")
+			p.write("shown", "\n"+p.inside(func() { p.prose(fmt.Sprintf("an output of cell %d", cell+1), s, nil) }))
 			return
 		}
 	}
@@ -82,56 +79,52 @@ func (p *page) bundle(cell int, b notebook.Bundle) {
 		}
 	}
 	if plain != "" {
-		p.printf("<pre class=\"printed\" tabindex=\"0\">%s</pre>\n", esc(shorten(terminal(plain))))
+		p.write("printed", shorten(terminal(plain)))
 		return
 	}
 	p.problems = append(p.problems, fmt.Sprintf("an output of cell %d has no form that a page can show", cell+1))
 }
-
-var notBase64 = regexp.MustCompile(`[^A-Za-z0-9+/=]`)
 
 // image shows a picture. The first line of its plain form describes it for those
 // who do not see it, the others are its caption.
 func (p *page) image(mime, data, plain string, option any) bool {
 	if mime == "image/svg+xml" {
 		data = inBase64(data)
-	} else if data = strings.Join(strings.Fields(data), ""); notBase64.MatchString(data) || data == "" {
+	} else {
+		data = strings.Join(strings.Fields(data), "")
+	}
+	source, ok := htmlpage.Source(mime, data)
+	if !ok {
 		return false
 	}
 	alt, caption, _ := strings.Cut(strings.TrimSpace(plain), "\n")
 	if alt == "" {
 		alt = "picture without a description"
 	}
-	p.printf("<figure>\n<img src=\"data:%s;base64,%s\" alt=\"%s\">\n", mime, data, esc(alt))
-	p.chart(option)
-	if caption != "" {
-		p.printf("<figcaption>%s</figcaption>\n", esc(caption))
-	}
-	p.printf("</figure>\n")
+	p.write("figure", struct {
+		Source       template.HTMLAttr
+		Alt, Caption string
+		Chart        template.HTML
+	}{source, alt, caption, p.chart(option)})
 	return true
 }
 
-// chart puts the makings of an interactive chart beside its still image; a
-// script of the page (charts.js) turns them into a button.
-func (p *page) chart(option any) {
+// chart is what stands beside a still image for its interactive chart; a script of
+// the page (charts.js) turns it into a button.
+func (p *page) chart(option any) template.HTML {
 	if p.frames != nil && option != nil {
-		p.body.WriteString(p.frames.Chart(option))
-		return
+		return template.HTML(p.frames.Chart(option))
 	}
 	if option == nil || p.options.Charts == "" {
-		return
+		return ""
 	}
 	text, err := json.Marshal(option)
 	if err != nil {
-		return
+		return ""
 	}
 	head, tail := draw.ChartPage(text)
-	parts, err := json.Marshal([]string{head, tail})
-	if err != nil {
-		return
-	}
 	p.charts++
-	p.printf("<script type=\"application/json\" class=\"chart\">%s</script>\n", parts)
+	return htmlpage.Render(templates, "chart", []string{head, tail})
 }
 
 func inBase64(s string) string { return base64.StdEncoding.EncodeToString([]byte(s)) }
@@ -140,7 +133,7 @@ func inBase64(s string) string { return base64.StdEncoding.EncodeToString([]byte
 // frame that runs nothing and reaches nothing.
 func (p *page) html(s string) {
 	if safe, ok := simple(s); ok {
-		p.printf("<div class=\"shown\">%s</div>\n", safe)
+		p.write("shown", template.HTML(safe))
 		return
 	}
 	if p.frames != nil {
@@ -148,7 +141,7 @@ func (p *page) html(s string) {
 		return
 	}
 	inner := `<!DOCTYPE html><meta charset="utf-8"><meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:"><style>body{font:16px sans-serif;background:#fff;color:#222;margin:.5em}</style>` + s
-	p.printf("<iframe class=\"foreign\" sandbox=\"\" title=\"output of this cell\" srcdoc=\"%s\"></iframe>\n", html.EscapeString(inner))
+	p.write("foreign", inner)
 }
 
 // A verdict is what the bench says about an answer. Fields that are not there
@@ -177,45 +170,44 @@ func readVerdict(v any) (verdict, bool) {
 }
 
 func (p *page) verdict(v verdict) {
-	class, ok := looks[judge.Outcome(v.Outcome)]
-	if !ok {
-		class = "quiet"
-	}
+	label := htmlpage.LabelOf(judge.Outcome(v.Outcome))
+	label.Sign = v.Sign
 	name := v.Title
 	if name == "" {
 		name = v.Question
 	}
-	p.printf("<div class=\"verdict %s\">\n<p>%s: %s", class, outcome(v.Outcome, v.Sign, ""), esc(name))
-	if v.Understood != "" {
-		p.printf(", read as %s", together(v.Understood))
-	}
+	marks := ""
 	if v.Of > 0 && v.Outcome != string(judge.Recorded) {
-		marks := "marks"
+		marks = fmt.Sprintf("%d of %d marks", v.Marks, v.Of)
 		if v.Of == 1 {
-			marks = "mark"
+			marks = strings.TrimSuffix(marks, "s")
 		}
-		p.printf("\u00a0<span class=\"of\">%d of %d %s</span>", v.Marks, v.Of, marks)
 	}
-	p.printf("</p>\n")
+	var lines []string
 	for line := range strings.Lines(v.Message) {
 		if line = strings.TrimSpace(line); line != "" {
-			p.printf("<p>%s</p>\n", esc(line))
+			lines = append(lines, line)
 		}
 	}
-	p.printf("</div>\n")
+	p.write("verdict", struct {
+		Label       htmlpage.Label
+		Name, Marks string
+		Understood  template.HTML
+		Lines       []string
+	}{label, name, marks, together(v.Understood), lines})
 }
 
 // together is HTML that keeps a number with its uncertainty and unit on one line; a
 // remark in brackets behind them may stand on the next.
-func together(understood string) string {
-	number, remark := understood, ""
+func together(understood string) template.HTML {
+	number, rest := understood, ""
 	if at := strings.Index(understood, " ("); at > 0 {
-		number, remark = understood[:at], understood[at:]
+		number, rest = understood[:at], understood[at:]
 	}
 	if utf8.RuneCountInString(number) > 30 { // so many fit into the narrowest window
-		return esc(understood)
+		number, rest = "", understood
 	}
-	return `<span class="together">` + esc(number) + `</span>` + esc(remark)
+	return htmlpage.Render(templates, "together", struct{ Number, Rest string }{number, rest})
 }
 
 // mostText is how much of one printed text is shown.
@@ -249,17 +241,4 @@ func terminal(s string) string {
 		s = strings.Join(lines, "\n")
 	}
 	return strings.TrimRight(s, "\n")
-}
-
-// printable drops what HTML cannot hold.
-func printable(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\t' {
-			return r
-		}
-		if unicode.IsControl(r) || r == '\ufffe' || r == '\uffff' {
-			return -1
-		}
-		return r
-	}, strings.ToValidUTF8(s, "\ufffd"))
 }

@@ -17,15 +17,13 @@ package report
 
 import (
 	"bytes"
-	"crypto/sha256"
-	_ "embed"
-	"encoding/base64"
-	"fmt"
-	"html"
+	"embed"
+	"html/template"
 	"io"
 	"strings"
 
 	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/internal/prose"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
@@ -62,6 +60,11 @@ var style string
 //go:embed charts.js
 var openCharts string
 
+//go:embed report.html
+var files embed.FS
+
+var templates = htmlpage.Templates(files, "report.html", nil)
+
 // Write writes the report on nb to w.
 func Write(w io.Writer, nb *notebook.Notebook, o Options) error {
 	p := &page{options: o, notebook: nb, shift: 1, first: -1}
@@ -74,8 +77,12 @@ func Write(w io.Writer, nb *notebook.Notebook, o Options) error {
 	p.head()
 	p.marks()
 	p.body.WriteString(body)
-	p.tail()
-	_, err := w.Write(p.body.Bytes())
+	if len(p.problems) > 0 {
+		p.write("problems", p.problems)
+	}
+	scripts, allowed := p.scripts()
+	out := htmlpage.Page{Title: p.title, Style: style, Body: template.HTML(p.body.String()), Scripts: scripts, Allowed: allowed}
+	_, err := w.Write(out.Bytes())
 	return err
 }
 
@@ -93,10 +100,20 @@ type page struct {
 	body     bytes.Buffer
 }
 
-func (p *page) printf(format string, args ...any) { fmt.Fprintf(&p.body, format, args...) }
+// write adds what a template makes of data.
+func (p *page) write(name string, data any) {
+	p.body.WriteString(string(htmlpage.Render(templates, name, data)))
+}
 
-// esc escapes text for HTML and drops what HTML cannot hold.
-func esc(s string) string { return html.EscapeString(printable(s)) }
+// inside returns what do adds, instead of adding it.
+func (p *page) inside(do func()) template.HTML {
+	outer := p.body
+	p.body = bytes.Buffer{}
+	do()
+	inner := p.body.String()
+	p.body = outer
+	return template.HTML(inner)
+}
 
 // findTitle takes the title from the options or from the first heading. A
 // notebook that begins with a first-level heading of its own needs no other: it
@@ -122,34 +139,15 @@ func (p *page) findTitle() {
 }
 
 func (p *page) head() {
-	p.printf("<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n")
-	p.printf("<meta http-equiv=\"Content-Security-Policy\" content=\"%s\">\n", p.policy())
-	p.printf("<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n<meta name=\"color-scheme\" content=\"light dark\">\n")
-	p.printf("<title>%s</title>\n<style>\n%s</style>\n</head>\n<body>\n<main>\n", esc(p.title), style)
 	if p.shift == 0 { // it may hold math
-		heading, _ := prose.HTML("# "+printable(p.title), prose.Options{})
+		heading, _ := prose.HTML("# "+htmlpage.Printable(p.title), prose.Options{})
 		p.body.WriteString(heading)
 	} else {
-		p.printf("<h1>%s</h1>\n", esc(p.title))
+		p.write("title", p.title)
 	}
 	if p.options.Remark != "" {
-		p.printf("<p class=\"remark\">%s</p>\n", esc(p.options.Remark))
+		p.write("remark", p.options.Remark)
 	}
-}
-
-// policy forbids all loading. With charts it allows three scripts, by their
-// hashes: this page's, ECharts and the one that starts a chart.
-func (p *page) policy() string {
-	policy := "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'"
-	if p.charts == 0 {
-		return policy
-	}
-	policy += "; script-src"
-	for _, script := range []string{openCharts, draw.ScriptText(p.options.Charts), draw.StartScript} {
-		sum := sha256.Sum256([]byte(script))
-		policy += " 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
-	}
-	return policy
 }
 
 // marks writes the table of questions.
@@ -163,63 +161,43 @@ func (p *page) marks() {
 		marks += r.Marks
 		of += r.Of
 	}
-	p.printf("<section class=\"marks\" aria-labelledby=\"marks\">\n<h2 id=\"marks\">Questions and marks</h2>\n")
-	p.printf("<p class=\"total\">marks <strong>%d</strong> of %d</p>\n", marks, of)
-	p.printf("<table>\n<thead><tr><th scope=\"col\">question</th><th scope=\"col\">answer as understood</th><th scope=\"col\">verdict</th><th scope=\"col\" class=\"number\">marks</th></tr></thead>\n<tbody>\n")
+	type row struct {
+		QuestionRow
+		Name, Anchor string
+		Label        htmlpage.Label
+	}
+	var out []row
 	for _, r := range rows {
-		name := esc(r.Title)
+		name := r.Title
 		if name == "" {
-			name = esc(r.From)
+			name = r.From
 		}
+		o := row{QuestionRow: r, Name: name, Label: htmlpage.LabelOf(r.Outcome)}
 		if c := p.notebook.Question(r.From, notebook.Answer); c != nil {
-			name = fmt.Sprintf("<a href=\"#%s\">%s</a>", anchor(c.ID), name)
+			o.Anchor = anchor(c.ID)
 		}
-		answer := esc(r.Understood)
-		if answer == "" {
-			answer = "<span class=\"quiet\">none</span>"
-		}
-		p.printf("<tr><th scope=\"row\">%s</th><td>%s</td><td>%s</td><td class=\"number\">%d of %d</td></tr>\n",
-			name, answer, outcome(string(r.Outcome), r.Outcome.Sign(), r.Slip), r.Marks, r.Of)
+		out = append(out, o)
 	}
-	p.printf("</tbody>\n</table>\n</section>\n")
+	p.write("marks", struct {
+		Marks, Of int
+		Rows      []row
+	}{marks, of, out})
 }
 
-// outcome is the word of a verdict with its sign; the colour comes from its
-// class.
-func outcome(word, sign, slip string) string {
-	class, ok := looks[judge.Outcome(word)]
-	if !ok {
-		class = "quiet"
+// scripts are those that open the charts, and the texts of all that may run: this
+// page's, ECharts and the one that starts a chart.
+func (p *page) scripts() (scripts template.HTML, allowed []string) {
+	if p.charts == 0 {
+		return "", nil
 	}
-	s := fmt.Sprintf("<span class=\"outcome %s\"><span aria-hidden=\"true\">%s</span> %s</span>", class, esc(sign), esc(word))
-	if slip != "" {
-		s += ": " + esc(slip)
-	}
-	return s
-}
-
-// looks are the classes of the outcomes; style.css gives each its colour.
-var looks = map[judge.Outcome]string{
-	judge.Right: "right", judge.Carried: "carried", judge.Slip: "slip", judge.Unit: "slip",
-	judge.Off: "off", judge.Unreadable: "off", judge.Blank: "quiet", judge.Waiting: "quiet",
-	judge.Recorded: "recorded",
-}
-
-func (p *page) tail() {
-	if len(p.problems) > 0 {
-		p.printf("<section class=\"problems\" aria-labelledby=\"problems\">\n<h2 id=\"problems\">What this report could not show</h2>\n<ul>\n")
-		for _, s := range p.problems {
-			p.printf("<li>%s</li>\n", esc(s))
-		}
-		p.printf("</ul>\n</section>\n")
-	}
-	p.printf("</main>\n")
-	if p.charts > 0 {
-		p.printf("<script type=\"text/plain\" id=\"echarts\">%s</script>\n<script>%s</script>\n", draw.ScriptText(p.options.Charts), openCharts)
-	}
-	p.printf("</body>\n</html>\n")
+	charts := draw.ScriptText(p.options.Charts)
+	scripts = htmlpage.Render(templates, "scripts", struct {
+		Charts template.HTML // not run as it stands, and safe inside an element script
+		Open   template.JS
+	}{template.HTML(charts), template.JS(openCharts)})
+	return scripts, []string{openCharts, charts, draw.StartScript}
 }
 
 // anchor is the name of a cell's place in the page. The prefix keeps it apart
 // from the page's own.
-func anchor(id string) string { return "cell-" + esc(id) }
+func anchor(id string) string { return "cell-" + id }

@@ -279,7 +279,7 @@ func TestTogether(t *testing.T) {
 		"<b>":                       `<span class="together">&lt;b&gt;</span>`,
 		strings.Repeat("long ", 20): strings.Repeat("long ", 20),
 	} {
-		if got := together(in); got != want {
+		if got := string(together(in)); got != want {
 			t.Errorf("%q becomes %q, want %q", in, got, want)
 		}
 	}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"encoding/xml"
+	"html"
 	"io"
 	"regexp"
 	"strings"
@@ -72,7 +73,7 @@ func simple(s string) (out string, ok bool) {
 			}
 			depth--
 		case xml.CharData:
-			b.WriteString(esc(string(t)))
+			b.WriteString(html.EscapeString(string(t)))
 		case xml.Comment:
 		default:
 			return "", false

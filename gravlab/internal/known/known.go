@@ -14,6 +14,7 @@ import (
 	"text/tabwriter"
 
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/internal/known/buried"
 	"gravity.example/gravlab/internal/known/earth"
 	"gravity.example/gravlab/internal/known/equivalence"
@@ -156,10 +157,17 @@ func short(s string, n int) string {
 //go:embed verify.html
 var files embed.FS
 
-var page = template.Must(template.New("verify.html").Funcs(template.FuncMap{
+//go:embed style.css
+var style string
+
+var page = htmlpage.Templates(files, "verify.html", template.FuncMap{
 	"number": number, "small": small, "difference": Difference, "known": knownAs,
 	"allowed": func(r check.Result) float64 { return r.Tol.Allowed(r.Want) },
-}).ParseFS(files, "verify.html"))
+})
 
 // WriteHTML writes the report as one page that loads nothing from anywhere.
-func (r Report) WriteHTML(w io.Writer) error { return page.Execute(w, r) }
+func (r Report) WriteHTML(w io.Writer) error {
+	p := htmlpage.Page{Title: "gravlab: what the models were checked against", Style: style, Body: htmlpage.Render(page, "verify.html", r)}
+	_, err := w.Write(p.Bytes())
+	return err
+}
