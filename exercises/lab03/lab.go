@@ -57,8 +57,8 @@ func springConstant(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(k(m, x/1000, 9.81)),
 		Slips: []bank.Slip{
 			{ID: "mass-for-weight", Value: bank.Always(m / (x / 1000))},
-			{ID: "factor-2-too-many", Value: bank.Always(2 * k(m, x/1000, 9.81))},
-			{ID: "centimetres-lost", Value: bank.Always(k(m, x/10, 9.81))},
+			{ID: "factor-2", Value: bank.Always(2 * k(m, x/1000, 9.81))},
+			{ID: "centimetres", Value: bank.Always(k(m, x/10, 9.81))},
 		},
 		Range: [2]float64{14, 260},
 		// 10.0 kg, 8.00 cm, g = 9.80
@@ -77,8 +77,8 @@ func periodFromSag(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"sag": sag, "sagSI": sag / 1000},
 		Solve:  bank.Always(period),
 		Slips: []bank.Slip{
-			{ID: "factor-2pi-left-out", Value: bank.Always(period / (2 * math.Pi))},
-			{ID: "centimetres-lost", Value: bank.Always(sagPeriod(sag/10, 9.81))},
+			{ID: "no-2pi", Value: bank.Always(period / (2 * math.Pi))},
+			{ID: "centimetres", Value: bank.Always(sagPeriod(sag/10, 9.81))},
 			{ID: "half-swing", Value: bank.Always(period / 2)},
 		},
 		Range: [2]float64{0.45, 0.9},
@@ -101,9 +101,9 @@ func sagUnderG(f float64) bank.Question {
 		Fields: bank.Fields{"f": f, "memsSource": mems["source"]},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "frequency-for-angular-frequency", Value: bank.Always(right * 4 * math.Pi * math.Pi)},
-			{ID: "one-factor-2pi-left-out", Value: bank.Always(right * 2 * math.Pi)},
-			{ID: "1-g-for-1-m", Value: bank.Always(right / gravlab.StandardGravity)},
+			{ID: "frequency", Value: bank.Always(right * 4 * math.Pi * math.Pi)},
+			{ID: "one-2pi", Value: bank.Always(right * 2 * math.Pi)},
+			{ID: "one-g", Value: bank.Always(right / gravlab.StandardGravity)},
 		},
 		Range: [2]float64{0.01, 0.055},
 		// 3.1 Hz
@@ -119,8 +119,8 @@ func moveByMicroGal(d *bank.Draw, f float64) bank.Question {
 		Fields: bank.Fields{"dg": dg, "f": f},
 		Solve:  move,
 		Slips: []bank.Slip{
-			{ID: "1-gal-for-1-m", Value: func(k bank.Answers) float64 { return 100 * move(k) }},
-			{ID: "micro-g-for-micro-gal", Value: func(k bank.Answers) float64 { return 980.665 * move(k) }},
+			{ID: "gal", Value: func(k bank.Answers) float64 { return 100 * move(k) }},
+			{ID: "micro-g", Value: func(k bank.Answers) float64 { return 980.665 * move(k) }},
 		},
 		Range: [2]float64{3e-11, 1.2e-9},
 	}
@@ -141,9 +141,9 @@ func resonanceOfPair(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"a": a, "x": x, "aSI": a * 1e-9, "xSI": x * 1e-12},
 		Solve:  right,
 		Slips: []bank.Slip{
-			{ID: "angular-frequency-for-frequency", Value: bank.Always(2 * math.Pi * right(nil))},
-			{ID: "nano-g-for-nm-s2", Value: f(x, a)},
-			{ID: "root-left-out", Value: bank.Always(math.Pow(2*math.Pi*right(nil), 2) / (2 * math.Pi))},
+			{ID: "angular", Value: bank.Always(2 * math.Pi * right(nil))},
+			{ID: "nano-g", Value: f(x, a)},
+			{ID: "no-root", Value: bank.Always(math.Pow(2*math.Pi*right(nil), 2) / (2 * math.Pi))},
 		},
 		Range: [2]float64{2.5, 13},
 		// 1.4e-12 m, 0.25e-9 g with g = 9.81
@@ -178,13 +178,13 @@ func responseFunction(d *bank.Draw, s sensor.Suspension) bank.Question {
 			Name: "response", Signature: judge.OneToOne, Calls: calls,
 			Right: one(func(f float64) float64 { return gainOf(s, f) }),
 			Slips: []bank.FunctionSlip{
-				{ID: "damping-left-out", F: one(func(f float64) float64 { w := 2 * math.Pi * f; return 1 / math.Abs(w0*w0-w*w) })},
-				{ID: "frequencies-for-angular-frequencies", F: one(func(f float64) float64 { return gainOf(s, f) * 4 * math.Pi * math.Pi })},
-				{ID: "terms-added-without-right-angle", F: one(func(f float64) float64 {
+				{ID: "no-damping", F: one(func(f float64) float64 { w := 2 * math.Pi * f; return 1 / math.Abs(w0*w0-w*w) })},
+				{ID: "frequency", F: one(func(f float64) float64 { return gainOf(s, f) * 4 * math.Pi * math.Pi })},
+				{ID: "linear-sum", F: one(func(f float64) float64 {
 					w := 2 * math.Pi * f
 					return 1 / (math.Abs(w0*w0-w*w) + w*w0/s.Q)
 				})},
-				{ID: "root-not", F: one(func(f float64) float64 { return math.Pow(gainOf(s, f), 2) })},
+				{ID: "no-root", F: one(func(f float64) float64 { return math.Pow(gainOf(s, f), 2) })},
 			},
 		},
 		// 4.2 Hz, Q 85, at 0.3 Hz
@@ -201,9 +201,9 @@ func atResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q, "a": a, "aSI": a / 1000},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "q-left-out", Value: bank.Always(right / s.Q)},
-			{ID: "frequency-for-angular-frequency", Value: bank.Always(right * 4 * math.Pi * math.Pi)},
-			{ID: "divided-q", Value: bank.Always(a / 1000 / (w0 * w0) / s.Q)},
+			{ID: "no-q", Value: bank.Always(right / s.Q)},
+			{ID: "frequency", Value: bank.Always(right * 4 * math.Pi * math.Pi)},
+			{ID: "over-q", Value: bank.Always(a / 1000 / (w0 * w0) / s.Q)},
 		},
 		Range: [2]float64{5e-7, 1.2e-4},
 		// 4.2 Hz, Q 85, at resonance
@@ -222,9 +222,9 @@ func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 		Fields: bank.Fields{"f": f, "frequency": s.Frequency, "floor": floor, "q": s.Q, "floorSI": floor * 1e-6},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "rule-for-slow-signals", Value: bank.Always(a / (w0 * w0))},
-			{ID: "floor-amplitude-divided-if-mass", Value: bank.Always(floor * 1e-6 * w0 * w0 / (w * w))},
-			{ID: "built-up-q", Value: bank.Always(right * s.Q)},
+			{ID: "slow-rule", Value: bank.Always(a / (w0 * w0))},
+			{ID: "room", Value: bank.Always(floor * 1e-6 * w0 * w0 / (w * w))},
+			{ID: "times-q", Value: bank.Always(right * s.Q)},
 		},
 		Range: [2]float64{4e-7, 3.3e-6},
 		// 4.2 Hz, Q 85, at 31 Hz
@@ -253,9 +253,9 @@ func uOfStiffness(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"um": um, "uf": uf},
 		Solve:  bank.Always(u / 100),
 		Slips: []bank.Slip{
-			{ID: "exponent-frequency-left-out", Value: bank.Always(math.Hypot(um, uf) / 100)},
-			{ID: "added-straight-not-in-quadrature", Value: bank.Always((um + 2*uf) / 100)},
-			{ID: "halved-instead-doubled", Value: bank.Always(math.Hypot(um, uf/2) / 100)},
+			{ID: "no-exponent", Value: bank.Always(math.Hypot(um, uf) / 100)},
+			{ID: "straight-sum", Value: bank.Always((um + 2*uf) / 100)},
+			{ID: "halved", Value: bank.Always(math.Hypot(um, uf/2) / 100)},
 		},
 		Range: [2]float64{0.007, 0.022},
 	}
@@ -309,10 +309,10 @@ func massInAnEarthquake(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"f": f},
 		Solve:  bank.Always(peak / (w * w)),
 		Slips: []bank.Slip{
-			{ID: "offset-converter-left-in", Value: bank.Always(p.raw / (w * w))},
-			{ID: "half-way-from-lowest-to", Value: bank.Always(p.halfRange / (w * w))},
-			{ID: "frequency-for-angular-frequency", Value: bank.Always(peak / (f * f))},
-			{ID: "per-cent-g-for-m", Value: bank.Always(peak * 100 / 9.81 / (w * w))},
+			{ID: "offset", Value: bank.Always(p.raw / (w * w))},
+			{ID: "half-range", Value: bank.Always(p.halfRange / (w * w))},
+			{ID: "frequency", Value: bank.Always(peak / (f * f))},
+			{ID: "percent-g", Value: bank.Always(peak * 100 / 9.81 / (w * w))},
 		},
 		Range: [2]float64{2.5e-9, 1e-8},
 		Source: bank.Source{Published: true, Check: &bank.SourceCheck{

@@ -113,9 +113,9 @@ func (r releaseRecord) frequency() bank.Question {
 		Solve:  func(bank.Answers) float64 { f0, _ := r.natural(); return f0 },
 		U:      func() float64 { _, u := r.natural(); return u },
 		Slips: []bank.Slip{
-			{ID: "damped-frequency-for-natural-one", Value: func(bank.Answers) float64 { return 1 / r.swing().P[fit.Period] }},
-			{ID: "angular-frequency-for-frequency", Value: func(bank.Answers) float64 { f0, _ := r.natural(); return 2 * math.Pi * f0 }},
-			{ID: "half-swing-for-full-one", Value: func(bank.Answers) float64 { f0, _ := r.natural(); return 2 * f0 }},
+			{ID: "damped", Value: func(bank.Answers) float64 { return 1 / r.swing().P[fit.Period] }},
+			{ID: "angular", Value: func(bank.Answers) float64 { f0, _ := r.natural(); return 2 * math.Pi * f0 }},
+			{ID: "half-swing", Value: func(bank.Answers) float64 { f0, _ := r.natural(); return 2 * f0 }},
 		},
 		Range: [2]float64{1.25, 2.25},
 	}
@@ -133,9 +133,9 @@ func (r releaseRecord) quality() bank.Question {
 		Solve: q(1),
 		U:     func() float64 { f := r.swing(); return q(1)(nil) * f.U[fit.DecayTime] / f.P[fit.DecayTime] },
 		Slips: []bank.Slip{
-			{ID: "factor-2-too-many", Value: q(2)},
-			{ID: "swings-counted-without-factor-pi", Value: q(1 / math.Pi)},
-			{ID: "logarithm-to-base-10", Value: q(math.Ln10)},
+			{ID: "factor-2", Value: q(2)},
+			{ID: "swings", Value: q(1 / math.Pi)},
+			{ID: "log10", Value: q(math.Ln10)},
 		},
 		Range: [2]float64{4.5, 8.5},
 	}
@@ -148,12 +148,12 @@ func (r releaseRecord) step() bank.Question {
 		Solve: step,
 		U:     func() float64 { _, u := r.rest(); return u },
 		Slips: []bank.Slip{
-			{ID: "mean-before-less-mean-after", Value: func(bank.Answers) float64 { return r.meanDifference() }},
-			{ID: "whole-first-swing", Value: func(k bank.Answers) float64 {
+			{ID: "creep", Value: func(bank.Answers) float64 { return r.meanDifference() }},
+			{ID: "first-swing", Value: func(k bank.Answers) float64 {
 				f := r.swing()
 				return step(k) * (1 + math.Exp(-f.P[fit.Period]/2/f.P[fit.DecayTime]))
 			}},
-			{ID: "half-way", Value: func(k bank.Answers) float64 { return step(k) / 2 }},
+			{ID: "half", Value: func(k bank.Answers) float64 { return step(k) / 2 }},
 		},
 		Range: [2]float64{0.8e-3, 6e-3},
 	}
@@ -180,9 +180,9 @@ func (r releaseRecord) mass() bank.Question {
 		Fields: bank.Fields{"weightSI": 1000 * r.weight, "weight": r.weight},
 		Solve:  m(1),
 		Slips: []bank.Slip{
-			{ID: "frequency-for-angular-frequency", Value: m(4 * math.Pi * math.Pi)},
-			{ID: "mass-small-weight-for-weight", Value: m(1 / 9.81)},
-			{ID: "one-factor-2pi-left-out", Value: m(2 * math.Pi)},
+			{ID: "frequency", Value: m(4 * math.Pi * math.Pi)},
+			{ID: "mass-for-weight", Value: m(1 / 9.81)},
+			{ID: "one-2pi", Value: m(2 * math.Pi)},
 		},
 		Range: [2]float64{0.055, 0.145},
 	}
