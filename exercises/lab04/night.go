@@ -91,12 +91,12 @@ func (n nightRecord) white() bank.Question {
 		Solve:  func(bank.Answers) float64 { return n.quiet().white },
 		U:      func() float64 { return n.quiet().uWhite },
 		Slips: []bank.Slip{
-			{ID: "time-in-somebody-there-counted", Value: func(bank.Answers) float64 { return n.whole().white }},
-			{ID: "two-sided-density-or-scatter", Value: func(bank.Answers) float64 { return n.quiet().white / math.Sqrt2 }},
-			{ID: "scatter-in-band-for-density", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(nightBandHi-nightBandLo) }},
+			{ID: "disturbed", Value: func(bank.Answers) float64 { return n.whole().white }},
+			{ID: "two-sided", Value: func(bank.Answers) float64 { return n.quiet().white / math.Sqrt2 }},
+			{ID: "scatter", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(nightBandHi-nightBandLo) }},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-single-segment", Value: func(bank.Answers) float64 { return n.quiet().white / 2 }},
+			{ID: "one-segment", Value: func(bank.Answers) float64 { return n.quiet().white / 2 }},
 		},
 		Range: [2]float64{1.8e-8, 7e-8},
 	}
@@ -109,8 +109,8 @@ func (n nightRecord) floor() bank.Question {
 		Solve:  func(bank.Answers) float64 { return n.quiet().floor },
 		U:      func() float64 { return n.quiet().uFloor },
 		Slips: []bank.Slip{
-			{ID: "time-in-somebody-there-counted", Value: func(bank.Answers) float64 { return n.whole().floor }},
-			{ID: "scatter-single-readings", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(0.5) }},
+			{ID: "disturbed", Value: func(bank.Answers) float64 { return n.whole().floor }},
+			{ID: "scatter", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(0.5) }},
 		},
 		Range: [2]float64{1e-9, 2e-8},
 	}
