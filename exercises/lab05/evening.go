@@ -120,9 +120,9 @@ func (e evening) microseism() bank.Question {
 		Solve: rms(1),
 		U:     func() float64 { return e.quiet()[1] },
 		Slips: []bank.Slip{
-			{ID: "earthquake-counted-sea", Value: bank.Later(e.whole)},
-			{ID: "amplitude-for-rms", Value: rms(math.Sqrt2)},
-			{ID: "two-sided-density-with-only", Value: rms(math.Sqrt2 / 2)},
+			{ID: "earthquake", Value: bank.Later(e.whole)},
+			{ID: "amplitude", Value: rms(math.Sqrt2)},
+			{ID: "two-sided", Value: rms(math.Sqrt2 / 2)},
 		},
 		Range: [2]float64{2e-7, 1.6e-6},
 	}
@@ -139,8 +139,8 @@ func (e evening) movement() bank.Question {
 		Fields: bank.Fields{"peak": e.peak, "beforeArrival": int(e.arrival) - eveningMargin},
 		Solve:  x(func(a float64) float64 { return a / (omega * omega) }),
 		Slips: []bank.Slip{
-			{ID: "frequency-for-angular-frequency", Value: x(func(a float64) float64 { return a / (e.peak * e.peak) })},
-			{ID: "divided-omega-once", Value: x(func(a float64) float64 { return a / omega })},
+			{ID: "frequency", Value: x(func(a float64) float64 { return a / (e.peak * e.peak) })},
+			{ID: "once", Value: x(func(a float64) float64 { return a / omega })},
 		},
 		Range: [2]float64{1e-7, 2e-6},
 	}

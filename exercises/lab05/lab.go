@@ -57,9 +57,9 @@ func pierLevel(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"period": period},
 		Solve:  bank.Always(noiseLevel(a, b, period)),
 		Slips: []bank.Slip{
-			{ID: "level-divided-10-instead-20", Value: bank.Always(math.Pow(noiseLevel(a, b, period), 2))},
-			{ID: "frequency-put-in-for-period", Value: bank.Always(noiseLevel(a, b, 1/period))},
-			{ID: "natural-logarithm", Value: bank.Always(math.Pow(10, (a+b*math.Log(period))/20))},
+			{ID: "ten", Value: bank.Always(math.Pow(noiseLevel(a, b, period), 2))},
+			{ID: "frequency", Value: bank.Always(noiseLevel(a, b, 1/period))},
+			{ID: "natural-log", Value: bank.Always(math.Pow(10, (a+b*math.Log(period))/20))},
 		},
 		Range: [2]float64{3e-8, 9e-8},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -91,9 +91,9 @@ func pierLine(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"segment": segment, "asd": asd, "asdSI": asd * 1e-6},
 		Solve:  amp(1.5, 1),
 		Slips: []bank.Slip{
-			{ID: "window-bandwidth-for-one-bin", Value: amp(1, 1)},
-			{ID: "rms-for-amplitude", Value: amp(1.5, math.Sqrt2/2)},
-			{ID: "bandwidth-left-out-altogether", Value: bank.Always(math.Sqrt2 * asd * 1e-6)},
+			{ID: "one-bin", Value: amp(1, 1)},
+			{ID: "rms", Value: amp(1.5, math.Sqrt2/2)},
+			{ID: "no-bandwidth", Value: bank.Always(math.Sqrt2 * asd * 1e-6)},
 		},
 		Range:  [2]float64{0.4e-6, 6e-6},
 		Source: bank.Computed("model_checks.csv", "signal-enbw-01", gravlab.Must(signal.Hann.ENBW(64)), 1e-9),
@@ -110,8 +110,8 @@ func pierDegrees(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"k": k},
 		Solve:  bank.Always(nu(k)),
 		Slips: []bank.Slip{
-			{ID: "overlap-not-counted", Value: bank.Always(2 * k)},
-			{ID: "one-degree-freedom-for-segment", Value: bank.Always(k)},
+			{ID: "no-overlap", Value: bank.Always(2 * k)},
+			{ID: "one-per-segment", Value: bank.Always(k)},
 		},
 		Range:  [2]float64{18, 60},
 		Source: bank.Computed("model_checks.csv", "signal-dof-01", 2*15/(1+2*14.0/15/36), 1e-9),
@@ -136,9 +136,9 @@ func pierNothingInCommon(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"bins": bins, "k": k},
 		Solve:  limit(bins, k),
 		Slips: []bank.Slip{
-			{ID: "number-bins-not-counted", Value: limit(1, k)},
-			{ID: "k-for-k-1", Value: limit(bins, k+1)},
-			{ID: "mean-coherence-nothing-for-limit", Value: bank.Always(1 / k)},
+			{ID: "no-trials", Value: limit(1, k)},
+			{ID: "k", Value: limit(bins, k+1)},
+			{ID: "mean", Value: bank.Always(1 / k)},
 		},
 		Range: [2]float64{0.25, 0.75},
 	}
@@ -196,10 +196,10 @@ func pierLeftover(d *bank.Draw) bank.Question {
 			Name: "leftover", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(func(v []float64, n int) float64 { return leftover(v, n/2, n/2, n) }),
 			Slips: []bank.FunctionSlip{
-				{ID: "judged-on-half-fitted", F: one(func(v []float64, n int) float64 { return leftover(v, n/2, 0, n/2) })},
-				{ID: "fitted-to-all", F: one(func(v []float64, n int) float64 { return leftover(v, n, n/2, n) })},
-				{ID: "fitted-and-judged-on-all", F: one(func(v []float64, n int) float64 { return leftover(v, n, 0, n) })},
-				{ID: "plain-difference", F: one(func(v []float64, n int) float64 {
+				{ID: "fitted-half", F: one(func(v []float64, n int) float64 { return leftover(v, n/2, 0, n/2) })},
+				{ID: "fitted-all", F: one(func(v []float64, n int) float64 { return leftover(v, n, n/2, n) })},
+				{ID: "all-all", F: one(func(v []float64, n int) float64 { return leftover(v, n, 0, n) })},
+				{ID: "difference", F: one(func(v []float64, n int) float64 {
 					s := 0.0
 					for i := n / 2; i < n; i++ {
 						s += (v[i] - v[n+i]) * (v[i] - v[n+i])
@@ -263,10 +263,10 @@ func strongMotionPeak() bank.Question {
 		ID: "strong-motion-peak", Kind: judge.Number, Marks: 3, Unit: "m/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Solve: right,
 		Slips: []bank.Slip{
-			{ID: "offset-digitiser-left-in", Value: peak(func(float64) float64 { return 0 }, math.Max)},
-			{ID: "from-lowest-to-highest", Value: peak(same, func(a, b float64) float64 { return a + b })},
-			{ID: "largest-positive-value-only", Value: peak(same, func(a, _ float64) float64 { return a })},
-			{ID: "g-for-m-s2", Value: func(k bank.Answers) float64 { return right(k) / gravlab.StandardGravity }},
+			{ID: "offset", Value: peak(func(float64) float64 { return 0 }, math.Max)},
+			{ID: "peak-to-peak", Value: peak(same, func(a, b float64) float64 { return a + b })},
+			{ID: "positive", Value: peak(same, func(a, _ float64) float64 { return a })},
+			{ID: "g", Value: func(k bank.Answers) float64 { return right(k) / gravlab.StandardGravity }},
 		},
 		Range: [2]float64{0.0205, 0.0211},
 		Source: bank.Published("values.csv", "geonet_tcw_pga",

@@ -168,9 +168,9 @@ func (p pierRecord) clock() bank.Question {
 		Solve: delay(1),
 		U:     func() float64 { return p.delay()[1] },
 		Slips: []bank.Slip{
-			{ID: "phase-divided-f-instead-2pif", Value: delay(2 * math.Pi)},
-			{ID: "whole-number-samples", Value: whole(math.Floor)},
-			{ID: "whole-number-samples", Value: whole(math.Ceil)},
+			{ID: "no-2pi", Value: delay(2 * math.Pi)},
+			{ID: "whole-samples", Value: whole(math.Floor)},
+			{ID: "whole-samples", Value: whole(math.Ceil)},
 		},
 		Range: [2]float64{0.06, 0.14},
 	}
@@ -207,9 +207,9 @@ func (p pierRecord) selfNoise() bank.Question {
 		Solve:  bank.Later(level),
 		U:      func() float64 { return level() / (2 * math.Sqrt((pierHigh-pierLow)*pierSamples/pierRate)) },
 		Slips: []bank.Slip{
-			{ID: "noise-both-sensors-together", Value: bank.Later(shared)},
-			{ID: "difference-two-records-out-step", Value: bank.Later(difference)},
-			{ID: "two-sided-density", Value: bank.Later(func() float64 { return level() / math.Sqrt2 })},
+			{ID: "both", Value: bank.Later(shared)},
+			{ID: "difference", Value: bank.Later(difference)},
+			{ID: "two-sided", Value: bank.Later(func() float64 { return level() / math.Sqrt2 })},
 		},
 		Range: [2]float64{2.6e-8, 5.6e-8},
 		// γ² = 0.997
@@ -240,9 +240,9 @@ func (p pierRecord) resonance() bank.Question {
 			return r.U[fit.Period] / (r.P[fit.Period] * r.P[fit.Period])
 		},
 		Slips: []bank.Slip{
-			{ID: "half-period-for-one", Value: f(2)},
-			{ID: "angular-frequency", Value: f(2 * math.Pi)},
-			{ID: "period-for-frequency", Value: bank.Later(func() float64 { return p.ring().P[fit.Period] })},
+			{ID: "half-period", Value: f(2)},
+			{ID: "angular", Value: f(2 * math.Pi)},
+			{ID: "period", Value: bank.Later(func() float64 { return p.ring().P[fit.Period] })},
 		},
 		Range: [2]float64{3, 6},
 	}
@@ -264,8 +264,8 @@ func (p pierRecord) quality() bank.Question {
 			return q(1)(nil) * rel
 		},
 		Slips: []bank.Slip{
-			{ID: "decay-time-over-period-without", Value: q(1 / math.Pi)},
-			{ID: "decay-time-for-energy", Value: q(2)},
+			{ID: "no-pi", Value: q(1 / math.Pi)},
+			{ID: "energy", Value: q(2)},
 		},
 		Range: [2]float64{18, 60},
 	}

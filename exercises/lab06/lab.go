@@ -83,9 +83,9 @@ func passingPeriod(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"length": length, "degrees": degrees},
 		Solve:  bank.Always(exact(length, degrees, passingGravity)),
 		Slips: []bank.Slip{
-			{ID: "formula-for-small-swings", Value: bank.Always(small)},
-			{ID: "whole-swing-for-amplitude", Value: bank.Always(small * (1 + alpha*alpha/4))},
-			{ID: "degrees-in-2-16", Value: bank.Always(small * (1 + degrees*degrees/16))},
+			{ID: "small-swing", Value: bank.Always(small)},
+			{ID: "whole-swing", Value: bank.Always(small * (1 + alpha*alpha/4))},
+			{ID: "degrees", Value: bank.Always(small * (1 + degrees*degrees/16))},
 			{ID: "half-swing", Value: bank.Always(exact(length, degrees, passingGravity) / 2)},
 		},
 		Range: [2]float64{1.9, 3.5},
@@ -103,9 +103,9 @@ func passingRating(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"m": m, "degrees": degrees},
 		Solve:  bank.Always(5 * tension),
 		Slips: []bank.Slip{
-			{ID: "five-times-weight-only", Value: bank.Always(5 * m * passingGravity)},
-			{ID: "five-times-pull-at-point", Value: bank.Always(5 * m * passingGravity * math.Cos(theta))},
-			{ID: "factor-five-forgotten", Value: bank.Always(tension)},
+			{ID: "weight", Value: bank.Always(5 * m * passingGravity)},
+			{ID: "release", Value: bank.Always(5 * m * passingGravity * math.Cos(theta))},
+			{ID: "no-five", Value: bank.Always(tension)},
 		},
 		Range: [2]float64{700, 2100},
 	}
@@ -118,9 +118,9 @@ func (p passing) closest() bank.Question {
 		Fields: bank.Fields{"mass": p.Bob.Mass, "below": p.below, "gap": bank.RoundTo(p.below-p.Bob.Radius, 3)},
 		Solve:  bank.Always(pull(p.below)),
 		Slips: []bank.Slip{
-			{ID: "distance-surface", Value: bank.Always(pull(p.below - p.Bob.Radius))},
-			{ID: "distance-not-squared", Value: bank.Always(pull(p.below) * p.below)},
-			{ID: "force-on-mass-own", Value: bank.Always(pull(p.below) * p.Bob.Mass)},
+			{ID: "surface", Value: bank.Always(pull(p.below - p.Bob.Radius))},
+			{ID: "not-squared", Value: bank.Always(pull(p.below) * p.below)},
+			{ID: "force", Value: bank.Always(pull(p.below) * p.Bob.Mass)},
 		},
 		Range: [2]float64{3.5e-9, 8e-9},
 		// 9000 kg at 10 m
@@ -161,10 +161,10 @@ func (p passing) pull(d *bank.Draw) bank.Question {
 			Name: "pull", Signature: judge.OneToOne, Calls: calls,
 			Right: one(right),
 			Slips: []bank.FunctionSlip{
-				{ID: "the-sign", F: one(func(theta float64) float64 { return -right(theta) })},
-				{ID: "whole-pull-not-vertical-part", F: one(whole)},
-				{ID: "distance-at-rest-for-every", F: one(func(float64) float64 { return right(0) })},
-				{ID: "sideways-distance-left-out", F: one(func(theta float64) float64 {
+				{ID: "sign", F: one(func(theta float64) float64 { return -right(theta) })},
+				{ID: "whole-pull", F: one(whole)},
+				{ID: "rest-distance", F: one(func(float64) float64 { return right(0) })},
+				{ID: "no-sideways", F: one(func(theta float64) float64 {
 					z := length*math.Cos(theta) - length - below
 					return -gravlab.G * m / (z * z)
 				})},
@@ -205,9 +205,9 @@ func (p passing) line() bank.Question {
 		},
 		Solve: bank.Always(h),
 		Slips: []bank.Slip{
-			{ID: "rms-for-amplitude", Value: bank.Always(h / math.Sqrt2)},
-			{ID: "from-trough-to-crest", Value: bank.Always(2 * h)},
-			{ID: "half-way-between-largest-and", Value: bank.Always(half)},
+			{ID: "rms", Value: bank.Always(h / math.Sqrt2)},
+			{ID: "peak-to-peak", Value: bank.Always(2 * h)},
+			{ID: "half-range", Value: bank.Always(half)},
 		},
 		Range:  [2]float64{0.9e-9, 3.5e-9},
 		Source: bank.Computed("model_checks.csv", "pendulum-harm-2-01", gravlab.Must(row.Harmonics(pendulum.Station{At: r3.Vec{Z: 2.52}, Axis: r3.Vec{Z: 1}}, 2))[2], 1e-18),
@@ -222,9 +222,9 @@ func (p passing) background(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"f1": f1, "f2": f2},
 		Solve:  bank.Always(gravlab.Must(pendulum.HighNoise.RMS(f1, f2))),
 		Slips: []bank.Slip{
-			{ID: "width-band-not-rooted", Value: bank.Always(middle * (f2 - f1))},
-			{ID: "density-for-rms", Value: bank.Always(middle)},
-			{ID: "low-noise-model", Value: bank.Always(gravlab.Must(pendulum.LowNoise.RMS(f1, f2)))},
+			{ID: "no-root", Value: bank.Always(middle * (f2 - f1))},
+			{ID: "density", Value: bank.Always(middle)},
+			{ID: "low-model", Value: bank.Always(gravlab.Must(pendulum.LowNoise.RMS(f1, f2)))},
 		},
 		Range: [2]float64{0.5e-6, 2e-6},
 		// 0.3 to 0.45 Hz
@@ -255,9 +255,9 @@ func (p passing) swings(d *bank.Draw) bank.Question {
 		},
 		Solve: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, period) }),
 		Slips: []bank.Slip{
-			{ID: "ratio-not-squared", Value: n(func(a float64) float64 { return neededSwings(1, a, asd*1e-9, period) * rho })},
-			{ID: "half-swings-counted-or-two", Value: n(func(a float64) float64 { return 2 * neededSwings(rho, a, asd*1e-9, period) })},
-			{ID: "time-for-number-swings", Value: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, 1) })},
+			{ID: "not-squared", Value: n(func(a float64) float64 { return neededSwings(1, a, asd*1e-9, period) * rho })},
+			{ID: "factor-2", Value: n(func(a float64) float64 { return 2 * neededSwings(rho, a, asd*1e-9, period) })},
+			{ID: "time", Value: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, 1) })},
 		},
 		Range:  [2]float64{8, 1000},
 		Source: bank.Computed("model_checks.csv", "pendulum-swings-01", neededSwings(5, 2.2e-10, 3e-9, T), 1e-6),
@@ -281,10 +281,10 @@ func (p passing) tilt(d *bank.Draw) bank.Question {
 		},
 		Solve: bank.Always(effect.Floor),
 		Slips: []bank.Slip{
-			{ID: "force-small-swing-m-g", Value: bank.Always(weight * p.Amplitude * perForce)},
-			{ID: "whole-weight-for-horizontal-force", Value: bank.Always(weight * perForce)},
-			{ID: "height-pivot-left-out", Value: bank.Always(effect.Floor / height)},
-			{ID: "angle-for-acceleration", Value: bank.Always(effect.Floor / passingGravity)},
+			{ID: "small-swing", Value: bank.Always(weight * p.Amplitude * perForce)},
+			{ID: "weight", Value: bank.Always(weight * perForce)},
+			{ID: "no-height", Value: bank.Always(effect.Floor / height)},
+			{ID: "angle", Value: bank.Always(effect.Floor / passingGravity)},
 		},
 		Range:  [2]float64{1.5e-5, 9e-5},
 		Source: bank.Computed("model_checks.csv", "pendulum-floortilt-01", got, 1e-14),
@@ -321,9 +321,9 @@ func (p passing) budget(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"uLine": uLine, "exponent": exponent, "below": p.below, "uPlace": uPlace, "uPlaceSI": uPlace / 1000},
 		Solve:  root(uLine, exponent*rel),
 		Slips: []bank.Slip{
-			{ID: "exponent-distance-left-out", Value: root(uLine, rel)},
-			{ID: "added-straight-not-in-quadrature", Value: bank.Always((uLine + exponent*rel) / 100)},
-			{ID: "distance-in-mm-over-metres", Value: root(uLine, exponent*uPlace/p.below*100)},
+			{ID: "no-exponent", Value: root(uLine, rel)},
+			{ID: "straight-sum", Value: bank.Always((uLine + exponent*rel) / 100)},
+			{ID: "mixed-units", Value: root(uLine, exponent*uPlace/p.below*100)},
 		},
 		Range: [2]float64{0.018, 0.07},
 	}

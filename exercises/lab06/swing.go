@@ -123,8 +123,8 @@ func (s passingSwing) amplitude() bank.Question {
 		Solve:  s.linePair(0, 1),
 		U:      s.lineU(0),
 		Slips: []bank.Slip{
-			{ID: "rms-for-amplitude", Value: s.linePair(0, math.Sqrt2/2)},
-			{ID: "from-trough-to-crest", Value: s.linePair(0, 2)},
+			{ID: "rms", Value: s.linePair(0, math.Sqrt2/2)},
+			{ID: "peak-to-peak", Value: s.linePair(0, 2)},
 		},
 		Range: [2]float64{3e-10, 2.6e-9},
 	}
@@ -137,8 +137,8 @@ func (s passingSwing) floorLine() bank.Question {
 		Solve:  s.linePair(1, 1),
 		U:      s.lineU(1),
 		Slips: []bank.Slip{
-			{ID: "rms-for-amplitude", Value: s.linePair(1, math.Sqrt2/2)},
-			{ID: "from-trough-to-crest", Value: s.linePair(1, 2)},
+			{ID: "rms", Value: s.linePair(1, math.Sqrt2/2)},
+			{ID: "peak-to-peak", Value: s.linePair(1, 2)},
 		},
 		Range: [2]float64{2e-10, 2.2e-9},
 	}
@@ -161,11 +161,11 @@ func (s passingSwing) mass() bank.Question {
 			return math.Hypot(noise(), geometry)
 		},
 		Slips: []bank.Slip{
-			{ID: "motion-floor-left-in", Value: combine(func(swing, _ float64) float64 { return swing })},
-			{ID: "floor-part-with-wrong-sign", Value: combine(func(swing, shaker float64) float64 { return swing + shaker })},
+			{ID: "floor", Value: combine(func(swing, _ float64) float64 { return swing })},
+			{ID: "floor-sign", Value: combine(func(swing, shaker float64) float64 { return swing + shaker })},
 		},
 		USlips: []bank.Slip{
-			{ID: "noise-one-recording-only", Value: bank.Later(func() float64 { return s.detect[0]().UNoise })},
+			{ID: "one-noise", Value: bank.Later(func() float64 { return s.detect[0]().UNoise })},
 		},
 		Range: [2]float64{10.5, 22},
 	}
