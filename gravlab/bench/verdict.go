@@ -26,7 +26,7 @@ type View struct {
 	Question   string        `json:"question"` // "kappa"
 	Title      string        `json:"title"`    // the question's, "" if there is no such question
 	Outcome    judge.Outcome `json:"outcome"`  // of an assessed sheet one of Question.Understand
-	Sign       string        `json:"sign"`     // stands before the outcome: ✓ △ ○ ✗ •
+	Sign       string        `json:"sign"`     // stands before the outcome: ✓ △ ✗ • – …
 	Marks      int           `json:"marks"`    // 0 if it is only recorded
 	Of         int           `json:"of"`
 	Understood string        `json:"understood"` // "1.23 ± 0.04 µN·m/rad", may be ""

@@ -14,7 +14,7 @@ var views = []View{
 	{Lab: lab01, Question: "kappa", Title: "The fibre", Outcome: judge.Right, Sign: "✓", Marks: 2, Of: 2, Understood: "8.4 µN·m/rad", Message: "Right."},
 	{Lab: lab01, Question: "kappa", Title: "The fibre", Outcome: judge.Slip, Sign: "△", Of: 2, Understood: "1 N", Message: "One.\nTwo.\n\nThree.\nFour.", Slip: "a slip"},
 	{Question: "kapa", Outcome: judge.Unreadable, Sign: "✗", Message: "There is none."},
-	{Question: "q", Outcome: judge.Blank, Sign: "○", Of: 1},
+	{Question: "q", Outcome: judge.Blank, Sign: "–", Of: 1},
 	{Question: "q", Outcome: judge.Recorded, Sign: "•", Of: 1, Understood: "1 s"},
 }
 

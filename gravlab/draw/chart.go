@@ -53,15 +53,31 @@ func Chart(f *figure.Figure, js string, still []byte) (string, error) {
 	return b.String(), nil
 }
 
+// look is what a chart has in common with the still figures, as an ECharts theme: the
+// colours of style.go, its font, the grid, the axes on the left and below, and a key
+// and a box of values without ornament.
+const look = `{textStyle:{fontFamily:"Liberation Sans, Arial, sans-serif",color:"#222222"},` +
+	`valueAxis:ax,logAxis:ax,scatter:{itemStyle:{opacity:1}},` +
+	`legend:{left:"14%",itemWidth:26,itemHeight:10,itemGap:18,inactiveColor:"#e4e4e4",textStyle:{color:"#222222",fontSize:14}},` +
+	`tooltip:{backgroundColor:"#ffffff",borderColor:"#666666",borderWidth:1,borderRadius:0,padding:[4,8],extraCssText:"box-shadow:none",` +
+	`textStyle:{color:"#222222",fontSize:13},axisPointer:{type:"line",lineStyle:{color:"#666666",width:1,type:[4,3]}}},` +
+	`dataZoom:{height:16,borderColor:"#e4e4e4",borderRadius:0,backgroundColor:"#ffffff",fillerColor:"#eeeeee",showDataShadow:false,brushSelect:false,` +
+	`handleIcon:"path://M0 0h4v20h-4z",handleSize:"100%",handleStyle:{color:"#666666",borderWidth:0},moveHandleSize:0,` +
+	`emphasis:{handleStyle:{color:"#222222"}},textStyle:{color:"#222222"}}}`
+
 // StartScript is the script that a chart's page runs after ECharts itself. It
-// also writes very large and very small numbers on axes as powers of ten.
+// gives the chart its look, and writes very large and very small numbers as powers of
+// ten.
 const StartScript = `function axis(v){var a=Math.abs(v);if(v===0||a>=1e-3&&a<1e5)return String(+v.toPrecision(12)).replace("-","\u2212");` +
 	`var p=v.toExponential(6).split("e"),m=String(+p[0]).replace("-","\u2212"),e="";` +
 	`String(+p[1]).split("").forEach(function(d){e+=d==="-"?"\u207b":"\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"[+d]});` +
 	`return(m==="1"?"":m+"\u00b7")+"10"+e}` +
 	`var o=JSON.parse(document.getElementById("option").textContent);` +
 	`o.xAxis.concat(o.yAxis).forEach(function(a){a.axisLabel={formatter:axis}});` +
-	`var c=echarts.init(document.getElementById("chart"),null,{renderer:"svg"});c.setOption(o);` +
+	`o.tooltip.valueFormatter=function(v){return typeof v==="number"?axis(+v.toPrecision(6)):"\u2013"};` +
+	`var g={color:"#666666",width:1},ax={axisLine:{show:true,lineStyle:g},axisTick:{show:true,length:6,lineStyle:g},` +
+	`axisLabel:{color:"#222222",fontSize:13},nameTextStyle:{color:"#222222",fontSize:14},splitLine:{show:true,lineStyle:{color:"#e4e4e4",width:1}}};` +
+	`var c=echarts.init(document.getElementById("chart"),` + look + `,{renderer:"svg"});c.setOption(o);` +
 	`addEventListener("resize",function(){c.resize()})`
 
 // ChartPage returns a complete page for a chart in two halves, between which the
@@ -100,7 +116,7 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 	var ys []opts.YAxis
 	var grids []opts.Grid
 	var all []int
-	names := []string{}
+	keys := []key{}
 	chart.MultiSeries = nil
 	top, room := 12.0, 70.0 // per cent
 	shares := 0.0
@@ -124,7 +140,7 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 				name = printable(p.Y.Label)
 			}
 			if i == 0 {
-				names = append(names, name)
+				keys = append(keys, key{name, keyIcon(s)})
 			}
 			chart.MultiSeries = append(chart.MultiSeries, chartSeries(s, name, i, x)...)
 		}
@@ -135,7 +151,7 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 	chart.GridList = grids
 	chart.Animation = opts.Bool(false)
 	chart.Tooltip = opts.Tooltip{Show: opts.Bool(true), Trigger: "axis"}
-	chart.Legend = opts.Legend{Show: opts.Bool(len(names) > 1), Data: names, Top: "0"}
+	chart.Legend = opts.Legend{Show: opts.Bool(len(keys) > 1), Data: keys, Top: "0"}
 	chart.Toolbox = opts.Toolbox{Show: opts.Bool(false)}
 	chart.DataZoomList = []opts.DataZoom{
 		{Type: "inside", XAxisIndex: all, FilterMode: "none"},
@@ -253,6 +269,26 @@ func lineType(s styled) string {
 		return "dotted"
 	}
 	return "dashed"
+}
+
+// A key is a series in the key of a chart, with ECharts' name or path for its sign.
+type key struct {
+	Name string `json:"name"`
+	Icon string `json:"icon"`
+}
+
+// keyIcon is a piece of the line, or the shape of the points.
+func keyIcon(s styled) string {
+	if s.Kind == figure.Points {
+		return symbols[s.shape%len(symbols)]
+	}
+	switch lineType(s) {
+	case "dotted":
+		return "path://M0 4h2v2h-2zM6 4h2v2h-2zM12 4h2v2h-2zM18 4h2v2h-2zM24 4h2v2h-2z"
+	case "dashed":
+		return "path://M0 4h6v2h-6zM10 4h6v2h-6zM20 4h6v2h-6z"
+	}
+	return "path://M0 4h26v2h-26z"
 }
 
 // chartMarks draws the lines that point something out.

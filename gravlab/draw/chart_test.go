@@ -2,8 +2,11 @@ package draw
 
 import (
 	"encoding/json"
+	"fmt"
+	"image/color"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -78,6 +81,23 @@ func TestChartLook(t *testing.T) {
 		head, tail := ChartPage(option)
 		if err := os.WriteFile(filepath.Join(folder, "chart-"+name+".html"), []byte(head+ScriptText(string(js))+tail), 0o644); err != nil {
 			t.Fatal(err)
+		}
+	}
+}
+
+// A chart has the colours of the still figures, and nothing of ECharts' own theme.
+func TestChartColours(t *testing.T) {
+	ours := map[string]bool{}
+	for _, c := range []color.NRGBA{ink, faint, grey, shade, white} {
+		ours[fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B)] = true
+	}
+	used := regexp.MustCompile(`#[0-9a-f]{6}`).FindAllString(StartScript, -1)
+	if len(used) < 5 {
+		t.Fatalf("only %d colours in the script", len(used))
+	}
+	for _, c := range used {
+		if !ours[c] {
+			t.Errorf("the chart has the colour %s, which no still figure has", c)
 		}
 	}
 }

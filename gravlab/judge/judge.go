@@ -42,8 +42,10 @@ func (o Outcome) Sign() string {
 		return "✓"
 	case Slip, Unit:
 		return "△"
-	case Blank, Waiting:
-		return "○"
+	case Blank:
+		return "–"
+	case Waiting:
+		return "…"
 	case Recorded:
 		return "•"
 	default:

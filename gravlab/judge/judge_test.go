@@ -321,3 +321,19 @@ func TestUnderstoodDigits(t *testing.T) {
 		}
 	}
 }
+
+// A sign must not mean something else to a reader elsewhere: a circle means right in
+// parts of the world. What is not judged has a sign of its own.
+func TestSigns(t *testing.T) {
+	signs := map[string]Outcome{}
+	for _, o := range []Outcome{Right, Slip, Off, Blank, Waiting, Recorded} {
+		s := o.Sign()
+		if other, ok := signs[s]; ok {
+			t.Errorf("%s and %s have the sign %s", o, other, s)
+		}
+		if strings.ContainsAny(s, "○◯〇Oo") {
+			t.Errorf("%s has the sign %s", o, s)
+		}
+		signs[s] = o
+	}
+}

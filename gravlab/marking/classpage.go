@@ -37,10 +37,10 @@ type spreadView struct {
 }
 
 type itemView struct {
-	Title, ID                string
-	Marks                    int
-	Facility, Discrimination string
-	Outcomes                 []string
+	Title, ID                 string
+	Marks                     int
+	MeanFraction, FollowsRest string
+	Outcomes                  []string
 }
 
 type slipView struct {
@@ -184,7 +184,7 @@ func (b *book) itemViews(statistics []itemStatistic) ([]judge.Outcome, []itemVie
 	var items []itemView
 	for i, q := range b.questions {
 		s := statistics[i]
-		item := itemView{Title: q.Title, ID: q.ID, Marks: q.Marks, Facility: fixed(s.Facility, 2), Discrimination: fixed(s.Discrimination, 2)}
+		item := itemView{Title: q.Title, ID: q.ID, Marks: q.Marks, MeanFraction: fixed(s.MeanFraction, 2), FollowsRest: fixed(s.FollowsRest, 2)}
 		for _, o := range shown {
 			text := "·"
 			if n := s.Outcomes[o]; n > 0 {

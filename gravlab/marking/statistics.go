@@ -9,17 +9,17 @@ import (
 
 // An itemStatistic says how a question worked in a class.
 type itemStatistic struct {
-	// Facility is the mean of the marks over the marks that could be had: 1 if
-	// everybody had all. Discrimination is the correlation (Pearson) of the question's
+	// MeanFraction is the mean of the marks over the marks that could be had: 1 if
+	// everybody had all. FollowsRest is the correlation (Pearson) of the question's
 	// marks with the marks for all other questions: the corrected item-total
 	// correlation. NaN where there is nothing to compute it from.
 	//
 	// Both are the usual ones of test analysis; common practice, no source.
-	Facility, Discrimination float64
-	N                        int // sheets that it is computed from
-	Outcomes                 map[judge.Outcome]int
-	Slips                    map[string]int
-	Adjusted                 int
+	MeanFraction, FollowsRest float64
+	N                         int // sheets that it is computed from
+	Outcomes                  map[judge.Outcome]int
+	Slips                     map[string]int
+	Adjusted                  int
 }
 
 // fewest is the number of sheets below which a correlation says next to nothing.
@@ -54,11 +54,11 @@ func (b *book) itemStatistics() []itemStatistic {
 			others = append(others, r.total()-c.earned)
 		}
 		s.N = len(own)
-		s.Facility, s.Discrimination = mean(own)/float64(q.Marks), math.NaN()
+		s.MeanFraction, s.FollowsRest = mean(own)/float64(q.Marks), math.NaN()
 		if waits {
-			s.Facility = math.NaN()
+			s.MeanFraction = math.NaN()
 		} else if s.N >= fewest {
-			s.Discrimination = correlation(own, others)
+			s.FollowsRest = correlation(own, others)
 		}
 		out[i] = s
 	}

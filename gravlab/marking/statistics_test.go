@@ -16,20 +16,20 @@ func TestItemStatistics(t *testing.T) {
 	}
 	b.rows = append(b.rows, row{cells: make([]cell, 2)}) // missing: counts nowhere
 	s := b.itemStatistics()
-	if s[0].N != 5 || s[0].Facility != 0.5 || math.Abs(s[1].Facility-8.0/15) > 1e-15 || s[1].Slips["s"] != 5 {
+	if s[0].N != 5 || s[0].MeanFraction != 0.5 || math.Abs(s[1].MeanFraction-8.0/15) > 1e-15 || s[1].Slips["s"] != 5 {
 		t.Errorf("%+v", s)
 	}
 	// With means 1 and 1.6: sum of products 4, of squares 4 and 5.2.
-	if want := 4 / math.Sqrt(4*5.2); math.Abs(s[0].Discrimination-want) > 1e-15 || math.Abs(s[1].Discrimination-want) > 1e-15 {
-		t.Errorf("discrimination %v and %v, want %v", s[0].Discrimination, s[1].Discrimination, want)
+	if want := 4 / math.Sqrt(4*5.2); math.Abs(s[0].FollowsRest-want) > 1e-15 || math.Abs(s[1].FollowsRest-want) > 1e-15 {
+		t.Errorf("follows the rest %v and %v, want %v", s[0].FollowsRest, s[1].FollowsRest, want)
 	}
 	b.rows[0].cells[0].waits = true
-	if s := b.itemStatistics(); !math.IsNaN(s[0].Facility) || !math.IsNaN(s[0].Discrimination) {
+	if s := b.itemStatistics(); !math.IsNaN(s[0].MeanFraction) || !math.IsNaN(s[0].FollowsRest) {
 		t.Error("a question with texts that wait has numbers")
 	}
 	b.rows = b.rows[:4]
 	b.rows[0].cells[0].waits = false
-	if s := b.itemStatistics(); !math.IsNaN(s[0].Discrimination) || math.IsNaN(s[0].Facility) {
+	if s := b.itemStatistics(); !math.IsNaN(s[0].FollowsRest) || math.IsNaN(s[0].MeanFraction) {
 		t.Errorf("four sheets: %+v", s[0])
 	}
 }

@@ -16,13 +16,13 @@ var markCommand = command{
 	name: "mark", args: "--class LIST --out MARKS [flags] RETURNED...",
 	short: "mark what a class handed in",
 	long: `
-Collects the notebooks in RETURNED (folders, notebooks, .zip and .tar.gz archives),
+Takes in the notebooks in RETURNED (folders, notebooks, .zip and .tar.gz archives),
 identifies each by its sheet code, not by its name, runs them confined, judges, and
 writes into MARKS:
 
   marks.csv          one row per student
   replies/ID.html    a reply to each student who handed in anything
-  class.html         spread, facility and discrimination, slips, who is missing
+  class.html         spread, each question beside the others, slips, who is missing
   remarks.csv        what you should look at, and each file that was not read
   by-eye.csv         texts: read them, fill in the column marks, mark again
 

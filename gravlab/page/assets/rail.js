@@ -15,7 +15,7 @@ export function rail(text) {
     const title = e.querySelector("h3")
     if (!title) continue
     title.id ||= "q-" + e.dataset.question
-    const sign = h("span", { class: "sign", "aria-hidden": "true" }, "○")
+    const sign = h("span", { class: "sign", "aria-hidden": "true" }, "–")
     const word = h("span", { class: "word" })
     signs.set(e.dataset.question, { sign, word })
     list.append(h("li", { class: "ask" }, sign, h("a", { href: "#" + title.id }, title.textContent), word))
