@@ -307,29 +307,6 @@ func TestTwoAtOnce(t *testing.T) {
 	}
 }
 
-func TestClaim(t *testing.T) {
-	ownCache(t)
-	path := filepath.Join(t.TempDir(), "lab.ipynb")
-	release, err := Claim(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if _, err := Claim(path); err == nil || !strings.Contains(err.Error(), "another run") {
-		t.Errorf("a second claim gives %v, want that another run is writing", err)
-	}
-	if other, err := Claim(path + "2"); err != nil {
-		t.Errorf("another file: %v", err)
-	} else {
-		other()
-	}
-	release()
-	again, err := Claim(path)
-	if err != nil {
-		t.Fatalf("after the release: %v", err)
-	}
-	again()
-}
-
 // TestRunRefusals is about what is wrong before the first cell.
 func TestRunRefusals(t *testing.T) {
 	spec := func(name, argv string) {

@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 
+	"gravity.example/gravlab/internal/usercache"
 	"gravity.example/gravlab/internal/whole"
 )
 
@@ -235,7 +236,7 @@ func Install(ctx context.Context, o InstallOptions) (string, error) {
 // keepProgram copies a program into the cache. A kernel that runs goes on with
 // the file it was started from, since the copy is a new one.
 func keepProgram(from string) (string, error) {
-	dir, err := cacheDir("bin")
+	dir, err := usercache.Dir("bin")
 	if err != nil {
 		return "", err
 	}

@@ -16,6 +16,7 @@ import (
 	"golang.org/x/mod/modfile"
 
 	"gravity.example/gravlab/internal/modules"
+	"gravity.example/gravlab/internal/usercache"
 	"gravity.example/gravlab/internal/whole"
 )
 
@@ -35,26 +36,6 @@ type toolchain struct {
 	dir       string // folder of gonb and goimports
 	goroot    string // of the Go that the clone asks for
 	goVersion string
-}
-
-// cacheDir returns a folder in the user's cache, made if need be.
-func cacheDir(parts ...string) (string, error) {
-	const hint = "set XDG_CACHE_HOME to a folder that can be written (on Windows LocalAppData, on macOS HOME)"
-	base, err := os.UserCacheDir()
-	if err != nil {
-		return "", fmt.Errorf("no cache folder: %w: %s", err, hint)
-	}
-	dir := filepath.Join(append([]string{base, "gravlab"}, parts...)...)
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return "", fmt.Errorf("the cache folder cannot be made: %w: %s", err, hint)
-	}
-	probe, err := os.CreateTemp(dir, "probe-*")
-	if err != nil {
-		return "", fmt.Errorf("the cache folder cannot be written: %w: %s", err, hint)
-	}
-	probe.Close()
-	os.Remove(probe.Name())
-	return dir, nil
 }
 
 // Prepare fetches and builds what kernels need, so that the first cell does not
@@ -96,7 +77,7 @@ func tools(ctx context.Context, clone string, progress func(string)) (toolchain,
 			return t, nil
 		}
 	}
-	parent, err := cacheDir("tools")
+	parent, err := usercache.Dir("tools")
 	if err != nil {
 		return toolchain{}, err
 	}
@@ -200,7 +181,7 @@ func build(ctx context.Context, t toolchain, clone, dir string, progress func(st
 // into the user's cache. It needs the network unless the module is already
 // downloaded, and so happens only when somebody asks for it.
 func InstallGopls(ctx context.Context, progress func(string)) (string, error) {
-	dir, err := cacheDir("gopls-" + goplsVersion)
+	dir, err := usercache.Dir("gopls-" + goplsVersion)
 	if err != nil {
 		return "", err
 	}
@@ -247,7 +228,7 @@ func muteGopls() (string, error) {
 			return dir, nil
 		}
 	}
-	dir, err := cacheDir("no-completion")
+	dir, err := usercache.Dir("no-completion")
 	if err != nil {
 		return "", err
 	}

@@ -17,7 +17,7 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
-	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/internal/filelock"
 )
 
 // A Runner runs a notebook confined: compose.Pool.Run, or what a test puts in its
@@ -174,9 +174,9 @@ func (k *marker) claim(ctx context.Context) (release func(), err error) {
 	path := filepath.Join(k.Out, "marks.csv")
 	for range 20 {
 		var mine func()
-		if mine, err = kernel.Claim(path); err == nil {
+		if mine, err = filelock.Claim(path); err == nil {
 			var here func()
-			if here, err = kernel.ClaimAt(filepath.Join(k.store.dir, "lock"), path); err == nil {
+			if here, err = filelock.ClaimAt(filepath.Join(k.store.dir, "lock"), path); err == nil {
 				return func() { here(); mine() }, nil
 			}
 			mine()

@@ -18,7 +18,7 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
-	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -79,7 +79,7 @@ func (b *book) load() error {
 		if err := os.MkdirAll(filepath.Dir(b.copy), 0o700); err != nil {
 			return err
 		}
-		release, err := kernel.Claim(b.copy)
+		release, err := filelock.Claim(b.copy)
 		if err != nil {
 			return fmt.Errorf("this lab is open in another gravlab, which writes to %s; end that one first", b.copy)
 		}

@@ -18,6 +18,7 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/kernel"
@@ -156,7 +157,7 @@ func readRun(path string, s runSettings) (*notebookRun, error) {
 // do runs the notebook, writes the results and prints the table. It reports
 // whether every cell ran.
 func (r *notebookRun) do(ctx context.Context, c *call, s runSettings) (bool, error) {
-	release, err := kernel.Claim(r.out + ".ipynb")
+	release, err := filelock.Claim(r.out + ".ipynb")
 	if err != nil {
 		return false, err
 	}

@@ -1,4 +1,7 @@
-package kernel
+// Package filelock keeps two processes from writing one file. A lock is an advisory one
+// of the operating system, so that it ends with the process that has it, however that
+// ends. Who has it can be read in the lock file meanwhile, on Windows too.
+package filelock
 
 import (
 	"crypto/sha256"
@@ -7,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"gravity.example/gravlab/internal/usercache"
 )
 
 // Claim reserves an output file for this process, so that two runs of one
@@ -23,7 +28,7 @@ func Claim(path string) (release func(), err error) {
 	}
 	// The lock lies in the cache, not beside the output: it has to stay when it
 	// is released, since another process may be about to take it.
-	dir, err := cacheDir("claims")
+	dir, err := usercache.Dir("claims")
 	if err != nil {
 		return nil, err
 	}

@@ -1,4 +1,4 @@
-package kernel
+package filelock
 
 import (
 	"os"
