@@ -174,7 +174,7 @@ func TestAssessedSheet(t *testing.T) {
 		_, _, body := c.send(request{path: r})
 		all += body
 	}
-	for _, word := range []string{`"outcome":"right"`, `"outcome":"slip"`, `"outcome":"off"`, "turning point taken", "of 2 marks", `"marks":2`, `"right":1`} {
+	for _, word := range []string{`"outcome":"right"`, `"outcome":"slip"`, `"outcome":"off"`, "half-period instead", "of 2 marks", `"marks":2`, `"right":1`} {
 		if strings.Contains(all, word) {
 			t.Errorf("an assessed sheet says %s", word)
 		}
@@ -272,13 +272,13 @@ func TestFormAndCode(t *testing.T) {
 	if got := form("true"); !strings.Contains(got, `a night's work`) || !strings.Contains(got, `// typed into the form: 3 N m/rad ± 2 %\n`) {
 		t.Errorf("what was typed becomes %s", got)
 	}
-	// Nothing was run meanwhile: the answer is as it was given in.
+	// Nothing was run meanwhile: the answer is as it was entered.
 	if got := form("false"); !strings.Contains(got, `"fields":{"number":"3","u":"2 %","unit":"N m/rad"}`) || strings.Contains(got, `"draft"`) {
 		t.Errorf("the answer comes back as %s", got)
 	}
 	c.send(request{method: "POST", path: labPath + "/save", body: `{"tab":"a","drafts":{"kappa-answer":{"number":"4","unit":"N m/rad"}}}`})
 	if got := form("true"); strings.Count(got, "typed into the form") != 1 || !strings.Contains(got, "form: 4 N m/rad") {
-		t.Errorf("what was typed and not given in becomes %s", got)
+		t.Errorf("what was typed and not entered becomes %s", got)
 	}
 	c.send(request{method: "POST", path: labPath + "/run", body: `{"tab":"a","cell":"kappa-answer","source":"%%\n// print x"}`})
 	if got := form("false"); !strings.Contains(got, `"fields":{}`) || !strings.Contains(got, `"draft":{"number":"4","unit":"N m/rad"}`) {
