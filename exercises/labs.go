@@ -81,7 +81,7 @@ var labID = regexp.MustCompile(`^[0-9]{2}(-[a-z0-9]+)+$`)
 func Find(id string) (bank.Lab, error) {
 	var known []string
 	for _, l := range labs {
-		if id == l.ID || id == l.Number() || "0"+id == l.Number() {
+		if l.Is(id) {
 			return l, nil
 		}
 		known = append(known, l.ID)

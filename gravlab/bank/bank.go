@@ -35,6 +35,9 @@ type Lab struct {
 // Number is the lab's number, the part of the id before the first hyphen.
 func (l Lab) Number() string { n, _, _ := strings.Cut(l.ID, "-"); return n }
 
+// Is reports whether id names the lab: "01-weighing-the-earth", "01" or "1".
+func (l Lab) Is(id string) bool { return id == l.ID || id == l.Number() || "0"+id == l.Number() }
+
 // A Track is a way through the labs.
 type Track string
 

@@ -5,7 +5,6 @@ import (
 	"encoding/hex"
 	"fmt"
 	"go/format"
-	"regexp"
 	"strings"
 
 	"gravity.example/gravlab/judge"
@@ -163,7 +162,7 @@ func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 		q, _ := s.Question(from)
 		switch {
 		case part == notebook.Sheet:
-			c.Source = declare(c.Source, s)
+			c.Source = notebook.Declare(c.Source, s.Lab.ID, string(s.Code))
 		case part == notebook.QuestionText:
 			c.Source = q.Text()
 		case worked:
@@ -178,14 +177,6 @@ func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 	return kept, nil
 }
 
-var declaration = regexp.MustCompile(`ask\.(Sheet|Assessed)\("([^"]*)",\s*"([^"]*)"\)`)
-
-// declare puts lab and code into the sheet's declaration; the rest of the cell
-// is the notebook's.
-func declare(source string, s Sheet) string {
-	return declaration.ReplaceAllString(source, fmt.Sprintf("ask.$1(%q, %q)", s.Lab.ID, string(s.Code)))
-}
-
 // An answer cell remembers a hash of the stub that it was given, so that a
 // student's text is told from an older stub of ours.
 const stubKey = "stub"
@@ -196,15 +187,14 @@ func stubHash(source string) string {
 }
 
 func setStub(c *notebook.Cell) {
-	c.Metadata["gravlab"].(map[string]any)[stubKey] = stubHash(c.Source)
+	c.SetOwn(stubKey, stubHash(c.Source))
 }
 
 func untouched(c *notebook.Cell) bool {
 	if strings.TrimSpace(c.Source) == "" {
 		return true
 	}
-	m, _ := c.Metadata["gravlab"].(map[string]any)
-	return m[stubKey] == stubHash(c.Source)
+	return c.Own()[stubKey] == stubHash(c.Source)
 }
 
 // Declared returns the lab and the code that a notebook declares as its sheet; ok is false
@@ -215,11 +205,11 @@ func Declared(nb *notebook.Notebook) (lab string, code Code, ok bool, err error)
 		if !is || part != notebook.Sheet {
 			continue
 		}
-		m := declaration.FindStringSubmatch(c.Source)
-		if m == nil {
+		d := notebook.Declarations(c.Source, 1)
+		if len(d) == 0 {
 			return "", "", false, fmt.Errorf("cell %d should declare the sheet: var sheet = ask.Sheet(%q, \"\")", i+1, from)
 		}
-		code, err := ParseCode(m[3])
+		code, err := ParseCode(d[0].Code)
 		if err != nil {
 			return "", "", false, fmt.Errorf("cell %d: %w", i+1, err)
 		}
@@ -233,8 +223,8 @@ func Declared(nb *notebook.Notebook) (lab string, code Code, ok bool, err error)
 func Assessed(nb *notebook.Notebook) bool {
 	for _, c := range nb.Cells {
 		if _, part, is := c.Question(); is && part == notebook.Sheet {
-			m := declaration.FindStringSubmatch(c.Source)
-			return m != nil && m[1] == "Assessed"
+			d := notebook.Declarations(c.Source, 1)
+			return len(d) > 0 && d[0].Assessed
 		}
 	}
 	return false

@@ -58,7 +58,7 @@ func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 		}
 		fmt.Fprintf(&seen, "%s %s\n", r.Kind, r.Text)
 		for _, s := range d.shown {
-			view, _ := json.Marshal(s[VerdictMIME])
+			view, _ := json.Marshal(s[judge.VerdictMIME])
 			fmt.Fprintln(&seen, s["text/plain"], s["text/html"], string(view))
 		}
 	}
@@ -93,13 +93,17 @@ func (h *hunter) see(t testing.TB, f frame.Frame, numbers []float64) string {
 		}
 		quoted, _ := json.Marshal(echo)
 		for _, around := range [][2]string{{"read as ", "\n"}, {"read as ", " "}, {"read as ", "<"}, {">", "</td>"}, {"recorded    ", "\n"}, {"Understood:", " Slip"}, {`"understood":`, ""}} {
-			for _, text := range []string{echo, html.EscapeString(echo), string(quoted)} {
+			for _, text := range []string{echo, escaped(echo), string(quoted)} {
 				places = append(places, around[0]+text+around[1], around[0]+"§"+around[1])
 			}
 		}
 	}
 	return strings.NewReplacer(places...).Replace(seen.String())
 }
+
+// escaped is a text as html/template writes it, which is more careful with plus signs than
+// package html.
+func escaped(s string) string { return strings.ReplaceAll(html.EscapeString(s), "+", "&#43;") }
 
 // logged is what the log has grown by.
 func (h *hunter) logged(t testing.TB, lab string) string {

@@ -13,7 +13,7 @@
 //
 // # What a verdict display holds
 //
-// Three forms of the same: text/plain, text/html, and VerdictMIME, a JSON object
+// Three forms of the same: text/plain, text/html, and judge.VerdictMIME, a JSON object
 // with the fields of View, for programs that make reports.
 //
 // # The answers log
@@ -48,6 +48,7 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/clip"
 )
 
 // Options for a bench; the zero value serves the project's own bank and logs.
@@ -78,7 +79,7 @@ type Bench struct {
 	o        Options
 	shelf    *shelf
 	mu       sync.Mutex
-	pipes    map[string]*notebook
+	pipes    map[string]*cellPipes
 	conns    map[net.Conn]bool
 	listener net.Listener
 	temp     string // folder to remove
@@ -103,7 +104,7 @@ func New(o Options) (*Bench, error) {
 	if o.InMemory {
 		o.Data = ""
 	}
-	return &Bench{o: o, shelf: newShelf(o.Find, o.Data), pipes: map[string]*notebook{}, conns: map[net.Conn]bool{}}, nil
+	return &Bench{o: o, shelf: newShelf(o.Find, o.Data), pipes: map[string]*cellPipes{}, conns: map[net.Conn]bool{}}, nil
 }
 
 // findLab is exercises.Find with a guess at what a mistyped id means.
@@ -117,9 +118,9 @@ func findLab(id string) (bank.Lab, error) {
 		ids = append(ids, l.ID)
 	}
 	if like := near(id, ids); len(like) > 0 {
-		return l, fmt.Errorf("there is no lab %q; did you mean %s?", shorten(id), strings.Join(like, " or "))
+		return l, fmt.Errorf("there is no lab %q; did you mean %s?", clip.Line(id, 60), strings.Join(like, " or "))
 	}
-	return l, fmt.Errorf("there is no lab %q; the labs are %s", shorten(id), strings.Join(ids, ", "))
+	return l, fmt.Errorf("there is no lab %q; the labs are %s", clip.Line(id, 60), strings.Join(ids, ", "))
 }
 
 // maxSocketPath is what every system allows for the path of a Unix socket

@@ -18,6 +18,7 @@ import (
 	"github.com/janpfeifer/gonb/gonbui/protocol"
 
 	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/judge"
 )
 
 // buildCell compiles testdata/cell once.
@@ -156,7 +157,7 @@ func verdict(t *testing.T, displays []protocol.DisplayData) map[string]any {
 	if len(displays) != 1 {
 		t.Fatalf("%d displays, want one verdict", len(displays))
 	}
-	v, ok := displays[0].Data[VerdictMIME].(map[string]any)
+	v, ok := displays[0].Data[judge.VerdictMIME].(map[string]any)
 	if !ok {
 		t.Fatalf("no verdict in %v", displays[0].Data)
 	}

@@ -12,7 +12,9 @@ import (
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
+	"gravity.example/gravlab/notebook"
 )
 
 // A Display is something to see, in one or more forms: its content by MIME
@@ -85,7 +87,7 @@ func plainDisplay(f frame.Frame) (Display, error) {
 		}
 		d[f.MIME] = f.Data
 	default:
-		return nil, fmt.Errorf("there is no way to show %q", shorten(f.MIME))
+		return nil, fmt.Errorf("there is no way to show %q", clip.Line(f.MIME, 60))
 	}
 	return d, nil
 }
@@ -124,7 +126,7 @@ func (b *Bench) plot(f frame.Frame) (Display, error) {
 		return nil, err
 	}
 	if ok {
-		d[draw.ChartMIME] = object(option)
+		d[draw.ChartMIME] = notebook.Object(option)
 	}
 	return d, nil
 }

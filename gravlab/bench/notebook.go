@@ -36,8 +36,8 @@ const (
 	opening = 900 * time.Millisecond
 )
 
-// A notebook is the bench's end of one cell's pipes.
-type notebook struct {
+// A cellPipes is the bench's end of one cell's pipes.
+type cellPipes struct {
 	pipe, back string
 	users      int // connections that use it; guarded by Bench.mu
 
@@ -56,7 +56,7 @@ type cellPage struct {
 	bench      *Bench
 	alive      context.Context // ends with the cell
 	pipe, back string
-	in         *notebook
+	in         *cellPipes
 }
 
 func (c *cellPage) show(d Display) error {
@@ -65,7 +65,7 @@ func (c *cellPage) show(d Display) error {
 	}
 	if c.in == nil || c.in.pipe != c.pipe {
 		c.close()
-		c.in = c.bench.notebook(c.pipe, c.back)
+		c.in = c.bench.pipesOf(c.pipe, c.back)
 	}
 	err := c.in.show(c.alive, d)
 	if err != nil {
@@ -92,13 +92,13 @@ func (c *cellPage) close() {
 	c.in = nil
 }
 
-// notebook returns the one notebook for a pipe.
-func (b *Bench) notebook(pipe, back string) *notebook {
+// pipesOf returns the one cellPipes for a pipe.
+func (b *Bench) pipesOf(pipe, back string) *cellPipes {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	n := b.pipes[pipe]
 	if n == nil {
-		n = &notebook{pipe: pipe, back: back}
+		n = &cellPipes{pipe: pipe, back: back}
 		b.pipes[pipe] = n
 	}
 	n.users++
@@ -106,7 +106,7 @@ func (b *Bench) notebook(pipe, back string) *notebook {
 }
 
 // show writes a display and waits until GoNB has it. alive ends with the cell.
-func (n *notebook) show(alive context.Context, d Display) error {
+func (n *cellPipes) show(alive context.Context, d Display) error {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	if n.failed != nil {
@@ -118,7 +118,7 @@ func (n *notebook) show(alive context.Context, d Display) error {
 	return n.failed
 }
 
-func (n *notebook) try(alive context.Context, d Display) error {
+func (n *cellPipes) try(alive context.Context, d Display) error {
 	if n.w == nil {
 		if err := n.open(alive); err != nil {
 			return err
@@ -160,7 +160,7 @@ func (n *notebook) try(alive context.Context, d Display) error {
 
 // open opens both pipes without blocking: the cell, and GoNB's ends with it, may
 // be gone.
-func (n *notebook) open(alive context.Context) (err error) {
+func (n *cellPipes) open(alive context.Context) (err error) {
 	until := time.Now().Add(opening)
 	for {
 		// Opening for writing fails as long as nobody reads.
@@ -212,13 +212,13 @@ func (p *patientReader) Read(b []byte) (int, error) {
 	}
 }
 
-func (n *notebook) shut() {
+func (n *cellPipes) shut() {
 	n.mu.Lock()
 	defer n.mu.Unlock()
 	n.shutLocked()
 }
 
-func (n *notebook) shutLocked() {
+func (n *cellPipes) shutLocked() {
 	if n.w != nil {
 		n.w.Close()
 	}

@@ -13,6 +13,7 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/judge"
 )
 
@@ -227,9 +228,9 @@ func noQuestion(p bank.Sheet, id string) string {
 	if len(like) == 0 {
 		like = ids
 	} else {
-		return fmt.Sprintf("There is no question %q in lab %s.\nDid you mean %s?", shorten(id), p.Lab.ID, strings.Join(like, " or "))
+		return fmt.Sprintf("There is no question %q in lab %s.\nDid you mean %s?", clip.Line(id, 60), p.Lab.ID, strings.Join(like, " or "))
 	}
-	return fmt.Sprintf("There is no question %q in lab %s.\nIts questions are %s.", shorten(id), p.Lab.ID, strings.Join(like, ", "))
+	return fmt.Sprintf("There is no question %q in lab %s.\nIts questions are %s.", clip.Line(id, 60), p.Lab.ID, strings.Join(like, ", "))
 }
 
 // howTo says how to submit an answer of a kind.
@@ -288,7 +289,7 @@ func (s *Session) calls(p place) (reply frame.Frame, problem string) {
 		return reply, problem
 	}
 	if p.f.Signature != string(q.Function.Signature) {
-		return reply, fmt.Sprintf("Your function is a %s.\nThe question wants a %s.", shorten(p.f.Signature), q.Function.Signature)
+		return reply, fmt.Sprintf("Your function is a %s.\nThe question wants a %s.", clip.Line(p.f.Signature, 60), q.Function.Signature)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -394,33 +395,25 @@ func (s *Session) file(f frame.Frame) frame.Frame {
 		return refuse("no files were handed in with this notebook")
 	}
 	if f.Name != path.Base(f.Name) || strings.ContainsAny(f.Name, `\:`) || !fs.ValidPath(f.Name) || f.Name == "." {
-		return refuse("%q is not the name of a file beside the notebook", shorten(f.Name))
+		return refuse("%q is not the name of a file beside the notebook", clip.Line(f.Name, 60))
 	}
 	file, err := s.o.Files.Open(f.Name)
 	if err != nil {
-		return refuse("there is no file %q beside the notebook", shorten(f.Name))
+		return refuse("there is no file %q beside the notebook", clip.Line(f.Name, 60))
 	}
 	defer file.Close()
 	info, err := file.Stat()
 	if err != nil || !info.Mode().IsRegular() {
-		return refuse("%q is not a file", shorten(f.Name))
+		return refuse("%q is not a file", clip.Line(f.Name, 60))
 	}
 	if info.Size() > maxFile {
-		return refuse("%q has %d bytes; at most 5 MB can be read", shorten(f.Name), info.Size())
+		return refuse("%q has %d bytes; at most 5 MB can be read", clip.Line(f.Name, 60), info.Size())
 	}
 	all, err := io.ReadAll(io.LimitReader(file, maxFile))
 	if err != nil {
-		return refuse("%q cannot be read", shorten(f.Name))
+		return refuse("%q cannot be read", clip.Line(f.Name, 60))
 	}
 	from := max(0, min(f.At, len(all)))
 	to := min(from+maxBytes, len(all))
 	return frame.Frame{Head: frame.Head{Kind: frame.Chunk, Name: f.Name, At: from, Total: len(all)}, Data: all[from:to]}
-}
-
-// shorten keeps what a program says in a message short.
-func shorten(s string) string {
-	if r := []rune(s); len(r) > 60 {
-		return string(r[:59]) + "…"
-	}
-	return s
 }

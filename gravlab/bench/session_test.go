@@ -14,6 +14,7 @@ import (
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
 )
 
 const lab01 = "01-weighing-the-earth"
@@ -71,7 +72,7 @@ func (d *desk) last(t testing.TB) map[string]any {
 	if len(d.shown) == 0 {
 		t.Fatal("nothing was displayed")
 	}
-	v, _ := d.shown[len(d.shown)-1][VerdictMIME].(map[string]any)
+	v, _ := d.shown[len(d.shown)-1][judge.VerdictMIME].(map[string]any)
 	return v
 }
 
@@ -254,8 +255,8 @@ func TestAssessedSheet(t *testing.T) {
 		d.ask(t, f)
 		v := d.last(t)
 		want := View{Lab: "00-first-steps", Question: "brackets", Title: "What the brackets say", Outcome: judge.Recorded, Sign: "•", Of: 1, Understood: "option " + answer}
-		if fmt.Sprint(v) != fmt.Sprint(object(want)) {
-			t.Errorf("%s: %v, want %v", answer, v, object(want))
+		if fmt.Sprint(v) != fmt.Sprint(notebook.Object(want)) {
+			t.Errorf("%s: %v, want %v", answer, v, notebook.Object(want))
 		}
 	}
 	f := frame.Frame{Head: frame.Head{Kind: frame.Done, Lab: "00", Assessed: true}}

@@ -2,7 +2,6 @@ package bench
 
 import (
 	"embed"
-	"encoding/json"
 	"fmt"
 	"html/template"
 	"strings"
@@ -11,13 +10,11 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
 )
-
-// VerdictMIME is the MIME type of a verdict for programs: a JSON object with
-// the fields of View.
-const VerdictMIME = "application/vnd.gravlab.verdict+json"
 
 // A View is what the display of a verdict says.
 type View struct {
@@ -46,7 +43,7 @@ func viewOf(p place, v judge.Verdict) View {
 // unreadable is the view of an answer to no question.
 func unreadable(f frame.Frame, message string) View {
 	o := judge.Unreadable
-	return View{Lab: shorten(f.Lab), Code: shorten(f.Code), Question: shorten(f.Question), Outcome: o, Sign: o.Sign(), Message: sentence(message)}
+	return View{Lab: clip.Line(f.Lab, 60), Code: clip.Line(f.Code, 60), Question: clip.Line(f.Question, 60), Outcome: o, Sign: o.Sign(), Message: sentence(message)}
 }
 
 func unreadableVerdict(q bank.Question, message string) judge.Verdict {
@@ -110,19 +107,7 @@ func (v View) html() string {
 
 // Display is the view in all its forms.
 func (v View) Display() Display {
-	return Display{"text/plain": v.plain(), "text/html": v.html(), VerdictMIME: object(v)}
-}
-
-// object turns a struct into what GoNB's stream can carry: maps of plain
-// values.
-func object(v any) map[string]any {
-	text, err := json.Marshal(v)
-	if err != nil {
-		return nil
-	}
-	var m map[string]any
-	json.Unmarshal(text, &m) // of what json.Marshal wrote
-	return m
+	return Display{"text/plain": v.plain(), "text/html": v.html(), judge.VerdictMIME: notebook.Object(v)}
 }
 
 // display shows the verdict on an answer and acknowledges the answer.

@@ -50,7 +50,7 @@ func TestVerdictForms(t *testing.T) {
 // The JSON form reads back as the View it was made from.
 func TestVerdictJSON(t *testing.T) {
 	for _, v := range views {
-		b, err := json.Marshal(v.Display()[VerdictMIME])
+		b, err := json.Marshal(v.Display()[judge.VerdictMIME])
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,7 +10,6 @@ import (
 	"go/token"
 	"io"
 	"os"
-	"regexp"
 	"runtime"
 	"runtime/debug"
 	"slices"
@@ -757,20 +756,17 @@ func ProcessorTime() time.Duration {
 	return time.Since(born)
 }
 
-var declaration = regexp.MustCompile(`ask\.(Sheet|Assessed)\("([^"]*)",\s*"([^"]*)"\)`)
-
 // look says what a notebook says about itself, and lists its code cells.
 func look(nb *notebook.Notebook) (Sheet, []cell) {
 	s := Sheet{Cells: len(nb.Cells)}
 	var cells []cell
 	first := true
 	declare := func(c *notebook.Cell) {
-		for _, m := range declaration.FindAllStringSubmatch(c.Source, 10) {
-			lab, code := clip(m[2], 100), clip(m[3], 100)
+		for _, d := range notebook.Declarations(c.Source, 10) {
 			if first {
 				first = false
-				s.Lab, s.Code, s.Assessed = lab, code, m[1] == "Assessed"
-			} else if lab != s.Lab || code != s.Code {
+				s.Lab, s.Code, s.Assessed = d.Lab, d.Code, d.Assessed
+			} else if d.Lab != s.Lab || d.Code != s.Code {
 				s.Twice = true
 			}
 		}

@@ -53,6 +53,10 @@ func (o Outcome) Sign() string {
 	}
 }
 
+// VerdictMIME is the media type of a verdict for programs: a JSON object with the
+// fields of bench.View.
+const VerdictMIME = "application/vnd.gravlab.verdict+json"
+
 // Kind is how a question is answered.
 type Kind string
 

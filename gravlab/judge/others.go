@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strings"
 	"unicode"
+
+	"gravity.example/gravlab/internal/clip"
 )
 
 // UnderstandChoice says which option was chosen: Recorded, Blank or Unreadable.
@@ -17,7 +19,7 @@ func UnderstandChoice(marks int, letters []string, a Answer) Verdict {
 	case slices.Contains(letters, letter):
 		v.Outcome, v.Understood = Recorded, "option "+letter
 	default:
-		v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip(a.Text))
+		v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip.Line(a.Text, mostSaid))
 		v.Message = "There is no such option. Enter one of the letters " + strings.Join(letters, ", ") + "."
 	}
 	return v
@@ -62,7 +64,7 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 		return v
 	}
 	if a.Fault != "" {
-		return unreadable("Your function failed: %s.\nTry it on a number of your own first.", clip(a.Fault))
+		return unreadable("Your function failed: %s.\nTry it on a number of your own first.", clip.Line(a.Fault, mostSaid))
 	}
 	if len(a.Values) != len(calls) {
 		return unreadable("Your function gave %d results for %d calls. Run the cell again.", len(a.Values), len(calls))
@@ -181,11 +183,5 @@ func describe(call []float64) string {
 	}
 }
 
-// clip keeps a message short, whatever a student's program says.
-func clip(s string) string {
-	s = strings.Join(strings.Fields(s), " ")
-	if r := []rune(s); len(r) > 120 {
-		return string(r[:119]) + "…"
-	}
-	return s
-}
+// mostSaid is how much of what a student's program says is in a message.
+const mostSaid = 120

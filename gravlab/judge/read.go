@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/quantity"
 )
 
@@ -88,7 +89,7 @@ func readTyped(text string, want wanted) reading {
 		}
 		return r
 	}
-	r := reading{understood: fmt.Sprintf("%q", clip(text))}
+	r := reading{understood: fmt.Sprintf("%q", clip.Line(text, mostSaid))}
 	var problem *quantity.InputError
 	if !errors.As(err, &problem) {
 		r.refusal = capital(err.Error()) + "."
@@ -126,7 +127,7 @@ func zero(text string, want quantity.Unit) bool {
 }
 
 func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
-	r := reading{understood: clip(fmt.Sprintf("%.6g %s", a.Value, a.Unit))}
+	r := reading{understood: clip.Line(fmt.Sprintf("%.6g %s", a.Value, a.Unit), mostSaid)}
 	switch {
 	case math.IsNaN(a.Value) || math.IsInf(a.Value, 0):
 		r.refusal = fmt.Sprintf("Your calculation gives %v, which is no number.\nIs there a division by zero, or the root of a negative number?", a.Value)
@@ -155,7 +156,7 @@ func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 	case errors.Is(err, quantity.ErrDimension) && errors.As(err, &problem):
 		r.withOther(a.Value, problem, want)
 	case errors.As(err, &problem):
-		r.refusal = fmt.Sprintf("The unit %q cannot be used: %v.\n%s", clip(a.Unit), problem.Kind, capital(problem.Ask))
+		r.refusal = fmt.Sprintf("The unit %q cannot be used: %v.\n%s", clip.Line(a.Unit, mostSaid), problem.Kind, capital(problem.Ask))
 	default:
 		r.refusal = capital(err.Error()) + "."
 	}

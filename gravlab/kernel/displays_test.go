@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -78,7 +79,7 @@ var sheet = ask.Sheet("01-weighing-the-earth", "")`,
 	for _, i := range []int{1, 3} {
 		found := false
 		for _, o := range nb.Cells[i].Outputs {
-			_, found = o.Data[bench.VerdictMIME]
+			_, found = o.Data[judge.VerdictMIME]
 		}
 		if !found {
 			t.Errorf("no verdict under cell %d: %+v", i+1, nb.Cells[i].Outputs)

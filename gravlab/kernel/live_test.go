@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -265,7 +266,7 @@ func TestLiveShows(t *testing.T) {
 	if err != nil || res.Outcome != Ran || len(s.shown) != 1 || s.text != "[0.001 0.002]\n" {
 		t.Fatalf("%v, %+v, shown %v, printed %q", err, res, s.shown, s.text)
 	}
-	if _, ok := s.shown[0].Data[bench.VerdictMIME]; !ok {
+	if _, ok := s.shown[0].Data[judge.VerdictMIME]; !ok {
 		t.Errorf("no verdict in %v", s.shown[0].Data)
 	}
 	entries, _, err := bench.ReadLog(bench.LogFile(data, "01-weighing-the-earth", ""), 0)

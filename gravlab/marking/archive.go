@@ -16,6 +16,7 @@ import (
 	"strings"
 	"sync"
 
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -82,7 +83,7 @@ func (c *collection) list(archive where, ours, inner bool, again func() (content
 	for i, m := range all.members() {
 		// Old archivers of Windows wrote backslashes between folders.
 		name := strings.TrimPrefix(strings.ReplaceAll(m.name, `\`, "/"), "./")
-		w := where{archive.place + "!/" + clip(name, 200), archive.box}
+		w := where{archive.place + "!/" + clip.Line(name, 200), archive.box}
 		if ours && goodName(name) {
 			w.box = path.Join(archive.box, path.Dir(name))
 		}

@@ -4,12 +4,12 @@ import (
 	"fmt"
 	"maps"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/notebook"
 )
 
 // A lastCall is what the lecturer gave. It is kept in the store, so that the next call can tell what
@@ -165,16 +165,13 @@ func (k *marker) oneLab(counts map[string]int) error {
 	return wrong(strings.Join(k.Returned, ", "), 0, "holds sheets of several labs, %s: say which with --lab", strings.Join(list, ", "))
 }
 
-var declaration = regexp.MustCompile(`ask\.(?:Sheet|Assessed)\(\\?"([^"]{0,60})",\s*\\?"([^"]{0,20})"`)
-
 // declared is the sheet that a notebook seems to declare, by its bytes: no more than
 // a hint, since nothing of a notebook is parsed in this process.
 func declared(text []byte) (lab, code string) {
-	m := declaration.FindSubmatch(text)
-	if m == nil {
-		return "", ""
+	for _, d := range notebook.Declarations(string(text), 1) {
+		return d.Lab, d.Code
 	}
-	return strings.TrimSuffix(string(m[1]), `\`), strings.TrimSuffix(string(m[2]), `\`)
+	return "", ""
 }
 
 // listed writes a list of names, so many of them.

@@ -16,6 +16,7 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/judge"
 )
@@ -134,7 +135,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
 		return nil, err
 	}
 	for _, id := range b.eye.strangers {
-		b.loose = append(b.loose, remark{file: byEyeName, text: fmt.Sprintf("has marks for %s, who is not in the class list: they do not count, and stay there", clip(id, 40))})
+		b.loose = append(b.loose, remark{file: byEyeName, text: fmt.Sprintf("has marks for %s, who is not in the class list: they do not count, and stay there", clip.Line(id, 40))})
 	}
 	b.base = rulesOf(lab, b.refs.rows)
 	if err := k.theirs(lab); err != nil {
@@ -202,7 +203,7 @@ func (k *marker) theirs(lab bank.Lab) error {
 		return whole.WriteFile(path, []byte(lab.ID+"\n"), 0o600)
 	}
 	if had := strings.TrimSpace(string(text)); err == nil && had != lab.ID {
-		return wrong(k.Out, 0, "holds the books of lab %s, and this is lab %s: take another folder with --out", clip(had, 60), lab.ID)
+		return wrong(k.Out, 0, "holds the books of lab %s, and this is lab %s: take another folder with --out", clip.Line(had, 60), lab.ID)
 	}
 	return err
 }
@@ -235,7 +236,7 @@ func (b *book) choose(r *row) {
 		})
 		if why = "adjust.csv names another file"; at < 0 {
 			r.short = append(r.short, "adjust.csv names a file that is not there")
-			r.remark(nil, "adjust.csv names the file %s, and no file with the code of %s has that fingerprint", clip(chosen, 64), r.student.ID)
+			r.remark(nil, "adjust.csv names the file %s, and no file with the code of %s has that fingerprint", clip.Line(chosen, 64), r.student.ID)
 		}
 	}
 	id := r.student.ID
@@ -607,7 +608,7 @@ func (m remark) cells() []string {
 		}
 		return strconv.Itoa(n)
 	}
-	return []string{m.id, m.name, m.file, m.print, number(m.cell), number(m.line), clip(m.text, 600)}
+	return []string{m.id, m.name, m.file, m.print, number(m.cell), number(m.line), clip.Line(m.text, 600)}
 }
 
 // writeByEye lists the texts, with the marks that they have. Marks for texts that are

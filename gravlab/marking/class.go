@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/clip"
 )
 
 // A Class is a class list.
@@ -123,13 +124,13 @@ func badID(id string) string {
 	case id == "":
 		return "the id is empty; give each student one"
 	case rounded.MatchString(id):
-		return fmt.Sprintf("the id %q is a long number that a spreadsheet has rounded, and its digits are lost; take the ids from the original list, in a column that is formatted as text", clip(id, 40))
+		return fmt.Sprintf("the id %q is a long number that a spreadsheet has rounded, and its digits are lost; take the ids from the original list, in a column that is formatted as text", clip.Line(id, 40))
 	case sums.MatchString(id):
-		return fmt.Sprintf("the id %q belongs to a line of totals and not to a student; delete the line", clip(id, 40))
+		return fmt.Sprintf("the id %q belongs to a line of totals and not to a student; delete the line", clip.Line(id, 40))
 	case reserved.MatchString(id):
-		return fmt.Sprintf("the id %q is a name that Windows keeps for devices; add a letter", clip(id, 40))
+		return fmt.Sprintf("the id %q is a name that Windows keeps for devices; add a letter", clip.Line(id, 40))
 	case !goodID.MatchString(id):
-		return fmt.Sprintf("the id %q cannot be the name of a folder; use up to 64 of A-Z a-z 0-9 . _ @ + - and begin with a letter or digit", clip(id, 40))
+		return fmt.Sprintf("the id %q cannot be the name of a folder; use up to 64 of A-Z a-z 0-9 . _ @ + - and begin with a letter or digit", clip.Line(id, 40))
 	}
 	return ""
 }
@@ -162,20 +163,11 @@ func (c Class) student(file string, line int, id string) (Student, error) {
 	if rounded.MatchString(id) {
 		return Student{}, wrong(file, line, "%s", badID(id))
 	}
-	return Student{}, wrong(file, line, "the class has no student %q", clip(id, 40))
+	return Student{}, wrong(file, line, "the class has no student %q", clip.Line(id, 40))
 }
 
 // number reads a number as a lecturer types it, with a decimal comma too.
 func number(s string) (float64, bool) {
 	v, err := strconv.ParseFloat(strings.Replace(s, ",", ".", 1), 64)
 	return v, err == nil && v-v == 0
-}
-
-// clip shortens a text for a message or a cell of a table.
-func clip(s string, most int) string {
-	s = strings.Join(strings.Fields(strings.ToValidUTF8(s, "\ufffd")), " ")
-	if r := []rune(s); len(r) > most {
-		return string(r[:most-1]) + "…"
-	}
-	return s
 }

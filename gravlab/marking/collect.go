@@ -16,6 +16,7 @@ import (
 	"strings"
 	"time"
 
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -40,7 +41,7 @@ type returned struct {
 }
 
 // name is what the file is called.
-func (r returned) name() string { return clip(base(r.place), 80) }
+func (r returned) name() string { return clip.Line(base(r.place), 80) }
 
 // A refusal is something handed in that cannot be looked at.
 type refusal struct {

@@ -17,6 +17,7 @@ import (
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
 	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/judge"
 )
 
@@ -48,8 +49,8 @@ type desk struct {
 
 func newDesk(p bank.Sheet, files fs.FS) (*desk, error) {
 	b, err := bench.New(bench.Options{InMemory: true, Assessed: true, Find: func(id string) (bank.Lab, error) {
-		if l := p.Lab; id == l.ID || id == l.Number() || "0"+id == l.Number() {
-			return l, nil
+		if p.Lab.Is(id) {
+			return p.Lab, nil
 		}
 		return bank.Lab{}, fmt.Errorf("this notebook is a sheet of lab %s", p.Lab.ID)
 	}})
@@ -103,7 +104,7 @@ func (d *desk) reply(f frame.Frame) frame.Frame {
 
 // own says whether a frame is about the sheet that the notebook declares.
 func (d *desk) own(f frame.Frame) bool {
-	if l := d.paper.Lab; f.Lab != l.ID && f.Lab != l.Number() && "0"+f.Lab != l.Number() {
+	if !d.paper.Lab.Is(f.Lab) {
 		return false
 	}
 	code, err := bank.ParseCode(f.Code)
@@ -115,7 +116,7 @@ func (d *desk) note(question string, g *bench.Submission) {
 	q, ok := d.paper.Question(question)
 	switch {
 	case !ok:
-		d.remark(fmt.Sprintf("submits an answer to %q, which is no question of the lab", clip(question, 40)))
+		d.remark(fmt.Sprintf("submits an answer to %q, which is no question of the lab", clip.Line(question, 40)))
 	case !g.Kept:
 		d.keep(bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: g.View.Message}})
 	default:
@@ -224,7 +225,7 @@ func drawn(f frame.Frame) (p picture) {
 	p, err := svgOf(f)
 	switch {
 	case err != nil:
-		return picture{Problem: clip(err.Error(), 200)}
+		return picture{Problem: clip.Line(err.Error(), 200)}
 	case len(p.SVG) > mostSVG:
 		return picture{Problem: fmt.Sprintf("drawn, it has %d bytes, and up to %d are shown", len(p.SVG), mostSVG)}
 	}
@@ -244,7 +245,7 @@ func svgOf(f frame.Frame) (picture, error) {
 			return picture{}, err
 		}
 		svg, err := draw.SketchSVG(&sk)
-		return picture{Alt: clip(sk.AltText(), 500), Caption: clip(sk.Caption, 1000), SVG: string(svg)}, err
+		return picture{Alt: clip.Line(sk.AltText(), 500), Caption: clip.Line(sk.Caption, 1000), SVG: string(svg)}, err
 	}
 	fig, err := figure.Unpack(f.Figure, f.Numbers)
 	if err != nil {
@@ -257,7 +258,7 @@ func svgOf(f frame.Frame) (picture, error) {
 		return picture{}, err
 	}
 	svg, err := draw.SVG(figure.Thin(fig, mostPoints))
-	return picture{Alt: clip(fig.AltText(), 500), Caption: clip(fig.Caption, 1000), SVG: string(svg)}, err
+	return picture{Alt: clip.Line(fig.AltText(), 500), Caption: clip.Line(fig.Caption, 1000), SVG: string(svg)}, err
 }
 
 // small refuses a figure that would take long to draw however few points its

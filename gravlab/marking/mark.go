@@ -17,7 +17,9 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/filelock"
+	"gravity.example/gravlab/notebook"
 )
 
 // A Runner runs a notebook confined: compose.Pool.Run, or what a test puts in its
@@ -149,7 +151,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 func (k *marker) places(b *book, refused []refusal) []Place {
 	var all []Place
 	add := func(student, print, place string) {
-		all = append(all, Place{student, print, clip(below(k.Returned, place), 200)})
+		all = append(all, Place{student, print, clip.Line(below(k.Returned, place), 200)})
 	}
 	for _, r := range refused {
 		add("", "", r.place)
@@ -291,7 +293,7 @@ func (k *marker) runAll(ctx context.Context, c *collection) (items []item, ran i
 				done++
 				switch {
 				case fault.error != nil:
-					unrun.Files = append(unrun.Files, clip(below(k.Returned, c.files[i].place), 200))
+					unrun.Files = append(unrun.Files, clip.Line(below(k.Returned, c.files[i].place), 200))
 					unrun.Why = fault.error
 					if row++; row == mostFaults {
 						stop(unrun)
@@ -423,12 +425,12 @@ func (k *marker) sheet(declaredLab, declaredCode string) (lab bank.Lab, code ban
 	}
 	lab, err := exercises.Find(declaredLab)
 	if err != nil {
-		return lab, "", fmt.Sprintf("declares a sheet of a lab %q that the bank does not have", clip(declaredLab, 40))
+		return lab, "", fmt.Sprintf("declares a sheet of a lab %q that the bank does not have", clip.Line(declaredLab, 40))
 	}
 	code, err = bank.ParseCode(declaredCode)
 	switch {
 	case err != nil:
-		return lab, "", clip("declares a sheet that cannot be used: "+err.Error(), 200)
+		return lab, "", clip.Line("declares a sheet that cannot be used: "+err.Error(), 200)
 	case code == "":
 		return lab, "", "carries the default sheet, which is nobody's: it is not the notebook that was handed out"
 	case k.Lab != "" && lab.ID != k.Lab:
@@ -445,7 +447,9 @@ const nobody = "carries a code that belongs to nobody in the class list"
 // same for the same file, so the file is not parsed for it.
 func seed(text []byte) uint64 {
 	h := fnv.New64a()
-	h.Write(declaration.Find(text))
+	for _, d := range notebook.Declarations(string(text), 1) {
+		h.Write([]byte(d.Text))
+	}
 	return h.Sum64()
 }
 
@@ -497,13 +501,13 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		}
 		return r, fmt.Errorf("running a notebook: %w", err)
 	}
-	r.Ended, r.Unread = out.Ended, clip(out.Unread, 500)
+	r.Ended, r.Unread = out.Ended, clip.Line(out.Unread, 500)
 	r.Remarks = out.Remarks
 	for _, c := range out.Cells {
 		if c.State == compose.Ran || len(r.Cells) >= 50 {
 			continue
 		}
-		c.Output, c.Fault = "", clip(c.Fault, 300)
+		c.Output, c.Fault = "", clip.Line(c.Fault, 300)
 		r.Cells = append(r.Cells, c)
 	}
 	var pictures []picture

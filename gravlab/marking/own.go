@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/clip"
 )
 
 // An adjustment is the lecturer's own word on one question of one student.
@@ -65,11 +66,11 @@ func readAdjustments(path string, lab bank.Lab, class Class) (adjustments, error
 		}
 		q, ok := paper.Question(question)
 		if !ok {
-			return out, wrong(path, line, "lab %s has no question %q", lab.ID, clip(question, 40))
+			return out, wrong(path, line, "lab %s has no question %q", lab.ID, clip.Line(question, 40))
 		}
 		v, ok := number(marks)
 		if !ok || v < 0 || v > float64(q.Marks) {
-			return out, wrong(path, line, "the marks are %q; allowed: 0 to %d", clip(marks, 40), q.Marks)
+			return out, wrong(path, line, "the marks are %q; allowed: 0 to %d", clip.Line(marks, 40), q.Marks)
 		}
 		if out.marks[id] == nil {
 			out.marks[id] = map[string]adjustment{}
@@ -133,7 +134,7 @@ func readByEye(out string, lab bank.Lab, class Class) (byEye, error) {
 		}
 		v, ok := number(row[6])
 		if q, known := paper.Question(row[2]); !ok || v < 0 || known && v > float64(q.Marks) {
-			return eye, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %s, or empty", clip(row[6], 40), row[3])
+			return eye, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %s, or empty", clip.Line(row[6], 40), row[3])
 		}
 		row[6] = marksText(v)
 		student, err := class.student(path, t.lines[k], row[0])
@@ -147,7 +148,7 @@ func readByEye(out string, lab bank.Lab, class Class) (byEye, error) {
 		}
 		key := eyeKey{row[0], row[2], row[5]}
 		if old, twice := eye.marks[key]; twice && old.marks != v {
-			return eye, wrong(path, t.lines[k], "gives second marks, %s, for a text of %s for %s that has %s", row[6], clip(row[0], 40), clip(row[2], 40), marksText(old.marks))
+			return eye, wrong(path, t.lines[k], "gives second marks, %s, for a text of %s for %s that has %s", row[6], clip.Line(row[0], 40), clip.Line(row[2], 40), marksText(old.marks))
 		}
 		eye.marks[key] = eyeMark{v, row[7], row}
 	}

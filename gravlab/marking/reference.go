@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/quantity"
 )
@@ -54,7 +55,7 @@ func readReferences(path string, lab bank.Lab, class Class) (references, error) 
 		}
 		q, ok := paper.Question(row[at[1]])
 		if !ok || q.Kind != judge.Number && q.Kind != judge.Measured {
-			return out, wrong(path, line, "lab %s has no question %q that is answered with a number", lab.ID, clip(row[at[1]], 40))
+			return out, wrong(path, line, "lab %s has no question %q that is answered with a number", lab.ID, clip.Line(row[at[1]], 40))
 		}
 		r.Question = q.ID
 		if seen[r.ID+" "+r.Question] {
@@ -67,7 +68,7 @@ func readReferences(path string, lab bank.Lab, class Class) (references, error) 
 		}
 		unit, err := want.Dimension().Unit(r.Unit)
 		if err != nil {
-			return out, wrong(path, line, "the unit %q cannot be used; the question's own is %s", clip(r.Unit, 40), q.Unit)
+			return out, wrong(path, line, "the unit %q cannot be used; the question's own is %s", clip.Line(r.Unit, 40), q.Unit)
 		}
 		var okay [3]bool
 		r.Value, okay[0] = number(row[at[2]])

@@ -8,6 +8,7 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
 )
@@ -220,19 +221,19 @@ func given(q bank.Question, v verdictOf) template.HTML {
 				return show("option", optionView{o.Letter, inline(o.Text)})
 			}
 		}
-		return show("code", clip(a.Text, 100))
+		return show("code", clip.Line(a.Text, 100))
 	case q.Kind == judge.Function && a.Fault != "":
-		return show("plain", "a function that failed: "+clip(a.Fault, 300))
+		return show("plain", "a function that failed: "+clip.Line(a.Fault, 300))
 	case q.Kind == judge.Function && len(a.Values) == 1:
 		return show("plain", "a function, called once")
 	case q.Kind == judge.Function:
 		return show("plain", fmt.Sprintf("a function, called at %d points", len(a.Values)))
 	case a.Typed:
-		return show("code", clip(a.Text, 200))
+		return show("code", clip.Line(a.Text, 200))
 	case a.U != 0 || q.Kind == judge.Measured:
-		return show("code", fmt.Sprintf("%.7g ± %.3g %s", a.Value, a.U, clip(a.Unit, 60)))
+		return show("code", fmt.Sprintf("%.7g ± %.3g %s", a.Value, a.U, clip.Line(a.Unit, 60)))
 	default:
-		return show("code", fmt.Sprintf("%.7g %s", a.Value, clip(a.Unit, 60)))
+		return show("code", fmt.Sprintf("%.7g %s", a.Value, clip.Line(a.Unit, 60)))
 	}
 }
 

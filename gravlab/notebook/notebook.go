@@ -21,6 +21,7 @@
 package notebook
 
 import (
+	"encoding/json"
 	"fmt"
 	"maps"
 	"slices"
@@ -201,7 +202,7 @@ func (c *Cell) Clone() *Cell {
 // false for any other cell. It is kept in the cell's metadata:
 // {"gravlab": {"from": "01/kappa", "part": "answer"}}.
 func (c *Cell) Question() (from string, part Part, ok bool) {
-	own, _ := c.Metadata["gravlab"].(map[string]any)
+	own := c.Own()
 	from, _ = own["from"].(string)
 	p, _ := own["part"].(string)
 	part = Part(p)
@@ -214,15 +215,43 @@ func (c *Cell) Question() (from string, part Part, ok bool) {
 // SetQuestion marks the cell as a part of a question. Other keys under
 // "gravlab" stay.
 func (c *Cell) SetQuestion(from string, part Part) {
-	if c.Metadata == nil {
-		c.Metadata = map[string]any{}
+	c.SetOwn("from", from)
+	c.SetOwn("part", string(part))
+}
+
+// Own returns what gravlab keeps in the cell's metadata. It is for reading, and nil if
+// there is nothing; SetOwn writes.
+func (c *Cell) Own() map[string]any {
+	own, _ := c.Metadata["gravlab"].(map[string]any)
+	return own
+}
+
+// SetOwn keeps a value in the cell's metadata, under gravlab's name; nil removes it.
+// v is what JSON decodes to: a struct goes through Object.
+func (c *Cell) SetOwn(key string, v any) {
+	own := c.Own()
+	if v == nil {
+		delete(own, key)
+		return
 	}
-	own, ok := c.Metadata["gravlab"].(map[string]any)
-	if !ok {
+	if own == nil {
 		own = map[string]any{}
+		if c.Metadata == nil {
+			c.Metadata = map[string]any{}
+		}
 		c.Metadata["gravlab"] = own
 	}
-	own["from"], own["part"] = from, string(part)
+	own[key] = v
+}
+
+// Object returns a struct as metadata and outputs hold it: maps of plain values, as JSON
+// decodes to. It is empty for what JSON cannot write.
+func Object(v any) map[string]any {
+	m := map[string]any{}
+	if text, err := json.Marshal(v); err == nil {
+		json.Unmarshal(text, &m) // of what json.Marshal wrote
+	}
+	return m
 }
 
 // Print adds text to the cell's outputs, on the stream of that name (stdout or

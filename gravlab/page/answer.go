@@ -102,8 +102,7 @@ func typed(c *notebook.Cell) (f fields, ok bool) { return keptFields(c, typedKey
 func drafted(c *notebook.Cell) (f fields, ok bool) { return keptFields(c, draftKey) }
 
 func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
-	own, _ := c.Metadata["gravlab"].(map[string]any)
-	kept, ok := own[key].(map[string]any)
+	kept, ok := c.Own()[key].(map[string]any)
 	if !ok {
 		return f, false
 	}
@@ -129,8 +128,7 @@ func (b *book) formOf(q bank.Question, c *notebook.Cell) bool {
 
 // inCode says whether the reader has chosen to answer in code.
 func inCode(c *notebook.Cell) bool {
-	own, _ := c.Metadata["gravlab"].(map[string]any)
-	chosen, _ := own[codeKey].(bool)
+	chosen, _ := c.Own()[codeKey].(bool)
 	return chosen
 }
 
@@ -154,11 +152,10 @@ func (b *book) draft(id string, f fields) (problem string) {
 	if _, part, ok := c.Question(); !ok || part != notebook.Answer {
 		return "there is no such form"
 	}
-	own := c.Metadata["gravlab"].(map[string]any)
 	if given, _ := typed(c); f.trim() == given {
-		delete(own, draftKey)
+		c.SetOwn(draftKey, nil)
 	} else {
-		own[draftKey] = object(f.trim())
+		c.SetOwn(draftKey, notebook.Object(f.trim()))
 	}
 	return ""
 }
@@ -179,34 +176,33 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *book) {
 		refuse(w, http.StatusBadRequest, "there is no such question")
 		return
 	}
-	own := c.Metadata["gravlab"].(map[string]any)
 	given, _ := typed(c)
 	shown, changed := drafted(c)
 	if !changed {
 		shown = given
 	}
 	if in.Code {
-		own[codeKey] = true
-		code, ok := own[beforeKey].(string)
+		c.SetOwn(codeKey, true)
+		code, ok := c.Own()[beforeKey].(string)
 		if !ok {
 			code = q.AnswerStub()
 		}
 		c.Source = noted(code, shown.text())
-		delete(own, beforeKey)
+		c.SetOwn(beforeKey, nil)
 	} else {
-		delete(own, codeKey)
+		c.SetOwn(codeKey, nil)
 		if code := noted(c.Source, ""); code != q.AnswerStub() {
-			own[beforeKey] = code // nothing that was written is lost
+			c.SetOwn(beforeKey, code) // nothing that was written is lost
 		}
 		// After the code has run its answer is the last; what was typed before
 		// would have to be given in again.
 		if c.Run > 0 {
 			given = fields{}
 		}
-		own[typedKey] = object(given)
-		delete(own, draftKey)
+		c.SetOwn(typedKey, notebook.Object(given))
+		c.SetOwn(draftKey, nil)
 		if shown != given {
-			own[draftKey] = object(shown)
+			c.SetOwn(draftKey, notebook.Object(shown))
 		}
 		c.Source = given.source(q)
 	}
@@ -279,10 +275,9 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	}
 	c.Outputs, c.Run = []*notebook.Output{display(given.View.Display())}, 0
 	c.Source = f.source(q)
-	own := c.Metadata["gravlab"].(map[string]any)
-	own[typedKey] = object(f)
-	delete(own, codeKey)
-	delete(own, draftKey)
+	c.SetOwn(typedKey, notebook.Object(f))
+	c.SetOwn(codeKey, nil)
+	c.SetOwn(draftKey, nil)
 	if _, err := b.write(); err != nil {
 		s.o.Complain(err.Error())
 		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
@@ -290,17 +285,6 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	}
 	standings, marks, of := b.standings()
 	reply(w, map[string]any{"output": b.outputs(slices.Index(b.nb.Cells, c), c.Outputs), "standings": standings, "marks": marks, "of": of})
-}
-
-// object is a struct as a notebook's metadata holds it.
-func object(v any) map[string]any {
-	text, err := json.Marshal(v)
-	if err != nil {
-		return nil
-	}
-	m := map[string]any{}
-	json.Unmarshal(text, &m) // of what json.Marshal wrote
-	return m
 }
 
 // display is what the bench displays, as a notebook holds it.

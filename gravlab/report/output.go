@@ -15,9 +15,6 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// verdictMIME is the media type of a verdict, as the bench shows it.
-const verdictMIME = "application/vnd.gravlab.verdict+json"
-
 // imageTypes are the images that are shown, the sharpest first.
 var imageTypes = []string{"image/svg+xml", "image/png", "image/jpeg", "image/gif"}
 
@@ -51,7 +48,7 @@ func (p *page) failure(o *notebook.Output) {
 
 // bundle shows one thing in the best of its forms.
 func (p *page) bundle(cell int, b notebook.Bundle) {
-	if v, ok := readVerdict(b[verdictMIME]); ok {
+	if v, ok := readVerdict(b[judge.VerdictMIME]); ok {
 		p.verdict(v)
 		return
 	}

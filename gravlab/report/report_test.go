@@ -72,7 +72,7 @@ func sample(t *testing.T) *notebook.Notebook {
 	q := add(notebook.Markdown, "**Question `kappa`** (2 marks). What is the constant of the fibre?")
 	q.SetQuestion("01/kappa", notebook.QuestionText)
 	box := func(v map[string]any) *notebook.Output {
-		return &notebook.Output{Kind: notebook.Display, Data: notebook.Bundle{verdictMIME: v, "text/plain": "verdict", "text/html": "<div>verdict</div>"}}
+		return &notebook.Output{Kind: notebook.Display, Data: notebook.Bundle{judge.VerdictMIME: v, "text/plain": "verdict", "text/html": "<div>verdict</div>"}}
 	}
 	a := add(notebook.Code, "sheet.Number(\"kappa\", 4*math.Pi*math.Pi*1.44e-4/(598.2*598.2), \"N m/rad\")",
 		box(map[string]any{"question": "kappa", "title": "constant of the fibre", "outcome": "right", "sign": "✓", "marks": 2, "of": 2, "understood": "1.589e-8 N m/rad", "message": "Next: what does the beam do when the spheres are turned?"}))

@@ -14,6 +14,7 @@ import (
 	"text/tabwriter"
 
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/internal/known/buried"
 	"gravity.example/gravlab/internal/known/earth"
@@ -100,8 +101,8 @@ func (r Report) WriteText(w io.Writer) error {
 	fmt.Fprintln(tw, "model\tquantity\tours\treference\tunit\tdifference\tallowed\twhy\tsource\tknown")
 	for _, g := range r.Groups {
 		for _, res := range g.Results {
-			fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", g.Model, mark(res)+short(res.Quantity, 60), number(res.Got), number(res.Want), res.Unit,
-				Difference(res), small(res.Tol.Allowed(res.Want)), short(res.Tol.Why, 48), short(res.Source, 60), knownAs(res))
+			fmt.Fprintf(tw, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", g.Model, mark(res)+clip.Line(res.Quantity, 60), number(res.Got), number(res.Want), res.Unit,
+				Difference(res), small(res.Tol.Allowed(res.Want)), clip.Line(res.Tol.Why, 48), clip.Line(res.Source, 60), knownAs(res))
 		}
 	}
 	if err := tw.Flush(); err != nil {
@@ -146,13 +147,6 @@ func small(v float64) string {
 }
 
 func minus(s string) string { return strings.ReplaceAll(s, "-", "−") }
-
-func short(s string, n int) string {
-	if r := []rune(s); len(r) > n {
-		return string(r[:n-1]) + "…"
-	}
-	return s
-}
 
 //go:embed verify.html
 var files embed.FS
