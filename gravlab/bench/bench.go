@@ -69,9 +69,9 @@ type Options struct {
 	// ChartScript is the text of ECharts that charts carry with them (draw.Chart);
 	// without it a chart is its still image.
 	ChartScript string
-	// Complain receives what goes wrong behind the scenes, one line each; nil
+	// Log receives what goes wrong behind the scenes, one line each; nil
 	// drops it.
-	Complain func(message string)
+	Log func(text string)
 }
 
 // A Bench judges, draws and keeps.
@@ -92,8 +92,8 @@ func New(o Options) (*Bench, error) {
 	if o.Find == nil {
 		o.Find = findLab
 	}
-	if o.Complain == nil {
-		o.Complain = func(string) {}
+	if o.Log == nil {
+		o.Log = func(string) {}
 	}
 	if o.Data == "" && !o.InMemory {
 		var err error
@@ -217,7 +217,7 @@ func (b *Bench) accept() {
 			if errors.Is(err, net.ErrClosed) {
 				return
 			}
-			b.o.Complain("accepting a cell: " + err.Error())
+			b.o.Log("accepting a cell: " + err.Error())
 			time.Sleep(50 * time.Millisecond) // out of file descriptors, as a rule
 			continue
 		}

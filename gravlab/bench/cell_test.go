@@ -290,7 +290,7 @@ func TestNotebookGone(t *testing.T) {
 // A cell that is killed while its display is stuck frees its pipe.
 func TestCellDies(t *testing.T) {
 	complained := make(chan string, 10)
-	b := start(t, Options{Complain: func(m string) { complained <- m }})
+	b := start(t, Options{Log: func(m string) { complained <- m }})
 	n := newFakeNotebook(t)
 	r, err := os.OpenFile(n.pipe, os.O_RDWR, 0) // takes the display, acknowledges nothing
 	if err != nil {

@@ -69,7 +69,7 @@ func (c *cellPage) show(d Display) error {
 	}
 	err := c.in.show(c.alive, d)
 	if err != nil {
-		c.bench.o.Complain("showing in the notebook: " + err.Error())
+		c.bench.o.Log("showing in the notebook: " + err.Error())
 	}
 	return err
 }

@@ -127,7 +127,7 @@ func (s *Session) Reply(f frame.Frame) (reply frame.Frame) {
 // failed, deferred, makes a reply where the bench, or a bank of somebody's own, panics.
 func (s *Session) failed(f frame.Frame, reply *frame.Frame) {
 	if r := recover(); r != nil {
-		s.bench.o.Complain(fmt.Sprintf("the bench failed at a frame %q about %q of %q: %v", f.Kind, f.Question, f.Lab, r))
+		s.bench.o.Log(fmt.Sprintf("the bench failed at a frame %q about %q of %q: %v", f.Kind, f.Question, f.Lab, r))
 		*reply = refuse("the bench failed at this; please report it: %v", r)
 		if s.o.Confined && isAnswer(f.Kind) {
 			*reply = recorded()
@@ -213,7 +213,7 @@ func (s *Session) give(p place, a judge.Answer) *Submission {
 		note(ownNote)
 	}
 	if err != nil {
-		s.bench.o.Complain(err.Error())
+		s.bench.o.Log(err.Error())
 		note("This answer is not kept beyond this session: " + err.Error())
 	}
 	return &g
@@ -366,7 +366,7 @@ func (s *Session) recording(f frame.Frame) frame.Frame {
 	}
 	columns, err := sh.recording(r)
 	if err != nil {
-		s.bench.o.Complain(err.Error())
+		s.bench.o.Log(err.Error())
 		return refuse("the apparatus failed: %v", err)
 	}
 	reply := frame.Frame{Head: frame.Head{Kind: frame.Columns, Name: r.ID, At: f.At}}

@@ -444,7 +444,7 @@ func FuzzExchange(f *testing.F) {
 		f.Add(b)
 	}
 	var complaints []string
-	o := Options{InMemory: true, Complain: func(m string) { complaints = append(complaints, m) }}
+	o := Options{InMemory: true, Log: func(m string) { complaints = append(complaints, m) }}
 	f.Fuzz(func(t *testing.T, in []byte) {
 		complaints = nil
 		d := newDesk(t, o, SessionOptions{Confined: true, Files: fstest.MapFS{"x.csv": {Data: []byte("1")}}})

@@ -19,7 +19,7 @@ func (s *Session) done(f frame.Frame) frame.Frame {
 	}
 	sum, err := sh.summary(f.Assessed || s.bench.o.Assessed)
 	if err != nil {
-		s.bench.o.Complain(err.Error())
+		s.bench.o.Log(err.Error())
 	}
 	d := sum.Display()
 	reply := recorded()

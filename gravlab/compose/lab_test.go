@@ -45,7 +45,7 @@ func bytesOf(t testing.TB, nb *notebook.Notebook) []byte {
 // session is a bench for one confined program.
 func session(t testing.TB) *bench.Session {
 	t.Helper()
-	b, err := bench.New(bench.Options{InMemory: true, Complain: func(m string) { t.Log(m) }})
+	b, err := bench.New(bench.Options{InMemory: true, Log: func(m string) { t.Log(m) }})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -53,9 +53,9 @@ var allowed = []string{
 // prepare compiles the packages for WebAssembly, unless Go's cache has them, copies
 // them and writes the two lists of their files. The pool has copies of its own because the cache may be
 // cleaned while it works.
-func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, error) {
+func prepare(ctx context.Context, clone, dir string, log func(text string)) (setup, error) {
 	var s setup
-	if err := modules.Fetch(ctx, clone, say); err != nil {
+	if err := modules.Fetch(ctx, clone, log); err != nil {
 		return s, err
 	}
 	program, err := exec.LookPath("go")
@@ -87,7 +87,7 @@ func prepare(ctx context.Context, clone, dir string, say func(string)) (setup, e
 			return s, fmt.Errorf("this Go has no %s (%w): install Go whole", filepath.Base(tool), err)
 		}
 	}
-	files, err := list(run, say)
+	files, err := list(run, log)
 	if err != nil {
 		if ctx.Err() != nil {
 			return s, context.Cause(ctx)
@@ -144,7 +144,7 @@ func copyPackage(from, to string) error {
 }
 
 // list has Go compile the packages and names their files.
-func list(run func(...string) *exec.Cmd, say func(string)) ([]pkg, error) {
+func list(run func(...string) *exec.Cmd, log func(text string)) ([]pkg, error) {
 	// go list says nothing while it compiles, so go build goes first, if it
 	// takes long: it names each package that the cache does not have.
 	build := run(append([]string{"build", "-v"}, allowed...)...)
@@ -160,7 +160,7 @@ func list(run func(...string) *exec.Cmd, say func(string)) ([]pkg, error) {
 	n := 0
 	for lines := bufio.NewScanner(io.TeeReader(words, said)); lines.Scan(); {
 		if n++; n%10 == 1 && time.Since(begun) > time.Second {
-			say(fmt.Sprintf("compiling the packages for confined runs (once): %d done, now %s", n, lines.Text()))
+			log(fmt.Sprintf("compiling the packages for confined runs (once): %d done, now %s", n, lines.Text()))
 		}
 	}
 	if err := build.Wait(); err != nil {

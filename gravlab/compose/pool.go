@@ -20,9 +20,9 @@ import (
 
 // PoolOptions say how a pool works. Clone is needed.
 type PoolOptions struct {
-	Workers int          // processes; 0: one for each core
-	Clone   string       // folder of the module
-	Say     func(string) // told what takes long before the first job; may be nil
+	Workers int               // processes; 0: one for each core
+	Clone   string            // folder of the module
+	Log     func(text string) // told what takes long before the first job; may be nil
 }
 
 // Pool runs jobs in workers. Its methods may be used from several goroutines;
@@ -40,8 +40,8 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 	if o.Workers <= 0 {
 		o.Workers = runtime.NumCPU()
 	}
-	if o.Say == nil {
-		o.Say = func(string) {}
+	if o.Log == nil {
+		o.Log = func(string) {}
 	}
 	if o.Clone == "" {
 		return nil, errors.New("compose: PoolOptions.Clone is empty: give the folder of the module")
@@ -56,7 +56,7 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 		return nil, fileFault(filepath.Join(os.TempDir(), folderPrefix), err)
 	}
 	p := &Pool{dir: dir, slots: make(chan struct{}, o.Workers)}
-	if p.setup, err = prepare(ctx, clone, dir, o.Say); err != nil {
+	if p.setup, err = prepare(ctx, clone, dir, o.Log); err != nil {
 		os.RemoveAll(dir)
 		return nil, err
 	}

@@ -24,9 +24,9 @@ type benchSide struct {
 // is removed with everything else.
 func startBench(folder string, o ServeOptions, log io.Writer) (*benchSide, error) {
 	b := &benchSide{options: bench.Options{
-		Socket:   filepath.Join(folder, "bench"),
-		Data:     o.DataDir,
-		Complain: func(text string) { fmt.Fprintln(log, "bench:", text) },
+		Socket: filepath.Join(folder, "bench"),
+		Data:   o.DataDir,
+		Log:    func(text string) { fmt.Fprintln(log, "bench:", text) },
 	}}
 	var err error
 	b.bench, err = bench.Start(b.options)
@@ -48,7 +48,7 @@ func (b *benchSide) mend() {
 	}
 	var err error
 	if b.bench, err = bench.Start(b.options); err != nil {
-		b.options.Complain("opening the socket again: " + err.Error())
+		b.options.Log("opening the socket again: " + err.Error())
 	}
 }
 

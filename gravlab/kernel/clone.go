@@ -27,13 +27,13 @@ const CloneEnv = "GRAVLAB_CLONE"
 // folder may have come with somebody's files, and using it would compile and run
 // what lies beside it. If there is one, tell is called with a sentence about
 // it, and an error says how to ask for it. tell may be nil.
-func FindClone(tell func(string)) (string, error) {
-	return findClone(os.Getenv(CloneEnv), builtFrom(), ".", tell)
+func FindClone(log func(text string)) (string, error) {
+	return findClone(os.Getenv(CloneEnv), builtFrom(), ".", log)
 }
 
 // findClone is FindClone with all that it depends on: the folder that was asked
 // for, the one from which the program was built, and the current folder.
-func findClone(asked, built, current string, tell func(string)) (string, error) {
+func findClone(asked, built, current string, log func(text string)) (string, error) {
 	if asked != "" {
 		dir, err := checkClone(asked)
 		if err != nil {
@@ -46,7 +46,7 @@ func findClone(asked, built, current string, tell func(string)) (string, error) 
 	switch {
 	case built != "" && err == nil:
 		if here != "" && !same(here, dir) {
-			say(tell, fmt.Sprintf("the clone in use is %s, from which this program was built; there is another clone at %s: to use that one, set %s to it", dir, here, CloneEnv))
+			report(log, fmt.Sprintf("the clone in use is %s, from which this program was built; there is another clone at %s: to use that one, set %s to it", dir, here, CloneEnv))
 		}
 		return dir, nil
 	case built == "":

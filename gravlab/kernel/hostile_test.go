@@ -28,7 +28,7 @@ func TestOwnKernelHasNoPorts(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	res, err := l.Run(t.Context(), LiveCell{Source: "%%\nfmt.Println(42)", Say: func(string) {}, Tell: func(Piece) {}})
+	res, err := l.Run(t.Context(), LiveCell{Source: "%%\nfmt.Println(42)", Log: func(string) {}, Tell: func(Piece) {}})
 	if err != nil || res.Outcome != Ran {
 		t.Fatalf("%+v %v", res, err)
 	}

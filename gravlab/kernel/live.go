@@ -50,10 +50,10 @@ type Live struct {
 
 // A LiveCell is a cell to run.
 type LiveCell struct {
-	Above  []string     // sources of the code cells above, in order
-	Source string       // of the cell
-	Tell   func(Piece)  // hears what it puts out, as it comes; not how it fails
-	Say    func(string) // hears what takes long
+	Above  []string          // sources of the code cells above, in order
+	Source string            // of the cell
+	Tell   func(Piece)       // hears what it puts out, as it comes; not how it fails
+	Log    func(text string) // hears what takes long
 }
 
 // A LiveResult is how the cell went.
@@ -130,7 +130,7 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 	select {
 	case <-l.turn:
 	default:
-		c.Say("waiting for the cell that runs")
+		c.Log("waiting for the cell that runs")
 		select {
 		case <-l.turn:
 		case <-ctx.Done():
@@ -150,10 +150,10 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 	if why := refuse(c.Source, map[string]bool{}); why != "" {
 		return LiveResult{Outcome: Refused, Reason: why}, nil
 	}
-	if err := l.begin(ctx, c.Say); err != nil {
+	if err := l.begin(ctx, c.Log); err != nil {
 		return LiveResult{}, err
 	}
-	c.Say("running")
+	c.Log("running")
 	above, res, err := l.learn(ctx, c)
 	if err != nil || res.Outcome != "" {
 		l.known = append(l.known, unknown) // it was told, and may not have taken it in
@@ -209,7 +209,7 @@ func (l *Live) Run(ctx context.Context, c LiveCell) (LiveResult, error) {
 const unknown = "?"
 
 // begin sees to it that a kernel runs.
-func (l *Live) begin(ctx context.Context, say func(string)) error {
+func (l *Live) begin(ctx context.Context, log func(text string)) error {
 	if s := l.r.session; s != nil {
 		select {
 		case <-s.engine.over():
@@ -218,9 +218,9 @@ func (l *Live) begin(ctx context.Context, say func(string)) error {
 			return nil
 		}
 	}
-	say("starting the Go kernel")
+	log("starting the Go kernel")
 	l.known, l.lacks, l.r.uses = nil, map[string]string{}, map[string]bool{}
-	l.r.o.Say = say
+	l.r.o.Log = log
 	if err := l.r.start(ctx); err != nil {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
@@ -257,7 +257,7 @@ func (l *Live) learn(ctx context.Context, c LiveCell) (above []string, res LiveR
 		l.known, l.r.uses = nil, map[string]bool{}
 		if forgot.Outcome != Ran { // a new one knows nothing either
 			l.drop()
-			if err := l.begin(ctx, c.Say); err != nil {
+			if err := l.begin(ctx, c.Log); err != nil {
 				return nil, res, err
 			}
 		}

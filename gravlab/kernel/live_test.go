@@ -44,7 +44,7 @@ type heard struct {
 func run(t *testing.T, ctx context.Context, l *Live, cells ...string) (LiveResult, heard, error) {
 	t.Helper()
 	var s heard
-	res, err := l.Run(ctx, LiveCell{Above: cells[:len(cells)-1], Source: cells[len(cells)-1], Say: func(string) {}, Tell: func(p Piece) {
+	res, err := l.Run(ctx, LiveCell{Above: cells[:len(cells)-1], Source: cells[len(cells)-1], Log: func(string) {}, Tell: func(p Piece) {
 		switch {
 		case p.Anew:
 			s = heard{}
@@ -237,14 +237,14 @@ func TestLiveTurns(t *testing.T) {
 	begun := make(chan struct{})
 	ended := make(chan error, 1)
 	go func() {
-		_, err := l.Run(t.Context(), LiveCell{Source: "%%\nfmt.Println(1)\ntime.Sleep(2 * time.Second)", Say: func(string) {}, Tell: func(Piece) { close(begun) }})
+		_, err := l.Run(t.Context(), LiveCell{Source: "%%\nfmt.Println(1)\ntime.Sleep(2 * time.Second)", Log: func(string) {}, Tell: func(Piece) { close(begun) }})
 		ended <- err
 	}()
 	<-begun
 	ctx, stop := context.WithCancel(t.Context())
 	var waits []string
 	time.AfterFunc(100*time.Millisecond, stop)
-	_, err := l.Run(ctx, LiveCell{Source: "%%", Say: func(what string) { waits = append(waits, what) }, Tell: func(Piece) {}})
+	_, err := l.Run(ctx, LiveCell{Source: "%%", Log: func(what string) { waits = append(waits, what) }, Tell: func(Piece) {}})
 	if !errors.Is(err, context.Canceled) || !slices.Equal(waits, []string{"waiting for the cell that runs"}) {
 		t.Errorf("the second cell: %v, %q", err, waits)
 	}

@@ -27,15 +27,15 @@ type RunOptions struct {
 	Stop    bool          // end at the first cell that fails; else go on with the next
 	Limits  Limits        // on what is kept of a cell's output
 
-	Progress func(Progress) // told before and after each cell; may be nil
-	Say      func(string)   // told what takes long before the first cell; may be nil
+	Progress func(Progress)    // told before and after each cell; may be nil
+	Log      func(text string) // told what takes long before the first cell; may be nil
 }
 
 // A Progress is one step of a run.
 type Progress struct {
-	Done, Total int         // code cells
-	Now         *CellResult // the cell in hand, or the one that has just ended
-	Ended       bool        // it has ended
+	Done, Of int         // code cells
+	Now      *CellResult // the cell in hand, or the one that has just ended
+	Ended    bool        // it has ended
 }
 
 // Outcome says how a cell ended.
@@ -194,7 +194,7 @@ func (r *runner) prepare() error {
 			return errNotHere
 		}
 		if r.o.Clone == "" {
-			if r.o.Clone, err = FindClone(r.o.Say); err != nil {
+			if r.o.Clone, err = FindClone(r.o.Log); err != nil {
 				return err
 			}
 		}
@@ -250,7 +250,7 @@ func (r *runner) startOnce(ctx context.Context) (*session, error) {
 	var err error
 	if r.spec == nil {
 		own := r.own
-		own.Clone, own.Dir, own.DataDir, own.Progress, own.mute = r.o.Clone, r.o.Dir, r.o.DataDir, r.o.Say, true
+		own.Clone, own.Dir, own.DataDir, own.Log, own.mute = r.o.Clone, r.o.Dir, r.o.DataDir, r.o.Log, true
 		e, conn, err = startOwn(ctx, own)
 	} else {
 		e, conn, err = startSpec(*r.spec, r.o.Dir)
@@ -306,11 +306,11 @@ func (r *runner) all(ctx context.Context) error {
 		if ctx.Err() != nil {
 			return context.Cause(ctx)
 		}
-		r.progress(Progress{Done: i, Total: len(cells), Now: c})
+		r.progress(Progress{Done: i, Of: len(cells), Now: c})
 		begun := time.Now()
 		err := r.cell(ctx, c)
 		c.Took = time.Since(begun)
-		r.progress(Progress{Done: i + 1, Total: len(cells), Now: c, Ended: true})
+		r.progress(Progress{Done: i + 1, Of: len(cells), Now: c, Ended: true})
 		if err != nil {
 			return err
 		}

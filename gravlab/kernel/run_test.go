@@ -37,8 +37,8 @@ func runRows(t *testing.T, kernel, language string, o RunOptions, rows []row) *R
 	nb := book(kernel, language, sources...)
 	before, after := 0, 0
 	o.Progress = func(p Progress) {
-		if p.Total != len(rows) {
-			t.Errorf("progress says %d cells, want %d", p.Total, len(rows))
+		if p.Of != len(rows) {
+			t.Errorf("progress says %d cells, want %d", p.Of, len(rows))
 		}
 		if p.Ended {
 			after++

@@ -8,11 +8,11 @@ import (
 
 // ServeOptions says how a kernel is run. The zero value is good.
 type ServeOptions struct {
-	Clone    string       // folder of the module; empty: FindClone
-	Dir      string       // where cells run; empty: the current folder
-	DataDir  string       // where the answers log lies; empty: the user's data folder
-	Progress func(string) // told what takes long; nil: the error output
-	Log      io.Writer    // gets all of GoNB's own log; may be nil
+	Clone     string            // folder of the module; empty: FindClone
+	Dir       string            // where cells run; empty: the current folder
+	DataDir   string            // where the answers log lies; empty: the user's data folder
+	Log       func(text string) // told what takes long; nil: the error output
+	KernelLog io.Writer         // gets all of GoNB's own log; may be nil
 
 	mute   bool     // no gopls: nobody completes code in a run without a front end
 	memory uint64   // bytes that each of its programs may use, where the system can hold it to that; 0: no limit

@@ -172,10 +172,10 @@ func SpecDir(prefix string) (string, error) {
 
 // InstallOptions says how our kernel is installed. The zero value is good.
 type InstallOptions struct {
-	Prefix   string       // see SpecDir
-	Clone    string       // folder of the module; empty: FindClone
-	Program  string       // the program that serves the kernel; empty: this one
-	Progress func(string) // told what takes long; may be nil
+	Prefix  string            // see SpecDir
+	Clone   string            // folder of the module; empty: FindClone
+	Program string            // the program that serves the kernel; empty: this one
+	Log     func(text string) // told what takes long; may be nil
 }
 
 // Install makes our kernel known to Jupyter and returns the folder of its
@@ -188,7 +188,7 @@ func Install(ctx context.Context, o InstallOptions) (string, error) {
 	}
 	var err error
 	if o.Clone == "" {
-		if o.Clone, err = FindClone(o.Progress); err != nil {
+		if o.Clone, err = FindClone(o.Log); err != nil {
 			return "", err
 		}
 	}
@@ -196,7 +196,7 @@ func Install(ctx context.Context, o InstallOptions) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if _, err := tools(ctx, clone, o.Progress); err != nil {
+	if _, err := tools(ctx, clone, o.Log); err != nil {
 		return "", err
 	}
 	if o.Program == "" {

@@ -46,11 +46,11 @@ type frontEnd struct {
 
 // supervise starts GoNB for a front end, or for this process alone if there is none.
 func supervise(ctx context.Context, front *frontEnd, o ServeOptions) (s *supervisor, err error) {
-	t, err := tools(ctx, o.Clone, o.Progress)
+	t, err := tools(ctx, o.Clone, o.Log)
 	if err != nil {
 		return nil, err
 	}
-	s = &supervisor{log: &tail{to: o.Log}, gone: make(chan struct{})}
+	s = &supervisor{log: &tail{to: o.KernelLog}, gone: make(chan struct{})}
 	if s.folder, err = kernelFolder(); err != nil {
 		return nil, err
 	}
@@ -141,12 +141,12 @@ func Serve(connectionFile string, o ServeOptions) error {
 	if err != nil {
 		return err
 	}
-	if o.Progress == nil {
+	if o.Log == nil {
 		// A front end shows this in its log; it says why the start takes long.
-		o.Progress = func(text string) { fmt.Fprintln(os.Stderr, "gravlab:", text) }
+		o.Log = func(text string) { fmt.Fprintln(os.Stderr, "gravlab:", text) }
 	}
 	if o.Clone == "" {
-		if o.Clone, err = FindClone(o.Progress); err != nil {
+		if o.Clone, err = FindClone(o.Log); err != nil {
 			return err
 		}
 	}

@@ -40,8 +40,8 @@ type toolchain struct {
 
 // Prepare fetches and builds what kernels need, so that the first cell does not
 // wait for it. Nothing happens if all is there.
-func Prepare(ctx context.Context, clone string, progress func(string)) error {
-	_, err := tools(ctx, clone, progress)
+func Prepare(ctx context.Context, clone string, log func(text string)) error {
+	_, err := tools(ctx, clone, log)
 	return err
 }
 
@@ -49,7 +49,7 @@ func Prepare(ctx context.Context, clone string, progress func(string)) error {
 // in the user's cache yet. One folder holds one combination of versions, so a
 // change of go.mod or of Go builds anew and nothing is ever overwritten. The modules
 // that cells may import are there when it returns.
-func tools(ctx context.Context, clone string, progress func(string)) (toolchain, error) {
+func tools(ctx context.Context, clone string, log func(text string)) (toolchain, error) {
 	if !supported {
 		return toolchain{}, errNotHere
 	}
@@ -65,7 +65,7 @@ func tools(ctx context.Context, clone string, progress func(string)) (toolchain,
 	if err != nil {
 		return toolchain{}, err
 	}
-	if err := modules.Fetch(ctx, clone, progress); err != nil {
+	if err := modules.Fetch(ctx, clone, log); err != nil {
 		return toolchain{}, err
 	}
 	key := fmt.Sprintf("gonb-%s_goimports-%s_%s_%s_%s", versions[gonbPackage], versions[toolsModule], t.goVersion, runtime.GOOS, runtime.GOARCH)
@@ -82,13 +82,13 @@ func tools(ctx context.Context, clone string, progress func(string)) (toolchain,
 		return toolchain{}, err
 	}
 	removeStale(parent)
-	say(progress, "building the Go kernel "+versions[gonbPackage]+" (once, a minute or less)")
+	report(log, "building the Go kernel "+versions[gonbPackage]+" (once, a minute or less)")
 	work, err := os.MkdirTemp(parent, "build-*")
 	if err != nil {
 		return toolchain{}, err
 	}
 	defer os.RemoveAll(work)
-	if err := build(ctx, t, clone, work, progress); err != nil {
+	if err := build(ctx, t, clone, work, log); err != nil {
 		return toolchain{}, err
 	}
 	// Another process may have built the same meanwhile: either will do.
@@ -149,7 +149,7 @@ func pinned(clone string) (map[string]string, error) {
 	return versions, nil
 }
 
-func build(ctx context.Context, t toolchain, clone, dir string, progress func(string)) error {
+func build(ctx context.Context, t toolchain, clone, dir string, log func(text string)) error {
 	cmd := exec.CommandContext(ctx, filepath.Join(t.goroot, "bin", "go"), "build", "-v", "-buildvcs=false", "-ldflags=-s -w", "-o", dir+string(filepath.Separator), gonbPackage, goimportsPackage)
 	cmd.Dir = clone
 	cmd.Env = append(without(os.Environ(), "GOFLAGS", "GOWORK", "GOOS", "GOARCH"), "GOWORK=off")
@@ -165,7 +165,7 @@ func build(ctx context.Context, t toolchain, clone, dir string, progress func(st
 	for n := 1; lines.Scan(); n++ {
 		said.WriteString(lines.Text() + "\n")
 		if n%10 == 0 {
-			say(progress, fmt.Sprintf("building the Go kernel: %d packages", n))
+			report(log, fmt.Sprintf("building the Go kernel: %d packages", n))
 		}
 	}
 	if err := cmd.Wait(); err != nil {
@@ -180,7 +180,7 @@ func build(ctx context.Context, t toolchain, clone, dir string, progress func(st
 // InstallGopls builds gopls, which completes and explains code in a front end,
 // into the user's cache. It needs the network unless the module is already
 // downloaded, and so happens only when somebody asks for it.
-func InstallGopls(ctx context.Context, progress func(string)) (string, error) {
+func InstallGopls(ctx context.Context, log func(text string)) (string, error) {
 	dir, err := usercache.Dir("gopls-" + goplsVersion)
 	if err != nil {
 		return "", err
@@ -193,7 +193,7 @@ func InstallGopls(ctx context.Context, progress func(string)) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("there is no Go on the PATH (%w)", err)
 	}
-	say(progress, "building gopls "+goplsVersion+" (once, a minute or less)")
+	report(log, "building gopls "+goplsVersion+" (once, a minute or less)")
 	cmd := exec.CommandContext(ctx, goProgram, "install", goplsPackage+"@"+goplsVersion)
 	cmd.Env = append(without(os.Environ(), "GOFLAGS", "GOBIN", "GOWORK", "GOOS", "GOARCH"), "GOBIN="+dir, "GOWORK=off")
 	if out, err := cmd.CombinedOutput(); err != nil {
@@ -260,9 +260,9 @@ func without(env []string, names ...string) []string {
 	return kept
 }
 
-func say(progress func(string), text string) {
-	if progress != nil {
-		progress(text)
+func report(log func(text string), text string) {
+	if log != nil {
+		log(text)
 	}
 }
 

@@ -30,7 +30,7 @@ type Handout struct {
 	Assessed bool               // cells say what was understood, and no more
 	Answers  bool               // worked copies, for the lecturer
 	// Progress is told how many students are done; may be nil.
-	Progress func(done, of int)
+	Progress func(Progress)
 }
 
 // ListBeside is where the lecturer's list of codes of a handout lies, if nobody
@@ -92,7 +92,7 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 				keptOf[i] = left
 				done++
 				if h.Progress != nil {
-					h.Progress(done, len(codes))
+					h.Progress(Progress{Done: done, Of: len(codes)})
 				}
 				mu.Unlock()
 			}

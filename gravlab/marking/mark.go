@@ -45,9 +45,9 @@ type Marking struct {
 	Progress func(Progress) // told how far it is; may be nil
 }
 
-// Progress is how far a marking is.
+// A Progress is how far a marking or a handout is.
 type Progress struct {
-	Done, Of   int // files
+	Done, Of   int // files, or students of a handout
 	Ran, ToRun int // those that are run now; the others were run before, and take no time
 }
 

@@ -279,7 +279,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	c.SetOwn(codeKey, nil)
 	c.SetOwn(draftKey, nil)
 	if _, err := b.write(); err != nil {
-		s.o.Complain(err.Error())
+		s.o.Log(err.Error())
 		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
 		return
 	}

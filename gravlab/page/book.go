@@ -161,7 +161,7 @@ func (b *book) summary() *bench.Summary {
 	}
 	sum, err := b.server.bench.Summary(b.paper.Lab.ID, string(b.paper.Code), b.assessed)
 	if err != nil {
-		b.server.o.Complain(err.Error())
+		b.server.o.Log(err.Error())
 		return nil
 	}
 	return &sum

@@ -64,7 +64,7 @@ func (c *caller) opened() (at string, view map[string]any) {
 // Every lab of the project can be read, answered and run in the page.
 func TestEveryLab(t *testing.T) {
 	var complaints []string
-	c := call(t, labpage.Options{Labs: labs, Complain: func(s string) { complaints = append(complaints, s) }})
+	c := call(t, labpage.Options{Labs: labs, Log: func(s string) { complaints = append(complaints, s) }})
 	c.enter()
 	shown := 0
 	for _, lab := range exercises.Labs() {

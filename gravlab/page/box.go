@@ -32,7 +32,7 @@ type Box struct {
 	Seed     uint64                    // of random numbers
 	Exchange func(frame []byte) []byte // answers a frame, as bench.Session.Exchange does
 	Output   func(text []byte)         // is told what it prints, as it comes
-	Say      func(what string)         // is told what takes long
+	Log      func(text string)         // is told what takes long
 
 	// What follows is for a runner with a bench of its own.
 
@@ -146,7 +146,7 @@ func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, sta
 	c := b.nb.Cell(cell)
 	j = &job{book: b, index: slices.Index(b.nb.Cells, c), cell: cell, mark: &running{}}
 	j.box = Box{
-		Source: c.Source, Seed: seed(b), Output: j.print, Say: func(what string) { j.send(event{Say: what}) },
+		Source: c.Source, Seed: seed(b), Output: j.print, Log: func(what string) { j.send(event{Say: what}) },
 		Notebook: b.name, Folders: []string{filepath.Dir(b.source), filepath.Dir(b.copy)}, Show: j.put, Anew: j.anew,
 	}
 	for _, above := range b.nb.Cells[:j.index] {
@@ -294,7 +294,7 @@ func (j *job) do() {
 			}
 			c.Run = last + 1
 			if _, err := b.write(); err != nil {
-				b.server.o.Complain(err.Error())
+				b.server.o.Log(err.Error())
 			}
 		}
 	}

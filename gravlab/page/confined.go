@@ -23,15 +23,15 @@ type Confined struct {
 
 // NewConfined prepares the packages of a clone behind the page, which takes some
 // time on a new machine, and tells say so. Close ends the workers.
-func NewConfined(clone string, say func(string)) *Confined {
+func NewConfined(clone string, log func(text string)) *Confined {
 	ctx, stop := context.WithCancel(context.Background())
 	c := &Confined{ready: make(chan struct{}), stop: stop}
 	c.said.Store("preparing the packages of the labs, once on a new machine")
 	go func() {
 		defer close(c.ready)
-		c.pool, c.err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Say: func(what string) {
+		c.pool, c.err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Log: func(what string) {
 			c.said.Store(what)
-			say(what)
+			log(what)
 		}})
 	}()
 	return c
@@ -59,13 +59,13 @@ func (c *Confined) Prepared(ctx context.Context) error {
 
 // RunBox waits until the packages are prepared and runs a box.
 func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
-	if err := c.wait(ctx, b.Say); err != nil {
+	if err := c.wait(ctx, b.Log); err != nil {
 		return Result{}, err
 	}
 	if c.err != nil {
 		return failed(c.err)
 	}
-	b.Say("running")
+	b.Log("running")
 	out, err := c.pool.RunBox(ctx, compose.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output})
 	if err != nil {
 		return failed(err)
@@ -74,7 +74,7 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 }
 
 // wait waits until the packages are prepared and says how far that is.
-func (c *Confined) wait(ctx context.Context, say func(string)) error {
+func (c *Confined) wait(ctx context.Context, log func(text string)) error {
 	for told := ""; ; {
 		select {
 		case <-c.ready:
@@ -82,7 +82,7 @@ func (c *Confined) wait(ctx context.Context, say func(string)) error {
 		default:
 		}
 		if now := c.said.Load().(string); now != told {
-			say(now)
+			log(now)
 			told = now
 		}
 		select {

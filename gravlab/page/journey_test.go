@@ -30,7 +30,7 @@ func confined(t testing.TB) labpage.Runner {
 	ctx, end := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer end()
 	nothing := func([]byte) []byte { return nil }
-	if _, err := c.RunBox(ctx, labpage.Box{Source: "%%\nprintln()", Exchange: nothing, Output: func([]byte) {}, Say: func(string) {}}); err != nil {
+	if _, err := c.RunBox(ctx, labpage.Box{Source: "%%\nprintln()", Exchange: nothing, Output: func([]byte) {}, Log: func(string) {}}); err != nil {
 		t.Fatal(err)
 	}
 	return c

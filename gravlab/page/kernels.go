@@ -48,7 +48,7 @@ func (k *Kernels) RunBox(ctx context.Context, b Box) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	res, err := l.Run(ctx, kernel.LiveCell{Above: b.Above, Source: b.Source, Say: b.Say, Tell: func(p kernel.Piece) {
+	res, err := l.Run(ctx, kernel.LiveCell{Above: b.Above, Source: b.Source, Log: b.Log, Tell: func(p kernel.Piece) {
 		switch {
 		case p.Anew:
 			b.Anew()

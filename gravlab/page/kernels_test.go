@@ -67,7 +67,7 @@ func TestBothRunners(t *testing.T) {
 		defer end()
 		last := len(sources) - 1
 		res, err := r.RunBox(ctx, labpage.Box{
-			Above: sources[:last], Source: sources[last], Exchange: session.Exchange, Say: func(string) {},
+			Above: sources[:last], Source: sources[last], Exchange: session.Exchange, Log: func(string) {},
 			Output:   func(text []byte) { mu.Lock(); defer mu.Unlock(); o.Text += string(text) },
 			Notebook: "both", Folders: []string{t.TempDir()}, Show: func(*notebook.Output) { see() }, Anew: func() {},
 		})

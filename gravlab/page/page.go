@@ -65,8 +65,8 @@ type Options struct {
 	// Hosts are the host names, with port, that the page answers to. Empty: any
 	// address of this machine by number, and localhost.
 	Hosts []string
-	// Complain receives what goes wrong behind the scenes; nil drops it.
-	Complain func(string)
+	// Log receives what goes wrong behind the scenes; nil drops it.
+	Log func(text string)
 }
 
 // Server is the page.
@@ -80,10 +80,10 @@ type Server struct {
 
 // New prepares a page. Nothing is written until a reader does something.
 func New(o Options) (*Server, error) {
-	if o.Complain == nil {
-		o.Complain = func(string) {}
+	if o.Log == nil {
+		o.Log = func(string) {}
 	}
-	b, err := bench.New(bench.Options{Data: o.Data, Complain: o.Complain})
+	b, err := bench.New(bench.Options{Data: o.Data, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}

@@ -12,16 +12,16 @@ import (
 // Apparatus builds the virtual apparatus of a clone into dir, behind the page,
 // and returns its files (Options.Apparatus). It ends with ctx. Without it the labs
 // are as they are; say is told why, and that the first time takes long.
-func Apparatus(ctx context.Context, clone, dir string, say func(string)) func(name string) ([]byte, error) {
+func Apparatus(ctx context.Context, clone, dir string, log func(text string)) func(name string) ([]byte, error) {
 	ready := make(chan struct{})
 	var failed error
 	go func() {
 		defer close(ready)
 		if _, err := os.Stat(filepath.Join(dir, apparatus.WasmFile)); err != nil {
-			say("compiling the virtual apparatus for the browser (once, half a minute or less)")
+			log("compiling the virtual apparatus for the browser (once, half a minute or less)")
 		}
 		if failed = apparatus.Build(ctx, clone, dir); failed != nil && ctx.Err() == nil {
-			say("the virtual apparatus is not there: " + failed.Error())
+			log("the virtual apparatus is not there: " + failed.Error())
 		}
 	}()
 	return func(name string) ([]byte, error) {

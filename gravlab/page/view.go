@@ -178,7 +178,7 @@ func (b *book) prose(text string, c *notebook.Cell) string {
 		return "", "", false
 	}})
 	for _, p := range problems {
-		b.server.o.Complain(b.name + ", " + c.ID + ": " + p.Error())
+		b.server.o.Log(b.name + ", " + c.ID + ": " + p.Error())
 	}
 	return html
 }

@@ -109,7 +109,7 @@ func runHandout(ctx context.Context, c *call) error {
 	}
 	warnOpen(c, *key, open)
 	show := newProgress(c.err)
-	h.Progress = func(done, of int) { show.count("students", done, of) }
+	h.Progress = func(p marking.Progress) { show.count("students", p.Done, p.Of) }
 	kept, err := h.Write(ctx)
 	show.end()
 	if marking.IsInput(err) {

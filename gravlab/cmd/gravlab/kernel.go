@@ -44,7 +44,7 @@ func runKernel(ctx context.Context, c *call) error {
 				return err
 			}
 		}
-		dir, err := kernel.Install(ctx, kernel.InstallOptions{Prefix: *prefix, Progress: c.say})
+		dir, err := kernel.Install(ctx, kernel.InstallOptions{Prefix: *prefix, Log: c.say})
 		if err != nil {
 			return err
 		}

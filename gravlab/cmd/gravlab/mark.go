@@ -106,7 +106,7 @@ func runMark(ctx context.Context, c *call) error {
 		if err != nil {
 			return nil, err
 		}
-		if pool, err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Say: show.say}); err != nil {
+		if pool, err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Log: show.say}); err != nil {
 			return nil, err
 		}
 		return pool.Run, nil

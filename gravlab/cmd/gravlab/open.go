@@ -113,7 +113,7 @@ func runOpen(ctx context.Context, c *call) error {
 			c.say("for another machine, put one of these in the place of 127.0.0.1 in the address: " + here)
 		}
 	}
-	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Complain: c.say, Unconfined: *inKernel,
+	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Log: c.say, Unconfined: *inKernel,
 		Start: startAgain(os.Args, clone, listener.Addr().(*net.TCPAddr).Port)}
 	if err := prepare(ctx, &o, clone, *inKernel, c.say); ctx.Err() != nil {
 		return errFailed // Ctrl-C needs no words
@@ -140,11 +140,11 @@ func runOpen(ctx context.Context, c *call) error {
 
 // prepare fetches and builds what the page needs and tells each step that takes
 // long. Without the runner of the code there is no page; without the rest there is.
-func prepare(ctx context.Context, o *page.Options, clone string, inKernel bool, say func(string)) error {
-	say = oneByOne(say)
+func prepare(ctx context.Context, o *page.Options, clone string, inKernel bool, log func(text string)) error {
+	log = oneByOne(log)
 	var ready func() error // waits for what is prepared beside the editor
 	if inKernel {
-		if err := kernel.Prepare(ctx, clone, say); err != nil {
+		if err := kernel.Prepare(ctx, clone, log); err != nil {
 			return err
 		}
 		runner, err := page.NewKernels(clone, o.Data)
@@ -153,34 +153,34 @@ func prepare(ctx context.Context, o *page.Options, clone string, inKernel bool, 
 		}
 		o.Runner, ready = runner, func() error { return nil }
 	} else {
-		runner := page.NewConfined(clone, say)
+		runner := page.NewConfined(clone, log)
 		o.Runner, ready = runner, func() error { return runner.Prepared(ctx) }
 	}
 	var err error
-	o.Web, err = webassets.Build(ctx, say)
+	o.Web, err = webassets.Build(ctx, log)
 	switch {
 	case errors.Is(err, webassets.ErrNoNPM):
-		say("npm is not on the path: boxes are plain text areas and figures are still")
+		log("npm is not on the path: boxes are plain text areas and figures are still")
 	case err != nil && ctx.Err() == nil:
-		say("the editor could not be built (" + err.Error() + "): boxes are plain text areas and figures are still")
+		log("the editor could not be built (" + err.Error() + "): boxes are plain text areas and figures are still")
 	}
 	if err := ready(); err != nil {
 		return err
 	}
 	if cache, err := os.UserCacheDir(); err == nil {
-		o.Apparatus = page.Apparatus(ctx, clone, filepath.Join(cache, "gravlab", "apparatus"), say)
+		o.Apparatus = page.Apparatus(ctx, clone, filepath.Join(cache, "gravlab", "apparatus"), log)
 		o.Apparatus("apparatus.js") // waits; why there is none was said
 	}
 	return nil
 }
 
 // oneByOne lets one line be said at a time: several things are prepared at once.
-func oneByOne(say func(string)) func(string) {
+func oneByOne(log func(text string)) func(string) {
 	var mu sync.Mutex
 	return func(what string) {
 		mu.Lock()
 		defer mu.Unlock()
-		say(what)
+		log(what)
 	}
 }
 

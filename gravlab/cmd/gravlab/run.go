@@ -173,7 +173,7 @@ func (r *notebookRun) do(ctx context.Context, c *call, s runSettings) (bool, err
 	show := newProgress(c.err)
 	result, runErr := kernel.Run(ctx, r.nb, kernel.RunOptions{
 		Kernel: s.kernel, Dir: filepath.Dir(r.path), DataDir: data, Timeout: s.timeout,
-		Progress: show.step, Say: show.say,
+		Progress: show.step, Log: show.say,
 	})
 	show.end()
 	if runErr != nil && ctx.Err() == nil && len(result.Cells) == 0 {
@@ -287,7 +287,7 @@ func (p *progress) step(s kernel.Progress) {
 		return
 	}
 	if p.bar == nil {
-		p.bar = progressbar.NewOptions(s.Total, progressbar.OptionSetWriter(p.w), progressbar.OptionSetWidth(30),
+		p.bar = progressbar.NewOptions(s.Of, progressbar.OptionSetWriter(p.w), progressbar.OptionSetWidth(30),
 			progressbar.OptionShowCount(), progressbar.OptionClearOnFinish(), progressbar.OptionSetDescription("cells"))
 	}
 	p.bar.Set(s.Done)
