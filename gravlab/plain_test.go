@@ -34,8 +34,8 @@ var plain = usages(
 	`(?i)\b(give|gives|gave|giving) (it |them |nothing |an answer |your answer |your numbers )?in\b`, "enter, submit or hand in",
 	`(?i)\bgiven in( yet| again)?([.,;:|]|$)`, "entered, submitted or handed in",
 	`(?i)\b(some|no|every|any)body\b|\bwhoever\b`, "you, someone, no one, or the passive",
-	`\bfactors? [0-9√]`, "factor of 2",
-	`\b(in|for) (each|every) (second|minute|hour|day|year|metre|kilometre|degree|kelvin|swing)\b`, "per hour",
+	`\bfactors? [0-9√]+(\.[0-9]+)?( [a-z]|[.,;:)|]|$)`, "factor of 2",
+	`\b(in|for) (each|every) (second|minute|hour|day|year|metre|kilometre|kelvin|swing)\b`, "per hour",
 	`(?i)\b(samples?|readings?|times|waves?|lines?|rows?|steps?|degrees|metres) an? (second|minute|hour|day|night|year|swing|student|answer|row|lab|sheet|metre|kilometre)\b`, "20 samples per second, one row per student",
 	`(?i)\bdrawn \S+ times too (large|wide|high)\b|\btimes too fast\b`, "exaggerated, sped up",
 	`(?i)\b(go|goes|grow|grows|fall|falls|rise|rises) (about |roughly )?with the (inverse |fourth )?(square|cube|root|power)\b`, "as the square, as the inverse square",
@@ -65,7 +65,7 @@ var inVerdicts = usages(`(?i)\b(again|next)\b`, "say it so that it also reads ri
 var inSlipNames = usages(`(?i)\b(left (out|in)|given for|not counted)\b|\b(lost|forgotten)$`, "X instead of Y, X ignored, X kept")
 
 // notYet are the labs that nobody has read with these lists.
-var notYet = []string{"07", "08", "09", "10", "11", "12", "13", "14"}
+var notYet = []string{}
 
 // pages are those of the clone for people.
 var pages = []string{
