@@ -104,7 +104,7 @@ func liftReading(d *bank.Draw) bank.Question {
 			Name: "reading", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(func(h []float64) float64 { return readingFrom(h, interval) }),
 			Slips: []bank.FunctionSlip{
-				{ID: "acceleration-cabin-for-reading", F: one(acceleration)},
+				{ID: "g-ignored", F: one(acceleration)},
 				{ID: "g-with-wrong-sign", F: one(func(h []float64) float64 { return acceleration(h) - liftGravity })},
 				{ID: "cabin-acceleration-with-wrong-sign", F: one(func(h []float64) float64 { return liftGravity - acceleration(h) })},
 				{ID: "interval-not-squared", F: one(func(h []float64) float64 { return liftGravity + acceleration(h)*interval })},
@@ -218,7 +218,7 @@ func liftTower1960() bank.Question {
 			{ID: "predicted-over-measured", Value: bank.Always(predicted / measured)},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-shift-for-ratio", Value: bank.Always(uMeasured)},
+			{ID: "shift-uncertainty", Value: bank.Always(uMeasured)},
 		},
 		Range:  [2]float64{1.03, 1.06},
 		Source: bank.Published("values.csv", "poundrebka_pred", clockShift(gravlab.StandardGravity, height, gravlab.SpeedOfLight), 0.0052e-15),

@@ -151,9 +151,9 @@ func (r liftRide) speedQuestion() bank.Question {
 		Solve: func(bank.Answers) float64 { return s().speed },
 		U:     func() float64 { return s().uSpeed },
 		Slips: []bank.Slip{
-			{ID: "9-81-m-s2-for", Value: raw(liftGravity)},
+			{ID: "book-g-for-zero", Value: raw(liftGravity)},
 			{ID: "gravity-left-in", Value: raw(0)},
-			{ID: "readings-added-up-without-time", Value: func(bank.Answers) float64 { return s().speed / rideStep }},
+			{ID: "interval-ignored", Value: func(bank.Answers) float64 { return s().speed / rideStep }},
 		},
 		Range: [2]float64{1.0, 1.8},
 	}
@@ -169,8 +169,8 @@ func (r liftRide) heightQuestion() bank.Question {
 		Solve: func(bank.Answers) float64 { return s().way },
 		U:     func() float64 { return s().uWay },
 		Slips: []bank.Slip{
-			{ID: "stretch-without-readings-left-out", Value: func(bank.Answers) float64 { return r.heightClosed() }},
-			{ID: "9-81-m-s2-for", Value: func(bank.Answers) float64 { return r.sum(liftGravity, 0, 0, rideRest, r.after, false).way }},
+			{ID: "gap-ignored", Value: func(bank.Answers) float64 { return r.heightClosed() }},
+			{ID: "book-g-for-zero", Value: func(bank.Answers) float64 { return r.sum(liftGravity, 0, 0, rideRest, r.after, false).way }},
 		},
 		Range: [2]float64{13, 37},
 	}
@@ -190,8 +190,8 @@ func (r liftRide) storeysQuestion() bank.Question {
 		Fields: bank.Fields{"storey": r.storey, "after": r.after},
 		Solve:  func(k bank.Answers) float64 { return count(k["height"]) },
 		Slips: []bank.Slip{
-			{ID: "floors-counted-in-place-steps", Value: func(k bank.Answers) float64 { return count(k["height"]) + 1 }},
-			{ID: "stretch-without-readings-left-out", Value: func(bank.Answers) float64 { return count(r.heightClosed()) }},
+			{ID: "floors-counted", Value: func(k bank.Answers) float64 { return count(k["height"]) + 1 }},
+			{ID: "gap-ignored", Value: func(bank.Answers) float64 { return count(r.heightClosed()) }},
 		},
 		Range: [2]float64{5, 9},
 	}
@@ -268,12 +268,12 @@ func (c liftClocks) question() bank.Question {
 		Solve:  func(bank.Answers) float64 { return metres(m().Value) },
 		U:      func() float64 { return metres(math.Hypot(m().U, c.systematic)) },
 		Slips: []bank.Slip{
-			{ID: "run-went-wrong-kept", Value: func(bank.Answers) float64 { return metres(c.mean(true).Value) }},
-			{ID: "difference-there-and-back", Value: func(bank.Answers) float64 { return metres(m().Value) / 2 }},
+			{ID: "failed-run-kept", Value: func(bank.Answers) float64 { return metres(c.mean(true).Value) }},
+			{ID: "there-and-back", Value: func(bank.Answers) float64 { return metres(m().Value) / 2 }},
 		},
 		USlips: []bank.Slip{
-			{ID: "systematic-part-left-out", Value: func(bank.Answers) float64 { return metres(m().U) }},
-			{ID: "systematic-part-averaged-like-noise", Value: func(bank.Answers) float64 {
+			{ID: "systematic-ignored", Value: func(bank.Answers) float64 { return metres(m().U) }},
+			{ID: "systematic-averaged", Value: func(bank.Answers) float64 {
 				return metres(math.Hypot(m().U, c.systematic/math.Sqrt(clockRuns-1)))
 			}},
 		},
