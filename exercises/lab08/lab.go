@@ -63,7 +63,7 @@ func fallPendulums(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-few", Value: bank.Always(eta / 2)},
 			{ID: "root-for-square", Value: bank.Always(eta / 4)},
-			{ID: "difference-in-seconds-not-divided", Value: bank.Always(-longer)},
+			{ID: "difference-in-seconds", Value: bank.Always(-longer)},
 		},
 		Range: [2]float64{-1.9e-3, -1.5e-4},
 	}
@@ -242,7 +242,7 @@ func fallLimit(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(limit),
 		Slips: []bank.Slip{
 			{ID: "estimate-left-out", Value: bank.Always(1.96 * u * 1e-13)},
-			{ID: "estimate-and-1-96-u", Value: bank.Always((math.Abs(eta) + 1.96*u) * 1e-13)},
+			{ID: "two-sided-1-96-u", Value: bank.Always((math.Abs(eta) + 1.96*u) * 1e-13)},
 			{ID: "one-standard-uncertainty-for-limit", Value: bank.Always(u * 1e-13)},
 		},
 		Range: [2]float64{2.4e-13, 1e-12},
@@ -290,7 +290,7 @@ func fallCombine(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"stat": stat, "syst": syst},
 		Solve:  bank.Always(inQuadrature(stat, syst) * 1e-15),
 		Slips: []bank.Slip{
-			{ID: "added-straight-not-in-quadrature", Value: bank.Always((stat + syst) * 1e-15)},
+			{ID: "plain-sum", Value: bank.Always((stat + syst) * 1e-15)},
 			{ID: "larger-one-alone", Value: bank.Always(stat * 1e-15)},
 			{ID: "subtracted-in-quadrature", Value: bank.Always(math.Sqrt(stat*stat-syst*syst) * 1e-15)},
 		},

@@ -120,7 +120,7 @@ func (s turntable) turnQuestion() bank.Question {
 		U:      func() float64 { return s.reading().u },
 		Slips: []bank.Slip{
 			{ID: "whole-recording-fitted", Value: func(bank.Answers) float64 { return s.whole() }},
-			{ID: "what-comes-twice-turn", Value: func(bank.Answers) float64 { return s.reading().twice }},
+			{ID: "second-harmonic", Value: func(bank.Answers) float64 { return s.reading().twice }},
 			{ID: "sine-and-cosine-together", Value: func(bank.Answers) float64 { return math.Hypot(s.reading().sine, s.reading().cosine) }},
 		},
 		Range: [2]float64{0.5 * pm, 2.6 * pm},
