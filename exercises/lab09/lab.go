@@ -96,7 +96,7 @@ func tideSize(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "altitude-for-zenith-angle", Value: bank.Always(at(tideFirstOrder, 90-zenith))},
-			{ID: "1-left-out", Value: bank.Always(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3))},
+			{ID: "minus-1-ignored", Value: bank.Always(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3))},
 			{ID: "pull-itself-not-difference", Value: bank.Always(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180))},
 		},
 		Range: [2]float64{-7e-7, -2.5e-7},
@@ -126,7 +126,7 @@ func tidePull(d *bank.Draw) bank.Question {
 			Right: two(func(z, d float64) float64 { return tideUpward(tideMoonGM, d, tideRadius, z) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "first-term-only", F: two(func(z, d float64) float64 { return tideFirstOrder(tideMoonGM, d, tideRadius, z) })},
-				{ID: "pull-at-centre-not-off", F: two(pull)},
+				{ID: "centre-pull-ignored", F: two(pull)},
 				{ID: "downward-positive", F: two(func(z, d float64) float64 { return -tideUpward(tideMoonGM, d, tideRadius, z) })},
 				{ID: "moon-distance-from-station", F: two(func(z, d float64) float64 {
 					return tideMoonGM * (math.Cos(z)/math.Pow(d-tideRadius*math.Cos(z), 2) - math.Cos(z)/(d*d))
@@ -288,7 +288,7 @@ func tideCorrect(d *bank.Draw) bank.Question {
 			{ID: "correction-with-wrong-sign", Value: bank.Always(corrected(-1.16))},
 			{ID: "gravimetric-factor-left-out", Value: bank.Always(corrected(1))},
 			{ID: "not-corrected", Value: bank.Always(corrected(0))},
-			{ID: "nm-s2-for-gal", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
+			{ID: "nm-s2-for-microgal", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
 		},
 		Range: [2]float64{1e-6, 9e-6},
 	}

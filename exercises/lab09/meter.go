@@ -140,7 +140,7 @@ func (m tideMeter) deltaQuestion() bank.Question {
 		U:     func() float64 { return m.right().uDelta },
 		Slips: []bank.Slip{
 			{ID: "logger-clock-believed", Value: from(m.believed)},
-			{ID: "hour-put-in-wrong-way", Value: from(m.reversed)},
+			{ID: "hour-wrong-way", Value: from(m.reversed)},
 			{ID: "the-inverse", Value: func(bank.Answers) float64 { return 1 / m.right().delta }},
 		},
 		Range: [2]float64{1.14, 1.18},
@@ -191,7 +191,7 @@ func (m tideMeter) pressureQuestion() bank.Question {
 		Solve: func(bank.Answers) float64 { return m.right().pressure },
 		U:     func() float64 { return m.right().uPressure },
 		Slips: []bank.Slip{
-			{ID: "computed-for-endless-layer-air", Value: func(bank.Answers) float64 { return slab }},
+			{ID: "infinite-layer", Value: func(bank.Answers) float64 { return slab }},
 			{ID: "for-each-kpa", Value: func(bank.Answers) float64 { return 10 * m.right().pressure }},
 		},
 		Range: [2]float64{-3.7 * nmPerHPa, -2.3 * nmPerHPa},
