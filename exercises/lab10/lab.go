@@ -55,7 +55,7 @@ func spherePeak(d *bank.Draw) bank.Question {
 			{ID: "diameter-for-radius", Value: bank.Always(8 * peak)},
 			{ID: "depth-to-top-for-depth", Value: bank.Always(peak * z * z / ((z - r) * (z - r)))},
 			{ID: "factor-4-3-left-out", Value: bank.Always(0.75 * peak)},
-			{ID: "sign-void-lost", Value: bank.Always(-peak)},
+			{ID: "sign-ignored", Value: bank.Always(-peak)},
 		},
 		Range: [2]float64{-60e-8, -4e-8},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -91,9 +91,9 @@ func sphereFunction(d *bank.Draw) bank.Question {
 			Name: "gz", Signature: judge.TwoToOne, Calls: calls,
 			Right: one(func(x, h float64) float64 { return pointGZ(mass, z, x, h) }),
 			Slips: []bank.FunctionSlip{
-				{ID: "whole-pull-for-downward-part", F: one(func(x, h float64) float64 { return gravlab.G * mass / (x*x + (z+h)*(z+h)) })},
+				{ID: "whole-pull", F: one(func(x, h float64) float64 { return gravlab.G * mass / (x*x + (z+h)*(z+h)) })},
 				{ID: "height-sensor-left-out", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, 0) })},
-				{ID: "sign-void-lost", F: one(func(x, h float64) float64 { return -pointGZ(mass, z, x, h) })},
+				{ID: "sign-ignored", F: one(func(x, h float64) float64 { return -pointGZ(mass, z, x, h) })},
 				{ID: "height-off-depth", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
 			},
 		},
@@ -140,7 +140,7 @@ func sphereMass(d *bank.Draw) bank.Question {
 			{ID: "depth-not-squared", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / z })},
 			{ID: "half-width-for-depth", Value: mass(func(z float64) float64 { return massOfPeak(g, z/pointHalfWidth) })},
 			{ID: "formula-long-body", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
-			{ID: "sign-void-lost", Value: mass(func(z float64) float64 { return -massOfPeak(g, z) })},
+			{ID: "sign-ignored", Value: mass(func(z float64) float64 { return -massOfPeak(g, z) })},
 		},
 		Range: [2]float64{-3e5, -3e4},
 		// 5 mGal, 1560 m, G = 6.67e-11
@@ -200,7 +200,7 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"z": z},
 		Solve:  bank.Always(z / 2),
 		Slips: []bank.Slip{
-			{ID: "place-half-peak", Value: bank.Always(z / pointHalfWidth)},
+			{ID: "half-peak", Value: bank.Always(z / pointHalfWidth)},
 			{ID: "place-for-long-body", Value: bank.Always(z / math.Sqrt(3))},
 			{ID: "distance-one-depth", Value: bank.Always(z)},
 		},
@@ -244,9 +244,9 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "share": share},
 		Solve:  bank.Always(mass),
 		Slips: []bank.Slip{
-			{ID: "all-field-to-caught", Value: bank.Always(mass * share)},
+			{ID: "outside-ignored", Value: bank.Always(mass * share)},
 			{ID: "4pi-for-2pi", Value: bank.Always(mass / 2)},
-			{ID: "sign-void-lost", Value: bank.Always(-mass)},
+			{ID: "sign-ignored", Value: bank.Always(-mass)},
 		},
 		Range: [2]float64{-1.5e5, -5.5e4},
 		// depth 7 m, half side 21 m

@@ -179,8 +179,8 @@ func (w walkRecord) depth() bank.Question {
 		Solve:  func(bank.Answers) float64 { return z(w.fit().Sources[0]) },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "readings-after-knock-fitted-well", Value: knocked},
-			{ID: "slope-background-left-out", Value: level},
+			{ID: "knock-kept", Value: knocked},
+			{ID: "slope-ignored", Value: level},
 			{ID: "for-long-body", Value: tunnel},
 		},
 		Range: [2]float64{3.8, 6.6},
@@ -197,13 +197,13 @@ func (w walkRecord) mass() bank.Question {
 		Solve:  func(bank.Answers) float64 { return m(w.fit().Sources[0]) },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "readings-after-knock-fitted-well", Value: knocked},
-			{ID: "slope-background-left-out", Value: level},
+			{ID: "knock-kept", Value: knocked},
+			{ID: "slope-ignored", Value: level},
 			{ID: "mass-per-metre-for-mass", Value: tunnel},
-			{ID: "sign-void-lost", Value: func(bank.Answers) float64 { return -m(w.fit().Sources[0]) }},
+			{ID: "sign-ignored", Value: func(bank.Answers) float64 { return -m(w.fit().Sources[0]) }},
 		},
 		USlips: []bank.Slip{
-			{ID: "depth-to-known", Value: func(bank.Answers) float64 {
+			{ID: "depth-taken-as-known", Value: func(bank.Answers) float64 {
 				s := w.fit().Sources[0]
 				return s.UMass * math.Sqrt(1-s.DepthMass*s.DepthMass)
 			}},
@@ -229,7 +229,7 @@ func (w walkRecord) radius() bank.Question {
 			{ID: "full-water-instead-empty", Value: radius(1000-w.ground, 1)},
 		},
 		USlips: []bank.Slip{
-			{ID: "cube-root-multiplied-instead-divided", Value: func(bank.Answers) float64 {
+			{ID: "uncertainty-multiplied", Value: func(bank.Answers) float64 {
 				s := w.fit().Sources[0]
 				return math.Abs(3 * ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass)
 			}},
