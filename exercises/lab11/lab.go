@@ -55,7 +55,7 @@ func drainPeak(d *bank.Draw) bank.Question {
 			{ID: "factor-2-too-few", Value: bank.Always(peak / 2)},
 			{ID: "formula-ball", Value: bank.Always(gravlab.G * -4 * math.Pi / 3 * r * r * r * rho / (z * z))},
 			{ID: "diameter-for-radius", Value: bank.Always(4 * peak)},
-			{ID: "sign-void-lost", Value: bank.Always(-peak)},
+			{ID: "sign-ignored", Value: bank.Always(-peak)},
 		},
 		Range: [2]float64{-30e-8, -5e-8},
 		// R = 10 m, 2800 kg/m³, axis at 50 m, G = 6.67e-11
@@ -101,8 +101,8 @@ func drainLined(d *bank.Draw) bank.Question {
 		Solve:  g(linedMass(a, b, stone, host)),
 		Slips: []bank.Slip{
 			{ID: "lining-left-out", Value: g(math.Pi * a * a * -host)},
-			{ID: "lining-counted-with-whole-density", Value: g(math.Pi * (a*a*-host + (b*b-a*a)*stone))},
-			{ID: "everything-inside-lining-outside-for", Value: g(math.Pi * b * b * -host)},
+			{ID: "lining-whole-density", Value: g(math.Pi * (a*a*-host + (b*b-a*a)*stone))},
+			{ID: "lining-as-empty", Value: g(math.Pi * b * b * -host)},
 		},
 		Range: [2]float64{-25e-8, -2e-8},
 		// 1.0, 1.25 m, axis at 8 m, 2400, 1950 kg/m³
@@ -125,7 +125,7 @@ func drainEnds(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(share(length / 2)),
 		Slips: []bank.Slip{
 			{ID: "whole-length-for-half-on", Value: bank.Always(share(length))},
-			{ID: "share-profile-catches", Value: bank.Always(2 / math.Pi * math.Atan(length/2/z))},
+			{ID: "finite-profile", Value: bank.Always(2 / math.Pi * math.Atan(length/2/z))},
 		},
 		Range: [2]float64{0.45, 0.95},
 	}
@@ -152,8 +152,8 @@ func drainPair(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"r": r, "rho": rho, "z": z, "high": high},
 		Solve:  bank.Always(reading),
 		Slips: []bank.Slip{
-			{ID: "not-divided-distance-sensors", Value: bank.Always(reading * base)},
-			{ID: "gradient-half-way-between-sensors", Value: bank.Always(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2))},
+			{ID: "distance-ignored", Value: bank.Always(reading * base)},
+			{ID: "gradient-half-way", Value: bank.Always(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2))},
 			{ID: "gradient-at-ground", Value: bank.Always(2 * gravlab.G * lambda / (z * z))},
 			{ID: "sign-lost", Value: bank.Always(-reading)},
 		},
@@ -173,7 +173,7 @@ func drainEvenDepth(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "gradient-ball", Value: bank.Always(2 * z)},
 			{ID: "ratio-wrong-way-up", Value: bank.Always(1 / z)},
-			{ID: "gravity-falling-with-square-distance", Value: bank.Always(math.Sqrt(z))},
+			{ID: "inverse-square", Value: bank.Always(math.Sqrt(z))},
 		},
 		Range: [2]float64{1.5, 11},
 	}
@@ -275,7 +275,7 @@ func rocksCorrelation(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "z-for-2z-under-root", Value: bank.Always(rubbleCorrelation(top, bottom, apart, 1))},
-			{ID: "lower-end-stones-left-out", Value: bank.Always(2 * top / math.Hypot(2*top, apart))},
+			{ID: "lower-limit-ignored", Value: bank.Always(2 * top / math.Hypot(2*top, apart))},
 		},
 		Range: [2]float64{0.2, 0.95},
 		// from 1 to 8 m, 2 m apart
@@ -307,8 +307,8 @@ func drainDetection(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "stones-left-out", Value: bank.Always(chance(clear, r, trials))},
-			{ID: "all-false-alarms-allowed-at", Value: bank.Always(chance(plan, r, 1))},
-			{ID: "stones-for-noise-averages", Value: bank.Always(chance(mixed, r, trials))},
+			{ID: "total-at-every-place", Value: bank.Always(chance(plan, r, 1))},
+			{ID: "stones-as-noise", Value: bank.Always(chance(mixed, r, trials))},
 		},
 		Range: [2]float64{0.49, 0.75},
 	}

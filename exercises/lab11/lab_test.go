@@ -10,5 +10,5 @@ func TestLab(t *testing.T) { banktest.Check(t, Lab) }
 
 // An analysis that has not seen the trap of the recording is never right.
 func TestTraps(t *testing.T) {
-	banktest.Bites(t, Lab, "place", "heights-sensor-not-looked-at")
+	banktest.Bites(t, Lab, "place", "height-ignored")
 }

@@ -132,7 +132,7 @@ func (y yardRecord) place() bank.Question {
 		Solve:  y.of(1, place),
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "heights-sensor-not-looked-at", Value: y.ignoring(1, place)},
+			{ID: "height-ignored", Value: y.ignoring(1, place)},
 			{ID: "place-southern-drain", Value: y.of(0, place)},
 		},
 		Range: [2]float64{3, 6},
