@@ -228,10 +228,10 @@ func (f *fieldworkDay) rate() bank.Question {
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
-			{ID: "hour-phone-left-in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
+			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
 			{ID: "tide-left-in-readings", Value: with(fieldworkAll, fieldworkTideLeft)},
-			{ID: "nothing-put-right", Value: with(fieldworkFaults{}, nil)},
+			{ID: "faults-kept", Value: with(fieldworkFaults{}, nil)},
 		},
 		Range:  [2]float64{-5.5e-11, 5.5e-11},
 		Source: bank.Computed("model_checks.csv", "survey-drift-01", fieldworkByHandRate(), 1e-6),
@@ -266,8 +266,8 @@ func (f *fieldworkDay) tare() bank.Question {
 		U:     u,
 		Slips: []bank.Slip{
 			{ID: "half-step", Value: func(bank.Answers) float64 { return right() / 2 }},
-			{ID: "hour-phone-left-in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
-			{ID: "wrong-counter-value-left-in", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
+			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
+			{ID: "wrong-counter-kept", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
 			{ID: "no-drift-in-model", Value: func(bank.Answers) float64 {
 				reduced, tare := fieldworkReduced(f.plan(), f.book(), fieldworkAll, nil)
 				return gravlab.Must(survey.Adjust(reduced, nil, survey.Drift{Tares: []time.Time{tare}})).Steps[0]
@@ -294,11 +294,11 @@ func (f *fieldworkDay) station() bank.Question {
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "wrong-counter-value-left-in", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
-			{ID: "counter-unit-for-milligal", Value: with(fieldworkAll, fieldworkUnitIsMilliGal)},
+			{ID: "wrong-counter-kept", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
+			{ID: "counter-unit", Value: with(fieldworkAll, fieldworkUnitIsMilliGal)},
 			{ID: "base-less-station", Value: func(bank.Answers) float64 { return -right() }},
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
-			{ID: "hour-phone-left-in", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
+			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 		},
 		Range: [2]float64{-9e-5, -8e-6},
 	}
@@ -341,7 +341,7 @@ func (f *fieldworkDay) rock() bank.Question {
 		U:     u,
 		Slips: []bank.Slip{
 			{ID: "4pig-for-2pig", Value: func(bank.Answers) float64 { return right() / 2 }},
-			{ID: "heights-left-in-gravity-instead", Value: func(bank.Answers) float64 {
+			{ID: "gravity-for-free-air", Value: func(bank.Answers) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
 					for i := range h {
 						freeAir[i] -= 3.086e-6 * h[i]
