@@ -45,9 +45,9 @@ func waterFlood(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"depth": depth, "depthSI": depth / 100},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "factor-2-too-many-4pi", Value: bank.Always(2 * right)},
+			{ID: "4pi-for-2pi", Value: bank.Always(2 * right)},
 			{ID: "2pi-left-out", Value: bank.Always(right / (2 * math.Pi))},
-			{ID: "rock-2670-kg-m3-for", Value: bank.Always(2.67 * right)},
+			{ID: "rock-for-water", Value: bank.Always(2.67 * right)},
 		},
 		Range:  [2]float64{8e-8, 4e-7},
 		Source: bank.Published("worked_examples.csv", "slab-05", pull(1), 0.5e-8),
@@ -66,7 +66,7 @@ func waterSnow(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "one-side-only", Value: bank.Always(right / 2)},
-			{ID: "depth-snow-for-water", Value: bank.Always(right * 1000 / density)},
+			{ID: "water-for-snow", Value: bank.Always(right * 1000 / density)},
 			{ID: "both-counted-twice", Value: bank.Always(2 * right)},
 		},
 		Range: [2]float64{5e-8, 4e-7},
@@ -92,7 +92,7 @@ func waterPond(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "endless-layer-for-pond", Value: bank.Always(slab)},
 			{ID: "point-mass-for-pond", Value: bank.Always(slab * radius * radius / (2 * height * height))},
-			{ID: "what-missing-for-what-there", Value: bank.Always(slab * height / slant)},
+			{ID: "beyond-the-rim", Value: bank.Always(slab * height / slant)},
 			{ID: "radius-and-height-exchanged", Value: bank.Always(slab * (1 - radius/slant))},
 		},
 		Range:  [2]float64{-1e-6, -5e-8},
@@ -112,7 +112,7 @@ func waterWave(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"wavelength": wavelength, "height": height},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "from-wet-to-dry-for", Value: bank.Always(right * right)},
+			{ID: "half-wavelength", Value: bank.Always(right * right)},
 			{ID: "2pi-left-out-exponent", Value: bank.Always(math.Exp(-height / wavelength))},
 			{ID: "half-exponent", Value: bank.Always(math.Sqrt(right))},
 		},
@@ -226,9 +226,9 @@ func waterSeason(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"amplitude": amplitude, "n": n, "nMinus1Over2": float64(n-1) / 2},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "last-month-less-first-over", Value: bank.Always(2 * end / length * per)},
+			{ID: "last-minus-first", Value: bank.Always(2 * end / length * per)},
 			{ID: "amplitude-over-length-record", Value: bank.Always(math.Copysign(amplitude/length, right) * per)},
-			{ID: "half-other-way-round", Value: bank.Always(-right / 2)},
+			{ID: "half-wrong-sign", Value: bank.Always(-right / 2)},
 		},
 		Range:  [2]float64{-90 * per, 90 * per},
 		Source: bank.Computed("model_checks.csv", "earth-trend-11", slope(30, 20), 1e-9),

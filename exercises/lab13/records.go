@@ -130,7 +130,7 @@ func (w *waterWell) storage() bank.Question {
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "days-pump-left-in", Value: func(bank.Answers) float64 { return w.pumped() }},
+			{ID: "pump-days-kept", Value: func(bank.Answers) float64 { return w.pumped() }},
 			{ID: "4pig-for-2pig", Value: times(0.5)},
 			{ID: "pi-left-out", Value: times(math.Pi)},
 		},
@@ -260,8 +260,8 @@ func (w *waterDecade) acceleration() bank.Question {
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "coefficient-t2-for-acceleration", Value: func(bank.Answers) float64 { return right() / 2 }},
-			{ID: "doubled-once-too-often", Value: func(bank.Answers) float64 { return 2 * right() }},
+			{ID: "coefficient-of-t2", Value: func(bank.Answers) float64 { return right() / 2 }},
+			{ID: "doubled", Value: func(bank.Answers) float64 { return 2 * right() }},
 			{ID: "month-for-year", Value: func(bank.Answers) float64 { return right() / 144 }},
 		},
 		Range: [2]float64{-10 * waterGt / waterYear / waterYear, -2.5 * waterGt / waterYear / waterYear},
@@ -283,10 +283,10 @@ func (w *waterDecade) ice(d *bank.Draw) bank.Question {
 		U:      u,
 		Slips: []bank.Slip{
 			{ID: "rebound-left-in", Value: with(0)},
-			{ID: "rebound-added-instead-off", Value: with(1)},
+			{ID: "rebound-added", Value: with(1)},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-fit-alone", Value: func(bank.Answers) float64 { return w.fit().Rate.U }},
+			{ID: "rebound-u-ignored", Value: func(bank.Answers) float64 { return w.fit().Rate.U }},
 		},
 		Range: [2]float64{-105 * per, -34 * per},
 	}
