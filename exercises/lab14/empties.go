@@ -74,12 +74,12 @@ func (e emptiesRecord) rate() bank.Question {
 		Solve:  func(bank.Answers) float64 { return share() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "number-rings-per-cent", Value: bank.Later(func() float64 { k, _ := e.rings(); return k / 100 })},
-			{ID: "share-does-not-ring", Value: bank.Later(func() float64 { return 1 - share() })},
+			{ID: "number-of-rings", Value: bank.Later(func() float64 { k, _ := e.rings(); return k / 100 })},
+			{ID: "no-ring", Value: bank.Later(func() float64 { return 1 - share() })},
 			{ID: "tail-normal-distribution", Value: bank.Later(tail)},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-one-part-in-root", Value: func(bank.Answers) float64 { _, n := e.rings(); return 1 / math.Sqrt(n) }},
+			{ID: "one-over-root-n", Value: func(bank.Answers) float64 { _, n := e.rings(); return 1 / math.Sqrt(n) }},
 		},
 		Range: [2]float64{0.004, 0.08},
 	}

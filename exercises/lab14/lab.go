@@ -52,7 +52,7 @@ func truckClosest(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"m": m, "y": y, "h": h, "mSI": 1000 * m},
 		Solve:  bank.Always(pull),
 		Slips: []bank.Slip{
-			{ID: "whole-pull-for-part-along", Value: bank.Always(gravlab.G * 1000 * m / (y*y + h*h))},
+			{ID: "whole-pull", Value: bank.Always(gravlab.G * 1000 * m / (y*y + h*h))},
 			{ID: "height-left-out", Value: bank.Always(gravlab.G * 1000 * m / (y * y))},
 			{ID: "distance-to-side-vehicle", Value: bank.Always(acrossPull(1000*m, y-1.2, h))},
 		},
@@ -85,7 +85,7 @@ func truckTwoLoads(d *bank.Draw) bank.Question {
 			{ID: "km-h-for-m-s", Value: bank.Always(alongPull(loads, v, y, t))},
 			{ID: "lighter-load-left-out", Value: bank.Always(alongPull(loads[1:], v/3.6, y, t))},
 			{ID: "heights-left-out", Value: bank.Always(alongPull(flat, v/3.6, y, t))},
-			{ID: "both-loads-put-into-centre", Value: bank.Always(alongPull(middle, v/3.6, y, t))},
+			{ID: "centre-of-mass", Value: bank.Always(alongPull(middle, v/3.6, y, t))},
 		},
 		Range:  [2]float64{2e-9, 4e-8},
 		Source: bank.Computed("model_checks.csv", "buried-truck-01", alongPull([]buried.Load{{X: -1.4, Mass: 1900, Height: 1.1}, {X: 1.9, Mass: 5200, Height: 1.5}}, 1.7, 2.2, 0.6), 1e-12*1.3e-8),
@@ -123,9 +123,9 @@ func truckRow(d *bank.Draw) bank.Question {
 			Name: "row", Signature: judge.SliceToMany, Calls: calls,
 			Right: designRow,
 			Slips: []bank.FunctionSlip{
-				{ID: "factor-3-left-out-derivative", F: change(func(_, row []float64) { row[1] /= 3 })},
+				{ID: "factor-3-ignored", F: change(func(_, row []float64) { row[1] /= 3 })},
 				{ID: "sign-derivative-place", F: change(func(_, row []float64) { row[1] = -row[1] })},
-				{ID: "pull-for-derivative-mass", F: change(func(_, row []float64) { row[2] = row[0] })},
+				{ID: "pull-for-derivative", F: change(func(_, row []float64) { row[2] = row[0] })},
 				{ID: "kilograms-for-tonnes", F: change(func(_, row []float64) {
 					for i := range row {
 						row[i] /= 1000
@@ -170,7 +170,7 @@ func truckDensity(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(1000 * m / v),
 		Slips: []bank.Slip{
 			{ID: "volume-loading-space", Value: bank.Always(1000 * m / (6 * 2.4 * 2.5))},
-			{ID: "crate-for-ball-wide-high", Value: bank.Always(1000 * m / (math.Pi / 6 * h * h * h))},
+			{ID: "ball-for-crate", Value: bank.Always(1000 * m / (math.Pi / 6 * h * h * h))},
 		},
 		Range: [2]float64{1400, 9000},
 	}
@@ -194,7 +194,7 @@ func truckResolvable(d *bank.Draw) bank.Question {
 			{ID: "km-h-for-m-s", Value: bank.Always(resolvableMass(n, dist, v))},
 			{ID: "two-sided-density", Value: bank.Always(right * math.Sqrt2)},
 			{ID: "distance-not-squared", Value: bank.Always(right / dist)},
-			{ID: "energy-pulse-long-d-v", Value: bank.Always(right * math.Sqrt(3*math.Pi/8))},
+			{ID: "box-pulse", Value: bank.Always(right * math.Sqrt(3*math.Pi/8))},
 		},
 		Range: [2]float64{40, 500},
 	}
@@ -212,7 +212,7 @@ func truckTilt(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "factor-g-left-out", Value: bank.Always(ratio / g)},
 			{ID: "degrees-for-radians", Value: bank.Always(ratio * 180 / math.Pi)},
-			{ID: "poisson-ratio-left-out", Value: bank.Always(ratio / (1 - poisson*poisson))},
+			{ID: "poisson-ignored", Value: bank.Always(ratio / (1 - poisson*poisson))},
 			{ID: "pull-over-tilt", Value: bank.Always(1 / ratio)},
 		},
 		Range: [2]float64{1800, 8000},
@@ -232,7 +232,7 @@ func truckPerson(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "factor-2-left-out", Value: bank.Always(g / 2)},
 			{ID: "square-distance-for-cube", Value: bank.Always(g * r)},
-			{ID: "gradient-across-line-with-sign", Value: bank.Always(-g / 2)},
+			{ID: "gradient-across", Value: bank.Always(-g / 2)},
 		},
 		Range: [2]float64{0.4e-9, 4e-9},
 		// a person at 2 m: about 1 E
@@ -260,9 +260,9 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 		},
 		Solve: bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "probability-loaded-vehicle-rings", Value: bank.Always(pd / 100)},
-			{ID: "probability-empty-vehicle-does-not", Value: bank.Always(1 - pf/100)},
-			{ID: "share-all-vehicles-carry-and", Value: bank.Always(prior * pd / 100)},
+			{ID: "ring-if-loaded", Value: bank.Always(pd / 100)},
+			{ID: "no-ring-if-empty", Value: bank.Always(1 - pf/100)},
+			{ID: "all-vehicles", Value: bank.Always(prior * pd / 100)},
 			{ID: "true-alarms-over-false-alarms", Value: bank.Always(prior * pd / 100 / ((1 - prior) * pf / 100))},
 		},
 		Range: [2]float64{0.01, 0.35},
@@ -279,10 +279,10 @@ func truckThreshold(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"n": n, "pd": pd, "share": share},
 		Solve:  bank.Always(pf(s)),
 		Slips: []bank.Slip{
-			{ID: "wanted-share-turned-round", Value: bank.Always(pf(1 - s))},
-			{ID: "one-true-alarm-for-each", Value: bank.Always(pf(0.5))},
+			{ID: "fraction-reversed", Value: bank.Always(pf(1 - s))},
+			{ID: "one-half", Value: bank.Always(pf(0.5))},
 			{ID: "true-alarms-over-false-alarms", Value: bank.Always(prior * pd / 100 / s / (1 - prior))},
-			{ID: "what-left-wanted-share", Value: bank.Always(1 - s)},
+			{ID: "false-fraction", Value: bank.Always(1 - s)},
 		},
 		Range: [2]float64{1e-4, 0.01},
 	}

@@ -140,9 +140,9 @@ func (p passRecord) speed() bank.Question {
 		Solve:  func(bank.Answers) float64 { return v().speed },
 		U:      func() float64 { return v().uSpeed },
 		Slips: []bank.Slip{
-			{ID: "speed-driver-said", Value: bank.Always(p.said / 3.6)},
-			{ID: "front-at-one-sensor-timed", Value: func(bank.Answers) float64 { return v().speed * gateApart / (gateApart + v().apart) }},
-			{ID: "half-way-between-sensors", Value: func(bank.Answers) float64 { return v().speed / 2 }},
+			{ID: "driver-speed", Value: bank.Always(p.said / 3.6)},
+			{ID: "different-loads", Value: func(bank.Answers) float64 { return v().speed * gateApart / (gateApart + v().apart) }},
+			{ID: "half-distance", Value: func(bank.Answers) float64 { return v().speed / 2 }},
 		},
 		Range: [2]float64{1.05, 1.55},
 	}
@@ -156,7 +156,7 @@ func (p passRecord) apart() bank.Question {
 		Solve:  func(bank.Answers) float64 { return v().apart },
 		U:      func() float64 { return v().uApart },
 		Slips: []bank.Slip{
-			{ID: "speed-driver-said", Value: func(bank.Answers) float64 { return v().apart * p.said / 3.6 / v().speed }},
+			{ID: "driver-speed", Value: func(bank.Answers) float64 { return v().apart * p.said / 3.6 / v().speed }},
 			{ID: "km-h-for-m-s", Value: func(bank.Answers) float64 { return 3.6 * v().apart }},
 		},
 		Range: [2]float64{3.2, 5},
@@ -173,9 +173,9 @@ func (p passRecord) cargo() bank.Question {
 		Solve:  func(bank.Answers) float64 { return v().cargo },
 		U:      func() float64 { return v().uCargo },
 		Slips: []bank.Slip{
-			{ID: "height-above-road-for-above", Value: func(bank.Answers) float64 { return near() }},
+			{ID: "height-above-road", Value: func(bank.Answers) float64 { return near() }},
 			{ID: "both-loads-together", Value: func(bank.Answers) float64 { return total() }},
-			{ID: "speed-driver-said", Value: func(bank.Answers) float64 {
+			{ID: "driver-speed", Value: func(bank.Answers) float64 {
 				if p.misled() == nil {
 					return math.NaN()
 				}
