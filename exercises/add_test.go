@@ -14,7 +14,7 @@ func TestAdd(t *testing.T) {
 	before := slices.Clone(labs)
 	defer func() { labs = before }()
 	build := func(*bank.Draw) bank.Sheet {
-		return bank.Sheet{Questions: []bank.Question{{ID: "one", Kind: judge.Text, Marks: 7}}}
+		return bank.Sheet{Questions: []bank.Question{{ID: "one", Kind: judge.KindText, Marks: 7}}}
 	}
 	if err := Add(bank.Lab{ID: "91-own", Build: build}, bank.Lab{ID: "00-first-steps", Build: build}); err != nil {
 		t.Fatal(err)

@@ -18,7 +18,7 @@ func BenchmarkVerdict(b *testing.B) {
 				continue
 			}
 			a := judge.Answer{Value: right[q.ID] / quantity.MustUnit(q.Unit).SI(), Unit: q.Unit}
-			if q.Kind == judge.Measured {
+			if q.Kind == judge.KindMeasured {
 				a.U = q.U() / quantity.MustUnit(q.Unit).SI()
 			}
 			b.Run(lab.FullID(q.ID), func(b *testing.B) {

@@ -41,11 +41,11 @@ func TestReadme(t *testing.T) {
 		answer judge.Answer
 		want   judge.Outcome
 	}{
-		{judge.Answer{Value: right, Unit: "s"}, judge.Right},
-		{judge.Answer{Value: right * 1000, Unit: "ms"}, judge.Right},
-		{judge.Answer{Value: right / 2, Unit: "s"}, judge.Slip},
-		{judge.Answer{Value: right}, judge.Unit},
-		{judge.Answer{Value: right * 1.3, Unit: "s"}, judge.Off},
+		{judge.Answer{Value: right, Unit: "s"}, judge.OutcomeRight},
+		{judge.Answer{Value: right * 1000, Unit: "ms"}, judge.OutcomeRight},
+		{judge.Answer{Value: right / 2, Unit: "s"}, judge.OutcomeSlip},
+		{judge.Answer{Value: right}, judge.OutcomeUnit},
+		{judge.Answer{Value: right * 1.3, Unit: "s"}, judge.OutcomeOff},
 	} {
 		if v := s.Judge(q, test.answer, nil, 0); v.Outcome != test.want {
 			t.Errorf("%+v: %s (%s), want %s", test.answer, v.Outcome, v.Message, test.want)

@@ -17,7 +17,7 @@ func TestAxesAreRightHanded(t *testing.T) {
 		t.Error("north cross east is not down")
 	}
 	// A body at heading 90° (clockwise from north) lies east.
-	b := buried.Turned{Body: buried.Point{At: r3.Vec{X: 10, Z: 5}, Mass: 1000}, Heading: math.Pi / 2}
+	b := buried.Rotated{Body: buried.Point{At: r3.Vec{X: 10, Z: 5}, Mass: 1000}, Heading: math.Pi / 2}
 	g, err := b.Gravity(r3.Vec{})
 	if err != nil || !(g.Y > 0) || math.Abs(g.X) > 1e-6*g.Y {
 		t.Errorf("a body turned from north to heading 90° pulls along %v (%v), want east", g, err)

@@ -24,21 +24,21 @@ const module = "gravity.example/"
 // floors is the layout of the module: a package may import packages of lower
 // floors only, and those that it is allowed within its own floor.
 var floors = map[string]int{
-	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/clip": 0, "gravlab/internal/digits": 0, "gravlab/internal/whole": 0, "gravlab/internal/ode": 0, "gravlab/internal/lastwords": 0, "gravlab/internal/usercache": 0, "gravlab/internal/filelock": 0, "gravlab/internal/modules": 0,
-	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/frame": 0, "gravlab/draw/figure": 0, "testdata": 0,
+	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/clip": 0, "gravlab/internal/digits": 0, "gravlab/internal/atomicfile": 0, "gravlab/internal/ode": 0, "gravlab/internal/panictext": 0, "gravlab/internal/usercache": 0, "gravlab/internal/filelock": 0, "gravlab/internal/modules": 0,
+	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/wire": 0, "gravlab/draw/figure": 0, "testdata": 0,
 	"gravlab/torsion": 1, "gravlab/torsion/reduction": 1, "gravlab/pendulum": 1, "gravlab/buried": 1, "gravlab/equivalence": 1, "gravlab/sensor": 1,
 	"gravlab/earth": 1, "gravlab/survey": 1, "gravlab/ask": 1, "gravlab/show": 1,
-	"gravlab/judge": 2, "gravlab/internal/htmlpage": 2, "gravlab/notebook": 2, "gravlab/draw": 2, "gravlab/internal/prose": 2, "gravlab/internal/known": 2, "gravlab/internal/beside": 2, "gravlab/page/web": 2,
+	"gravlab/judge": 2, "gravlab/internal/htmlpage": 2, "gravlab/notebook": 2, "gravlab/draw": 2, "gravlab/internal/mdhtml": 2, "gravlab/internal/refcases": 2, "gravlab/internal/crossbench": 2, "gravlab/page/web": 2,
 	"gravlab/bank": 2, "gravlab/bank/banktest": 3, "exercises/lab": 3, "exercises": 3,
-	"gravlab/bench": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
-	"gravlab/kernel": 5, "gravlab/compose": 5,
+	"gravlab/labserver": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
+	"gravlab/kernel": 5, "gravlab/sandbox": 5,
 	"gravlab/marking": 6, "gravlab/page": 6, "gravlab/page/apparatus": 6,
 	"gravlab/cmd/gravlab": 7, "notebooks": 7,
 }
 
 // sameFloor lists the imports within a floor: from, to.
 var sameFloor = map[[2]string]bool{
-	{"gravlab/internal/htmlpage", "gravlab/judge"}: true, {"gravlab/internal/known", "gravlab/internal/htmlpage"}: true,
+	{"gravlab/internal/htmlpage", "gravlab/judge"}: true, {"gravlab/internal/refcases", "gravlab/internal/htmlpage"}: true,
 	{"gravlab/bank", "gravlab/judge"}: true, {"gravlab/bank", "gravlab/notebook"}: true, {"exercises", "exercises/lab"}: true,
 	{"gravlab/survey", "gravlab/earth"}: true, {"gravlab/survey", "gravlab/buried"}: true,
 	{"gravlab/page", "gravlab/page/apparatus"}: true,
@@ -47,7 +47,7 @@ var sameFloor = map[[2]string]bool{
 }
 
 // groups are folders whose packages share one floor.
-var groups = map[string]string{"gravlab/internal/known/": "gravlab/internal/known", "exercises/lab": "exercises/lab"}
+var groups = map[string]string{"gravlab/internal/refcases/": "gravlab/internal/refcases", "exercises/lab": "exercises/lab"}
 
 func floorOf(pkg string) (string, int, bool) {
 	for prefix, group := range groups {
@@ -97,7 +97,7 @@ func TestImportsPointDown(t *testing.T) {
 // TestThinCells keeps the packages that a student's cell links thin: neither
 // net nor encoding/gob, no drawing.
 func TestThinCells(t *testing.T) {
-	for _, pkg := range []string{"gravlab/ask", "gravlab/show", "gravlab/frame"} {
+	for _, pkg := range []string{"gravlab/ask", "gravlab/show", "gravlab/wire"} {
 		out, err := exec.Command("go", "list", "-deps", module+pkg).Output()
 		if err != nil {
 			t.Fatalf("go list -deps %s: %v", pkg, err)

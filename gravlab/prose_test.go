@@ -9,7 +9,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/internal/prose"
+	"gravity.example/gravlab/internal/mdhtml"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -40,7 +40,7 @@ func TestProse(t *testing.T) {
 	read := 0
 	look := func(where, text string) {
 		read++
-		if _, errs := prose.HTML(text, prose.Options{}); len(errs) > 0 {
+		if _, errs := mdhtml.HTML(text, mdhtml.Options{}); len(errs) > 0 {
 			t.Errorf("%s: %v", where, errs)
 		}
 		for _, m := range links.FindAllStringSubmatch(text, -1) {

@@ -80,7 +80,7 @@ func TestSpectraAreOneSided(t *testing.T) {
 	for i := range x {
 		x[i] = 3 * math.Cos(2*math.Pi*2.5*float64(i)/rate-0.7)
 	}
-	line := gravlab.Must(signal.LockIn(x, rate, 2.5))
+	line := gravlab.Must(signal.SineFit(x, rate, 2.5))
 	if math.Abs(line.Amplitude-3) > 1e-9 || math.Abs(line.Phase-0.7) > 1e-9 {
 		t.Errorf("3 cos(ωt - 0.7) is read as amplitude %g and phase %g: zero to peak, and x = A cos(ωt - φ)", line.Amplitude, line.Phase)
 	}

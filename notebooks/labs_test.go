@@ -11,11 +11,11 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/sandbox"
 )
 
 // TestLabs runs each lab blank and worked, under the kernel and confined: every
@@ -25,7 +25,7 @@ func TestLabs(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs every lab four times, which takes some minutes")
 	}
-	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{Clone: ".."})
+	pool, err := sandbox.NewPool(t.Context(), sandbox.PoolOptions{Clone: ".."})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -58,7 +58,7 @@ func TestLabs(t *testing.T) {
 	}
 }
 
-func underKernel(t *testing.T, nb *notebook.Notebook, paper bank.Sheet, want int) bench.Summary {
+func underKernel(t *testing.T, nb *notebook.Notebook, paper bank.Sheet, want int) labserver.Summary {
 	data := t.TempDir()
 	result, err := kernel.Run(t.Context(), nb, kernel.RunOptions{DataDir: data, Timeout: 2 * time.Minute})
 	if err != nil {
@@ -84,7 +84,7 @@ func underKernel(t *testing.T, nb *notebook.Notebook, paper bank.Sheet, want int
 	if paper.Lab.Graded && (figures < 4 || charts < 1) {
 		t.Errorf("%d figures, %d of them charts: at least 4 and 1 are wanted", figures, charts)
 	}
-	b, err := bench.New(bench.Options{Data: data})
+	b, err := labserver.New(labserver.Options{Data: data})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -96,22 +96,22 @@ func underKernel(t *testing.T, nb *notebook.Notebook, paper bank.Sheet, want int
 	return sum
 }
 
-func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper bank.Sheet, want int) bench.Summary {
+func confined(t *testing.T, pool *sandbox.Pool, nb *notebook.Notebook, paper bank.Sheet, want int) labserver.Summary {
 	file, err := nb.Bytes()
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := bench.New(bench.Options{InMemory: true})
+	b, err := labserver.New(labserver.Options{InMemory: true})
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := b.Session(bench.SessionOptions{Confined: true})
-	out, err := pool.Run(t.Context(), compose.Job{Notebook: file, Exchange: s.Exchange, Limits: compose.Limits{Sheet: 2 * time.Minute}})
+	s := b.Session(labserver.SessionOptions{Confined: true})
+	out, err := pool.Run(t.Context(), sandbox.Job{Notebook: file, Exchange: s.Exchange, Limits: sandbox.Limits{Sheet: 2 * time.Minute}})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range out.Cells {
-		if c.State != compose.Ran {
+		if c.State != sandbox.Ran {
 			t.Errorf("confined, cell %d: %s: %s", c.Index+1, c.State, c.Fault)
 		}
 	}
@@ -124,7 +124,7 @@ func confined(t *testing.T, pool *compose.Pool, nb *notebook.Notebook, paper ban
 }
 
 // alike: both ways give the same verdicts, and values that agree to 1e-9.
-func alike(t *testing.T, kernel, confined bench.Summary) {
+func alike(t *testing.T, kernel, confined labserver.Summary) {
 	near := func(a, b float64) bool {
 		return math.IsNaN(a) && math.IsNaN(b) || math.Abs(a-b) <= 1e-9*math.Abs(a)
 	}
@@ -144,11 +144,11 @@ func alike(t *testing.T, kernel, confined bench.Summary) {
 	}
 }
 
-func check(t *testing.T, how string, sum bench.Summary, want int) {
+func check(t *testing.T, how string, sum labserver.Summary, want int) {
 	if sum.Marks != want {
 		t.Errorf("%s: %d of %d marks, want %d", how, sum.Marks, sum.Of, want)
 		for _, st := range sum.Standings {
-			if v := st.Verdict; want > 0 && v.Outcome != judge.Right {
+			if v := st.Verdict; want > 0 && v.Outcome != judge.OutcomeRight {
 				t.Errorf("  %s: %s, %s: %s", st.Question.ID, v.Outcome, v.Understood, v.Message)
 			}
 		}

@@ -33,7 +33,7 @@ func build(d *bank.Draw) bank.Sheet {
 
 	return bank.Sheet{Questions: []bank.Question{
 		{
-			ID: "fall-time", Kind: judge.Number, Marks: 1, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
+			ID: "fall-time", Kind: judge.KindNumber, Marks: 1, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
 			Fields: bank.Fields{"height": height},
 			Solve:  bank.Always(fall(9.81)),
 			Slips: []bank.Slip{
@@ -43,7 +43,7 @@ func build(d *bank.Draw) bank.Sheet {
 			Range: [2]float64{0.4, 1.0},
 		},
 		{
-			ID: "pull", Kind: judge.Number, Marks: 1, Unit: "N", Tol: judge.Tolerance{Rel: 0.005},
+			ID: "pull", Kind: judge.KindNumber, Marks: 1, Unit: "N", Tol: judge.Tolerance{Rel: 0.005},
 			Fields: bank.Fields{"m1": m1, "m2": m2, "apart": apart, "r": r},
 			Solve:  bank.Always(pull(gravlab.G, m1, m2, r)),
 			Slips: []bank.Slip{
@@ -56,7 +56,7 @@ func build(d *bank.Draw) bank.Sheet {
 			Source: bank.Published("worked_examples.csv", "newton-01", pull(6.67e-11, 9000, 9000, 10), 0.05e-5),
 		},
 		{
-			ID: "mean", Kind: judge.Function, Marks: 2, Tol: judge.Tolerance{Rel: 1e-9, Abs: 1e-12},
+			ID: "mean", Kind: judge.KindFunction, Marks: 2, Tol: judge.Tolerance{Rel: 1e-9, Abs: 1e-12},
 			Function: &bank.Function{
 				Name: "mean", Signature: judge.SliceToOne, Calls: meanCalls(d),
 				Right: func(x []float64) []float64 { return []float64{floats.Sum(x) / float64(len(x))} },
@@ -67,7 +67,7 @@ func build(d *bank.Draw) bank.Sheet {
 			},
 		},
 		{
-			ID: "brackets", Kind: judge.Choice, Marks: 1,
+			ID: "brackets", Kind: judge.KindChoice, Marks: 1,
 		},
 	}}
 }

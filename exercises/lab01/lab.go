@@ -105,7 +105,7 @@ func (w weighing) fibreConstant() bank.Question {
 		return bank.Always(torsionConstant(inertia, period))
 	}
 	return bank.Question{
-		ID: "kappa", Kind: judge.Number, Marks: 2, Unit: unit, Tol: judge.Tolerance{Rel: 0.01},
+		ID: "kappa", Kind: judge.KindNumber, Marks: 2, Unit: unit, Tol: judge.Tolerance{Rel: 0.01},
 		Solve: kappa(inertia, 2*w.halfPeriod),
 		Slips: []bank.Slip{
 			{ID: "half-period", Value: kappa(inertia, w.halfPeriod)},
@@ -127,7 +127,7 @@ func (w weighing) lightSpot() bank.Question {
 	movement := math.Round(2*2*scaleDistance*rest*1000*2) / 2 // mm, to half a millimetre
 	theta := math.Atan(movement/1000/2/scaleDistance) / 2
 	return bank.Question{
-		ID: "theta", Kind: judge.Number, Marks: 2, Unit: "rad", Tol: judge.Tolerance{Rel: 0.004},
+		ID: "theta", Kind: judge.KindNumber, Marks: 2, Unit: "rad", Tol: judge.Tolerance{Rel: 0.004},
 		Fields: bank.Fields{"movement": movement, "movementSI": movement / 1000},
 		Solve:  bank.Always(theta),
 		Slips: []bank.Slip{
@@ -148,7 +148,7 @@ func (w weighing) bigG() bank.Question {
 		}
 	}
 	return bank.Question{
-		ID: "big-g", Kind: judge.Number, Marks: 3, Unit: "m³/(kg s²)", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"kappa", "theta"},
+		ID: "big-g", Kind: judge.KindNumber, Marks: 3, Unit: "m³/(kg s²)", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"kappa", "theta"},
 		Fields: bank.Fields{"theta": w.theta()},
 		Solve:  g(w.Distance, 1),
 		Slips: []bank.Slip{
@@ -169,7 +169,7 @@ func (w weighing) theta() float64 { return w.lightSpot().Solve(nil) }
 func (w weighing) farSpheres() bank.Question {
 	share := farShare(w.Arm, w.Distance)
 	return bank.Question{
-		ID: "far-spheres", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "far-spheres", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Solve: bank.Always(share),
 		Slips: []bank.Slip{
 			{ID: "no-direction", Value: bank.Always(math.Pow(share, 2.0/3))},
@@ -205,7 +205,7 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 	right := func(theta float64) float64 { return gravlab.Must(model.Torque(theta, torsion.Plus)) }
 	exact := testdata.Find("model_checks.csv", "torsion-static-01")
 	return bank.Question{
-		ID: "torque", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "torque", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Function: &bank.Function{
 			Name: "torque", Signature: judge.OneToOne, Calls: calls,
 			Right: one(right),
@@ -227,13 +227,13 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 
 func whyLead() bank.Question {
 	return bank.Question{
-		ID: "why-lead", Kind: judge.Choice, Marks: 1,
+		ID: "why-lead", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
 func heavierSmallBall() bank.Question {
 	return bank.Question{
-		ID: "heavier", Kind: judge.Choice, Marks: 1,
+		ID: "heavier", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -247,7 +247,7 @@ func (w weighing) budget(d *bank.Draw) bank.Question {
 	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) / 100 }
 	right := root(2*uT, uTheta, 2*uD, uM)
 	return bank.Question{
-		ID: "budget", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "budget", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"uT": uT, "uTheta": uTheta, "uD": uD, "uM": uM},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -300,7 +300,7 @@ func meanOf1798() bank.Question {
 	return bank.Question{
 		// The mean is known to every digit: the tolerance is that of a value typed
 		// with two decimals.
-		ID: "mean-1798", Kind: judge.Measured, Marks: 3, Unit: "g/cm³", Tol: judge.Tolerance{Abs: 0.006 * gcm3},
+		ID: "mean-1798", Kind: judge.KindMeasured, Marks: 3, Unit: "g/cm³", Tol: judge.Tolerance{Abs: 0.006 * gcm3},
 		Fields: bank.Fields{"alternative2": alternative[2], "printed2": printed[2]},
 		Solve:  bank.Always(mean * gcm3),
 		U:      func() float64 { return u * gcm3 },
@@ -324,7 +324,7 @@ func experimentOf1798(d *bank.Draw) bank.Question {
 	n := 60*minutes + seconds
 	density := func(n, b float64) float64 { return 1000 * gravlab.Must(torsion.Density1798(n, b)) }
 	return bank.Question{
-		ID: "experiment-1798", Kind: judge.Number, Marks: 2, Unit: "g/cm³", Tol: judge.Tolerance{Rel: 0.004},
+		ID: "experiment-1798", Kind: judge.KindNumber, Marks: 2, Unit: "g/cm³", Tol: judge.Tolerance{Rel: 0.004},
 		Fields: bank.Fields{"minutes": minutes, "seconds": seconds, "movement": movement},
 		Solve:  bank.Always(density(n, movement/2)),
 		Slips: []bank.Slip{

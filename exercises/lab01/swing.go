@@ -89,7 +89,7 @@ func (s swingRecord) recording() bank.Recording {
 
 func (s swingRecord) period() bank.Question {
 	return bank.Question{
-		ID: "period", Kind: judge.Measured, Marks: 3, Unit: "s",
+		ID: "period", Kind: judge.KindMeasured, Marks: 3, Unit: "s",
 		Solve: bank.Later(func() float64 { return s.fit().Period.Value }),
 		U:     func() float64 { return s.fit().Period.U },
 		Slips: []bank.Slip{
@@ -106,7 +106,7 @@ func (s swingRecord) deflection() bank.Question {
 		return func(bank.Answers) float64 { return factor * s.fit().Deflection.Value }
 	}
 	return bank.Question{
-		ID: "deflection", Kind: judge.Measured, Marks: 3, Unit: "mrad",
+		ID: "deflection", Kind: judge.KindMeasured, Marks: 3, Unit: "mrad",
 		Solve: theta(1),
 		U:     func() float64 { return s.fit().Deflection.U },
 		Slips: []bank.Slip{
@@ -158,7 +158,7 @@ func (s swingRecord) bigG() bank.Question {
 	})
 	gap := s.w.Distance - s.w.SmallRadius - s.w.LargeRadius
 	return bank.Question{
-		ID: "g-swing", Kind: judge.Measured, Marks: 4, Unit: "m³/(kg s²)", Uses: []string{"period", "deflection"},
+		ID: "g-swing", Kind: judge.KindMeasured, Marks: 4, Unit: "m³/(kg s²)", Uses: []string{"period", "deflection"},
 		Solve: with(nil),
 		U:     u,
 		Slips: []bank.Slip{
@@ -191,7 +191,7 @@ func (s swingRecord) earthMass() bank.Question {
 	// An earlier question has a G too, without far spheres and beam.
 	earlier := func(k bank.Answers) float64 { return of(k["big-g"], g, radius) }
 	return bank.Question{
-		ID: "earth-mass", Kind: judge.Number, Marks: 2, Unit: "kg", Tol: judge.Tolerance{Rel: 0.005}, Uses: []string{"g-swing"},
+		ID: "earth-mass", Kind: judge.KindNumber, Marks: 2, Unit: "kg", Tol: judge.Tolerance{Rel: 0.005}, Uses: []string{"g-swing"},
 		Solve: mass(g, radius),
 		Slips: []bank.Slip{
 			{ID: "kilometres", Value: mass(g, radius/1000)},

@@ -101,7 +101,7 @@ func (r decayRecord) halfTurn() float64 {
 
 func (r decayRecord) tau() bank.Question {
 	return bank.Question{
-		ID: "tau", Kind: judge.Measured, Marks: 3, Unit: "s",
+		ID: "tau", Kind: judge.KindMeasured, Marks: 3, Unit: "s",
 		Solve: r.of(fit.DecayTime, 1),
 		U:     func() float64 { return r.good().U[fit.DecayTime] },
 		Slips: []bank.Slip{
@@ -120,7 +120,7 @@ func (r decayRecord) tau() bank.Question {
 
 func (r decayRecord) period() bank.Question {
 	return bank.Question{
-		ID: "period", Kind: judge.Measured, Marks: 2, Unit: "s",
+		ID: "period", Kind: judge.KindMeasured, Marks: 2, Unit: "s",
 		Solve: r.of(fit.Period, 1),
 		U:     func() float64 { return r.good().U[fit.Period] },
 		Slips: []bank.Slip{
@@ -146,7 +146,7 @@ func (r decayRecord) quality() bank.Question {
 		return rel * math.Pi * f.P[fit.DecayTime] / f.P[fit.Period]
 	}
 	return bank.Question{
-		ID: "quality", Kind: judge.Measured, Marks: 3, Unit: "1", Uses: []string{"tau", "period"},
+		ID: "quality", Kind: judge.KindMeasured, Marks: 3, Unit: "1", Uses: []string{"tau", "period"},
 		Solve: q(1),
 		U:     u,
 		Slips: []bank.Slip{

@@ -41,7 +41,7 @@ func TestClippingShows(t *testing.T) {
 			t.Fatal(err)
 		}
 		v := p.Judge(q, judge.Answer{Value: late.P[fit.DecayTime], U: late.U[fit.DecayTime], Unit: "s"}, nil, 0)
-		if v.Outcome != judge.Right || v.Marks != q.Marks {
+		if v.Outcome != judge.OutcomeRight || v.Marks != q.Marks {
 			t.Errorf("sheet %s: %g(%g) s from the late readings is %s with %d marks, right is %g(%g) s: %s",
 				code, late.P[fit.DecayTime], late.U[fit.DecayTime], v.Outcome, v.Marks, right, u, v.Message)
 		}

@@ -51,7 +51,7 @@ func decrementOfFibre(d *bank.Draw) bank.Question {
 	n := d.Between("swings", 100, 400, 10)
 	left := 1 - percent/100
 	return bank.Question{
-		ID: "decrement", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "decrement", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"percent": percent, "n": n},
 		Solve:  bank.Always(decrement(left, n)),
 		Slips: []bank.Slip{
@@ -73,7 +73,7 @@ func energyOfSwing(d *bank.Draw) bank.Question {
 	percent := d.Between("energy loss", 5, 12, 0.5)
 	p := percent / 100
 	return bank.Question{
-		ID: "energy", Kind: judge.Number, Marks: 1, Unit: "%", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "energy", Kind: judge.KindNumber, Marks: 1, Unit: "%", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"percent": percent},
 		Solve:  bank.Always(energyLost(p)),
 		Slips: []bank.Slip{
@@ -98,7 +98,7 @@ func qFromHalving(d *bank.Draw) bank.Question {
 	t := d.Between("halving", 80, 240, 5)
 	q := halvingQ(period, t)
 	return bank.Question{
-		ID: "q-halving", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "q-halving", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"period": period, "t": t},
 		Solve:  bank.Always(q),
 		Slips: []bank.Slip{
@@ -161,7 +161,7 @@ func runsOfResiduals(d *bank.Draw) bank.Question {
 		return func(x []float64) []float64 { return []float64{f(x)} }
 	}
 	return bank.Question{
-		ID: "runs", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1e-3, Abs: 5e-3},
+		ID: "runs", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 1e-3, Abs: 5e-3},
 		Function: &bank.Function{
 			Name: "runs", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(runsStatistic),
@@ -183,7 +183,7 @@ func runsOfResiduals(d *bank.Draw) bank.Question {
 
 func whatChi2Says() bank.Question {
 	return bank.Question{
-		ID: "chi2", Kind: judge.Choice, Marks: 1,
+		ID: "chi2", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -193,7 +193,7 @@ func uOfTiming(d *bank.Draw) bank.Question {
 	times := d.Pick("repeats", 5, 6, 7, 8, 10)
 	u := math.Sqrt2 * hand / (n * math.Sqrt(times))
 	return bank.Question{
-		ID: "u-timing", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "u-timing", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"n": n, "times": times, "hand": hand},
 		Solve:  bank.Always(u),
 		Slips: []bank.Slip{
@@ -225,7 +225,7 @@ func uOfCorrelated(d *bank.Draw) bank.Question {
 	// Its inputs: theta 0.00413(4), T 512.3(7), d 0.0468(1), M 1.492, b 0.0497.
 	g := math.Pow(2*math.Pi/512.3, 2) * 0.00413 * 0.0468 * 0.0468 * 0.0497 / 1.492
 	return bank.Question{
-		ID: "u-correlated", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "u-correlated", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"uTheta": uTheta, "uT": uT, "r": r, "uD": uD},
 		Solve:  u(r),
 		Slips: []bank.Slip{
@@ -303,7 +303,7 @@ func meanOf1935() bank.Question {
 		scatter += s.s / 8
 	}
 	return bank.Question{
-		ID: "mean-1935", Kind: judge.Measured, Marks: 3, Unit: "mGal", Tol: judge.Tolerance{Abs: 0.04 * gravlab.MilliGal},
+		ID: "mean-1935", Kind: judge.KindMeasured, Marks: 3, Unit: "mGal", Tol: judge.Tolerance{Abs: 0.04 * gravlab.MilliGal},
 		Solve: bank.Always(mean.Value),
 		U:     func() float64 { return mean.U },
 		Slips: []bank.Slip{
@@ -326,7 +326,7 @@ func birgeOf1935() bank.Question {
 
 	check := gravlab.Must(fit.WeightedMean([]float64{6.6721, 6.6758, 6.6740, 6.6729}, []float64{0.0012, 0.0007, 0.0004, 0.0005}))
 	return bank.Question{
-		ID: "birge", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "birge", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
 		Solve: bank.Always(mean.Birge),
 		Slips: []bank.Slip{
 			{ID: "root-not-taken", Value: bank.Always(chi2 / nu)},
@@ -349,7 +349,7 @@ func flickerTime(d *bank.Draw) bank.Question {
 	t := whiteMeetsFlicker(a, b)
 	exact := testdata.Find("model_checks.csv", "sensor-allan-02") // h = 4e-18
 	return bank.Question{
-		ID: "flicker", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "flicker", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"a": a, "b": b},
 		Solve:  bank.Always(t),
 		Slips: []bank.Slip{
@@ -366,6 +366,6 @@ func flickerTime(d *bank.Draw) bank.Question {
 
 func whenToStop() bank.Question {
 	return bank.Question{
-		ID: "averaging", Kind: judge.Choice, Marks: 1,
+		ID: "averaging", Kind: judge.KindChoice, Marks: 1,
 	}
 }

@@ -52,7 +52,7 @@ func springConstant(d *bank.Draw) bank.Question {
 	}
 	k := func(m, x, g float64) float64 { return gravlab.Must(sensor.SpringConstant(m, x, g)) }
 	return bank.Question{
-		ID: "stiffness", Kind: judge.Number, Marks: 1, Unit: "N/m", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "stiffness", Kind: judge.KindNumber, Marks: 1, Unit: "N/m", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"x": x, "m": m, "xSI": x / 1000},
 		Solve:  bank.Always(k(m, x/1000, 9.81)),
 		Slips: []bank.Slip{
@@ -73,7 +73,7 @@ func periodFromSag(d *bank.Draw) bank.Question {
 	sag := d.Between("sag", 60, 180, 2)
 	period := sagPeriod(sag/1000, 9.81)
 	return bank.Question{
-		ID: "period", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "period", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"sag": sag, "sagSI": sag / 1000},
 		Solve:  bank.Always(period),
 		Slips: []bank.Slip{
@@ -97,7 +97,7 @@ func sagUnderG(f float64) bank.Question {
 
 	mems := testdata.Find("values.csv", "mems_noise")
 	return bank.Question{
-		ID: "sag", Kind: judge.Number, Marks: 2, Unit: "mm", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "sag", Kind: judge.KindNumber, Marks: 2, Unit: "mm", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"f": f, "memsSource": mems["source"]},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -115,7 +115,7 @@ func moveByMicroGal(d *bank.Draw, f float64) bank.Question {
 	dg := d.Between("change", 3, 20, 1) // µGal
 	move := func(k bank.Answers) float64 { return k["sag"] * dg * gravlab.MicroGal / gravlab.StandardGravity }
 	return bank.Question{
-		ID: "micro", Kind: judge.Number, Marks: 2, Unit: "pm", Tol: judge.Tolerance{Rel: 0.008}, Uses: []string{"sag"},
+		ID: "micro", Kind: judge.KindNumber, Marks: 2, Unit: "pm", Tol: judge.Tolerance{Rel: 0.008}, Uses: []string{"sag"},
 		Fields: bank.Fields{"dg": dg, "f": f},
 		Solve:  move,
 		Slips: []bank.Slip{
@@ -137,7 +137,7 @@ func resonanceOfPair(d *bank.Draw) bank.Question {
 	}
 	right := f(x, a*gravlab.StandardGravity)
 	return bank.Question{
-		ID: "pair", Kind: judge.Number, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "pair", Kind: judge.KindNumber, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"a": a, "x": x, "aSI": a * 1e-9, "xSI": x * 1e-12},
 		Solve:  right,
 		Slips: []bank.Slip{
@@ -153,7 +153,7 @@ func resonanceOfPair(d *bank.Draw) bank.Question {
 
 func whichWay() bank.Question {
 	return bank.Question{
-		ID: "way", Kind: judge.Choice, Marks: 1,
+		ID: "way", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -172,7 +172,7 @@ func responseFunction(d *bank.Draw, s sensor.Suspension) bank.Question {
 	}
 	w0 := 2 * math.Pi * s.Frequency
 	return bank.Question{
-		ID: "response", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "response", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q},
 		Function: &bank.Function{
 			Name: "response", Signature: judge.OneToOne, Calls: calls,
@@ -197,7 +197,7 @@ func atResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 	w0 := 2 * math.Pi * s.Frequency
 	right := a / 1000 * gainOf(s, s.Frequency)
 	return bank.Question{
-		ID: "at-resonance", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "at-resonance", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q, "a": a, "aSI": a / 1000},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -218,7 +218,7 @@ func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 	a := floor * 1e-6 * w * w
 	right := a * gainOf(s, f)
 	return bank.Question{
-		ID: "above-resonance", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.025},
+		ID: "above-resonance", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.025},
 		Fields: bank.Fields{"f": f, "frequency": s.Frequency, "floor": floor, "q": s.Q, "floorSI": floor * 1e-6},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -234,13 +234,13 @@ func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 
 func whyASoftSpring() bank.Question {
 	return bank.Question{
-		ID: "soft", Kind: judge.Choice, Marks: 1,
+		ID: "soft", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
 func whichEnd() bank.Question {
 	return bank.Question{
-		ID: "which-end", Kind: judge.Choice, Marks: 1,
+		ID: "which-end", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -249,7 +249,7 @@ func uOfStiffness(d *bank.Draw) bank.Question {
 	uf := d.Between("u frequency", 0.4, 0.9, 0.1)
 	u := math.Hypot(um, 2*uf)
 	return bank.Question{
-		ID: "u-stiffness", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "u-stiffness", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"um": um, "uf": uf},
 		Solve:  bank.Always(u / 100),
 		Slips: []bank.Slip{
@@ -305,7 +305,7 @@ func massInAnEarthquake(d *bank.Draw) bank.Question {
 	peak := p.peak
 	w := 2 * math.Pi * f
 	return bank.Question{
-		ID: "earthquake", Kind: judge.Number, Marks: 3, Unit: "nm", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "earthquake", Kind: judge.KindNumber, Marks: 3, Unit: "nm", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"f": f},
 		Solve:  bank.Always(peak / (w * w)),
 		Slips: []bank.Slip{

@@ -108,7 +108,7 @@ func (r releaseRecord) natural() (f0, u float64) {
 
 func (r releaseRecord) frequency() bank.Question {
 	return bank.Question{
-		ID: "frequency", Kind: judge.Measured, Marks: 3, Unit: "Hz",
+		ID: "frequency", Kind: judge.KindMeasured, Marks: 3, Unit: "Hz",
 		Fields: bank.Fields{"weightSI": 1000 * r.weight},
 		Solve:  func(bank.Answers) float64 { f0, _ := r.natural(); return f0 },
 		U:      func() float64 { _, u := r.natural(); return u },
@@ -129,7 +129,7 @@ func (r releaseRecord) quality() bank.Question {
 		}
 	}
 	return bank.Question{
-		ID: "quality", Kind: judge.Measured, Marks: 2, Unit: "1",
+		ID: "quality", Kind: judge.KindMeasured, Marks: 2, Unit: "1",
 		Solve: q(1),
 		U:     func() float64 { f := r.swing(); return q(1)(nil) * f.U[fit.DecayTime] / f.P[fit.DecayTime] },
 		Slips: []bank.Slip{
@@ -144,7 +144,7 @@ func (r releaseRecord) quality() bank.Question {
 func (r releaseRecord) step() bank.Question {
 	step := func(bank.Answers) float64 { v, _ := r.rest(); return v }
 	return bank.Question{
-		ID: "step", Kind: judge.Measured, Marks: 3, Unit: "mm",
+		ID: "step", Kind: judge.KindMeasured, Marks: 3, Unit: "mm",
 		Solve: step,
 		U:     func() float64 { _, u := r.rest(); return u },
 		Slips: []bank.Slip{
@@ -176,7 +176,7 @@ func (r releaseRecord) mass() bank.Question {
 		}
 	}
 	return bank.Question{
-		ID: "mass", Kind: judge.Number, Marks: 2, Unit: "kg", Tol: judge.Tolerance{Rel: 0.006}, Uses: []string{"frequency", "step"},
+		ID: "mass", Kind: judge.KindNumber, Marks: 2, Unit: "kg", Tol: judge.Tolerance{Rel: 0.006}, Uses: []string{"frequency", "step"},
 		Fields: bank.Fields{"weightSI": 1000 * r.weight, "weight": r.weight},
 		Solve:  m(1),
 		Slips: []bank.Slip{

@@ -68,7 +68,7 @@ func (s quietSensor) thermal() bank.Question {
 	right := densityAt(s.Suspension, 1)
 	exact := testdata.Find("model_checks.csv", "sensor-thermal-01")
 	return bank.Question{
-		ID: "thermal", Kind: judge.Number, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
+		ID: "thermal", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"cleanMassSI": bank.Clean(s.Mass * 1e6), "frequency": s.Frequency, "q": s.Q, "mass": s.Mass},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -89,7 +89,7 @@ func (s quietSensor) structural(d *bank.Draw) bank.Question {
 	right := densityAt(inside, f)
 	exact := testdata.Find("model_checks.csv", "sensor-thermal-03")
 	return bank.Question{
-		ID: "structural", Kind: judge.Number, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
+		ID: "structural", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"q": s.Q, "f": f, "mass": s.Mass, "frequency": s.Frequency},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -114,7 +114,7 @@ func (s quietSensor) readoutNoise(d *bank.Draw) bank.Question {
 	w, w0 := 2*math.Pi*f, 2*math.Pi*s.Frequency
 	exact := testdata.Find("model_checks.csv", "sensor-readout-03")
 	return bank.Question{
-		ID: "readout", Kind: judge.Number, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
+		ID: "readout", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q, "readout": s.readout, "f": f, "mass": s.Mass, "x": x},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -139,7 +139,7 @@ func amplifierNoise(d *bank.Draw) bank.Question {
 	right := gravlab.Must(sensor.Amplifier{Voltage: e * 1e-9, Current: i * 1e-15, Capacitance: c * 1e-12, Sensitivity: perMetre}.Displacement(f * 1e3))
 	exact := testdata.Find("model_checks.csv", "sensor-amplifier-02")
 	return bank.Question{
-		ID: "amplifier", Kind: judge.Number, Marks: 2, Unit: "fm/√Hz", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "amplifier", Kind: judge.KindNumber, Marks: 2, Unit: "fm/√Hz", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
 			"f": f, "s": s, "e": e, "i": i, "c": c, "iSI": i * 1e-15, "fSI": f * 1e3, "cSI": c * 1e-12, "eSI": e * 1e-9,
 			"perMetre": perMetre,
@@ -164,7 +164,7 @@ func stripsOfElectrode(d *bank.Draw) bank.Question {
 	right := gravlab.Must(s.Alternating())
 	exact := testdata.Find("model_checks.csv", "sensor-strips-02")
 	return bank.Question{
-		ID: "strips", Kind: judge.Number, Marks: 3, Unit: "mV", Tol: judge.Tolerance{Rel: 0.015},
+		ID: "strips", Kind: judge.KindNumber, Marks: 3, Unit: "mV", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"n": n, "pitch": pitch, "sigma": sigma, "length": length, "n2": int(n)},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -179,7 +179,7 @@ func stripsOfElectrode(d *bank.Draw) bank.Question {
 
 func whatCuttingDoes() bank.Question {
 	return bank.Question{
-		ID: "cutting", Kind: judge.Choice, Marks: 1,
+		ID: "cutting", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -191,7 +191,7 @@ func patchForce(d *bank.Draw) bank.Question {
 	v := printed.Float("value") * 1e-6
 	right := gravlab.Must(sensor.PatchNoise(bias, gradient*1e-9, v, mass/1000)).Density(1)
 	return bank.Question{
-		ID: "patch-force", Kind: judge.Number, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
+		ID: "patch-force", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
 			"bias": bias, "gradient": gradient, "mass": mass, "gradientSI": gradient * 1e-9, "massSI": mass / 1000,
 			"printedSource": printed["source"],
@@ -226,7 +226,7 @@ func (s quietSensor) total(d *bank.Draw) bank.Question {
 	}
 	calls = append(calls, calls[1])
 	return bank.Question{
-		ID: "total", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 5e-3},
+		ID: "total", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 5e-3},
 		Fields: bank.Fields{
 			"frequency": s.Frequency, "q": s.Q, "loss": loss, "readout": s.readout, "other": s.other, "lossSI": loss * 1e-9,
 			"readoutSI": s.readout * 1e-12, "otherSI": s.other * 1e-9,
@@ -260,7 +260,7 @@ func crossingOfNoise(d *bank.Draw) bank.Question {
 	ratio := a * 1e-9 / (x * 1e-12)
 	right := crossingAbove(f0, 1000, x*1e-12, a*1e-9)
 	return bank.Question{
-		ID: "crossing", Kind: judge.Number, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "crossing", Kind: judge.KindNumber, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"f0": f0, "a": a, "x": x, "aSI": a * 1e-9, "xSI": x * 1e-12},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -286,7 +286,7 @@ func noiseInBand(d *bank.Draw) bank.Question {
 	exact := testdata.Find("model_checks.csv", "sensor-band-01") // readout and white noise together
 	s := sensor.Suspension{Mass: 1, Frequency: 5.4, Q: 1500}
 	return bank.Question{
-		ID: "band", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "band", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"a": a, "f1": f1, "f2": f2},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -335,7 +335,7 @@ func allanOfNine(d *bank.Draw) bank.Question {
 
 	unit := gravlab.MicroGal / 10 // nm/s²
 	return bank.Question{
-		ID: "allan", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "allan", Kind: judge.KindNumber, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"components": strings.Join(text, ", ")},
 		Solve:  bank.Always(right * unit),
 		Slips: []bank.Slip{
@@ -352,7 +352,7 @@ func allanOfNine(d *bank.Draw) bank.Question {
 
 func whatRises() bank.Question {
 	return bank.Question{
-		ID: "rises", Kind: judge.Choice, Marks: 1,
+		ID: "rises", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -363,7 +363,7 @@ func massForTarget(d *bank.Draw) bank.Question {
 	// The thermal noise may have half of the power.
 	m := 4 * gravlab.BoltzmannK * 293.15 * 2 * math.Pi * f0 / (q * target * target * 1e-18 / 2)
 	return bank.Question{
-		ID: "design", Kind: judge.Number, Marks: 3, Unit: "kg", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "design", Kind: judge.KindNumber, Marks: 3, Unit: "kg", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"target": target, "f0": f0, "q": q, "targetSI": target * 1e-9},
 		Solve:  bank.Always(m),
 		Slips: []bank.Slip{
@@ -384,7 +384,7 @@ func marginOfDesign(d *bank.Draw) bank.Question {
 	z := (target - predicted) / u
 	p := func(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 	return bank.Question{
-		ID: "margin", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Abs: 0.008},
+		ID: "margin", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Abs: 0.008},
 		Fields: bank.Fields{"predicted": predicted, "u": u, "target": target},
 		Solve:  bank.Always(p(z)),
 		Slips: []bank.Slip{

@@ -86,7 +86,7 @@ func (n nightRecord) recording() bank.Recording {
 
 func (n nightRecord) white() bank.Question {
 	return bank.Question{
-		ID: "white", Kind: judge.Measured, Marks: 3, Unit: densityUnit,
+		ID: "white", Kind: judge.KindMeasured, Marks: 3, Unit: densityUnit,
 		Fields: bank.Fields{"from": n.from, "fromMinus10": int(n.from) - 10},
 		Solve:  func(bank.Answers) float64 { return n.quiet().white },
 		U:      func() float64 { return n.quiet().uWhite },
@@ -104,7 +104,7 @@ func (n nightRecord) white() bank.Question {
 
 func (n nightRecord) floor() bank.Question {
 	return bank.Question{
-		ID: "floor", Kind: judge.Measured, Marks: 3, Unit: "nm/s²",
+		ID: "floor", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
 		Fields: bank.Fields{"from": n.from, "fromMinus10": int(n.from) - 10},
 		Solve:  func(bank.Answers) float64 { return n.quiet().floor },
 		U:      func() float64 { return n.quiet().uFloor },

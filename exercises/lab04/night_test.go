@@ -39,7 +39,7 @@ func TestWorkShows(t *testing.T) {
 		s := gravlab.Must(signal.Welch{}.PSD(columns[1][:6500], 1))
 		a := gravlab.Must(s.RMS(0.2, 0.4)) / math.Sqrt(0.2)
 		v := p.Judge(q, judge.Answer{Value: a, U: a / 2 / math.Sqrt(0.2*6500), Unit: "m/s²/√Hz"}, nil, 0)
-		if v.Outcome != judge.Right || v.Marks != q.Marks {
+		if v.Outcome != judge.OutcomeRight || v.Marks != q.Marks {
 			t.Errorf("sheet %s: %g is %s: %s", code, a, v.Outcome, v.Message)
 		}
 	}

@@ -112,7 +112,7 @@ func (e evening) microseism() bank.Question {
 		return bank.Later(func() float64 { return factor * e.quiet()[0] })
 	}
 	return bank.Question{
-		ID: "microseism", Kind: judge.Measured, Marks: 3, Unit: "nm/s²",
+		ID: "microseism", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
 		Fields: bank.Fields{
 			"eveningLow": eveningLow, "eveningHigh": eveningHigh,
 			"beforeArrival": int(e.arrival) - eveningMargin,
@@ -135,7 +135,7 @@ func (e evening) movement() bank.Question {
 	}
 	omega := 2 * math.Pi * e.peak
 	return bank.Question{
-		ID: "movement", Kind: judge.Number, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.01}, Uses: []string{"microseism"},
+		ID: "movement", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.01}, Uses: []string{"microseism"},
 		Fields: bank.Fields{"peak": e.peak, "beforeArrival": int(e.arrival) - eveningMargin},
 		Solve:  x(func(a float64) float64 { return a / (omega * omega) }),
 		Slips: []bank.Slip{

@@ -53,7 +53,7 @@ func pierLevel(d *bank.Draw) bank.Question {
 	}
 	want := row.Float("computed_accel_asd_at_start_m_s2_rtHz")
 	return bank.Question{
-		ID: "level", Kind: judge.Number, Marks: 2, Unit: "nm/s²/√Hz", Tol: judge.Tolerance{Rel: 0.015},
+		ID: "level", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²/√Hz", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"period": period},
 		Solve:  bank.Always(noiseLevel(a, b, period)),
 		Slips: []bank.Slip{
@@ -69,7 +69,7 @@ func pierLevel(d *bank.Draw) bank.Question {
 
 func pierAboveTheModel() bank.Question {
 	return bank.Question{
-		ID: "above-the-model", Kind: judge.Choice, Marks: 1,
+		ID: "above-the-model", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -87,7 +87,7 @@ func pierLine(d *bank.Draw) bank.Question {
 		return bank.Always(factor * lineAmplitude(asd*1e-6, enbw, rate, segment))
 	}
 	return bank.Question{
-		ID: "line", Kind: judge.Number, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "line", Kind: judge.KindNumber, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"segment": segment, "asd": asd, "asdSI": asd * 1e-6},
 		Solve:  amp(1.5, 1),
 		Slips: []bank.Slip{
@@ -103,10 +103,10 @@ func pierLine(d *bank.Draw) bank.Question {
 func pierDegrees(d *bank.Draw) bank.Question {
 	k := d.Between("segments", 10, 30, 1)
 	nu := func(k float64) float64 {
-		return gravlab.Must(signal.Welch{Segment: 64}.DOF(int(k)))
+		return gravlab.Must(signal.Welch{Segment: 64}.DoF(int(k)))
 	}
 	return bank.Question{
-		ID: "degrees", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "degrees", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"k": k},
 		Solve:  bank.Always(nu(k)),
 		Slips: []bank.Slip{
@@ -120,7 +120,7 @@ func pierDegrees(d *bank.Draw) bank.Question {
 
 func pierClockAndCoherence() bank.Question {
 	return bank.Question{
-		ID: "clock-and-coherence", Kind: judge.Choice, Marks: 1,
+		ID: "clock-and-coherence", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -132,7 +132,7 @@ func pierNothingInCommon(d *bank.Draw) bank.Question {
 		return bank.Always(gravlab.Must(signal.CoherenceThreshold(k, p/trials)))
 	}
 	return bank.Question{
-		ID: "nothing-in-common", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "nothing-in-common", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"bins": bins, "k": k},
 		Solve:  limit(bins, k),
 		Slips: []bank.Slip{
@@ -147,7 +147,7 @@ func pierNothingInCommon(d *bank.Draw) bank.Question {
 func pierMisaligned(d *bank.Draw) bank.Question {
 	tilt := d.Pick("misalignment", 3, 5, 8)
 	return bank.Question{
-		ID: "misaligned", Kind: judge.Choice, Marks: 1,
+		ID: "misaligned", Kind: judge.KindChoice, Marks: 1,
 		Fields: bank.Fields{"tilt": tilt},
 	}
 }
@@ -191,7 +191,7 @@ func pierLeftover(d *bank.Draw) bank.Question {
 		return func(v []float64) []float64 { return []float64{f(v, len(v)/2)} }
 	}
 	return bank.Question{
-		ID: "leftover", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1e-6},
+		ID: "leftover", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 1e-6},
 		Function: &bank.Function{
 			Name: "leftover", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(func(v []float64, n int) float64 { return leftover(v, n/2, n/2, n) }),
@@ -213,7 +213,7 @@ func pierLeftover(d *bank.Draw) bank.Question {
 
 func pierWhoIsIt(peak float64) bank.Question {
 	return bank.Question{
-		ID: "who-is-it", Kind: judge.Choice, Marks: 1,
+		ID: "who-is-it", Kind: judge.KindChoice, Marks: 1,
 		Fields: bank.Fields{"peak": peak},
 	}
 }
@@ -260,7 +260,7 @@ func strongMotionPeak() bank.Question {
 	right := peak(same, math.Max)
 	published := testdata.Find("values.csv", "geonet_tcw_pga")
 	return bank.Question{
-		ID: "strong-motion-peak", Kind: judge.Number, Marks: 3, Unit: "m/s²", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "strong-motion-peak", Kind: judge.KindNumber, Marks: 3, Unit: "m/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Solve: right,
 		Slips: []bank.Slip{
 			{ID: "offset", Value: peak(func(float64) float64 { return 0 }, math.Max)},

@@ -164,7 +164,7 @@ func (p pierRecord) clock() bank.Question {
 		return bank.Later(func() float64 { return round(p.delay()[0]*pierRate) / pierRate })
 	}
 	return bank.Question{
-		ID: "clock", Kind: judge.Measured, Marks: 3, Unit: "ms",
+		ID: "clock", Kind: judge.KindMeasured, Marks: 3, Unit: "ms",
 		Solve: delay(1),
 		U:     func() float64 { return p.delay()[1] },
 		Slips: []bank.Slip{
@@ -202,7 +202,7 @@ func (p pierRecord) selfNoise() bank.Question {
 		return p.inBand(func(q signal.Pair, i int) float64 { return (q.PXX[i] + q.PYY[i] - 2*real(q.PXY[i])) / 2 })
 	})
 	return bank.Question{
-		ID: "self-noise", Kind: judge.Measured, Marks: 3, Unit: "nm/s²/√Hz",
+		ID: "self-noise", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²/√Hz",
 		Fields: bank.Fields{"pierLow": pierLow, "pierHigh": pierHigh},
 		Solve:  bank.Later(level),
 		U:      func() float64 { return level() / (2 * math.Sqrt((pierHigh-pierLow)*pierSamples/pierRate)) },
@@ -213,7 +213,7 @@ func (p pierRecord) selfNoise() bank.Question {
 		},
 		Range: [2]float64{2.6e-8, 5.6e-8},
 		// γ² = 0.997
-		Source: bank.Computed("model_checks.csv", "signal-selfnoise-05", gravlab.Must(signal.SelfNoiseShare(0.997)), 1e-12),
+		Source: bank.Computed("model_checks.csv", "signal-selfnoise-05", gravlab.Must(signal.SelfNoiseFraction(0.997)), 1e-12),
 	}
 }
 
@@ -233,7 +233,7 @@ func (p pierRecord) resonance() bank.Question {
 		return bank.Later(func() float64 { return factor / p.ring().P[fit.Period] })
 	}
 	return bank.Question{
-		ID: "resonance", Kind: judge.Measured, Marks: 3, Unit: "Hz",
+		ID: "resonance", Kind: judge.KindMeasured, Marks: 3, Unit: "Hz",
 		Solve: f(1),
 		U: func() float64 {
 			r := p.ring()
@@ -256,7 +256,7 @@ func (p pierRecord) quality() bank.Question {
 		})
 	}
 	return bank.Question{
-		ID: "quality", Kind: judge.Measured, Marks: 2, Unit: "1",
+		ID: "quality", Kind: judge.KindMeasured, Marks: 2, Unit: "1",
 		Solve: q(1),
 		U: func() float64 {
 			r := p.ring()

@@ -79,7 +79,7 @@ func passingPeriod(d *bank.Draw) bank.Question {
 		return gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: 1}, Length: length, Gravity: g, Amplitude: degrees * math.Pi / 180}.Period())
 	}
 	return bank.Question{
-		ID: "period", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.002},
+		ID: "period", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.002},
 		Fields: bank.Fields{"length": length, "degrees": degrees},
 		Solve:  bank.Always(exact(length, degrees, passingGravity)),
 		Slips: []bank.Slip{
@@ -99,7 +99,7 @@ func passingRating(d *bank.Draw) bank.Question {
 	theta := degrees * math.Pi / 180
 	tension := gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: m}, Length: 2, Gravity: passingGravity, Amplitude: theta}.LargestTension())
 	return bank.Question{
-		ID: "rating", Kind: judge.Number, Marks: 1, Unit: "N", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "rating", Kind: judge.KindNumber, Marks: 1, Unit: "N", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"m": m, "degrees": degrees},
 		Solve:  bank.Always(5 * tension),
 		Slips: []bank.Slip{
@@ -114,7 +114,7 @@ func passingRating(d *bank.Draw) bank.Question {
 func (p passing) closest() bank.Question {
 	pull := func(d float64) float64 { return gravlab.G * p.Bob.Mass / (d * d) }
 	return bank.Question{
-		ID: "closest", Kind: judge.Number, Marks: 1, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "closest", Kind: judge.KindNumber, Marks: 1, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"mass": p.Bob.Mass, "below": p.below, "gap": bank.RoundTo(p.below-p.Bob.Radius, 3)},
 		Solve:  bank.Always(pull(p.below)),
 		Slips: []bank.Slip{
@@ -155,7 +155,7 @@ func (p passing) pull(d *bank.Draw) bank.Question {
 		return -gravlab.G * m / (x*x + z*z)
 	}
 	return bank.Question{
-		ID: "pull", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "pull", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"m": m, "length": length, "below": below},
 		Function: &bank.Function{
 			Name: "pull", Signature: judge.OneToOne, Calls: calls,
@@ -188,7 +188,7 @@ func lineOf(f func(theta float64) float64, p pendulum.Pendulum) float64 {
 
 func passingWhichAxis() bank.Question {
 	return bank.Question{
-		ID: "which-axis", Kind: judge.Choice, Marks: 1,
+		ID: "which-axis", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -198,7 +198,7 @@ func (p passing) line() bank.Question {
 
 	row := pendulum.Pendulum{Bob: pendulum.Bob{Shape: pendulum.Sphere, Mass: 14, Radius: 0.05}, Length: 1.9, Gravity: 9.80665, Amplitude: 0.42}
 	return bank.Question{
-		ID: "line", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "line", Kind: judge.KindNumber, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
 			"mass": p.Bob.Mass, "length": p.Length, "degrees": p.degrees, "below": p.below,
 			"roundToRadius3": bank.RoundTo(p.Bob.Radius, 3),
@@ -218,7 +218,7 @@ func (p passing) background(d *bank.Draw) bank.Question {
 	f1, f2 := 0.6, d.Between("band end", 0.75, 0.9, 0.01)
 	middle := gravlab.Must(pendulum.HighNoise.Density(math.Sqrt(f1 * f2)))
 	return bank.Question{
-		ID: "background", Kind: judge.Number, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.03},
+		ID: "background", Kind: judge.KindNumber, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.03},
 		Fields: bank.Fields{"f1": f1, "f2": f2},
 		Solve:  bank.Always(gravlab.Must(pendulum.HighNoise.RMS(f1, f2))),
 		Slips: []bank.Slip{
@@ -248,7 +248,7 @@ func (p passing) swings(d *bank.Draw) bank.Question {
 
 	T := gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: 1}, Length: 1.9, Gravity: 9.80665, Amplitude: 0.2}.Period())
 	return bank.Question{
-		ID: "swings", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.02, Abs: 1}, Uses: []string{"line"},
+		ID: "swings", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.02, Abs: 1}, Uses: []string{"line"},
 		Fields: bank.Fields{
 			"asd": asd, "roundToPeriod4": bank.RoundTo(period, 4), "mass": p.Bob.Mass,
 			"roundToRadius3": bank.RoundTo(p.Bob.Radius, 3), "length": p.Length, "degrees": p.degrees, "below": p.below,
@@ -274,7 +274,7 @@ func (p passing) tilt(d *bank.Draw) bank.Question {
 	row := pendulum.Pendulum{Bob: pendulum.Bob{Mass: 14}, Length: 1.9, Gravity: 9.80665, Amplitude: 0.42}
 	got := gravlab.Must(row.Compare(pendulum.Station{At: r3.Vec{Z: 2.5}, Axis: r3.Vec{X: 1}}, pendulum.Floor{RockingStiffness: 4.1e7, PivotHeight: 2.6, Share: 1}, 1))[0].Floor
 	return bank.Question{
-		ID: "tilt", Kind: judge.Number, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.008},
+		ID: "tilt", Kind: judge.KindNumber, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{
 			"mass": p.Bob.Mass, "length": p.Length, "degrees": p.degrees, "height": height, "stiffness": stiffness,
 			"roundToRadius3": bank.RoundTo(p.Bob.Radius, 3), "below": p.below,
@@ -293,13 +293,13 @@ func (p passing) tilt(d *bank.Draw) bank.Question {
 
 func passingTests() bank.Question {
 	return bank.Question{
-		ID: "tests", Kind: judge.Choice, Marks: 1,
+		ID: "tests", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
 func passingStarter() bank.Question {
 	return bank.Question{
-		ID: "starter", Kind: judge.Choice, Marks: 1,
+		ID: "starter", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -317,7 +317,7 @@ func (p passing) budget(d *bank.Draw) bank.Question {
 		return bank.Always(math.Sqrt(floats.Dot(terms, terms)) / 100)
 	}
 	return bank.Question{
-		ID: "budget", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "budget", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"uLine": uLine, "exponent": exponent, "below": p.below, "uPlace": uPlace, "uPlaceSI": uPlace / 1000},
 		Solve:  root(uLine, exponent*rel),
 		Slips: []bank.Slip{

@@ -118,7 +118,7 @@ func (s passingSwing) lineU(i int) func() float64 {
 
 func (s passingSwing) amplitude() bank.Question {
 	return bank.Question{
-		ID: "amplitude", Kind: judge.Measured, Marks: 3, Unit: "nm/s²",
+		ID: "amplitude", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
 		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
 		Solve:  s.linePair(0, 1),
 		U:      s.lineU(0),
@@ -132,7 +132,7 @@ func (s passingSwing) amplitude() bank.Question {
 
 func (s passingSwing) floorLine() bank.Question {
 	return bank.Question{
-		ID: "floor-line", Kind: judge.Measured, Marks: 2, Unit: "nm/s²",
+		ID: "floor-line", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/s²",
 		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
 		Solve:  s.linePair(1, 1),
 		U:      s.lineU(1),
@@ -151,7 +151,7 @@ func (s passingSwing) mass() bank.Question {
 	right := func(swing, shaker float64) float64 { return swing - shaker }
 	noise := func() float64 { return math.Hypot(s.detect[0]().UNoise, s.detect[1]().UNoise) }
 	return bank.Question{
-		ID: "mass", Kind: judge.Measured, Marks: 4, Unit: "kg",
+		ID: "mass", Kind: judge.KindMeasured, Marks: 4, Unit: "kg",
 		Fields: bank.Fields{"below": s.p.below, "length": s.p.Length, "degrees": s.p.degrees},
 		Solve:  combine(right),
 		U: func() float64 {

@@ -42,7 +42,7 @@ func build(d *bank.Draw) bank.Sheet {
 
 func liftTable() bank.Question {
 	return bank.Question{
-		ID: "table", Kind: judge.Choice, Marks: 1,
+		ID: "table", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -54,7 +54,7 @@ func liftScale(d *bank.Draw) bank.Question {
 	a := up * speed / time
 	weight := func(g, a float64) float64 { return gravlab.Must(equivalence.Weight(mass, g, a)) }
 	return bank.Question{
-		ID: "scale", Kind: judge.Number, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.003},
+		ID: "scale", Kind: judge.KindNumber, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.003},
 		Fields: bank.Fields{"mass": mass, "speed": speed, "time": time, "upTimesSpeed": up * speed, "up": up > 0},
 		Solve:  bank.Always(weight(liftGravity, a)),
 		Slips: []bank.Slip{
@@ -98,7 +98,7 @@ func liftReading(d *bank.Draw) bank.Question {
 	}
 	acceleration := func(h []float64) float64 { return readingFrom(h, interval) - liftGravity }
 	return bank.Question{
-		ID: "reading", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1.5e-3},
+		ID: "reading", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 1.5e-3},
 		Fields: bank.Fields{"interval": interval},
 		Function: &bank.Function{
 			Name: "reading", Signature: judge.SliceToOne, Calls: calls,
@@ -116,7 +116,7 @@ func liftReading(d *bank.Draw) bank.Question {
 
 func liftFloating() bank.Question {
 	return bank.Question{
-		ID: "floating", Kind: judge.Choice, Marks: 1,
+		ID: "floating", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -127,7 +127,7 @@ func liftOrbit(d *bank.Draw) bank.Question {
 	height := d.Between("orbit height", 320, 880, 10) // km
 	r := earthRadius + 1000*height
 	return bank.Question{
-		ID: "orbit", Kind: judge.Number, Marks: 2, Unit: "min", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "orbit", Kind: judge.KindNumber, Marks: 2, Unit: "min", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"height": height, "heightSI": 1000 * height},
 		Solve:  bank.Always(orbitPeriod(earthGM, r)),
 		Slips: []bank.Slip{
@@ -149,7 +149,7 @@ func liftBox(d *bank.Draw) bank.Question {
 	h := 1000 * height
 	right := gravlab.Must(equivalence.SmallestBox(earthGM, earthRadius, h, asd*1e-6, tau))
 	return bank.Question{
-		ID: "box", Kind: judge.Number, Marks: 3, Unit: "mm", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "box", Kind: judge.KindNumber, Marks: 3, Unit: "mm", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"height": height, "asd": asd, "tau": tau, "h": h},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -170,7 +170,7 @@ func liftTilt(d *bank.Draw) bank.Question {
 	loss := d.Between("tilt loss", 1, 20, 0.5) // µGal
 	a := loss * gravlab.MicroGal
 	return bank.Question{
-		ID: "tilt", Kind: judge.Number, Marks: 2, Unit: "µrad", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "tilt", Kind: judge.KindNumber, Marks: 2, Unit: "µrad", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"loss": loss},
 		Solve:  bank.Always(gravlab.Must(equivalence.TiltFor(liftGravity, a))),
 		Slips: []bank.Slip{
@@ -191,7 +191,7 @@ func liftRedshift(d *bank.Draw) bank.Question {
 	h := d.Between("tower", 18, 64, 0.5)
 	shift := clockShift(liftGravity, h, gravlab.SpeedOfLight)
 	return bank.Question{
-		ID: "redshift", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.004},
+		ID: "redshift", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.004},
 		Fields: bank.Fields{"h": h},
 		Solve:  bank.Always(shift),
 		Slips: []bank.Slip{
@@ -210,7 +210,7 @@ func liftTower1960() bank.Question {
 	const measured, uMeasured, height = 2.57e-15, 0.26e-15, 22.5
 	predicted := clockShift(liftGravity, height, gravlab.SpeedOfLight)
 	return bank.Question{
-		ID: "tower-1960", Kind: judge.Measured, Marks: 2, Unit: "1", Tol: judge.Tolerance{Abs: 0.008},
+		ID: "tower-1960", Kind: judge.KindMeasured, Marks: 2, Unit: "1", Tol: judge.Tolerance{Abs: 0.008},
 		Solve: bank.Always(measured / predicted),
 		U:     func() float64 { return uMeasured / predicted },
 		Slips: []bank.Slip{
@@ -227,6 +227,6 @@ func liftTower1960() bank.Question {
 
 func liftWhat1960() bank.Question {
 	return bank.Question{
-		ID: "what-1960", Kind: judge.Choice, Marks: 1,
+		ID: "what-1960", Kind: judge.KindChoice, Marks: 1,
 	}
 }

@@ -144,7 +144,7 @@ func (r liftRide) speedQuestion() bank.Question {
 		return func(bank.Answers) float64 { return r.sum(zero, 0, 0, rideRest, r.steady, false).speed }
 	}
 	return bank.Question{
-		ID: "speed", Kind: judge.Measured, Marks: 3, Unit: "m/s",
+		ID: "speed", Kind: judge.KindMeasured, Marks: 3, Unit: "m/s",
 		Fields: bank.Fields{
 			"after": r.after, "steady": r.steady,
 		},
@@ -162,7 +162,7 @@ func (r liftRide) speedQuestion() bank.Question {
 func (r liftRide) heightQuestion() bank.Question {
 	s := sync.OnceValue(func() rideSum { return r.until(r.after) })
 	return bank.Question{
-		ID: "height", Kind: judge.Measured, Marks: 4, Unit: "m",
+		ID: "height", Kind: judge.KindMeasured, Marks: 4, Unit: "m",
 		Fields: bank.Fields{
 			"after": r.after,
 		},
@@ -186,7 +186,7 @@ func (r liftRide) heightClosed() float64 {
 func (r liftRide) storeysQuestion() bank.Question {
 	count := func(h float64) float64 { return math.Round(h / r.storey) }
 	return bank.Question{
-		ID: "storeys", Kind: judge.Number, Marks: 1, Unit: "1", Tol: judge.Tolerance{Abs: 0.2}, Uses: []string{"height"},
+		ID: "storeys", Kind: judge.KindNumber, Marks: 1, Unit: "1", Tol: judge.Tolerance{Abs: 0.2}, Uses: []string{"height"},
 		Fields: bank.Fields{"storey": r.storey, "after": r.after},
 		Solve:  func(k bank.Answers) float64 { return count(k["height"]) },
 		Slips: []bank.Slip{
@@ -263,7 +263,7 @@ func (c liftClocks) question() bank.Question {
 		return clockHeight(fraction, liftGravity, gravlab.SpeedOfLight)
 	}
 	return bank.Question{
-		ID: "clocks", Kind: judge.Measured, Marks: 4, Unit: "m",
+		ID: "clocks", Kind: judge.KindMeasured, Marks: 4, Unit: "m",
 		Fields: bank.Fields{"clockRuns": clockRuns, "systematicSI": c.systematic * 1e18, "lostPlus1": c.lost + 1, "systematic": c.systematic},
 		Solve:  func(bank.Answers) float64 { return metres(m().Value) },
 		U:      func() float64 { return metres(math.Hypot(m().U, c.systematic)) },

@@ -54,7 +54,7 @@ func fallPendulums(d *bank.Draw) bank.Question {
 	eta := gravlab.Must(equivalence.PendulumRatio(wood/swings, lead/swings))
 	newton := testdata.Table("eta.csv")[0]
 	return bank.Question{
-		ID: "pendulums", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "pendulums", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
 			"swings": swings, "wood": wood, "lead": lead, "newtonSource": newton["source"],
 			"howKnown": newton["how_known"],
@@ -78,7 +78,7 @@ func fallDrive(latitude float64) bank.Question {
 	phi := latitude * math.Pi / 180
 	drive := acrossPlumb(latitude)
 	return bank.Question{
-		ID: "drive", Kind: judge.Number, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "drive", Kind: judge.KindNumber, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"latitude": latitude},
 		Solve:  bank.Always(drive),
 		Slips: []bank.Slip{
@@ -95,7 +95,7 @@ func fallDrive(latitude float64) bank.Question {
 
 func fallEquator() bank.Question {
 	return bank.Question{
-		ID: "equator", Kind: judge.Choice, Marks: 1,
+		ID: "equator", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -119,7 +119,7 @@ func fallSun(d *bank.Draw) bank.Question {
 	latitude := d.Between("sun latitude", 40, 58, 1)
 	east, north := sunDrive(declination, latitude)
 	return bank.Question{
-		ID: "sun", Kind: judge.Number, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "sun", Kind: judge.KindNumber, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"declination": declination, "latitude": latitude},
 		Solve:  bank.Always(east),
 		Slips: []bank.Slip{
@@ -156,7 +156,7 @@ func fallBend(d *bank.Draw, latitude float64) bank.Question {
 		}
 	}
 	return bank.Question{
-		ID: "bend", Kind: judge.Number, Marks: 3, Unit: "1", Tol: judge.Tolerance{Rel: 0.012}, Uses: []string{"drive"},
+		ID: "bend", Kind: judge.KindNumber, Marks: 3, Unit: "1", Tol: judge.Tolerance{Rel: 0.012}, Uses: []string{"drive"},
 		Fields: bank.Fields{
 			"latitude": latitude, "mass": mass, "arm": arm, "kappa": kappa, "theta": theta, "testMass": b.TestMass,
 			"arm2": b.Arm, "publishedSource": published["source"],
@@ -175,7 +175,7 @@ func fallBend(d *bank.Draw, latitude float64) bank.Question {
 
 func fallMaterials() bank.Question {
 	return bank.Question{
-		ID: "materials", Kind: judge.Choice, Marks: 1,
+		ID: "materials", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -213,7 +213,7 @@ func fallInStep(d *bank.Draw) bank.Question {
 		return func(x []float64) []float64 { return []float64{inStep(x, factor, wave)} }
 	}
 	return bank.Question{
-		ID: "in-step", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 0.002, Abs: 2e-3},
+		ID: "in-step", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 0.002, Abs: 2e-3},
 		Fields: bank.Fields{"perTurn": perTurn, "step": 360 / perTurn},
 		Function: &bank.Function{
 			Name: "inStep", Signature: judge.SliceToOne, Calls: calls,
@@ -237,7 +237,7 @@ func fallLimit(d *bank.Draw) bank.Question {
 	eta := bank.Clean(math.Round(d.Pick("limit sign", -1, 1)*u*d.Between("limit ratio", 0.7, 1.2, 0.05)*10) / 10)
 	limit := gravlab.Must(equivalence.Limit(eta*1e-13, u*1e-13, 0.95))
 	return bank.Question{
-		ID: "limit", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "limit", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"eta": eta, "u": u},
 		Solve:  bank.Always(limit),
 		Slips: []bank.Slip{
@@ -263,7 +263,7 @@ func fallGradient(d *bank.Draw) bank.Question {
 	distance := d.Between("person distance", 1.3, 1.9, 0.05)
 	torque := dumbbellTorque(mass/1000, arm/1000, person, distance)
 	return bank.Question{
-		ID: "gradient", Kind: judge.Number, Marks: 2, Unit: "pN m", Tol: judge.Tolerance{Rel: 0.015},
+		ID: "gradient", Kind: judge.KindNumber, Marks: 2, Unit: "pN m", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"person": person, "distance": distance, "mass": mass, "arm": arm, "massSI": mass / 1000, "armSI": arm / 1000},
 		Solve:  bank.Always(torque),
 		Slips: []bank.Slip{
@@ -286,7 +286,7 @@ func fallCombine(d *bank.Draw) bank.Question {
 	stat := d.Between("stat", 2.2, 3.4, 0.1)
 	syst := d.Between("syst", 1.3, 2.0, 0.1)
 	return bank.Question{
-		ID: "combine", Kind: judge.Number, Marks: 1, Unit: "1", Tol: judge.Tolerance{Rel: 0.015},
+		ID: "combine", Kind: judge.KindNumber, Marks: 1, Unit: "1", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"stat": stat, "syst": syst},
 		Solve:  bank.Always(inQuadrature(stat, syst) * 1e-15),
 		Slips: []bank.Slip{
@@ -302,6 +302,6 @@ func fallCombine(d *bank.Draw) bank.Question {
 
 func fallPublished() bank.Question {
 	return bank.Question{
-		ID: "published", Kind: judge.Choice, Marks: 1,
+		ID: "published", Kind: judge.KindChoice, Marks: 1,
 	}
 }

@@ -68,7 +68,7 @@ func drawTurntable(d *bank.Draw, latitude float64) turntable {
 // record makes the readings with a step of the offset at the knock, rounded to
 // the last digits of balance and tiltmeter.
 func (s turntable) record(d *bank.Draw, step float64) (out turnRecord) {
-	balance := equivalence.Turning{
+	balance := equivalence.RotatingBalance{
 		Drive: acrossPlumb(s.latitude), Eta: 0, Period: turnPeriod,
 		Gradient: d.Between("gradient amplitude", 4.5, 8, 0.5) * pm,
 		Offset:   d.Between("turn offset", -90, 90, 1) * pm,
@@ -114,7 +114,7 @@ func (s turntable) recording() bank.Recording {
 
 func (s turntable) turnQuestion() bank.Question {
 	return bank.Question{
-		ID: "turn", Kind: judge.Measured, Marks: 3, Unit: "pm/s²",
+		ID: "turn", Kind: judge.KindMeasured, Marks: 3, Unit: "pm/s²",
 		Fields: bank.Fields{"knock": s.knock, "knockAt": int(s.knock / turnInterval)},
 		Solve:  func(bank.Answers) float64 { return s.reading().sine },
 		U:      func() float64 { return s.reading().u },
@@ -129,7 +129,7 @@ func (s turntable) turnQuestion() bank.Question {
 
 func (s turntable) leanQuestion() bank.Question {
 	return bank.Question{
-		ID: "lean", Kind: judge.Measured, Marks: 2, Unit: "µrad",
+		ID: "lean", Kind: judge.KindMeasured, Marks: 2, Unit: "µrad",
 		Fields: bank.Fields{"knock": s.knock, "knockAt": int(s.knock / turnInterval)},
 		Solve:  func(bank.Answers) float64 { return s.tilt().sine },
 		U:      func() float64 { return s.tilt().u },
@@ -147,7 +147,7 @@ func (s turntable) etaQuestion() bank.Question {
 		return func(k bank.Answers) float64 { return (k["turn"] - factor*s.c*k["lean"]) / k["drive"] }
 	}
 	return bank.Question{
-		ID: "eta", Kind: judge.Measured, Marks: 4, Unit: "1", Uses: []string{"drive", "turn", "lean"},
+		ID: "eta", Kind: judge.KindMeasured, Marks: 4, Unit: "1", Uses: []string{"drive", "turn", "lean"},
 		Fields: bank.Fields{
 			"cSI": s.c * 1e6, "latitude": s.latitude, "knock": s.knock, "knockAt": int(s.knock / turnInterval),
 			"c": s.c, "uC": s.uC,

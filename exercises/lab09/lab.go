@@ -61,7 +61,7 @@ func tideOverhead(d *bank.Draw) bank.Question {
 
 	gm := 6.67e-11 * 7.35e22
 	return bank.Question{
-		ID: "overhead", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.035},
+		ID: "overhead", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.035},
 		Fields: bank.Fields{"distanceSI": distance / 1000, "distance": distance},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -79,7 +79,7 @@ func tideOverhead(d *bank.Draw) bank.Question {
 
 func tideTwice() bank.Question {
 	return bank.Question{
-		ID: "twice", Kind: judge.Choice, Marks: 1,
+		ID: "twice", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -91,7 +91,7 @@ func tideSize(d *bank.Draw) bank.Question {
 	}
 	right := at(tideUpward, zenith)
 	return bank.Question{
-		ID: "size", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.045},
+		ID: "size", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.045},
 		Fields: bank.Fields{"zenith": zenith, "distanceSI": distance / 1000, "distance": distance},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -120,7 +120,7 @@ func tidePull(d *bank.Draw) bank.Question {
 		return tideMoonGM * (d*math.Cos(z) - tideRadius) / (r * r * r)
 	}
 	return bank.Question{
-		ID: "pull", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 1e-3, Abs: 1e-10},
+		ID: "pull", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 1e-3, Abs: 1e-10},
 		Function: &bank.Function{
 			Name: "upward", Signature: judge.TwoToOne, Calls: calls,
 			Right: two(func(z, d float64) float64 { return tideUpward(tideMoonGM, d, tideRadius, z) }),
@@ -144,7 +144,7 @@ func tideSunAndMoon(d *bank.Draw) bank.Question {
 		return strength(tideSunGM, tideSunDist, power) / strength(tideMoonGM, distance, power)
 	}
 	return bank.Question{
-		ID: "sun-moon", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.035},
+		ID: "sun-moon", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.035},
 		Fields: bank.Fields{
 			"distanceSI": distance / 1000, "distance": distance,
 			"otherSource": testdata.Find("worked_examples.csv", "tide-10")["source"],
@@ -163,7 +163,7 @@ func tideSunAndMoon(d *bank.Draw) bank.Question {
 
 func tideSign() bank.Question {
 	return bank.Question{
-		ID: "sign", Kind: judge.Choice, Marks: 1,
+		ID: "sign", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -174,7 +174,7 @@ func tideSpring() bank.Question {
 	const moon, sun = 12.4206, 12.0 // h
 	right := tideBeat(moon, sun) * 3600
 	return bank.Question{
-		ID: "spring", Kind: judge.Number, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.004},
+		ID: "spring", Kind: judge.KindNumber, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.004},
 		Solve: bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-many", Value: bank.Always(2 * right)},
@@ -201,7 +201,7 @@ func tidePart(d *bank.Draw) bank.Question {
 	right := tideBeat(t1, t2) * 3600
 	lines := gravlab.Must(earth.ConstituentsNamed("P1", "K1"))
 	return bank.Question{
-		ID: "part", Kind: judge.Number, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.003},
+		ID: "part", Kind: judge.KindNumber, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.003},
 		Fields: bank.Fields{"pair0": pair[0], "pair1": pair[1], "t1": t1, "t2": t2},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -258,7 +258,7 @@ func tideLine(d *bank.Draw) bank.Question {
 		return func(bank.Answers) float64 { return factor * amplitude(name) }
 	}
 	return bank.Question{
-		ID: "line", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.03},
+		ID: "line", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.03},
 		Fields: bank.Fields{"name": name},
 		Solve:  solve(1),
 		Slips: []bank.Slip{
@@ -271,7 +271,7 @@ func tideLine(d *bank.Draw) bank.Question {
 
 func tideEquator() bank.Question {
 	return bank.Question{
-		ID: "equator", Kind: judge.Choice, Marks: 1,
+		ID: "equator", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -281,7 +281,7 @@ func tideCorrect(d *bank.Draw) bank.Question {
 	difference := d.Between("field difference", 300, 900, 0.5) // µGal, second less first
 	corrected := func(factor float64) float64 { return difference*gravlab.MicroGal + factor*(second-first)*1e-9 }
 	return bank.Question{
-		ID: "correct", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.8 * gravlab.MicroGal},
+		ID: "correct", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.8 * gravlab.MicroGal},
 		Fields: bank.Fields{"first": first, "second": second, "difference": difference},
 		Solve:  bank.Always(corrected(1.16)),
 		Slips: []bank.Slip{

@@ -130,7 +130,7 @@ func (m tideMeter) deltaQuestion() bank.Question {
 		return func(bank.Answers) float64 { return f().delta }
 	}
 	return bank.Question{
-		ID: "delta", Kind: judge.Measured, Marks: 4, Unit: "1",
+		ID: "delta", Kind: judge.KindMeasured, Marks: 4, Unit: "1",
 		Fields: bank.Fields{
 			"tideDays": tideDays, "start": m.start.Format("2 January 2006"),
 			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()),
@@ -149,7 +149,7 @@ func (m tideMeter) deltaQuestion() bank.Question {
 
 func (m tideMeter) driftQuestion() bank.Question {
 	return bank.Question{
-		ID: "drift", Kind: judge.Measured, Marks: 2, Unit: "nm/(s² d)",
+		ID: "drift", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/(s² d)",
 		Fields: bank.Fields{
 			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()),
 			"day": m.summer.Day(),
@@ -183,7 +183,7 @@ func (m tideMeter) pressureQuestion() bank.Question {
 	// A layer of air: 2 pi G times its mass per area, which is the pressure over g.
 	slab := -2 * math.Pi * gravlab.G / 9.81
 	return bank.Question{
-		ID: "pressure", Kind: judge.Measured, Marks: 2, Unit: "nm/(s² hPa)",
+		ID: "pressure", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/(s² hPa)",
 		Fields: bank.Fields{
 			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()),
 			"day": m.summer.Day(),

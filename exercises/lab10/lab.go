@@ -48,7 +48,7 @@ func spherePeak(d *bank.Draw) bank.Question {
 	peak := pointPeak(ballMass(r, -rho), z)
 	cavity := testdata.Find("worked_examples.csv", "cavity-02") // radius 20 m, rock 2400 kg/m³, depth 80 m
 	return bank.Question{
-		ID: "peak", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "peak", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"r": r, "z": z, "rho": rho, "cavityRecomputed": cavity["recomputed"], "cavityInputs": cavity["inputs"]},
 		Solve:  bank.Always(peak),
 		Slips: []bank.Slip{
@@ -85,7 +85,7 @@ func sphereFunction(d *bank.Draw) bank.Question {
 		return func(a []float64) []float64 { return []float64{f(a[0], a[1])} }
 	}
 	return bank.Question{
-		ID: "gz", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "gz", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"r": r, "z": z, "rho": rho},
 		Function: &bank.Function{
 			Name: "gz", Signature: judge.TwoToOne, Calls: calls,
@@ -110,7 +110,7 @@ func sphereHalfWidth(d *bank.Draw) bank.Question {
 	left, half := d.Between("left half", 8, 14, 0.1), d.Between("half-width", 3.4, 5.4, 0.1)
 	z := pointHalfWidth * half
 	return bank.Question{
-		ID: "half-width", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "half-width", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"left": left, "leftPlus2TimesHalf": left + 2*half, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(z),
 		Slips: []bank.Slip{
@@ -133,7 +133,7 @@ func sphereMass(d *bank.Draw) bank.Question {
 	}
 	g := -peak * gravlab.MicroGal
 	return bank.Question{
-		ID: "missing-mass", Kind: judge.Number, Marks: 2, Unit: "t", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"half-width"},
+		ID: "missing-mass", Kind: judge.KindNumber, Marks: 2, Unit: "t", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"half-width"},
 		Fields: bank.Fields{"peak": peak, "betweenHalfmwidth3p45p40p1": d.Between("half-width", 3.4, 5.4, 0.1)},
 		Solve:  mass(func(z float64) float64 { return massOfPeak(g, z) }),
 		Slips: []bank.Slip{
@@ -162,7 +162,7 @@ func sphereOfWater(d *bank.Draw) bank.Question {
 	}
 	peak, half := d.Between("peak", 14, 30, 0.5), d.Between("half-width", 3.4, 5.4, 0.1)
 	return bank.Question{
-		ID: "water", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.008}, Uses: []string{"missing-mass"},
+		ID: "water", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.008}, Uses: []string{"missing-mass"},
 		Fields: bank.Fields{"rho": rho, "half": half, "peak": peak},
 		Solve:  radius(1000-rho, 1),
 		Slips: []bank.Slip{
@@ -196,7 +196,7 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 		return lo
 	}
 	return bank.Question{
-		ID: "steepest", Kind: judge.Number, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "steepest", Kind: judge.KindNumber, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"z": z},
 		Solve:  bank.Always(z / 2),
 		Slips: []bank.Slip{
@@ -215,7 +215,7 @@ func sphereDepthBound(d *bank.Draw) bank.Question {
 	peak, slope := d.Between("bound peak", 18, 40, 1), d.Between("bound slope", 5, 9, 0.2)
 	bound := func(s buried.Shape) float64 { return gravlab.Must(buried.DepthBound(s, peak, slope)) }
 	return bank.Question{
-		ID: "depth-bound", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "depth-bound", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"peak": peak, "slope": slope},
 		Solve:  bank.Always(bound(buried.PointShape)),
 		Slips: []bank.Slip{
@@ -240,7 +240,7 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 	integral := bank.RoundTo(2*math.Pi*gravlab.G*d.Between("map mass", 60, 140, 2)*1000*share/gravlab.MicroGal, 3)
 	mass := -integral * gravlab.MicroGal / (2 * math.Pi * gravlab.G) / share
 	return bank.Question{
-		ID: "gauss", Kind: judge.Number, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "gauss", Kind: judge.KindNumber, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "share": share},
 		Solve:  bank.Always(mass),
 		Slips: []bank.Slip{
@@ -256,7 +256,7 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 
 func sphereMimic() bank.Question {
 	return bank.Question{
-		ID: "mimic", Kind: judge.Choice, Marks: 1,
+		ID: "mimic", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -271,7 +271,7 @@ func sphereTradeOff(d *bank.Draw) bank.Question {
 	r := d.Between("trade-off", 0.92, 0.96, 0.01)
 	u := func(uM, uz, r float64) func(bank.Answers) float64 { return bank.Always(peakShareU(uM, uz, r) / 100) }
 	return bank.Question{
-		ID: "trade-off", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "trade-off", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"uz": uz, "uM": uM, "r": r},
 		Solve:  u(uM, uz, r),
 		Slips: []bank.Slip{
@@ -285,6 +285,6 @@ func sphereTradeOff(d *bank.Draw) bank.Question {
 
 func sphereReport() bank.Question {
 	return bank.Question{
-		ID: "report", Kind: judge.Choice, Marks: 1,
+		ID: "report", Kind: judge.KindChoice, Marks: 1,
 	}
 }

@@ -174,7 +174,7 @@ func (w walkRecord) depth() bank.Question {
 	u := func() float64 { return w.fit().Sources[0].UZ }
 	knocked, level, tunnel := w.wrong(z)
 	return bank.Question{
-		ID: "depth", Kind: judge.Measured, Marks: 3, Unit: "m",
+		ID: "depth", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Fields: bank.Fields{"beforeKnock": walkPause*float64(w.knock) - walkPause/2},
 		Solve:  func(bank.Answers) float64 { return z(w.fit().Sources[0]) },
 		U:      u,
@@ -192,7 +192,7 @@ func (w walkRecord) mass() bank.Question {
 	u := func() float64 { return w.fit().Sources[0].UMass }
 	knocked, level, tunnel := w.wrong(m)
 	return bank.Question{
-		ID: "mass", Kind: judge.Measured, Marks: 3, Unit: "t",
+		ID: "mass", Kind: judge.KindMeasured, Marks: 3, Unit: "t",
 		Fields: bank.Fields{"beforeKnock": walkPause*float64(w.knock) - walkPause/2},
 		Solve:  func(bank.Answers) float64 { return m(w.fit().Sources[0]) },
 		U:      u,
@@ -217,7 +217,7 @@ func (w walkRecord) radius() bank.Question {
 		return func(k bank.Answers) float64 { return factor * ballRadius(k["mass"], contrast) }
 	}
 	return bank.Question{
-		ID: "radius", Kind: judge.Measured, Marks: 2, Unit: "m", Uses: []string{"mass"},
+		ID: "radius", Kind: judge.KindMeasured, Marks: 2, Unit: "m", Uses: []string{"mass"},
 		Fields: bank.Fields{"ground": w.ground, "beforeKnock": walkPause*float64(w.knock) - walkPause/2},
 		Solve:  radius(-w.ground, 1),
 		U: func() float64 {

@@ -47,7 +47,7 @@ func drainPeak(d *bank.Draw) bank.Question {
 	rho := d.Between("drain ground", 1800, 2100, 50)
 	peak := lineGZ(math.Pi*r*r*-rho, 0, z)
 	return bank.Question{
-		ID: "line", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "line", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"r": r, "rho": rho, "z": z},
 		Solve:  bank.Always(peak),
 		Slips: []bank.Slip{
@@ -69,7 +69,7 @@ var compact = gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, 1))
 func drainAxis(d *bank.Draw) bank.Question {
 	left, half := d.Between("axis left", 6, 12, 0.1), d.Between("axis half", 2.2, 4.8, 0.1)
 	return bank.Question{
-		ID: "axis", Kind: judge.Number, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "axis", Kind: judge.KindNumber, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(half),
 		Slips: []bank.Slip{
@@ -79,7 +79,7 @@ func drainAxis(d *bank.Draw) bank.Question {
 		Range: [2]float64{2, 5},
 		Source: bank.Published("worked_examples.csv", "sphere-05",
 			// The half-width is found by bisection of the model's curve, not by the rule.
-			2.5/gravlab.Must(buried.HalfWidth(buried.Tunnel{Z: 2.5, Radius: 0.5, Contrast: -1900}, r3.Vec{}, r3.Vec{X: 1})), 1e-9),
+			2.5/gravlab.Must(buried.HalfWidth(buried.InfiniteCylinder{Z: 2.5, Radius: 0.5, Contrast: -1900}, r3.Vec{}, r3.Vec{X: 1})), 1e-9),
 	}
 }
 
@@ -96,7 +96,7 @@ func drainLined(d *bank.Draw) bank.Question {
 	const stone = 2400
 	g := func(lambda float64) func(bank.Answers) float64 { return bank.Always(lineGZ(lambda, 0, z)) }
 	return bank.Question{
-		ID: "lined", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.008},
+		ID: "lined", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{"a": a, "b": b, "host": host, "z": z},
 		Solve:  g(linedMass(a, b, stone, host)),
 		Slips: []bank.Slip{
@@ -112,7 +112,7 @@ func drainLined(d *bank.Draw) bank.Question {
 
 func drainFilling() bank.Question {
 	return bank.Question{
-		ID: "filling", Kind: judge.Choice, Marks: 1,
+		ID: "filling", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -120,7 +120,7 @@ func drainEnds(d *bank.Draw) bank.Question {
 	length, z := d.Between("length", 6, 14, 1), d.Between("ends depth", 3, 5, 0.2)
 	share := func(half float64) float64 { return half / math.Hypot(half, z) }
 	return bank.Question{
-		ID: "ends", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "ends", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"length": length, "z": z},
 		Solve:  bank.Always(share(length / 2)),
 		Slips: []bank.Slip{
@@ -145,10 +145,10 @@ func drainPair(d *bank.Draw) bank.Question {
 	lambda := math.Pi * r * r * -rho
 	reading := verticalPair(lambda, 0, z, low, high)
 
-	tunnel := buried.Tunnel{Z: 9, Radius: 1, Contrast: -2000}
+	tunnel := buried.InfiniteCylinder{Z: 9, Radius: 1, Contrast: -2000}
 	truth := gravlab.Must(buried.Pair{Separation: r3.Vec{Z: 1.5}}.True(tunnel, r3.Vec{X: 4}))
 	return bank.Question{
-		ID: "pair", Kind: judge.Number, Marks: 3, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "pair", Kind: judge.KindNumber, Marks: 3, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"r": r, "rho": rho, "z": z, "high": high},
 		Solve:  bank.Always(reading),
 		Slips: []bank.Slip{
@@ -167,7 +167,7 @@ func drainEvenDepth(d *bank.Draw) bank.Question {
 	ug, ut := d.Between("meter noise", 2, 5, 0.5), d.Between("pair noise", 5, 12, 1)
 	z := ug * gravlab.MicroGal / (ut * gravlab.Eotvos)
 	return bank.Question{
-		ID: "even-depth", Kind: judge.Number, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "even-depth", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"ug": ug, "ut": ut},
 		Solve:  bank.Always(z),
 		Slips: []bank.Slip{
@@ -235,7 +235,7 @@ func drainScore(d *bank.Draw) bank.Question {
 		grid = append(grid, float64(2*i-12))
 	}
 	return bank.Question{
-		ID: "score", Kind: judge.Function, Marks: 4, Tol: judge.Tolerance{Rel: 3e-3},
+		ID: "score", Kind: judge.KindFunction, Marks: 4, Tol: judge.Tolerance{Rel: 3e-3},
 		Fields: bank.Fields{"r": r, "rho": rho, "z": z, "sigma": sigma},
 		Function: &bank.Function{
 			Name: "score", Signature: judge.SliceToOne, Calls: calls,
@@ -270,7 +270,7 @@ func rocksCorrelation(d *bank.Draw) bank.Question {
 	apart := d.Between("stones apart", 1.5, 4, 0.5)
 	right := rubbleCorrelation(top, bottom, apart, 2)
 	return bank.Question{
-		ID: "correlated", Kind: judge.Number, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "correlated", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"top": top, "bottom": bottom, "apart": apart},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -291,7 +291,7 @@ func drainDetection(d *bank.Draw) bank.Question {
 	white := noise * gravlab.MicroGal
 	plan := buried.Plan{Stations: gravlab.Must(buried.Line(n, spacing)), Noise: white, Clutter: &stones}
 	chance := func(p buried.Plan, r float64, trials int) float64 {
-		return gravlab.Must(p.Detect(buried.Tunnel{Z: z, Radius: r, Contrast: -ground}, falseAlarm, trials)).Probability
+		return gravlab.Must(p.Detect(buried.InfiniteCylinder{Z: z, Radius: r, Contrast: -ground}, falseAlarm, trials)).Probability
 	}
 	r := 0.3
 	for chance(plan, r, trials) < 0.5 { // a drain that is neither lost nor plain to see
@@ -302,7 +302,7 @@ func drainDetection(d *bank.Draw) bank.Question {
 	clear.Clutter = nil
 	mixed.Clutter, mixed.Noise = nil, math.Hypot(white, gravlab.Must(stones.RMS()))
 	return bank.Question{
-		ID: "detection", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Abs: 0.01},
+		ID: "detection", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Abs: 0.01},
 		Fields: bank.Fields{"n": n, "noise": noise, "number": stones.Number, "mass": stones.Mass, "trials": trials, "r": r, "z": z},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -319,7 +319,7 @@ func drainTrials(d *bank.Draw) bank.Question {
 	p := distuv.UnitNormal.Survival(dip)
 	chance := func(p float64) float64 { return 1 - math.Pow(1-p, n) }
 	return bank.Question{
-		ID: "trials", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "trials", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"dip": dip, "n": n},
 		Solve:  bank.Always(chance(p)),
 		Slips: []bank.Slip{
@@ -333,6 +333,6 @@ func drainTrials(d *bank.Draw) bank.Question {
 
 func drainNotSeen() bank.Question {
 	return bank.Question{
-		ID: "not-seen", Kind: judge.Choice, Marks: 1,
+		ID: "not-seen", Kind: judge.KindChoice, Marks: 1,
 	}
 }

@@ -35,8 +35,8 @@ type yardRecord struct {
 
 func drawYard(d *bank.Draw) yardRecord {
 	y := yardRecord{ground: d.Between("yard ground", 1850, 2000, 50)}
-	south := buried.Tunnel{X: d.Between("south place", -6, -4, 0.1), Z: d.Between("south depth", 2.6, 3.2, 0.1), Radius: d.Between("south radius", 0.8, 0.95, 0.05), Contrast: 1.2 - y.ground}
-	north := buried.Tunnel{X: d.Between("north place", 3.5, 5.5, 0.1), Z: d.Between("north depth", 1.8, 2.2, 0.1), Radius: d.Between("north radius", 0.6, 0.7, 0.05), Contrast: 1.2 - y.ground}
+	south := buried.InfiniteCylinder{X: d.Between("south place", -6, -4, 0.1), Z: d.Between("south depth", 2.6, 3.2, 0.1), Radius: d.Between("south radius", 0.8, 0.95, 0.05), Contrast: 1.2 - y.ground}
+	north := buried.InfiniteCylinder{X: d.Between("north place", 3.5, 5.5, 0.1), Z: d.Between("north depth", 1.8, 2.2, 0.1), Radius: d.Between("north radius", 0.6, 0.7, 0.05), Contrast: 1.2 - y.ground}
 	const n, spacing, low = 73, 0.5, 0.12
 	from, to := int(d.Between("tall from", 56, 58, 1)), 0 // at 10 to 11 m
 	to = from + int(d.Between("tall stations", 8, 10, 1))
@@ -127,7 +127,7 @@ func (y yardRecord) place() bank.Question {
 	place := func(s buried.Source) float64 { return s.X }
 	u := func() float64 { return y.fit().Sources[1].UX }
 	return bank.Question{
-		ID: "place", Kind: judge.Measured, Marks: 3, Unit: "m",
+		ID: "place", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Fields: bank.Fields{"tall": y.tall},
 		Solve:  y.of(1, place),
 		U:      u,
@@ -143,7 +143,7 @@ func (y yardRecord) depth() bank.Question {
 	depth := func(s buried.Source) float64 { return s.Z }
 	u := func() float64 { return y.fit().Sources[0].UZ }
 	return bank.Question{
-		ID: "depth", Kind: judge.Measured, Marks: 3, Unit: "m",
+		ID: "depth", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Solve: y.of(0, depth),
 		U:     u,
 		Slips: []bank.Slip{
@@ -158,7 +158,7 @@ func (y yardRecord) radius() bank.Question {
 	radius := func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * -y.ground)) }
 	u := func() float64 { s := y.fit().Sources[0]; return math.Abs(radius(s) * s.UMass / s.Mass / 2) }
 	return bank.Question{
-		ID: "radius", Kind: judge.Measured, Marks: 3, Unit: "m",
+		ID: "radius", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Fields: bank.Fields{"ground": y.ground},
 		Solve:  y.of(0, radius),
 		U:      u,
@@ -222,7 +222,7 @@ func textbookFill() bank.Question {
 	value := func(f func() float64) func(bank.Answers) float64 { return func(bank.Answers) float64 { return f() } }
 	row := textbook().row
 	return bank.Question{
-		ID: "textbook", Kind: judge.Measured, Marks: 4, Unit: "kg/m³",
+		ID: "textbook", Kind: judge.KindMeasured, Marks: 4, Unit: "kg/m³",
 		Fields: bank.Fields{"rowSource": row["source"]},
 		Solve:  value(func() float64 { return rock + textbookContrast(peak()) }),
 		U:      func() float64 { return textbookContrast(textbook().fit.U[1]) },

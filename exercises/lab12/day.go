@@ -179,7 +179,7 @@ func fieldworkDifference(a *survey.Adjustment, station string, uScale float64) (
 	if err != nil {
 		return math.NaN(), math.NaN()
 	}
-	return difference, math.Hypot(u, gravlab.Must(survey.ScaleShare(difference, uScale)))
+	return difference, math.Hypot(u, gravlab.Must(survey.ScaleUncertainty(difference, uScale)))
 }
 
 func (f *fieldworkDay) adjust(seen fieldworkFaults, change func(*survey.Job)) *survey.Adjustment {
@@ -224,7 +224,7 @@ func (f *fieldworkDay) rate() bank.Question {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Rate }
 	}
 	return bank.Question{
-		ID: "rate", Kind: judge.Measured, Marks: 3, Unit: "µGal/h",
+		ID: "rate", Kind: judge.KindMeasured, Marks: 3, Unit: "µGal/h",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -261,7 +261,7 @@ func (f *fieldworkDay) tare() bank.Question {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Steps[0] }
 	}
 	return bank.Question{
-		ID: "tare", Kind: judge.Measured, Marks: 3, Unit: "µGal",
+		ID: "tare", Kind: judge.KindMeasured, Marks: 3, Unit: "µGal",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -289,7 +289,7 @@ func (f *fieldworkDay) station() bank.Question {
 		}
 	}
 	return bank.Question{
-		ID: "station", Kind: judge.Measured, Marks: 3, Unit: "µGal",
+		ID: "station", Kind: judge.KindMeasured, Marks: 3, Unit: "µGal",
 		Fields: bank.Fields{"name": name()},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
@@ -336,7 +336,7 @@ func (f *fieldworkDay) rock() bank.Question {
 	right := func() float64 { return result().Density }
 	u := func() float64 { return result().U }
 	return bank.Question{
-		ID: "density", Kind: judge.Measured, Marks: 3, Unit: "kg/m³",
+		ID: "density", Kind: judge.KindMeasured, Marks: 3, Unit: "kg/m³",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -397,7 +397,7 @@ func fieldworkScale(d *bank.Draw) bank.Question {
 	right := func() float64 { return c().Scale }
 	u := func() float64 { return c().UScale }
 	return bank.Question{
-		ID: "scale", Kind: judge.Measured, Marks: 2, Unit: "1",
+		ID: "scale", Kind: judge.KindMeasured, Marks: 2, Unit: "1",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{

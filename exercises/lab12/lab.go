@@ -53,7 +53,7 @@ func fieldworkLevel(d *bank.Draw) bank.Question {
 
 	tol := judge.Tolerance{Rel: 0.02}
 	return bank.Question{
-		ID: "level", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: tol,
+		ID: "level", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"level": level, "cross": cross, "levelSI": level * 1e-6, "crossSI": cross * 1e-6},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -76,7 +76,7 @@ func fieldworkAirAndWater(d *bank.Draw) bank.Question {
 	right := air + water
 	tol := judge.Tolerance{Rel: 0.02}
 	return bank.Question{
-		ID: "air-and-water", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: tol,
+		ID: "air-and-water", Kind: judge.KindNumber, Marks: 3, Unit: "nm/s²", Tol: tol,
 		Fields: bank.Fields{"fall": fall, "rise": rise, "porosity": porosity, "riseSI": rise / 100},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -93,7 +93,7 @@ func fieldworkAirAndWater(d *bank.Draw) bank.Question {
 
 func fieldworkStep() bank.Question {
 	return bank.Question{
-		ID: "step-or-slope", Kind: judge.Choice, Marks: 1,
+		ID: "step-or-slope", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -108,7 +108,7 @@ func fieldworkTriangle(d *bank.Draw) bank.Question {
 	right := gravlab.Must(gravlab.Must(survey.AdjustNetwork(legs, nil)).Station("B")).Value * gravlab.MicroGal
 	micro := func(v float64) func(bank.Answers) float64 { return bank.Always(v * gravlab.MicroGal) }
 	return bank.Question{
-		ID: "triangle", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.5e-8},
+		ID: "triangle", Kind: judge.KindNumber, Marks: 3, Unit: "µGal", Tol: judge.Tolerance{Abs: 0.5e-8},
 		Fields: bank.Fields{"l1": l1, "u1": u1, "u2": u2, "u3": u3, "l2": l2, "l3": l3},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -139,7 +139,7 @@ func fieldworkNormal(d *bank.Draw) bank.Question {
 	phi := lat * fieldworkDegree
 	tol := judge.Tolerance{Abs: 2e-6}
 	return bank.Question{
-		ID: "normal", Kind: judge.Number, Marks: 2, Unit: "mGal", Tol: tol,
+		ID: "normal", Kind: judge.KindNumber, Marks: 2, Unit: "mGal", Tol: tol,
 		Fields: bank.Fields{"lat": lat},
 		Solve:  bank.Always(gamma(phi)),
 		Slips: []bank.Slip{
@@ -162,7 +162,7 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 	phi := lat * fieldworkDegree
 	tol := judge.Tolerance{Rel: 0.02}
 	return bank.Question{
-		ID: "position", Kind: judge.Number, Marks: 2, Unit: "m", Tol: tol,
+		ID: "position", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: tol,
 		Fields: bank.Fields{"lat": lat, "wanted": wanted},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -178,7 +178,7 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 
 func fieldworkHeights() bank.Question {
 	return bank.Question{
-		ID: "heights", Kind: judge.Choice, Marks: 1,
+		ID: "heights", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -203,7 +203,7 @@ func fieldworkSector(d *bank.Draw) bank.Question {
 	}
 	calls = append(calls, calls[3])
 	return bank.Question{
-		ID: "sector", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "sector", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"parts": parts, "inner": inner, "density": density, "parts2": float64(parts)},
 		Function: &bank.Function{
 			Name: "sector", Signature: judge.TwoToOne, Calls: calls,
@@ -224,7 +224,7 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 	right := gravlab.Must(survey.Slope(angle*fieldworkDegree, radius, density))
 	tol := judge.Tolerance{Rel: 0.04}
 	return bank.Question{
-		ID: "slope", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: tol,
+		ID: "slope", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"angle": angle, "radius": radius, "density": density},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -248,7 +248,7 @@ func fieldworkBudget(d *bank.Draw) bank.Question {
 	right := root(perCm*height, reading, tie, terrain, scale)
 	tol := judge.Tolerance{Rel: 0.035}
 	return bank.Question{
-		ID: "budget", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: tol,
+		ID: "budget", Kind: judge.KindNumber, Marks: 3, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"difference": difference, "height": height, "reading": reading, "tie": tie, "terrain": terrain},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -264,6 +264,6 @@ func fieldworkBudget(d *bank.Draw) bank.Question {
 
 func fieldworkClaims() bank.Question {
 	return bank.Question{
-		ID: "claims", Kind: judge.Choice, Marks: 1,
+		ID: "claims", Kind: judge.KindChoice, Marks: 1,
 	}
 }

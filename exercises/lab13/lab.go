@@ -41,7 +41,7 @@ func waterFlood(d *bank.Draw) bank.Question {
 	pull := func(metres float64) float64 { return gravlab.Must(earth.Slab(1000, metres)) }
 	right := pull(depth / 100)
 	return bank.Question{
-		ID: "flood", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "flood", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"depth": depth, "depthSI": depth / 100},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -61,7 +61,7 @@ func waterSnow(d *bank.Draw) bank.Question {
 	right := 2 * 2 * math.Pi * gravlab.G * layer
 	wide := testdata.Find("model_checks.csv", "earth-waterdisc-05") // 1 m of water, 30 km wide, from 1.6 m above
 	return bank.Question{
-		ID: "snow", Kind: judge.Number, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "snow", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"depth": depth, "density": density, "depthSI": depth / 100},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -86,7 +86,7 @@ func waterPond(d *bank.Draw) bank.Question {
 	slant := math.Hypot(radius, height)
 	tol := judge.Tolerance{Rel: 0.02}
 	return bank.Question{
-		ID: "pond", Kind: judge.Number, Marks: 3, Unit: "µGal", Tol: tol,
+		ID: "pond", Kind: judge.KindNumber, Marks: 3, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"radius": radius, "height": height, "fall": fall},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -108,7 +108,7 @@ func waterWave(d *bank.Draw) bank.Question {
 	right := share(wavelength, height)
 	tol := judge.Tolerance{Rel: 0.03}
 	return bank.Question{
-		ID: "wave", Kind: judge.Number, Marks: 2, Unit: "%", Tol: tol,
+		ID: "wave", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: tol,
 		Fields: bank.Fields{"wavelength": wavelength, "height": height},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -142,7 +142,7 @@ func waterOrbit(d *bank.Draw) bank.Question {
 	}
 	calls = append(calls, []float64{2, 0}, []float64{40, 500e3}, calls[1])
 	return bank.Question{
-		ID: "orbit", Kind: judge.Function, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "orbit", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Function: &bank.Function{
 			Name: "orbit", Signature: judge.TwoToOne, Calls: calls,
 			Right: right,
@@ -159,7 +159,7 @@ func waterOrbit(d *bank.Draw) bank.Question {
 
 func waterLake() bank.Question {
 	return bank.Question{
-		ID: "lake", Kind: judge.Choice, Marks: 1,
+		ID: "lake", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -190,7 +190,7 @@ func waterMonths(d *bank.Draw) bank.Question {
 	right := sync.OnceValue(func() float64 { return waterRateU(n, sigma, phi) * per })
 	white := sync.OnceValue(func() float64 { return waterRateU(n, sigma, 0) * per })
 	return bank.Question{
-		ID: "months", Kind: judge.Number, Marks: 3, Unit: "Gt/a", Tol: tol,
+		ID: "months", Kind: judge.KindNumber, Marks: 3, Unit: "Gt/a", Tol: tol,
 		Fields: bank.Fields{"n": n, "sigma": sigma, "phi": phi},
 		Solve:  bank.Later(right),
 		Slips: []bank.Slip{
@@ -222,7 +222,7 @@ func waterSeason(d *bank.Draw) bank.Question {
 	end := amplitude * math.Sin(math.Pi*length)
 	tol := judge.Tolerance{Rel: 0.04, Abs: 0.05 * per}
 	return bank.Question{
-		ID: "season", Kind: judge.Number, Marks: 3, Unit: "Gt/a", Tol: tol,
+		ID: "season", Kind: judge.KindNumber, Marks: 3, Unit: "Gt/a", Tol: tol,
 		Fields: bank.Fields{"amplitude": amplitude, "n": n, "nMinus1Over2": float64(n-1) / 2},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -240,7 +240,7 @@ func waterSea(d *bank.Draw) bank.Question {
 	mass := 917 * area * 1e9 * thinning                                                    // kg in a year
 	right := gravlab.Must(earth.SeaLevel(mass)) / waterYear
 	return bank.Question{
-		ID: "sea", Kind: judge.Number, Marks: 2, Unit: "mm/a", Tol: judge.Tolerance{Rel: 0.015},
+		ID: "sea", Kind: judge.KindNumber, Marks: 2, Unit: "mm/a", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"area": area, "thinning": thinning},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -254,6 +254,6 @@ func waterSea(d *bank.Draw) bank.Question {
 
 func waterSeparate() bank.Question {
 	return bank.Question{
-		ID: "separate", Kind: judge.Choice, Marks: 1,
+		ID: "separate", Kind: judge.KindChoice, Marks: 1,
 	}
 }

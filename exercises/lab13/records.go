@@ -125,7 +125,7 @@ func (w *waterWell) storage() bank.Question {
 		return func(bank.Answers) float64 { return factor * right() }
 	}
 	return bank.Question{
-		ID: "storage", Kind: judge.Measured, Marks: 4, Unit: "1",
+		ID: "storage", Kind: judge.KindMeasured, Marks: 4, Unit: "1",
 		Fields: bank.Fields{"from": w.from, "toMinus1": w.to - 1, "to": w.to},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
@@ -233,7 +233,7 @@ func (w *waterDecade) rate() bank.Question {
 	right := func() float64 { return w.fit().Rate.Value }
 	u := func() float64 { return w.fit().Rate.U }
 	return bank.Question{
-		ID: "rate", Kind: judge.Measured, Marks: 3, Unit: "Gt/a",
+		ID: "rate", Kind: judge.KindMeasured, Marks: 3, Unit: "Gt/a",
 		Fields: bank.Fields{"spoiledFrom": w.spoiledFrom, "spoiledTo": w.spoiledTo},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
@@ -255,7 +255,7 @@ func (w *waterDecade) acceleration() bank.Question {
 	right := func() float64 { return w.fit().Acceleration.Value }
 	u := func() float64 { return w.fit().Acceleration.U }
 	return bank.Question{
-		ID: "acceleration", Kind: judge.Measured, Marks: 3, Unit: "Gt/a²",
+		ID: "acceleration", Kind: judge.KindMeasured, Marks: 3, Unit: "Gt/a²",
 		Fields: bank.Fields{"spoiledFrom": w.spoiledFrom, "spoiledTo": w.spoiledTo},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
@@ -277,7 +277,7 @@ func (w *waterDecade) ice(d *bank.Draw) bank.Question {
 		return func(k bank.Answers) float64 { return k["rate"] + factor*rebound*per }
 	}
 	return bank.Question{
-		ID: "ice", Kind: judge.Measured, Marks: 3, Unit: "Gt/a", Uses: []string{"rate"},
+		ID: "ice", Kind: judge.KindMeasured, Marks: 3, Unit: "Gt/a", Uses: []string{"rate"},
 		Fields: bank.Fields{"rebound": rebound, "uRebound": uRebound, "spoiledFrom": w.spoiledFrom, "spoiledTo": w.spoiledTo},
 		Solve:  with(-1),
 		U:      u,

@@ -69,7 +69,7 @@ func (e emptiesRecord) rate() bank.Question {
 		return distuv.Normal{Mu: mean, Sigma: math.Sqrt(s)}.Survival(e.threshold)
 	}
 	return bank.Question{
-		ID: "trial", Kind: judge.Measured, Marks: 3, Unit: "%", Tol: judge.Tolerance{Abs: 0.0006},
+		ID: "trial", Kind: judge.KindMeasured, Marks: 3, Unit: "%", Tol: judge.Tolerance{Abs: 0.0006},
 		Fields: bank.Fields{"threshold": e.threshold},
 		Solve:  func(bank.Answers) float64 { return share() },
 		U:      u,

@@ -48,7 +48,7 @@ func truckClosest(d *bank.Draw) bank.Question {
 	m, y, h := d.Between("closest mass", 4, 9, 0.5), d.Between("closest distance", 2.2, 3.4, 0.1), d.Between("closest height", 1.0, 1.5, 0.1)
 	pull := acrossPull(1000*m, y, h)
 	return bank.Question{
-		ID: "closest", Kind: judge.Number, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "closest", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"m": m, "y": y, "h": h, "mSI": 1000 * m},
 		Solve:  bank.Always(pull),
 		Slips: []bank.Slip{
@@ -78,7 +78,7 @@ func truckTwoLoads(d *bank.Draw) bank.Question {
 	total := front.Mass + rear.Mass
 	middle := []buried.Load{{X: (front.X*front.Mass + rear.X*rear.Mass) / total, Mass: total, Height: (1.1*front.Mass + 1.5*rear.Mass) / total}}
 	return bank.Question{
-		ID: "two-loads", Kind: judge.Number, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.008},
+		ID: "two-loads", Kind: judge.KindNumber, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{"v": v, "mass": front.Mass, "x": front.X, "mass2": rear.Mass, "x2": rear.X, "y": y, "t": t},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -118,7 +118,7 @@ func truckRow(d *bank.Draw) bank.Question {
 	// The parts along and across are as the ways: x along, up across.
 	x, up := 1.7*0.6, math.Hypot(1.8, 0.8+0.4)
 	return bank.Question{
-		ID: "row", Kind: judge.Function, Marks: 4, Tol: judge.Tolerance{Rel: 3e-3},
+		ID: "row", Kind: judge.KindFunction, Marks: 4, Tol: judge.Tolerance{Rel: 3e-3},
 		Function: &bank.Function{
 			Name: "row", Signature: judge.SliceToMany, Calls: calls,
 			Right: designRow,
@@ -140,7 +140,7 @@ func truckRow(d *bank.Draw) bank.Question {
 
 func truckDetermined() bank.Question {
 	return bank.Question{
-		ID: "determined", Kind: judge.Choice, Marks: 1,
+		ID: "determined", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
@@ -148,7 +148,7 @@ func truckHeight(d *bank.Draw) bank.Question {
 	uFit, uh, dist := d.Between("u fit", 2, 4, 0.5), d.Between("u height", 0.1, 0.2, 0.01), d.Between("height over sensor", 2.2, 3, 0.1)
 	share := 100 * uh / dist
 	return bank.Question{
-		ID: "u-height", Kind: judge.Number, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "u-height", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"uFit": uFit, "dist": dist, "uh": uh},
 		Solve:  bank.Always(math.Hypot(uFit, 2*share) / 100),
 		Slips: []bank.Slip{
@@ -165,7 +165,7 @@ func truckDensity(d *bank.Draw) bank.Question {
 	l, w, h := d.Between("crate length", 1.1, 1.4, 0.05), d.Between("crate width", 0.8, 1, 0.05), d.Between("crate height", 0.7, 0.95, 0.05)
 	v := l * w * h
 	return bank.Question{
-		ID: "density", Kind: judge.Number, Marks: 2, Unit: "kg/m³", Tol: judge.Tolerance{Rel: 0.008},
+		ID: "density", Kind: judge.KindNumber, Marks: 2, Unit: "kg/m³", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{"m": m, "l": l, "w": w, "h": h, "mSI": 1000 * m},
 		Solve:  bank.Always(1000 * m / v),
 		Slips: []bank.Slip{
@@ -187,7 +187,7 @@ func truckResolvable(d *bank.Draw) bank.Question {
 	n := density * 1e-9
 	right := resolvableMass(n, dist, v/3.6)
 	return bank.Question{
-		ID: "resolvable", Kind: judge.Number, Marks: 3, Unit: "kg", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "resolvable", Kind: judge.KindNumber, Marks: 3, Unit: "kg", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"density": density, "dist": dist, "v": v, "n": n},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -206,7 +206,7 @@ func truckTilt(d *bank.Draw) bank.Question {
 	ratio := g * g * (1 - poisson*poisson) / (math.Pi * young * 1e6 * gravlab.G)
 	m, r := d.Between("tilt mass", 12, 24, 1), d.Between("tilt distance", 3, 5, 0.5)
 	return bank.Question{
-		ID: "tilt", Kind: judge.Number, Marks: 3, Unit: "1", Tol: judge.Tolerance{Rel: 0.012},
+		ID: "tilt", Kind: judge.KindNumber, Marks: 3, Unit: "1", Tol: judge.Tolerance{Rel: 0.012},
 		Fields: bank.Fields{"m": m, "r": r, "young": young, "poisson": poisson, "mSI": 1000 * m, "youngSI": young * 1e6},
 		Solve:  bank.Always(ratio),
 		Slips: []bank.Slip{
@@ -226,7 +226,7 @@ func truckPerson(d *bank.Draw) bank.Question {
 	m, r := d.Between("person", 60, 95, 5), d.Between("person distance", 1.5, 2.5, 0.1)
 	g := lineOfSightGradient(m, r)
 	return bank.Question{
-		ID: "person", Kind: judge.Number, Marks: 2, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
+		ID: "person", Kind: judge.KindNumber, Marks: 2, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"m": m, "r": r},
 		Solve:  bank.Always(g),
 		Slips: []bank.Slip{
@@ -253,7 +253,7 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 	prior := 1 / n
 	right := trueShare(prior, pd/100, pf/100)
 	return bank.Question{
-		ID: "base-rate", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "base-rate", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
 			"n": n, "pd": pd, "pf": pf, "priorSI": 1e5 * prior, "priorSITimesPd": 1e3 * prior * pd,
 			"ringEmpty": 1e3 * (1 - prior) * pf,
@@ -275,7 +275,7 @@ func truckThreshold(d *bank.Draw) bank.Question {
 	pf := func(share float64) float64 { return prior * pd / 100 * (1 - share) / share / (1 - prior) }
 	s := share / 100
 	return bank.Question{
-		ID: "false-alarms", Kind: judge.Number, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "false-alarms", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"n": n, "pd": pd, "share": share},
 		Solve:  bank.Always(pf(s)),
 		Slips: []bank.Slip{
@@ -290,6 +290,6 @@ func truckThreshold(d *bank.Draw) bank.Question {
 
 func truckWording() bank.Question {
 	return bank.Question{
-		ID: "wording", Kind: judge.Choice, Marks: 1,
+		ID: "wording", Kind: judge.KindChoice, Marks: 1,
 	}
 }

@@ -135,7 +135,7 @@ func (p passRecord) recording() bank.Recording {
 func (p passRecord) speed() bank.Question {
 	v := func() passFit { return p.fit() }
 	return bank.Question{
-		ID: "speed", Kind: judge.Measured, Marks: 3, Unit: "m/s",
+		ID: "speed", Kind: judge.KindMeasured, Marks: 3, Unit: "m/s",
 		Fields: bank.Fields{"said": p.said, "reaches": p.reaches, "reachesPlusFollows": p.reaches + p.follows},
 		Solve:  func(bank.Answers) float64 { return v().speed },
 		U:      func() float64 { return v().uSpeed },
@@ -151,7 +151,7 @@ func (p passRecord) speed() bank.Question {
 func (p passRecord) apart() bank.Question {
 	v := func() passFit { return p.fit() }
 	return bank.Question{
-		ID: "apart", Kind: judge.Measured, Marks: 3, Unit: "m",
+		ID: "apart", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Fields: bank.Fields{"reaches": p.reaches, "reachesPlusFollows": p.reaches + p.follows},
 		Solve:  func(bank.Answers) float64 { return v().apart },
 		U:      func() float64 { return v().uApart },
@@ -168,7 +168,7 @@ func (p passRecord) cargo() bank.Question {
 	near := func() float64 { return v().cargo * math.Pow(cargoUp/(cargoUp+gateDepth), 2) }
 	total := func() float64 { return v().cargo + v().front }
 	return bank.Question{
-		ID: "cargo", Kind: judge.Measured, Marks: 3, Unit: "t",
+		ID: "cargo", Kind: judge.KindMeasured, Marks: 3, Unit: "t",
 		Fields: bank.Fields{"reaches": p.reaches, "reachesPlusFollows": p.reaches + p.follows},
 		Solve:  func(bank.Answers) float64 { return v().cargo },
 		U:      func() float64 { return v().uCargo },

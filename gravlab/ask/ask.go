@@ -14,8 +14,8 @@
 //	sheet.Words("sketch", "The far sphere ...")
 //	sheet.Done()                                 // marks, and what is left
 //
-// The answer goes to the bench, which judges it outside this program and
-// displays a verdict under the cell. Without a bench (the program was started
+// The answer goes to the lab server, which judges it outside this program and
+// displays a verdict under the cell. Without a lab server (the program was started
 // by hand) the answer is printed, with a line that says that nothing was judged.
 //
 // A value of exactly 0 without an uncertainty, an empty text and a nil function
@@ -31,11 +31,11 @@ import (
 	"strconv"
 	"strings"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
-// A Copy is one student's copy of a lab. Sheet and Assessed make it.
-type Copy struct {
+// A StudentSheet is one student's copy of a lab. Sheet and Assessed make it.
+type StudentSheet struct {
 	lab, code string
 	assessed  bool
 }
@@ -43,81 +43,83 @@ type Copy struct {
 // Sheet declares the sheet: the lab, and the code that stands for the sheet's
 // own numbers; the empty code is the variant that the repository's notebooks
 // carry. It does nothing until the first answer.
-func Sheet(lab, code string) Copy { return Copy{lab: lab, code: code} }
+func Sheet(lab, code string) StudentSheet { return StudentSheet{lab: lab, code: code} }
 
-// Assessed declares a sheet that is handed in for marks. The bench says how it
+// Assessed declares a sheet that is handed in for marks. The lab server says how it
 // understood an answer, and the verdict comes with the marking.
-func Assessed(lab, code string) Copy { return Copy{lab: lab, code: code, assessed: true} }
+func Assessed(lab, code string) StudentSheet {
+	return StudentSheet{lab: lab, code: code, assessed: true}
+}
 
 // Number gives in a value in a unit, such as "N m/rad", "µGal" or "mm/s²".
-func (c Copy) Number(question string, value float64, unit string) {
-	f := c.answer(question, frame.FormNumber)
+func (c StudentSheet) Number(question string, value float64, unit string) {
+	f := c.answer(question, wire.FormNumber)
 	f.Unit, f.Numbers = unit, []float64{value, 0}
 	send(f, question, number(value, unit))
 }
 
 // Measured gives in a value with its standard uncertainty u, both in unit.
-func (c Copy) Measured(question string, value, u float64, unit string) {
-	f := c.answer(question, frame.FormMeasured)
+func (c StudentSheet) Measured(question string, value, u float64, unit string) {
+	f := c.answer(question, wire.FormMeasured)
 	f.Unit, f.Numbers = unit, []float64{value, u}
 	send(f, question, number(value, "")+" ± "+number(u, unit))
 }
 
 // Typed gives in a number as people write it, "8.4(2) µN·m/rad" or
 // "8.4e-6 ± 0.2e-6 N m/rad".
-func (c Copy) Typed(question, text string) {
-	f := c.answer(question, frame.FormTyped)
+func (c StudentSheet) Typed(question, text string) {
+	f := c.answer(question, wire.FormTyped)
 	f.Text = text
 	send(f, question, strconv.Quote(text))
 }
 
 // Choice gives in the letter of an option.
-func (c Copy) Choice(question, option string) {
-	f := c.answer(question, frame.FormChoice)
+func (c StudentSheet) Choice(question, option string) {
+	f := c.answer(question, wire.FormChoice)
 	f.Text = option
 	send(f, question, strconv.Quote(option))
 }
 
 // Words gives in a text for a person to read.
-func (c Copy) Words(question, text string) {
-	f := c.answer(question, frame.FormWords)
+func (c StudentSheet) Words(question, text string) {
+	f := c.answer(question, wire.FormWords)
 	f.Text = text
 	send(f, question, strconv.Quote(text))
 }
 
 // Done displays the marks and what is left to do.
-func (c Copy) Done() {
-	send(c.frame(frame.Done), "done", "the summary of the sheet")
+func (c StudentSheet) Done() {
+	send(c.frame(wire.Done), "done", "the summary of the sheet")
 }
 
 // frame starts a frame about this sheet.
-func (c Copy) frame(k frame.Kind) frame.Frame {
-	return frame.Frame{Head: frame.Head{Kind: k, Lab: c.lab, Code: c.code, Assessed: c.assessed}}
+func (c StudentSheet) frame(k wire.Kind) wire.Frame {
+	return wire.Frame{Head: wire.Head{Kind: k, Lab: c.lab, Code: c.code, Assessed: c.assessed}}
 }
 
-func (c Copy) answer(question string, form frame.Form) frame.Frame {
-	f := c.frame(frame.Answer)
+func (c StudentSheet) answer(question string, form wire.Form) wire.Frame {
+	f := c.frame(wire.Answer)
 	f.Question, f.Form, f.Own = question, form, readOwn.Load()
 	return f
 }
 
-// number writes a number for the reader of a program without a bench.
+// number writes a number for the reader of a program without a lab server.
 func number(v float64, unit string) string {
 	return strings.TrimSpace(strconv.FormatFloat(v, 'g', 6, 64) + " " + unit)
 }
 
 // send exchanges a frame and reports; plain is the answer in words.
-func send(f frame.Frame, what, plain string) {
-	reply, err := frame.Exchange(f)
+func send(f wire.Frame, what, plain string) {
+	reply, err := wire.Exchange(f)
 	report(reply, err, what, plain)
 }
 
 // report prints what there is to say in the cell itself: as a rule nothing,
-// since the bench displays the verdict.
-func report(reply frame.Frame, err error, what, plain string) {
+// since the lab server displays the verdict.
+func report(reply wire.Frame, err error, what, plain string) {
 	switch {
-	case errors.Is(err, frame.ErrNoBench):
-		fmt.Printf("%s: %s\n(nothing was judged: this program runs without a bench; open the notebook with the gravlab kernel)\n", what, plain)
+	case errors.Is(err, wire.ErrNoServer):
+		fmt.Printf("%s: %s\n(nothing was judged: this program runs without a lab server; open the notebook with the gravlab kernel)\n", what, plain)
 	case err != nil:
 		fmt.Printf("%s: not given in: %v\n", what, err)
 	case reply.Text != "":

@@ -13,13 +13,13 @@ import (
 	"strings"
 	"testing"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
-// reply is how the bench of these tests answers; it is set anew by each.
-var reply func(frame.Frame) frame.Frame
+// reply is how the lab server of these tests answers; it is set anew by each.
+var reply func(wire.Frame) wire.Frame
 
-// A program has one connection to its bench, so all tests here share it.
+// A program has one connection to its lab server, so all tests here share it.
 func TestMain(m *testing.M) {
 	dir, err := os.MkdirTemp("", "ask")
 	if err != nil {
@@ -38,15 +38,15 @@ func TestMain(m *testing.M) {
 			}
 			go func() {
 				for {
-					f, err := frame.Read(c)
-					if err != nil || frame.Write(c, reply(f)) != nil {
+					f, err := wire.Read(c)
+					if err != nil || wire.Write(c, reply(f)) != nil {
 						return
 					}
 				}
 			}()
 		}
 	}()
-	os.Setenv("GRAVLAB_BENCH", path)
+	os.Setenv("GRAVLAB_SERVER", path)
 	os.Setenv("GONB_PIPE", "/pipe")
 	os.Setenv("GONB_PIPE_BACK", "/back")
 	code := m.Run()
@@ -56,16 +56,16 @@ func TestMain(m *testing.M) {
 
 // record runs f and returns the frames it sent and what it printed; every frame
 // gets the replies in turn, then "recorded".
-func record(t *testing.T, f func(), replies ...frame.Frame) (sent []frame.Frame, printed string) {
+func record(t *testing.T, f func(), replies ...wire.Frame) (sent []wire.Frame, printed string) {
 	t.Helper()
-	reply = func(in frame.Frame) frame.Frame {
+	reply = func(in wire.Frame) wire.Frame {
 		sent = append(sent, in)
 		if len(replies) > 0 {
 			r := replies[0]
 			replies = replies[1:]
 			return r
 		}
-		return frame.Frame{Head: frame.Head{Kind: frame.Recorded}}
+		return wire.Frame{Head: wire.Head{Kind: wire.Recorded}}
 	}
 	r, w, err := os.Pipe()
 	if err != nil {
@@ -85,22 +85,22 @@ func record(t *testing.T, f func(), replies ...frame.Frame) (sent []frame.Frame,
 
 func TestAnswerFrames(t *testing.T) {
 	s := Assessed("01-weighing-the-earth", "K7QF-3M2P")
-	base := frame.Head{Kind: frame.Answer, Lab: "01-weighing-the-earth", Code: "K7QF-3M2P", Assessed: true, Question: "q", Pipe: "/pipe", PipeBack: "/back"}
-	with := func(change func(*frame.Head)) frame.Head { h := base; change(&h); return h }
+	base := wire.Head{Kind: wire.Answer, Lab: "01-weighing-the-earth", Code: "K7QF-3M2P", Assessed: true, Question: "q", Pipe: "/pipe", PipeBack: "/back"}
+	with := func(change func(*wire.Head)) wire.Head { h := base; change(&h); return h }
 	for _, c := range []struct {
 		name    string
 		give    func()
-		head    frame.Head
+		head    wire.Head
 		numbers []float64
 	}{
-		{"number", func() { s.Number("q", 1.5, "s") }, with(func(h *frame.Head) { h.Form, h.Unit = frame.FormNumber, "s" }), []float64{1.5, 0}},
-		{"infinity", func() { s.Number("q", math.Inf(1), "") }, with(func(h *frame.Head) { h.Form = frame.FormNumber }), []float64{math.Inf(1), 0}},
-		{"measured", func() { s.Measured("q", 1.5, 0.1, "s") }, with(func(h *frame.Head) { h.Form, h.Unit = frame.FormMeasured, "s" }), []float64{1.5, 0.1}},
-		{"typed", func() { s.Typed("q", "8.4(2) s") }, with(func(h *frame.Head) { h.Form, h.Text = frame.FormTyped, "8.4(2) s" }), nil},
-		{"choice", func() { s.Choice("q", "b") }, with(func(h *frame.Head) { h.Form, h.Text = frame.FormChoice, "b" }), nil},
-		{"words", func() { s.Words("q", "w") }, with(func(h *frame.Head) { h.Form, h.Text = frame.FormWords, "w" }), nil},
-		{"nil function", func() { s.Function("q", nil) }, with(func(h *frame.Head) { h.Form = frame.FormFunction }), nil},
-		{"done", s.Done, with(func(h *frame.Head) { h.Kind, h.Question = frame.Done, "" }), nil},
+		{"number", func() { s.Number("q", 1.5, "s") }, with(func(h *wire.Head) { h.Form, h.Unit = wire.FormNumber, "s" }), []float64{1.5, 0}},
+		{"infinity", func() { s.Number("q", math.Inf(1), "") }, with(func(h *wire.Head) { h.Form = wire.FormNumber }), []float64{math.Inf(1), 0}},
+		{"measured", func() { s.Measured("q", 1.5, 0.1, "s") }, with(func(h *wire.Head) { h.Form, h.Unit = wire.FormMeasured, "s" }), []float64{1.5, 0.1}},
+		{"typed", func() { s.Typed("q", "8.4(2) s") }, with(func(h *wire.Head) { h.Form, h.Text = wire.FormTyped, "8.4(2) s" }), nil},
+		{"choice", func() { s.Choice("q", "b") }, with(func(h *wire.Head) { h.Form, h.Text = wire.FormChoice, "b" }), nil},
+		{"words", func() { s.Words("q", "w") }, with(func(h *wire.Head) { h.Form, h.Text = wire.FormWords, "w" }), nil},
+		{"nil function", func() { s.Function("q", nil) }, with(func(h *wire.Head) { h.Form = wire.FormFunction }), nil},
+		{"done", s.Done, with(func(h *wire.Head) { h.Kind, h.Question = wire.Done, "" }), nil},
 	} {
 		sent, printed := record(t, c.give)
 		if len(sent) != 1 || printed != "" {
@@ -124,16 +124,16 @@ func TestSheetAloneSendsNothing(t *testing.T) {
 }
 
 func TestPrintsWhatTheBenchSays(t *testing.T) {
-	_, printed := record(t, func() { Sheet("01", "").Choice("q", "a") }, frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: "the bench is full"}})
-	if printed != "the bench is full\n" {
+	_, printed := record(t, func() { Sheet("01", "").Choice("q", "a") }, wire.Frame{Head: wire.Head{Kind: wire.Refused, Text: "the lab server is full"}})
+	if printed != "the lab server is full\n" {
 		t.Errorf("printed %q", printed)
 	}
 }
 
 func TestFunctionCalls(t *testing.T) {
-	calls := func(args ...[]float64) frame.Frame {
-		f := frame.Frame{Head: frame.Head{Kind: frame.Calls, Token: "once"}}
-		f.Numbers, f.Lengths = frame.Join(args)
+	calls := func(args ...[]float64) wire.Frame {
+		f := wire.Frame{Head: wire.Head{Kind: wire.Calls, Token: "once"}}
+		f.Numbers, f.Lengths = wire.Join(args)
 		return f
 	}
 	double := func(x []float64) []float64 {
@@ -168,10 +168,10 @@ func TestFunctionCalls(t *testing.T) {
 			t.Errorf("%s: %d frames, printed %q", c.name, len(sent), printed)
 			continue
 		}
-		if sent[0].Kind != frame.Function || sent[0].Signature != c.signature {
+		if sent[0].Kind != wire.Function || sent[0].Signature != c.signature {
 			t.Errorf("%s: announced %+v", c.name, sent[0].Head)
 		}
-		got, ok := frame.Split(sent[1].Numbers, sent[1].Lengths)
+		got, ok := wire.Split(sent[1].Numbers, sent[1].Lengths)
 		if !ok || fmt.Sprint(got) != fmt.Sprint(c.want) || sent[1].Fault != c.fault || sent[1].Token != "once" {
 			t.Errorf("%s: gave %v, fault %q; want %v, %q", c.name, got, sent[1].Fault, c.want, c.fault)
 		}
@@ -185,15 +185,15 @@ func TestFunctionOfAnotherForm(t *testing.T) {
 	}
 	var f func(float64) float64
 	sent, _ = record(t, func() { Sheet("01", "").Function("q", f) })
-	if len(sent) != 1 || sent[0].Kind != frame.Answer || sent[0].Form != frame.FormFunction {
+	if len(sent) != 1 || sent[0].Kind != wire.Answer || sent[0].Form != wire.FormFunction {
 		t.Errorf("a nil function sent %+v", sent)
 	}
 }
 
 func TestRecordingInParts(t *testing.T) {
-	columns := []frame.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}}
-	part := func(at int, numbers ...float64) frame.Frame {
-		return frame.Frame{Head: frame.Head{Kind: frame.Columns, Columns: columns, At: at, Total: 6}, Numbers: numbers}
+	columns := []wire.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}}
+	part := func(at int, numbers ...float64) wire.Frame {
+		return wire.Frame{Head: wire.Head{Kind: wire.Columns, Columns: columns, At: at, Total: 6}, Numbers: numbers}
 	}
 	var rec *Record
 	sent, _ := record(t, func() { rec = Sheet("01", "").Recording("swing") }, part(0, 1, 2), part(2, 3, 4), part(4, 5, 6))
@@ -207,7 +207,7 @@ func TestRecordingInParts(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 	var got string
-	record(t, func() { got = message(func() { Sheet("01", "").Recording("swng") }) }, frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: "no such recording"}})
+	record(t, func() { got = message(func() { Sheet("01", "").Recording("swng") }) }, wire.Frame{Head: wire.Head{Kind: wire.Refused, Text: "no such recording"}})
 	if got != `the recording "swng" cannot be had: no such recording` {
 		t.Errorf("%q", got)
 	}

@@ -9,7 +9,7 @@ import (
 
 // A recording of one's own is a CSV file beside the notebook; its columns come
 // back in SI units.
-func ExampleCopy_OwnRecording() {
+func ExampleStudentSheet_OwnRecording() {
 	os.WriteFile("pendulum.csv", []byte("time (s),angle (mrad)\n0.0,12.5\n0.1,11.0\n"), 0o600)
 	defer os.Remove("pendulum.csv")
 

@@ -5,7 +5,7 @@ import (
 	"strconv"
 	"strings"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
 // Function gives in a function of your own. It has one of four forms:
@@ -15,32 +15,32 @@ import (
 //	func([]float64) float64
 //	func([]float64) []float64
 //
-// The bench names the calls, this program makes them, and the bench judges the
+// The lab server names the calls, this program makes them, and the lab server judges the
 // results. A function has to give the same result for the same arguments, and
 // it may change the slice that it is given.
-func (c Copy) Function(question string, f any) {
+func (c StudentSheet) Function(question string, f any) {
 	signature, call := callable(f)
 	if call == nil {
 		if f == nil || signature != "" { // nothing written yet
-			send(c.answer(question, frame.FormFunction), question, "no function yet")
+			send(c.answer(question, wire.FormFunction), question, "no function yet")
 			return
 		}
 		fmt.Printf("%s: not given in: a function must be one of func(float64) float64, func(float64, float64) float64, func([]float64) float64, func([]float64) []float64; this one is %T\n", question, f)
 		return
 	}
-	head := c.frame(frame.Function)
+	head := c.frame(wire.Function)
 	head.Question, head.Signature = question, signature
-	reply, err := frame.Exchange(head)
-	if err != nil || reply.Kind != frame.Calls {
+	reply, err := wire.Exchange(head)
+	if err != nil || reply.Kind != wire.Calls {
 		report(reply, err, question, "a "+signature)
 		return
 	}
-	calls, ok := frame.Split(reply.Numbers, reply.Lengths)
+	calls, ok := wire.Split(reply.Numbers, reply.Lengths)
 	if !ok {
-		fmt.Printf("%s: not given in: the bench's calls cannot be read\n", question)
+		fmt.Printf("%s: not given in: the lab server's calls cannot be read\n", question)
 		return
 	}
-	values := c.frame(frame.Values)
+	values := c.frame(wire.Values)
 	values.Question, values.Signature, values.Token = question, signature, reply.Token
 	results := make([][]float64, len(calls))
 	for i, args := range calls {
@@ -49,7 +49,7 @@ func (c Copy) Function(question string, f any) {
 			values.Fault = "panic in " + written(args) + ": " + fault
 		}
 	}
-	values.Numbers, values.Lengths = frame.Join(results)
+	values.Numbers, values.Lengths = wire.Join(results)
 	send(values, question, "a "+signature)
 }
 

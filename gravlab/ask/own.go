@@ -13,7 +13,7 @@ import (
 	"sync/atomic"
 	"unicode/utf8"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
 // readOwn says that this program has read a recording of the student's own.
@@ -36,7 +36,7 @@ const maxFile = 5_000_000
 // and a spectrum cannot; a number that loggers write where a value is missing
 // (-9999 and its like) far outside the rest of its column; accelerations in "g",
 // which is the gram.
-func (c Copy) OwnRecording(file string) *Record {
+func (c StudentSheet) OwnRecording(file string) *Record {
 	if file != filepath.Base(file) || file == "" || file == "." || file == ".." || strings.ContainsAny(file, `/\:`) {
 		panic(fmt.Errorf("%q is not the name of a file beside the notebook; put the file there and give its name alone", file))
 	}
@@ -96,7 +96,7 @@ func parse(name, text string) (rec *Record, remarks []string, err error) {
 			remarks = append(remarks, fmt.Sprintf("line 1: column %q is read in grams, which become kg; if it holds accelerations in units of 9.80665 m/s², write \"%s (%sn)\"", column, column, unit))
 		}
 		factors[i] = factor
-		rec.columns = append(rec.columns, frame.Column{Name: column, Unit: si})
+		rec.columns = append(rec.columns, wire.Column{Name: column, Unit: si})
 	}
 	rec.values = make([][]float64, len(header))
 	var lines []int // of each sample, for messages

@@ -13,7 +13,7 @@ import (
 // readFile reads a file in the program's folder, which is the notebook's. A
 // reader who works on a copy of the notebook may have put the file beside that: the
 // kernel names further folders in GRAVLAB_BESIDE.
-func readFile(_ Copy, file string) (string, error) {
+func readFile(_ StudentSheet, file string) (string, error) {
 	path := file
 	info, err := os.Stat(path)
 	for _, folder := range filepath.SplitList(os.Getenv("GRAVLAB_BESIDE")) {

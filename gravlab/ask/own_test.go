@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
 func TestToSI(t *testing.T) {
@@ -119,13 +119,13 @@ func TestOwnRecordingFile(t *testing.T) {
 	}
 	readOwn.Store(false)
 	defer readOwn.Store(false)
-	if Sheet("01", "").answer("kappa", frame.FormNumber).Own {
+	if Sheet("01", "").answer("kappa", wire.FormNumber).Own {
 		t.Error("an answer says that it comes from a recording before one is read")
 	}
 	if got := Sheet("01", "").OwnRecording("mine.csv").Column("angle"); got[1] != 2e-3 {
 		t.Errorf("angle %v", got)
 	}
-	if !Sheet("01", "").answer("kappa", frame.FormNumber).Own {
+	if !Sheet("01", "").answer("kappa", wire.FormNumber).Own {
 		t.Error("an answer after a recording of one's own does not say so")
 	}
 	// A reader who works on a copy may have put it beside that.

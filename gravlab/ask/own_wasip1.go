@@ -5,21 +5,21 @@ package ask
 import (
 	"fmt"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
 // readFile asks the host for a file that was handed in with the notebook: a
 // confined program has no files.
-func readFile(c Copy, file string) (string, error) {
+func readFile(c StudentSheet, file string) (string, error) {
 	var all []byte
 	for {
-		f := c.frame(frame.File)
+		f := c.frame(wire.File)
 		f.Name, f.At = file, len(all)
-		reply, err := frame.Exchange(f)
+		reply, err := wire.Exchange(f)
 		if err != nil {
 			return "", fmt.Errorf("%s cannot be read: %w", file, err)
 		}
-		if reply.Kind != frame.Chunk {
+		if reply.Kind != wire.Chunk {
 			return "", fmt.Errorf("%s cannot be read: %s", file, reply.Text)
 		}
 		if reply.Total > maxFile {

@@ -5,30 +5,30 @@ import (
 	"strconv"
 	"strings"
 
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
 // A Record is a table of numbers in SI units: a recording of the sheet's
 // apparatus or of your own.
 type Record struct {
 	name    string
-	columns []frame.Column
+	columns []wire.Column
 	values  [][]float64
 }
 
 // Recording returns a recording of the sheet's own apparatus. If there is none
 // of that name it stops the program with a message that lists those there are.
-func (c Copy) Recording(name string) *Record {
+func (c StudentSheet) Recording(name string) *Record {
 	rec := &Record{name: name}
 	var all []float64
 	for {
-		f := c.frame(frame.Recording)
+		f := c.frame(wire.Recording)
 		f.Name, f.At = name, len(all)
-		reply, err := frame.Exchange(f)
+		reply, err := wire.Exchange(f)
 		if err != nil {
 			panic(fmt.Errorf("the recording %q cannot be had: %w", name, err))
 		}
-		if reply.Kind != frame.Columns {
+		if reply.Kind != wire.Columns {
 			panic(fmt.Errorf("the recording %q cannot be had: %s", name, reply.Text))
 		}
 		rec.columns = reply.Columns

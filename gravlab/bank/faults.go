@@ -103,7 +103,7 @@ func (f *faults) sheet(s Sheet) {
 		if q.Prompt == "" || q.Marks < 1 {
 			f.tell(q.ID, "prompt", "a prompt and at least 1 mark are needed")
 		}
-		if solved || q.Kind != judge.Number && q.Kind != judge.Measured {
+		if solved || q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 			f.safely(q.ID, func() { f.question(s, q) })
 		}
 	}
@@ -122,9 +122,9 @@ func (f *faults) sheet(s Sheet) {
 
 func (f *faults) question(s Sheet, q Question) {
 	switch q.Kind {
-	case judge.Number, judge.Measured:
+	case judge.KindNumber, judge.KindMeasured:
 		f.number(s, q)
-	case judge.Choice:
+	case judge.KindChoice:
 		right := 0
 		for i, o := range q.Options {
 			if o.Letter != string(rune('a'+i)) {
@@ -137,13 +137,13 @@ func (f *faults) question(s Sheet, q Question) {
 		if right != 1 || len(q.Options) < 2 {
 			f.tell(q.ID, "options", "has %d options, %d of them right; one has to be", len(q.Options), right)
 		}
-	case judge.Function:
+	case judge.KindFunction:
 		if q.Function == nil || len(q.Function.Calls) == 0 {
 			f.tell(q.ID, "calls", "a Function with Calls is needed")
 			return
 		}
 		f.function(q)
-	case judge.Text:
+	case judge.KindText:
 	default:
 		f.tell(q.ID, "kind", "is of no kind that the judge knows")
 	}
@@ -155,7 +155,7 @@ func (f *faults) number(s Sheet, q Question) {
 		f.tell(q.ID, "unit", "the unit %q: %v", q.Unit, err)
 		return
 	}
-	if q.Solve == nil || q.Kind == judge.Measured && q.U == nil {
+	if q.Solve == nil || q.Kind == judge.KindMeasured && q.U == nil {
 		f.tell(q.ID, "solve", "a Solve is needed, and for a measured value a U")
 		return
 	}
@@ -166,7 +166,7 @@ func (f *faults) number(s Sheet, q Question) {
 	} else if q.Range != [2]float64{} && !(v >= q.Range[0] && v <= q.Range[1]) {
 		f.tell(q.ID, "range", "the right answer %g is not in its Range, %g to %g", v, q.Range[0], q.Range[1])
 	}
-	if q.Kind == judge.Measured && !(task.U > 0 && !math.IsInf(task.U, 1)) {
+	if q.Kind == judge.KindMeasured && !(task.U > 0 && !math.IsInf(task.U, 1)) {
 		f.tell(q.ID, "u", "the uncertainty is %g", task.U)
 		return
 	}
@@ -174,7 +174,7 @@ func (f *faults) number(s Sheet, q Question) {
 		f.tell(q.ID, "tolerance", "nothing but the very number would be right: give a Tol")
 		return
 	}
-	if v := s.Judge(q, judge.Answer{Value: task.Want / unit.SI(), U: task.U / unit.SI(), Unit: q.Unit}, Answers{}, 0); v.Outcome != judge.Right {
+	if v := s.Judge(q, judge.Answer{Value: task.Want / unit.SI(), U: task.U / unit.SI(), Unit: q.Unit}, Answers{}, 0); v.Outcome != judge.OutcomeRight {
 		f.tell(q.ID, "judged", "the right answer is judged %s", v.Outcome)
 	}
 	f.leftOut(s, q)

@@ -13,16 +13,16 @@ import (
 func TestFaults(t *testing.T) {
 	always := func(v float64) func(Answers) float64 { return func(Answers) float64 { return v } }
 	sound := func() Question {
-		return Question{ID: "x", Kind: judge.Number, Marks: 1, Prompt: "How long?", Unit: "s", Tol: judge.Tolerance{Rel: 0.01}, Solve: always(2), Range: [2]float64{1, 3},
+		return Question{ID: "x", Kind: judge.KindNumber, Marks: 1, Prompt: "How long?", Unit: "s", Tol: judge.Tolerance{Rel: 0.01}, Solve: always(2), Range: [2]float64{1, 3},
 			Slips: []Slip{{Name: "half", Value: always(1), Fix: "Twice."}, {Name: "none here", Value: always(math.NaN())}}}
 	}
 	function := func(slip func(float64) float64) Question {
-		return Question{ID: "x", Kind: judge.Function, Marks: 1, Prompt: "Write one.", Tol: judge.Tolerance{Rel: 1e-9}, Function: &Function{Name: "f", Signature: judge.OneToOne,
+		return Question{ID: "x", Kind: judge.KindFunction, Marks: 1, Prompt: "Write one.", Tol: judge.Tolerance{Rel: 1e-9}, Function: &Function{Name: "f", Signature: judge.OneToOne,
 			Calls: [][]float64{{1}, {2}, {1}}, Right: func(x []float64) []float64 { return x },
 			Slips: []FunctionSlip{{Name: "other", F: func(x []float64) []float64 { return []float64{slip(x[0])} }}}}}
 	}
 	choice := func(right ...bool) Question {
-		q := Question{ID: "x", Kind: judge.Choice, Marks: 1, Prompt: "Which?"}
+		q := Question{ID: "x", Kind: judge.KindChoice, Marks: 1, Prompt: "Which?"}
 		for i, r := range right {
 			q.Options = append(q.Options, judge.Option{Letter: string(rune('a' + i)), Text: "this", Right: r})
 		}
@@ -45,9 +45,9 @@ func TestFaults(t *testing.T) {
 		"no tolerance":      {func(q *Question) { q.Tol = judge.Tolerance{} }, "give a Tol"},
 		"unknown unit":      {func(q *Question) { q.Unit = "furlong" }, `the unit "furlong"`},
 		"no solve":          {func(q *Question) { q.Solve = nil }, "a Solve is needed"},
-		"no u":              {func(q *Question) { q.Kind = judge.Measured }, "a U"},
-		"u of zero":         {func(q *Question) { q.Kind, q.U = judge.Measured, func() float64 { return 0 } }, "the uncertainty is 0"},
-		"measured":          {func(q *Question) { q.Kind, q.U = judge.Measured, func() float64 { return 0.01 } }, ""},
+		"no u":              {func(q *Question) { q.Kind = judge.KindMeasured }, "a U"},
+		"u of zero":         {func(q *Question) { q.Kind, q.U = judge.KindMeasured, func() float64 { return 0 } }, "the uncertainty is 0"},
+		"measured":          {func(q *Question) { q.Kind, q.U = judge.KindMeasured, func() float64 { return 0.01 } }, ""},
 		"no marks":          {func(q *Question) { q.Marks = 0 }, "at least 1 mark"},
 		"builds on nothing": {func(q *Question) { q.Uses = []string{"y"} }, `builds on "y"`},
 		"no kind":           {func(q *Question) { q.Kind = "riddle" }, "of no kind"},
@@ -57,7 +57,7 @@ func TestFaults(t *testing.T) {
 		"choice":            {func(q *Question) { *q = choice(false, true) }, ""},
 		"two right":         {func(q *Question) { *q = choice(true, true) }, "2 of them right"},
 		"none right":        {func(q *Question) { *q = choice(false, false) }, "0 of them right"},
-		"words":             {func(q *Question) { *q = Question{ID: "x", Kind: judge.Text, Marks: 1, Prompt: "Why?"} }, ""},
+		"words":             {func(q *Question) { *q = Question{ID: "x", Kind: judge.KindText, Marks: 1, Prompt: "Why?"} }, ""},
 	} {
 		lab := Lab{ID: "91-own", Build: func(*Draw) Sheet {
 			q := sound()

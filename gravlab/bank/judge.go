@@ -24,14 +24,14 @@ func (s Sheet) RightAnswers() Answers {
 // in SI units; tries is how many answers to this question came before.
 func (s Sheet) Judge(q Question, a judge.Answer, own Answers, tries int) judge.Verdict {
 	switch q.Kind {
-	case judge.Number, judge.Measured:
-		return judge.JudgeNumber(s.NumberTask(q, own, tries), a)
-	case judge.Choice:
-		return judge.JudgeChoice(judge.ChoiceTask{Marks: q.Marks, Options: q.Options}, a)
-	case judge.Function:
-		return judge.JudgeFunction(q.FunctionTask(tries), a)
+	case judge.KindNumber, judge.KindMeasured:
+		return judge.Number(s.NumberTask(q, own, tries), a)
+	case judge.KindChoice:
+		return judge.Choice(judge.ChoiceTask{Marks: q.Marks, Options: q.Options}, a)
+	case judge.KindFunction:
+		return judge.Function(q.FunctionTask(tries), a)
 	default:
-		return judge.JudgeText(q.Marks, a)
+		return judge.Text(q.Marks, a)
 	}
 }
 
@@ -39,15 +39,15 @@ func (s Sheet) Judge(q Question, a judge.Answer, own Answers, tries int) judge.V
 // verdict is the same for every value that is written in the same way.
 func (q Question) Understand(a judge.Answer) judge.Verdict {
 	switch q.Kind {
-	case judge.Number, judge.Measured:
+	case judge.KindNumber, judge.KindMeasured:
 		return judge.UnderstandNumber(q.Marks, q.Unit, q.Tol, a)
-	case judge.Choice:
+	case judge.KindChoice:
 		letters := make([]string, len(q.Options))
 		for i, o := range q.Options {
 			letters[i] = o.Letter
 		}
 		return judge.UnderstandChoice(q.Marks, letters, a)
-	case judge.Function:
+	case judge.KindFunction:
 		f := q.Function
 		lengths := make([]int, len(f.Calls))
 		for i, c := range f.Calls {
@@ -55,7 +55,7 @@ func (q Question) Understand(a judge.Answer) judge.Verdict {
 		}
 		return judge.UnderstandFunction(q.Marks, f.Signature, f.Calls, lengths, a)
 	default:
-		return judge.JudgeText(q.Marks, a)
+		return judge.Text(q.Marks, a)
 	}
 }
 
@@ -68,7 +68,7 @@ func (s Sheet) NumberTask(q Question, own Answers, tries int) judge.NumberTask {
 		Marks: q.Marks, Want: right[q.ID], Carried: math.NaN(), Unit: q.Unit,
 		Tol: q.Tol, Hints: q.Hints, Tries: tries,
 	}
-	if q.Kind == judge.Measured {
+	if q.Kind == judge.KindMeasured {
 		t.U = q.U()
 	}
 	carried, has := Answers{}, false
@@ -149,9 +149,9 @@ type Gap struct {
 // one and those of its slips that are not left out.
 func (s Sheet) Gaps(q Question) []Gap {
 	switch q.Kind {
-	case judge.Number, judge.Measured:
+	case judge.KindNumber, judge.KindMeasured:
 		return numberGaps(s.NumberTask(q, nil, 0))
-	case judge.Function:
+	case judge.KindFunction:
 		return functionGaps(q.FunctionTask(0))
 	}
 	return nil
@@ -206,7 +206,7 @@ func farthest(task judge.FunctionTask, a, b [][]float64) float64 {
 // LeftOut says which slips of a question are left out on this sheet, by name, and what each
 // cannot be told from.
 func (s Sheet) LeftOut(q Question) map[string]string {
-	if q.Kind != judge.Number && q.Kind != judge.Measured {
+	if q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 		return nil
 	}
 	left := map[string]string{}

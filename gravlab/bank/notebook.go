@@ -39,19 +39,19 @@ func (q Question) how() string {
 		unit = "the unit %"
 	}
 	switch q.Kind {
-	case judge.Number:
+	case judge.KindNumber:
 		if q.Unit == "1" { // code names it: the stub shows how
 			return "Enter a dimensionless number"
 		}
 		return "Enter a number with " + unit
-	case judge.Measured:
+	case judge.KindMeasured:
 		if q.Unit == "1" {
 			return "Enter a dimensionless number with its standard uncertainty"
 		}
 		return "Enter a number with its standard uncertainty and " + unit
-	case judge.Choice:
+	case judge.KindChoice:
 		return "Choose one"
-	case judge.Function:
+	case judge.KindFunction:
 		return fmt.Sprintf("Submit a function `%s` of type `%s`", q.Function.Name, q.Function.Signature)
 	default:
 		return "Enter a few sentences, which your lecturer will read"
@@ -69,16 +69,16 @@ func (q Question) AnswerStub() string {
 		unit = "a plain number"
 	}
 	switch q.Kind {
-	case judge.Number:
+	case judge.KindNumber:
 		return fmt.Sprintf("%%%%\nresult := 0.0 // your calculation, %s\nsheet.Number(%q, result, %q)", unit, q.ID, q.Unit)
-	case judge.Measured:
+	case judge.KindMeasured:
 		if q.Unit == "1" {
 			unit = "plain numbers"
 		}
 		return fmt.Sprintf("%%%%\nresult, u := 0.0, 0.0 // your value and its standard uncertainty, %s\nsheet.Measured(%q, result, u, %q)", unit, q.ID, q.Unit)
-	case judge.Choice:
+	case judge.KindChoice:
 		return fmt.Sprintf("%%%%\nsheet.Choice(%q, \"\") // a letter between the quotes", q.ID)
-	case judge.Function:
+	case judge.KindFunction:
 		return q.Function.stub() + fmt.Sprintf("\n\n%%%%\nsheet.Function(%q, %s)", q.ID, q.Function.Name)
 	default:
 		return fmt.Sprintf("%%%%\nsheet.Words(%q, ``) // your text between the backquotes", q.ID)

@@ -522,13 +522,13 @@ func (q *Question) sections() map[string][2]int {
 		"Hint": {2, 2}, "Tolerance": one, "Option": none, "Slip": {0, 100},
 	}
 	switch q.Kind {
-	case judge.Measured:
+	case judge.KindMeasured:
 		if q.Tol.Abs == 0 && q.Tol.Rel == 0 {
 			m["Tolerance"] = none // the uncertainty is the yardstick
 		}
-	case judge.Choice:
+	case judge.KindChoice:
 		m["Hint"], m["Tolerance"], m["Slip"], m["Option"] = none, none, none, [2]int{2, 26}
-	case judge.Text:
+	case judge.KindText:
 		m["Hint"], m["Tolerance"], m["Slip"] = [2]int{0, 2}, none, none
 	}
 	return m

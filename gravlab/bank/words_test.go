@@ -68,7 +68,7 @@ func wordsLab(files map[string]string, change func(q *Question)) Lab {
 	}
 	return Lab{ID: "91-own", Words: ReadWords(fsys), Build: func(*Draw) Sheet {
 		q := Question{
-			ID: "period", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.01}, Fields: Fields{"length": 2.0},
+			ID: "period", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.01}, Fields: Fields{"length": 2.0},
 			Solve: Always(2), Slips: []Slip{{ID: "half", Value: Always(1)}}, Range: [2]float64{1, 3},
 		}
 		if change != nil {

@@ -146,17 +146,17 @@ func total(s Sum, at r3.Vec, f func(Body, r3.Vec) (float64, error)) (float64, er
 // north then points to Heading (radians, clockwise from north, seen from
 // above). It gives prisms, tunnels, steps and polygons any strike: a tunnel,
 // which runs east, runs at heading pi/2 + Heading when turned.
-type Turned struct {
+type Rotated struct {
 	Body    Body
 	Heading float64 // rad
 }
 
 // Validate reports what cannot be used.
-func (t Turned) Validate() error {
+func (t Rotated) Validate() error {
 	if t.Body == nil {
-		return arg.Bad("buried.Turned", "Body", nil, "a body, not nil")
+		return arg.Bad("buried.Rotated", "Body", nil, "a body, not nil")
 	}
-	if err := arg.Finite("buried.Turned", "Heading", t.Heading, "angle in rad"); err != nil {
+	if err := arg.Finite("buried.Rotated", "Heading", t.Heading, "angle in rad"); err != nil {
 		return err
 	}
 	return t.Body.Validate()
@@ -164,13 +164,13 @@ func (t Turned) Validate() error {
 
 // local turns a vector of the world into the body's own axes (side = -1) or
 // back (side = +1).
-func (t Turned) local(v r3.Vec, side float64) r3.Vec {
+func (t Rotated) local(v r3.Vec, side float64) r3.Vec {
 	s, c := math.Sincos(t.Heading)
 	s *= side
 	return r3.Vec{X: c*v.X - s*v.Y, Y: s*v.X + c*v.Y, Z: v.Z}
 }
 
-func (t Turned) ready() error {
+func (t Rotated) ready() error {
 	if t.Body == nil || t.Heading-t.Heading != 0 {
 		return t.Validate()
 	}
@@ -178,7 +178,7 @@ func (t Turned) ready() error {
 }
 
 // GZ is the downward gravity, m/s².
-func (t Turned) GZ(at r3.Vec) (float64, error) {
+func (t Rotated) GZ(at r3.Vec) (float64, error) {
 	if err := t.ready(); err != nil {
 		return 0, err
 	}
@@ -186,7 +186,7 @@ func (t Turned) GZ(at r3.Vec) (float64, error) {
 }
 
 // Potential is the potential, m²/s².
-func (t Turned) Potential(at r3.Vec) (float64, error) {
+func (t Rotated) Potential(at r3.Vec) (float64, error) {
 	if err := t.ready(); err != nil {
 		return 0, err
 	}
@@ -194,7 +194,7 @@ func (t Turned) Potential(at r3.Vec) (float64, error) {
 }
 
 // Gravity is the gravity vector, m/s².
-func (t Turned) Gravity(at r3.Vec) (r3.Vec, error) {
+func (t Rotated) Gravity(at r3.Vec) (r3.Vec, error) {
 	if err := t.ready(); err != nil {
 		return r3.Vec{}, err
 	}
@@ -206,7 +206,7 @@ func (t Turned) Gravity(at r3.Vec) (r3.Vec, error) {
 }
 
 // Gradient is the gradient tensor, 1/s².
-func (t Turned) Gradient(at r3.Vec) (Tensor, error) {
+func (t Rotated) Gradient(at r3.Vec) (Tensor, error) {
 	if err := t.ready(); err != nil {
 		return Tensor{}, err
 	}

@@ -13,7 +13,7 @@ import (
 // signal when its mean and slope are taken off.
 func TestSNRWithWhiteNoise(t *testing.T) {
 	stations, _ := Line(21, 2.5)
-	tunnel := Tunnel{Z: 10, Radius: 1.2, Contrast: -2100}
+	tunnel := InfiniteCylinder{Z: 10, Radius: 1.2, Contrast: -2100}
 	p := Plan{Stations: stations, Noise: 4e-8}
 	got, err := p.SNR(tunnel)
 	if err != nil {
@@ -43,7 +43,7 @@ func TestSNRWithWhiteNoise(t *testing.T) {
 // noise of the same size would, for a signal as wide as its correlation.
 func TestWhatLowersTheSNR(t *testing.T) {
 	stations, _ := Line(31, 1)
-	tunnel := Tunnel{Z: 4, Radius: 0.8, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 4, Radius: 0.8, Contrast: -1900}
 	clean := Plan{Stations: stations, Noise: 2e-8}
 	best, err := clean.SNR(tunnel)
 	if err != nil {
@@ -80,7 +80,7 @@ func TestDetectionCounted(t *testing.T) {
 	stations, _ := Line(15, 1.5)
 	c := Clutter{Number: 0.02, Mass: 150, Top: 1, Bottom: 6}
 	p := Plan{Stations: stations, Noise: 3e-8, Clutter: &c}
-	tunnel := Tunnel{Z: 4, Radius: 0.5, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 4, Radius: 0.5, Contrast: -1900}
 	d, err := p.Detect(tunnel, 0.05, 1)
 	if err != nil {
 		t.Fatal(err)
@@ -204,7 +204,7 @@ func TestProbabilities(t *testing.T) {
 }
 
 func TestPlans(t *testing.T) {
-	tunnel := Tunnel{Z: 5, Radius: 0.9, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 5, Radius: 0.9, Contrast: -1900}
 	p, d, err := PlanFor(tunnel, Plan{Noise: 4e-8}, 40, 0.95, 0.01, 8, 500)
 	if err != nil {
 		t.Fatal(err)
@@ -223,7 +223,7 @@ func TestPlans(t *testing.T) {
 		t.Errorf("in heavy clutter: %v, probability %g", err, d.Probability)
 	}
 	// The smallest radius: gz goes as R², so that the ratio there is the needed one.
-	make := func(r float64) Body { return Tunnel{Z: 5, Radius: r, Contrast: -1900} }
+	make := func(r float64) Body { return InfiniteCylinder{Z: 5, Radius: r, Contrast: -1900} }
 	r, err := p.SmallestRadius(make, 4.9, 0.95, 0.01, 8)
 	if err != nil {
 		t.Fatal(err)
@@ -286,7 +286,7 @@ func TestLoadsComeBack(t *testing.T) {
 		t.Errorf("with the speed 10 %% high the loads are %g m apart, want more than 3.9", gap)
 	}
 	// Bounds from a box and densities.
-	lo, hi, err := Box{2, 2, 1}.MassBounds(25, 1000)
+	lo, hi, err := Cargo{2, 2, 1}.MassBounds(25, 1000)
 	if err != nil || lo != 100 || hi != 4000 {
 		t.Errorf("bounds %g %g %v", lo, hi, err)
 	}
@@ -316,7 +316,7 @@ func TestLoadsComeBack(t *testing.T) {
 		second(FitLoads(channels, 1, nil, nil, nil)), second(FitLoads(channels, 1, guess, []float64{1}, nil)),
 		second(FitLoads(channels, 1, []Load{{Mass: -5}}, nil, nil)),
 		second(Pass{Loads: []Load{{Mass: 1}}}.Attraction(r3.Vec{}, 0)),
-		second(WheelTilt(1, 0, 1e8, 0.3)), second(WheelTilt(1, 1, 1e8, 0.7)),
+		second(BoussinesqTilt(1, 0, 1e8, 0.3)), second(BoussinesqTilt(1, 1, 1e8, 0.7)),
 	} {
 		if err == nil {
 			t.Error("no error")
@@ -327,7 +327,7 @@ func TestLoadsComeBack(t *testing.T) {
 // An even number of stations has none over a narrow body in the middle: fewer
 // may do. PlanFor looks at them all.
 func TestPlanForFindsTheFewest(t *testing.T) {
-	tunnel := Tunnel{Z: 2, Radius: 1, Contrast: -2000}
+	tunnel := InfiniteCylinder{Z: 2, Radius: 1, Contrast: -2000}
 	noise := Plan{Noise: 1e-7}
 	for _, length := range []float64{20, 60, 200} {
 		p, d, err := PlanFor(tunnel, noise, length, 0.9, 0.01, 1, 200)

@@ -5,7 +5,7 @@
 //
 // A body is a struct of SI numbers. Ask it for gz at a station, or GZAt for many:
 //
-//	drain := buried.Tunnel{Z: 4, Radius: 0.6, Contrast: -1900}
+//	drain := buried.InfiniteCylinder{Z: 4, Radius: 0.6, Contrast: -1900}
 //	g, err := drain.GZ(r3.Vec{X: 1.5})
 //
 // Invert fits bodies and a regional to a measured Anomaly; Plan.Detect says what
@@ -33,7 +33,7 @@
 //	Disc           Centre, Radius, SurfaceDensity     thin, horizontal
 //	Slab           Top, Thickness                     2 pi G rho t
 //	Step           X, Top, Thickness                  half a slab (fault)
-//	HalfSheet      X, Z, SurfaceDensity               half a thin layer
+//	SemiInfiniteSheet      X, Z, SurfaceDensity               half a thin layer
 //	Rod            From, To, LineDensity              thin line
 //	Prism          Min, Max                           right rectangular block
 //	Polygon        Vertices                           section without ends along y
@@ -50,7 +50,7 @@
 // # Reading, inverting, detecting
 //
 // Reading rules (DepthFromHalfWidth, DepthBound) take a shape for granted.
-// ExcessMass needs none, but a base level and a large map. MimicLayer and
+// ExcessMass needs none, but a base level and a large map. EquivalentLayer and
 // NestedSpheres show what gravity cannot decide. Invert and GridInversion find
 // sources and contrasts with their uncertainty; Sample draws from a posterior. Plan holds noise, heights, places, drift and correlated
 // Clutter against a signal. FitLoads does the same for masses driven past fixed

@@ -31,8 +31,8 @@ func TestContinuousOnSurfaces(t *testing.T) {
 	polygon := Polygon{Vertices: []XZ{{-1, 1}, {1, 1}, {1, 3}, {-1, 3}}, Contrast: 2000}
 	sphere := Sphere{Centre: xyz(0, 0, 3), Radius: 1, Contrast: 2000}
 	slab := Slab{Top: 1, Thickness: 2, Contrast: 2000}
-	tunnel := Tunnel{Z: 3, Radius: 1, Contrast: 2000}
-	step := Step{Top: 1, Thickness: 2, Contrast: 2000}
+	tunnel := InfiniteCylinder{Z: 3, Radius: 1, Contrast: 2000}
+	step := SemiInfiniteSlab{Top: 1, Thickness: 2, Contrast: 2000}
 	stations := []struct {
 		body Body
 		at   r3.Vec
@@ -82,7 +82,7 @@ func TestContinuousOnSurfaces(t *testing.T) {
 				t.Errorf("%T %s: gz %g there, %g a nanometre beside (%v)", s.body, s.what, here, there, e)
 			}
 		}
-		if _, isStep := s.body.(Step); isStep {
+		if _, isStep := s.body.(SemiInfiniteSlab); isStep {
 			continue
 		}
 		u, err := s.body.Potential(s.at)
@@ -103,7 +103,7 @@ func TestZeroAtCentre(t *testing.T) {
 		Sphere{Centre: xyz(1, 2, 3), Radius: 1, Contrast: 2000},
 		Prism{Min: xyz(0, 1, 2), Max: xyz(2, 3, 4), Contrast: 2000},
 		Cylinder{Centre: xyz(1, 2, 3), Axis: xyz(0, 1, 1), Radius: 1, Length: 2, Contrast: 2000},
-		Tunnel{X: 1, Z: 3, Radius: 1, Contrast: 2000},
+		InfiniteCylinder{X: 1, Z: 3, Radius: 1, Contrast: 2000},
 		Slab{Top: 2, Thickness: 2, Contrast: 2000},
 	} {
 		g, err := b.Gravity(xyz(1, 2, 3))
@@ -134,7 +134,7 @@ func TestUndefinedStations(t *testing.T) {
 		{gz, rod, xyz(0, 0, 2), "off the rod"},
 		{potential, rod, xyz(0, 0, 1), "off the rod"},
 		{gz, Disc{Centre: xyz(0, 0, 2), Radius: 1, SurfaceDensity: 5}, xyz(0.5, 0, 2), "off the disc"},
-		{gz, HalfSheet{Z: 2, SurfaceDensity: 5}, xyz(3, 0, 2), "off the sheet"},
+		{gz, SemiInfiniteSheet{Z: 2, SurfaceDensity: 5}, xyz(3, 0, 2), "off the sheet"},
 		{gradient, prism, xyz(0.2, 0.1, 0), "faces"},
 		{gradient, prism, xyz(1, 0.1, 0), "edges"},
 		{gradient, prism, xyz(1, 1, 2), "corners"},
@@ -143,11 +143,11 @@ func TestUndefinedStations(t *testing.T) {
 		{gradient, polygon, xyz(0.5, 7, 1), "edges"},
 		{gradient, polygon, xyz(1, 7, 1), "vertices"},
 		{gradient, Sphere{Centre: xyz(0, 0, 3), Radius: 1, Contrast: 2000}, xyz(0, 0, 2), "surface"},
-		{gradient, Tunnel{Z: 3, Radius: 1, Contrast: 2000}, xyz(0, 4, 2), "wall"},
+		{gradient, InfiniteCylinder{Z: 3, Radius: 1, Contrast: 2000}, xyz(0, 4, 2), "wall"},
 		{gradient, LinedTunnel{Z: 3, Inner: 1, Outer: 2, Lining: 2400, Host: 2000}, xyz(0, 4, 2), "wall"},
 		{gradient, Slab{Top: 1, Thickness: 2, Contrast: 2000}, xyz(0, 0, 3), "faces"},
-		{gradient, Step{Top: 1, Thickness: 2, Contrast: 2000}, xyz(4, 0, 3), "faces"},
-		{gradient, Step{Top: 1, Thickness: 2, Contrast: 2000}, xyz(0, 0, 2), "edges"},
+		{gradient, SemiInfiniteSlab{Top: 1, Thickness: 2, Contrast: 2000}, xyz(4, 0, 3), "faces"},
+		{gradient, SemiInfiniteSlab{Top: 1, Thickness: 2, Contrast: 2000}, xyz(0, 0, 2), "edges"},
 	} {
 		err := c.f(c.body, c.at)
 		var bad *gravlab.ArgumentError
@@ -177,7 +177,7 @@ func TestBadFields(t *testing.T) {
 		{Prism{Max: xyz(1, 1, 0), Contrast: 200}.Validate(), "Max"},
 		{LinedTunnel{Z: 5, Inner: 1, Outer: 2, Lining: 2.4, Host: 1950}.Validate(), "did you mean 2400?"},
 		{LinedTunnel{Z: 5, Inner: 1, Outer: 1, Lining: 2400, Host: 1950}.Validate(), "Outer is 1"},
-		{Tunnel{Radius: 0, Contrast: 100}.Validate(), "Radius is 0"},
+		{InfiniteCylinder{Radius: 0, Contrast: 100}.Validate(), "Radius is 0"},
 		{Slab{Thickness: math.NaN(), Contrast: 100}.Validate(), "Thickness is NaN"},
 		{Cylinder{Radius: 1, Length: 1, Contrast: 100}.Validate(), "Axis"},
 		{Rod{LineDensity: 1}.Validate(), "To"},
@@ -186,7 +186,7 @@ func TestBadFields(t *testing.T) {
 		{Polygon{Vertices: []XZ{{0, 1}, {1, 1}, {2, 1}}, Contrast: 100}.Validate(), "area"},
 		{Sum{}.Validate(), "at least 1"},
 		{Sum{nil}.Validate(), "not nil"},
-		{Turned{}.Validate(), "not nil"},
+		{Rotated{}.Validate(), "not nil"},
 		{Rocks{{Radius: 1, Contrast: 2.6}}.Validate(), "rock 0"},
 	} {
 		if c.err == nil || !strings.Contains(c.err.Error(), c.want) {
@@ -356,7 +356,7 @@ func TestPolygonByOtherRoutes(t *testing.T) {
 		ring = append(ring, XZ{1 + radius*c, 4 + radius*s})
 	}
 	poly := Polygon{Vertices: ring, Contrast: -2000}
-	tunnel := Tunnel{X: 1, Z: 4, Radius: 1, Contrast: -2000}
+	tunnel := InfiniteCylinder{X: 1, Z: 4, Radius: 1, Contrast: -2000}
 	long := Prism{Min: xyz(-1, -1e6, 2), Max: xyz(3, 1e6, 5), Contrast: 300}
 	box := Polygon{Vertices: []XZ{{-1, 2}, {3, 2}, {3, 5}, {-1, 5}}, Contrast: 300}
 	backwards := Polygon{Vertices: []XZ{{-1, 5}, {3, 5}, {3, 2}, {-1, 2}}, Contrast: 300}
@@ -466,7 +466,7 @@ func TestCylinderByOtherRoutes(t *testing.T) {
 	// A long one is a tunnel; a flat one a slab.
 	long := Cylinder{Centre: xyz(0, 0, 7.4), Axis: xyz(0, 1, 0), Radius: 1.15, Length: 1e5, Contrast: -2100}
 	g, _ := long.GZ(xyz(2.9, 0, 0))
-	tunnel, _ := Tunnel{Z: 7.4, Radius: 1.15, Contrast: -2100}.GZ(xyz(2.9, 0, 0))
+	tunnel, _ := InfiniteCylinder{Z: 7.4, Radius: 1.15, Contrast: -2100}.GZ(xyz(2.9, 0, 0))
 	closeTo(t, "long cylinder", g, tunnel, 1e-7)
 	// A thin one is a disc.
 	thin := Cylinder{Centre: xyz(0, 0, 4), Axis: xyz(0, 0, 1), Radius: 5, Length: 1e-6, Contrast: 1000}

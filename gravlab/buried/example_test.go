@@ -12,8 +12,8 @@ import (
 )
 
 // gz of an empty drain under Ashgill Farm, along a profile across it.
-func ExampleTunnel_GZ() {
-	drain := buried.Tunnel{X: 0, Z: 4, Radius: 0.6, Contrast: -1900}
+func ExampleInfiniteCylinder_GZ() {
+	drain := buried.InfiniteCylinder{X: 0, Z: 4, Radius: 0.6, Contrast: -1900}
 	for _, x := range []float64{0, 4, 8} {
 		g, err := drain.GZ(r3.Vec{X: x})
 		if err != nil {
@@ -122,7 +122,7 @@ func ExampleExcessMass() {
 		fmt.Println(err)
 		return
 	}
-	fmt.Printf("caught %.1f t, a share of %.3f; corrected %.1f t; put in %.1f t\n", c.Caught/1e3, c.Share, c.Mass/1e3, void.Mass()/1e3)
+	fmt.Printf("caught %.1f t, a share of %.3f; corrected %.1f t; put in %.1f t\n", c.Integral/1e3, c.Fraction, c.Mass/1e3, void.Mass()/1e3)
 	fmt.Printf("1 µGal of base level adds %.0f t\n", c.PerOffset*gravlab.MicroGal/1e3)
 	// Output:
 	// caught -45.4 t, a share of 0.713; corrected -63.7 t; put in -63.7 t
@@ -131,8 +131,8 @@ func ExampleExcessMass() {
 
 // A void and a layer on the surface that no gravity meter above ground tells
 // apart.
-func ExampleMimicLayer() {
-	layer := buried.MimicLayer{Mass: -5000, Depth: 4}
+func ExampleEquivalentLayer() {
+	layer := buried.EquivalentLayer{Mass: -5000, Depth: 4}
 	point := buried.Point{At: r3.Vec{Z: 4}, Mass: -5000}
 	for _, x := range []float64{0, 3} {
 		a, err := layer.GZ(0.5, x)
@@ -156,7 +156,7 @@ func ExampleInvert() {
 		return
 	}
 	meter := buried.Instrument{Noise: 1 * gravlab.MicroGal, Offset: 40 * gravlab.MicroGal, North: 3e-9}
-	gz, err := meter.Readings(rand.New(rand.NewPCG(7, 1)), buried.Tunnel{X: 2, Z: 4, Radius: 1, Contrast: -1900}, stations)
+	gz, err := meter.Readings(rand.New(rand.NewPCG(7, 1)), buried.InfiniteCylinder{X: 2, Z: 4, Radius: 1, Contrast: -1900}, stations)
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -192,7 +192,7 @@ func ExamplePlan_Detect() {
 		fmt.Println(err)
 		return
 	}
-	drain := buried.Tunnel{Z: 4, Radius: 0.6, Contrast: -1900}
+	drain := buried.InfiniteCylinder{Z: 4, Radius: 0.6, Contrast: -1900}
 	for _, p := range []buried.Plan{
 		{Stations: stations, Noise: 2 * gravlab.MicroGal},
 		{Stations: stations, Noise: 2 * gravlab.MicroGal, Height: 0.01, Clutter: &clutter},
@@ -244,7 +244,7 @@ func ExampleGridInversion() {
 		fmt.Println(err)
 		return
 	}
-	gz, err := buried.GZAt(buried.Tunnel{Z: 3, Radius: 1, Contrast: -1900}, stations)
+	gz, err := buried.GZAt(buried.InfiniteCylinder{Z: 3, Radius: 1, Contrast: -1900}, stations)
 	if err != nil {
 		fmt.Println(err)
 		return

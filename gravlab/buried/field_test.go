@@ -35,9 +35,9 @@ func solids() []solid {
 		return 0
 	}
 	sphere := Sphere{Centre: xyz(0, 0, 6.1), Radius: 2.3, Contrast: -1850}
-	tunnel := Tunnel{X: 1, Z: 7.4, Radius: 1.15, Contrast: -2100}
+	tunnel := InfiniteCylinder{X: 1, Z: 7.4, Radius: 1.15, Contrast: -2100}
 	lined := LinedTunnel{X: 0.5, Z: 8, Inner: 1, Outer: 1.25, Lining: 2400, Host: 1950, Fill: 1000}
-	step := Step{X: 2, Top: 3, Thickness: 5, Contrast: 350}
+	step := SemiInfiniteSlab{X: 2, Top: 3, Thickness: 5, Contrast: 350}
 	inCylinder := func(c Cylinder) func(r3.Vec) float64 {
 		return func(p r3.Vec) float64 {
 			f := frameOf(c.Centre, c.Axis, p)
@@ -47,7 +47,7 @@ func solids() []solid {
 	inPrism := func(p r3.Vec) float64 {
 		return in(p.X > -3 && p.X < 4.5 && p.Y > -2 && p.Y < 2.5 && p.Z > 1.5 && p.Z < 5, -1900)
 	}
-	turned := Turned{Body: prism, Heading: 0.7}
+	turned := Rotated{Body: prism, Heading: 0.7}
 	list := []solid{
 		{"point", Point{At: xyz(1, 2, 6), Mass: 4e4}, none, 4e4, xyz(1, 2, 6), 0.5, false},
 		{"sphere", sphere, func(p r3.Vec) float64 { return in(r3.Norm(r3.Sub(p, sphere.Centre)) < 2.3, -1850) }, sphere.Mass(), sphere.Centre, 2.3, false},
@@ -61,7 +61,7 @@ func solids() []solid {
 		{"disc", Disc{Centre: xyz(0, 1, 4), Radius: 5, SurfaceDensity: 1300}, none, math.Pi * 25 * 1300, xyz(0, 1, 4), 5, false},
 		{"slab", Slab{Top: 3, Thickness: 5, Contrast: 350}, func(p r3.Vec) float64 { return in(p.Z > 3 && p.Z < 8, 350) }, math.NaN(), xyz(0, 0, 5.5), 5, false},
 		{"step", step, func(p r3.Vec) float64 { return in(p.X > 2 && p.Z > 3 && p.Z < 8, 350) }, math.NaN(), xyz(2, 0, 5.5), 5, true},
-		{"half sheet", HalfSheet{X: 1, Z: 4, SurfaceDensity: 900}, none, math.NaN(), xyz(1, 0, 4), 3, true},
+		{"half sheet", SemiInfiniteSheet{X: 1, Z: 4, SurfaceDensity: 900}, none, math.NaN(), xyz(1, 0, 4), 3, true},
 		{"rod", rod, none, rod.Mass(), xyz(2.5, -0.5, 8.5), 7, false},
 		{"prism", prism, inPrism, prism.Mass(), xyz(0.75, 0.25, 3.25), 4.7, false},
 		{"polygon", poly, func(p r3.Vec) float64 {
@@ -103,7 +103,7 @@ func (s *solid) nearEdge(p r3.Vec, d float64) bool {
 	case Disc:
 		f := frameOf(b.Centre, r3.Vec{Z: 1}, p)
 		return math.Abs(f.z) < d && f.s < b.Radius+2*d
-	case HalfSheet:
+	case SemiInfiniteSheet:
 		return math.Abs(p.Z-b.Z) < 2*d
 	case Rod:
 		v, err := b.view("", p)
@@ -324,8 +324,8 @@ func TestScaling(t *testing.T) {
 // Turning: a tunnel turned by a right angle runs south–north; a body turned
 // there and back is the same.
 func TestTurned(t *testing.T) {
-	tunnel := Tunnel{X: 3, Z: 5, Radius: 1, Contrast: -2000}
-	turned := Turned{Body: tunnel, Heading: math.Pi / 2}
+	tunnel := InfiniteCylinder{X: 3, Z: 5, Radius: 1, Contrast: -2000}
+	turned := Rotated{Body: tunnel, Heading: math.Pi / 2}
 	// The axis at X = 3 north goes to Y = 3 east.
 	a, _ := turned.GZ(xyz(77, 3, 0))
 	b, _ := tunnel.GZ(xyz(3, 0, 0))
@@ -333,7 +333,7 @@ func TestTurned(t *testing.T) {
 		t.Errorf("above the turned axis: %g, want %g", a, b)
 	}
 	p := Prism{Min: xyz(-3, -2, 1.5), Max: xyz(4.5, 2.5, 5), Contrast: -1900}
-	back := Turned{Body: Turned{Body: p, Heading: 0.4}, Heading: -0.4}
+	back := Rotated{Body: Rotated{Body: p, Heading: 0.4}, Heading: -0.4}
 	at := xyz(1, 2, -1)
 	x, _ := back.Gradient(at)
 	y, _ := p.Gradient(at)
@@ -382,11 +382,11 @@ func TestPrismCutInPieces(t *testing.T) {
 // A step and its mirror image make a slab; a thin step is a half sheet; a wide
 // prism is a step near its edge.
 func TestStepAndSheet(t *testing.T) {
-	step := Step{X: 2, Top: 3, Thickness: 5, Contrast: 350}
-	mirror := Turned{Body: Step{X: -2, Top: 3, Thickness: 5, Contrast: 350}, Heading: math.Pi}
+	step := SemiInfiniteSlab{X: 2, Top: 3, Thickness: 5, Contrast: 350}
+	mirror := Rotated{Body: SemiInfiniteSlab{X: -2, Top: 3, Thickness: 5, Contrast: 350}, Heading: math.Pi}
 	slab := Slab{Top: 3, Thickness: 5, Contrast: 350}
-	thin := Step{X: 2, Top: 4, Thickness: 1e-5, Contrast: 1000}
-	sheet := HalfSheet{X: 2, Z: 4 + 0.5e-5, SurfaceDensity: 1e-2}
+	thin := SemiInfiniteSlab{X: 2, Top: 4, Thickness: 1e-5, Contrast: 1000}
+	sheet := SemiInfiniteSheet{X: 2, Z: 4 + 0.5e-5, SurfaceDensity: 1e-2}
 	wide := Prism{Min: xyz(2, -1e6, 3), Max: xyz(1e6, 1e6, 8), Contrast: 350}
 	for _, at := range []r3.Vec{{}, {X: 5, Z: 5}, {X: -30, Z: 9}, {X: 2, Z: -1}, {X: 1e4, Z: 2}, {X: -1e4}} {
 		value := func(b Body) float64 {

@@ -527,11 +527,11 @@ func (v *Inversion) Body() (Sum, error) {
 			continue
 		}
 		contrast := math.Copysign(1000, s.Mass)
-		radius, err := RadiusOfTunnel(s.Mass, contrast)
+		radius, err := RadiusOfInfiniteCylinder(s.Mass, contrast)
 		if err != nil {
 			return nil, err
 		}
-		sum = append(sum, Tunnel{X: s.X, Z: s.Z, Radius: radius, Contrast: contrast})
+		sum = append(sum, InfiniteCylinder{X: s.X, Z: s.Z, Radius: radius, Contrast: contrast})
 	}
 	return sum, sum.Validate()
 }
@@ -542,7 +542,7 @@ func (s Source) Radius(contrast float64) (radius, u float64, err error) {
 	exponent := 1.0 / 3
 	if s.Shape == LineShape {
 		exponent = 0.5
-		radius, err = RadiusOfTunnel(s.Mass, contrast)
+		radius, err = RadiusOfInfiniteCylinder(s.Mass, contrast)
 	} else {
 		radius, err = RadiusOfSphere(s.Mass, contrast)
 	}

@@ -16,7 +16,7 @@ import (
 
 func TestInvertFindsWhatWasPutIn(t *testing.T) {
 	stations, _ := Line(41, 1)
-	truth := Sum{Tunnel{X: -6, Z: 4, Radius: 1, Contrast: -1900}, Tunnel{X: 7, Z: 6, Radius: 1.2, Contrast: -1900}}
+	truth := Sum{InfiniteCylinder{X: -6, Z: 4, Radius: 1, Contrast: -1900}, InfiniteCylinder{X: 7, Z: 6, Radius: 1.2, Contrast: -1900}}
 	gz, err := Instrument{Offset: 3e-7, North: 2e-9}.Readings(seeded(1), truth, stations)
 	if err != nil {
 		t.Fatal(err)
@@ -33,8 +33,8 @@ func TestInvertFindsWhatWasPutIn(t *testing.T) {
 		what      string
 		got, want float64
 	}{
-		{"X1", a.X, -6}, {"Z1", a.Z, 4}, {"mass 1", a.Mass, truth[0].(Tunnel).MassPerLength()},
-		{"X2", b.X, 7}, {"Z2", b.Z, 6}, {"mass 2", b.Mass, truth[1].(Tunnel).MassPerLength()},
+		{"X1", a.X, -6}, {"Z1", a.Z, 4}, {"mass 1", a.Mass, truth[0].(InfiniteCylinder).MassPerLength()},
+		{"X2", b.X, 7}, {"Z2", b.Z, 6}, {"mass 2", b.Mass, truth[1].(InfiniteCylinder).MassPerLength()},
 		{"offset", v.Offset, 3e-7}, {"slope", v.North, 2e-9},
 	} {
 		closeTo(t, c.what, c.got, c.want, 1e-5)
@@ -169,7 +169,7 @@ func TestInvertRefusesOtherUnits(t *testing.T) {
 func TestCoverageOfFits(t *testing.T) {
 	const trials = 5000
 	stations, _ := Line(25, 1)
-	truth := Tunnel{X: 0.7, Z: 4, Radius: 1, Contrast: -1900}
+	truth := InfiniteCylinder{X: 0.7, Z: 4, Radius: 1, Contrast: -1900}
 	noise := Instrument{Noise: 5e-9, Offset: 2e-7, North: 1e-9}
 	sigma := make([]float64, len(stations))
 	for i := range sigma {
@@ -227,7 +227,7 @@ func binomialLimits(n int, p, alpha float64) (lo, hi int) {
 // and where it is not, the sampler says what the covariance cannot.
 func TestPosteriorOfAFit(t *testing.T) {
 	stations, _ := Line(25, 1)
-	truth := Tunnel{X: 0.7, Z: 4, Radius: 1, Contrast: -1900}
+	truth := InfiniteCylinder{X: 0.7, Z: 4, Radius: 1, Contrast: -1900}
 	noise := Instrument{Noise: 5e-9}
 	sigma := make([]float64, len(stations))
 	for i := range sigma {
@@ -239,7 +239,7 @@ func TestPosteriorOfAFit(t *testing.T) {
 		t.Fatal(err)
 	}
 	rng := seeded(9)
-	start, err := Walkers(rng, v.LogPosterior, v.Fit.P, v.Fit.U, 24)
+	start, err := InitialWalkers(rng, v.LogPosterior, v.Fit.P, v.Fit.U, 24)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -248,7 +248,7 @@ func TestPosteriorOfAFit(t *testing.T) {
 		t.Fatal(err)
 	}
 	if !c.Converged {
-		t.Errorf("not converged: acceptance %g, times %v, split %v", c.Acceptance, c.Time, c.Split)
+		t.Errorf("not converged: acceptance %g, times %v, split %v", c.Acceptance, c.AutocorrTime, c.RHat)
 	}
 	for i, u := range v.Fit.U {
 		mean, sd, err := c.Mean(i)
@@ -276,7 +276,7 @@ func TestSampleOfAKnownNormal(t *testing.T) {
 		return -(x*x-2*rho*x*y+y*y)/(2*(1-rho*rho)) - z*z/2
 	}
 	rng := seeded(21)
-	start, err := Walkers(rng, log, mean, sd, 40)
+	start, err := InitialWalkers(rng, log, mean, sd, 40)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -285,15 +285,15 @@ func TestSampleOfAKnownNormal(t *testing.T) {
 		t.Fatal(err)
 	}
 	if !c.Converged || c.Acceptance < 0.3 || c.Acceptance > 0.8 {
-		t.Errorf("converged %v, acceptance %g, times %v, split %v", c.Converged, c.Acceptance, c.Time, c.Split)
+		t.Errorf("converged %v, acceptance %g, times %v, split %v", c.Converged, c.Acceptance, c.AutocorrTime, c.RHat)
 	}
 	var xy float64
 	for i := range mean {
 		m, s, _ := c.Mean(i)
 		// 4 standard errors of c.Effective independent draws.
-		e := 4 / math.Sqrt(c.Effective)
+		e := 4 / math.Sqrt(c.ESS)
 		if math.Abs(m-mean[i]) > e*sd[i] || math.Abs(s/sd[i]-1) > e {
-			t.Errorf("parameter %d: %g ± %g, want %g ± %g (effective %g)", i, m, s, mean[i], sd[i], c.Effective)
+			t.Errorf("parameter %d: %g ± %g, want %g ± %g (effective %g)", i, m, s, mean[i], sd[i], c.ESS)
 		}
 		q, err := c.Quantile(i, 0.975)
 		if err != nil || math.Abs((q-mean[i])/sd[i]-1.96) > 2*e {
@@ -303,7 +303,7 @@ func TestSampleOfAKnownNormal(t *testing.T) {
 	for _, d := range c.Draws {
 		xy += (d[0] - mean[0]) / sd[0] * (d[1] - mean[1]) / sd[1] / float64(len(c.Draws))
 	}
-	if math.Abs(xy-rho) > 8/math.Sqrt(c.Effective) {
+	if math.Abs(xy-rho) > 8/math.Sqrt(c.ESS) {
 		t.Errorf("correlation %g, want %g", xy, rho)
 	}
 	// A chain that has not forgotten its start says so.
@@ -409,7 +409,7 @@ func TestGridInversion(t *testing.T) {
 func TestReadingsAreFrozen(t *testing.T) {
 	stations, _ := Line(5, 2)
 	in := Instrument{Noise: 3e-8, Offset: 1e-6, North: 2e-9, Drift: 1e-8, Height: 0.005, Step: 1e-8}
-	got, err := in.Readings(seeded(1), Tunnel{Z: 4, Radius: 1, Contrast: -1900}, stations)
+	got, err := in.Readings(seeded(1), InfiniteCylinder{Z: 4, Radius: 1, Contrast: -1900}, stations)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -464,7 +464,7 @@ func TestTextbookTunnel(t *testing.T) {
 func TestGridInversionEndsAtTheMinimum(t *testing.T) {
 	stations, _ := Line(31, 1)
 	noise := Instrument{Noise: 1e-8, Offset: 1e-6, North: 2e-9}
-	gz, err := noise.Readings(seeded(6), Tunnel{X: 1, Z: 4, Radius: 1, Contrast: -2000}, stations)
+	gz, err := noise.Readings(seeded(6), InfiniteCylinder{X: 1, Z: 4, Radius: 1, Contrast: -2000}, stations)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -10,7 +10,7 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Tunnel is a horizontal cylinder without ends, along y (east; see Turned
+// An InfiniteCylinder is a horizontal cylinder without ends, along y (east; see Turned
 // for other headings). Outside it pulls as a line of 2 G lambda/r, inside g is
 // 2 pi G rho times the distance from the axis, on the axis zero. On the wall g
 // is continuous; the tensor jumps there and is an error. The potential is
@@ -19,7 +19,7 @@ import (
 // Source: Gauss's law for a cylinder; W. M. Telford, L. P. Geldart, R. E.
 // Sheriff, Applied Geophysics, 2nd ed. (1990), section 2.5 (section from
 // memory).
-type Tunnel struct {
+type InfiniteCylinder struct {
 	X        float64 // north coordinate of the axis, m
 	Z        float64 // depth of the axis, m
 	Radius   float64 // m
@@ -27,25 +27,25 @@ type Tunnel struct {
 }
 
 // Validate reports every field that cannot be used.
-func (t Tunnel) Validate() error {
+func (t InfiniteCylinder) Validate() error {
 	return errors.Join(
-		arg.Finite("buried.Tunnel", "X", t.X, "length in m"),
-		arg.Finite("buried.Tunnel", "Z", t.Z, "depth in m"),
-		arg.Positive("buried.Tunnel", "Radius", t.Radius, "length in m"),
-		checkContrast("buried.Tunnel", "Contrast", t.Contrast))
+		arg.Finite("buried.InfiniteCylinder", "X", t.X, "length in m"),
+		arg.Finite("buried.InfiniteCylinder", "Z", t.Z, "depth in m"),
+		arg.Positive("buried.InfiniteCylinder", "Radius", t.Radius, "length in m"),
+		checkContrast("buried.InfiniteCylinder", "Contrast", t.Contrast))
 }
 
 // MassPerLength is the excess mass per metre, pi R² times the contrast, kg/m.
-func (t Tunnel) MassPerLength() float64 { return math.Pi * t.Radius * t.Radius * t.Contrast }
+func (t InfiniteCylinder) MassPerLength() float64 { return math.Pi * t.Radius * t.Radius * t.Contrast }
 
 // from returns the distances north and down to the axis and their square sum.
-func (t *Tunnel) from(at r3.Vec) (x, z, r2 float64, ok bool) {
+func (t *InfiniteCylinder) from(at r3.Vec) (x, z, r2 float64, ok bool) {
 	x, z = t.X-at.X, t.Z-at.Z
 	r2 = x*x + z*z
 	return x, z, r2, t.Radius > 1e-100 && t.Radius < 1e100 && r2 < 1e200 && isFinite(at.Y) && contrastOK(t.Contrast)
 }
 
-func (t Tunnel) refuse(fn string, at r3.Vec) error {
+func (t InfiniteCylinder) refuse(fn string, at r3.Vec) error {
 	if err := t.Validate(); err != nil {
 		return err
 	}
@@ -53,7 +53,7 @@ func (t Tunnel) refuse(fn string, at r3.Vec) error {
 }
 
 // pull is g over distance.
-func (t *Tunnel) pull(r2 float64) float64 {
+func (t *InfiniteCylinder) pull(r2 float64) float64 {
 	f := pi2G * t.Contrast
 	if rr := t.Radius * t.Radius; r2 > rr {
 		f *= rr / r2
@@ -62,29 +62,29 @@ func (t *Tunnel) pull(r2 float64) float64 {
 }
 
 // GZ is the downward gravity, m/s².
-func (t Tunnel) GZ(at r3.Vec) (float64, error) {
+func (t InfiniteCylinder) GZ(at r3.Vec) (float64, error) {
 	_, z, r2, ok := t.from(at)
 	if !ok {
-		return 0, t.refuse("buried.Tunnel.GZ", at)
+		return 0, t.refuse("buried.InfiniteCylinder.GZ", at)
 	}
 	return t.pull(r2) * z, nil
 }
 
 // Gravity is the gravity vector, m/s²; its Y is zero.
-func (t Tunnel) Gravity(at r3.Vec) (r3.Vec, error) {
+func (t InfiniteCylinder) Gravity(at r3.Vec) (r3.Vec, error) {
 	x, z, r2, ok := t.from(at)
 	if !ok {
-		return r3.Vec{}, t.refuse("buried.Tunnel.Gravity", at)
+		return r3.Vec{}, t.refuse("buried.InfiniteCylinder.Gravity", at)
 	}
 	f := t.pull(r2)
 	return r3.Vec{X: f * x, Z: f * z}, nil
 }
 
 // Potential is the logarithmic potential, m²/s² (its zero: see Tunnel).
-func (t Tunnel) Potential(at r3.Vec) (float64, error) {
+func (t InfiniteCylinder) Potential(at r3.Vec) (float64, error) {
 	_, _, r2, ok := t.from(at)
 	if !ok {
-		return 0, t.refuse("buried.Tunnel.Potential", at)
+		return 0, t.refuse("buried.InfiniteCylinder.Potential", at)
 	}
 	rr := t.Radius * t.Radius
 	f := math.Pi * gravlab.G * t.Contrast
@@ -95,14 +95,14 @@ func (t Tunnel) Potential(at r3.Vec) (float64, error) {
 }
 
 // Gradient is the tensor, 1/s². On the wall it jumps: an error.
-func (t Tunnel) Gradient(at r3.Vec) (Tensor, error) {
+func (t InfiniteCylinder) Gradient(at r3.Vec) (Tensor, error) {
 	x, z, r2, ok := t.from(at)
 	rr := t.Radius * t.Radius
 	switch {
 	case !ok:
-		return Tensor{}, t.refuse("buried.Tunnel.Gradient", at)
+		return Tensor{}, t.refuse("buried.InfiniteCylinder.Gradient", at)
 	case r2 == rr:
-		return Tensor{}, badStation("buried.Tunnel.Gradient", at, "a station off the wall, where the tensor jumps")
+		return Tensor{}, badStation("buried.InfiniteCylinder.Gradient", at, "a station off the wall, where the tensor jumps")
 	}
 	f := t.pull(r2)
 	if r2 < rr {
@@ -149,15 +149,15 @@ func (l LinedTunnel) MassPerLength() float64 {
 
 // parts are two whole cylinders that add up to the lined tunnel. Their
 // contrasts may be small, so their methods' own check is passed over.
-func (l *LinedTunnel) parts(fn string, at r3.Vec) (whole, core Tunnel, err error) {
+func (l *LinedTunnel) parts(fn string, at r3.Vec) (whole, core InfiniteCylinder, err error) {
 	if err := l.Validate(); err != nil {
 		return whole, core, err
 	}
 	if !finite3(at) || !(math.Abs(at.X)+math.Abs(at.Z)+math.Abs(l.X)+math.Abs(l.Z)+l.Outer < 1e99) {
 		return whole, core, tooFar(fn, at)
 	}
-	whole = Tunnel{l.X, l.Z, l.Outer, l.Lining - l.Host}
-	core = Tunnel{l.X, l.Z, l.Inner, l.Fill - l.Lining}
+	whole = InfiniteCylinder{l.X, l.Z, l.Outer, l.Lining - l.Host}
+	core = InfiniteCylinder{l.X, l.Z, l.Inner, l.Fill - l.Lining}
 	return whole, core, nil
 }
 
@@ -185,7 +185,7 @@ func (l LinedTunnel) Potential(at r3.Vec) (float64, error) {
 		return 0, err
 	}
 	sum := 0.0
-	for _, t := range [2]Tunnel{whole, core} {
+	for _, t := range [2]InfiniteCylinder{whole, core} {
 		contrast := t.Contrast
 		t.Contrast = 1000
 		u, err := t.Potential(at)
@@ -204,7 +204,7 @@ func (l LinedTunnel) Gradient(at r3.Vec) (Tensor, error) {
 		return Tensor{}, err
 	}
 	var sum Tensor
-	for _, t := range [2]Tunnel{whole, core} {
+	for _, t := range [2]InfiniteCylinder{whole, core} {
 		contrast := t.Contrast
 		t.Contrast = 1000
 		u, err := t.Gradient(at)
@@ -294,7 +294,7 @@ func (s Slab) Gradient(at r3.Vec) (Tensor, error) {
 	return Tensor{}, nil
 }
 
-// A Step is the half of a slab that lies north of a vertical edge: a fault
+// A SemiInfiniteSlab is the half of a slab that lies north of a vertical edge: a fault
 // seen as the missing or added half layer. (For the other side turn it by pi;
 // two steps of opposite contrast make a fault with a throw.) gz and the tensor
 // are finite; the horizontal pull and the potential of an endless layer are
@@ -304,7 +304,7 @@ func (s Slab) Gradient(at r3.Vec) (Tensor, error) {
 // Source: the half-plane integral, Telford, Geldart, Sheriff (1990), section
 // 2.5 (section from memory); gz = 2 G rho [F(z2) - F(z1)] with
 // F(z) = z (pi/2 + arctan(u/z)) + u/2 ln(u² + z²), u = x - X.
-type Step struct {
+type SemiInfiniteSlab struct {
 	X         float64 // north coordinate of the edge, m
 	Top       float64 // depth of the upper face, m
 	Thickness float64 // m
@@ -312,15 +312,15 @@ type Step struct {
 }
 
 // Validate reports every field that cannot be used.
-func (s Step) Validate() error {
+func (s SemiInfiniteSlab) Validate() error {
 	return errors.Join(
-		arg.Finite("buried.Step", "X", s.X, "length in m"),
-		arg.Finite("buried.Step", "Top", s.Top, "depth in m"),
-		arg.Positive("buried.Step", "Thickness", s.Thickness, "length in m"),
-		checkContrast("buried.Step", "Contrast", s.Contrast))
+		arg.Finite("buried.SemiInfiniteSlab", "X", s.X, "length in m"),
+		arg.Finite("buried.SemiInfiniteSlab", "Top", s.Top, "depth in m"),
+		arg.Positive("buried.SemiInfiniteSlab", "Thickness", s.Thickness, "length in m"),
+		checkContrast("buried.SemiInfiniteSlab", "Contrast", s.Contrast))
 }
 
-func (s *Step) faces(fn string, at r3.Vec) (u, a, b float64, err error) {
+func (s *SemiInfiniteSlab) faces(fn string, at r3.Vec) (u, a, b float64, err error) {
 	u, a = at.X-s.X, s.Top-at.Z
 	b = a + s.Thickness
 	if !(s.Thickness > 0) || !contrastOK(s.Contrast) || !finite3(at) || !(math.Abs(u)+math.Abs(a)+math.Abs(b) < 1e100) {
@@ -332,8 +332,8 @@ func (s *Step) faces(fn string, at r3.Vec) (u, a, b float64, err error) {
 }
 
 // GZ is the downward gravity, m/s².
-func (s Step) GZ(at r3.Vec) (float64, error) {
-	u, a, b, err := s.faces("buried.Step.GZ", at)
+func (s SemiInfiniteSlab) GZ(at r3.Vec) (float64, error) {
+	u, a, b, err := s.faces("buried.SemiInfiniteSlab.GZ", at)
 	if err != nil {
 		return 0, err
 	}
@@ -342,7 +342,7 @@ func (s Step) GZ(at r3.Vec) (float64, error) {
 	if u*u+a*a > 0 { // else u ln(...) has the limit zero
 		sum += u / 2 * logRatio(u*u+b*b, u*u+a*a, (b-a)*(b+a))
 	}
-	return finite("buried.Step.GZ", at, 2*gravlab.G*s.Contrast*sum)
+	return finite("buried.SemiInfiniteSlab.GZ", at, 2*gravlab.G*s.Contrast*sum)
 }
 
 // logRatio is ln(p/q) for p - q = diff > -q, exact when p and q are close.
@@ -354,30 +354,30 @@ func logRatio(p, q, diff float64) float64 {
 }
 
 // Gravity is an error: the horizontal pull of an endless half layer is infinite.
-func (s Step) Gravity(at r3.Vec) (r3.Vec, error) {
-	if _, _, _, err := s.faces("buried.Step.Gravity", at); err != nil {
+func (s SemiInfiniteSlab) Gravity(at r3.Vec) (r3.Vec, error) {
+	if _, _, _, err := s.faces("buried.SemiInfiniteSlab.Gravity", at); err != nil {
 		return r3.Vec{}, err
 	}
-	return r3.Vec{}, arg.Bad("buried.Step.Gravity", "length of the layer", math.Inf(1), "a body with an end (use Prism or Polygon): the horizontal pull of an endless half layer is infinite; GZ and Gradient are finite")
+	return r3.Vec{}, arg.Bad("buried.SemiInfiniteSlab.Gravity", "length of the layer", math.Inf(1), "a body with an end (use Prism or Polygon): the horizontal pull of an endless half layer is infinite; GZ and Gradient are finite")
 }
 
 // Potential is an error: the potential of an endless half layer is infinite.
-func (s Step) Potential(at r3.Vec) (float64, error) {
-	if _, _, _, err := s.faces("buried.Step.Potential", at); err != nil {
+func (s SemiInfiniteSlab) Potential(at r3.Vec) (float64, error) {
+	if _, _, _, err := s.faces("buried.SemiInfiniteSlab.Potential", at); err != nil {
 		return 0, err
 	}
-	return 0, arg.Bad("buried.Step.Potential", "length of the layer", math.Inf(1), "a body with an end (use Prism or Polygon): the potential of an endless half layer is infinite; GZ and Gradient are finite")
+	return 0, arg.Bad("buried.SemiInfiniteSlab.Potential", "length of the layer", math.Inf(1), "a body with an end (use Prism or Polygon): the potential of an endless half layer is infinite; GZ and Gradient are finite")
 }
 
 // Gradient is the tensor, 1/s².
-func (s Step) Gradient(at r3.Vec) (Tensor, error) {
-	u, a, b, err := s.faces("buried.Step.Gradient", at)
+func (s SemiInfiniteSlab) Gradient(at r3.Vec) (Tensor, error) {
+	u, a, b, err := s.faces("buried.SemiInfiniteSlab.Gradient", at)
 	if err != nil {
 		return Tensor{}, err
 	}
 	onFace := u >= 0 && (a == 0 || b == 0)
 	if onFace || u == 0 && a <= 0 && b >= 0 {
-		return Tensor{}, badStation("buried.Step.Gradient", at, "a station off the faces and edges, where the tensor jumps or is infinite")
+		return Tensor{}, badStation("buried.SemiInfiniteSlab.Gradient", at, "a station off the faces and edges, where the tensor jumps or is infinite")
 	}
 	c := 2 * gravlab.G * s.Contrast
 	zz := c * (angle(a, u) - angle(b, u))
@@ -385,7 +385,7 @@ func (s Step) Gradient(at r3.Vec) (Tensor, error) {
 	if u > 0 && a < 0 && b > 0 {
 		xx -= pi4G * s.Contrast
 	}
-	return finiteTensor("buried.Step.Gradient", at, Tensor{XX: xx, XZ: c / 2 * logRatio(u*u+b*b, u*u+a*a, (b-a)*(b+a)), ZZ: zz})
+	return finiteTensor("buried.SemiInfiniteSlab.Gradient", at, Tensor{XX: xx, XZ: c / 2 * logRatio(u*u+b*b, u*u+a*a, (b-a)*(b+a)), ZZ: zz})
 }
 
 // angle is sgn(z) (pi/2 + arctan(u/|z|)): the angle under which a half-plane
@@ -400,28 +400,28 @@ func angle(z, u float64) float64 {
 	return 0
 }
 
-// A HalfSheet is a thin horizontal layer that reaches from an edge north to
+// A SemiInfiniteSheet is a thin horizontal layer that reaches from an edge north to
 // infinity: the usual picture of a fault of small throw. Like Step it has a gz
 // and a tensor but no finite horizontal pull or potential. On the sheet gz
 // jumps and is an error.
 //
 // Source: the thin limit of Step, gz = 2 G sigma (pi/2 + arctan(x/z)); with
 // z the depth, a quarter and three quarters of the whole rise lie 2 z apart.
-type HalfSheet struct {
+type SemiInfiniteSheet struct {
 	X              float64 // north coordinate of the edge, m
 	Z              float64 // depth, m
 	SurfaceDensity float64 // contrast times thickness, kg/m², signed
 }
 
 // Validate reports every field that cannot be used.
-func (h HalfSheet) Validate() error {
+func (h SemiInfiniteSheet) Validate() error {
 	return errors.Join(
-		arg.Finite("buried.HalfSheet", "X", h.X, "length in m"),
-		arg.Finite("buried.HalfSheet", "Z", h.Z, "depth in m"),
-		arg.Finite("buried.HalfSheet", "SurfaceDensity", h.SurfaceDensity, "surface density in kg/m²"))
+		arg.Finite("buried.SemiInfiniteSheet", "X", h.X, "length in m"),
+		arg.Finite("buried.SemiInfiniteSheet", "Z", h.Z, "depth in m"),
+		arg.Finite("buried.SemiInfiniteSheet", "SurfaceDensity", h.SurfaceDensity, "surface density in kg/m²"))
 }
 
-func (h *HalfSheet) from(fn string, at r3.Vec) (u, z float64, err error) {
+func (h *SemiInfiniteSheet) from(fn string, at r3.Vec) (u, z float64, err error) {
 	u, z = at.X-h.X, h.Z-at.Z
 	if err = h.Validate(); err == nil && (!finite3(at) || !(math.Abs(u)+math.Abs(z) < 1e100)) {
 		err = tooFar(fn, at)
@@ -433,37 +433,37 @@ func (h *HalfSheet) from(fn string, at r3.Vec) (u, z float64, err error) {
 }
 
 // GZ is the downward gravity, m/s².
-func (h HalfSheet) GZ(at r3.Vec) (float64, error) {
-	u, z, err := h.from("buried.HalfSheet.GZ", at)
+func (h SemiInfiniteSheet) GZ(at r3.Vec) (float64, error) {
+	u, z, err := h.from("buried.SemiInfiniteSheet.GZ", at)
 	if err != nil {
 		return 0, err
 	}
-	return finite("buried.HalfSheet.GZ", at, 2*gravlab.G*h.SurfaceDensity*angle(z, u))
+	return finite("buried.SemiInfiniteSheet.GZ", at, 2*gravlab.G*h.SurfaceDensity*angle(z, u))
 }
 
 // Gravity is an error: see Step.
-func (h HalfSheet) Gravity(at r3.Vec) (r3.Vec, error) {
-	if _, _, err := h.from("buried.HalfSheet.Gravity", at); err != nil {
+func (h SemiInfiniteSheet) Gravity(at r3.Vec) (r3.Vec, error) {
+	if _, _, err := h.from("buried.SemiInfiniteSheet.Gravity", at); err != nil {
 		return r3.Vec{}, err
 	}
-	return r3.Vec{}, arg.Bad("buried.HalfSheet.Gravity", "length of the sheet", math.Inf(1), "a body with an end: the horizontal pull of an endless half sheet is infinite; GZ and Gradient are finite")
+	return r3.Vec{}, arg.Bad("buried.SemiInfiniteSheet.Gravity", "length of the sheet", math.Inf(1), "a body with an end: the horizontal pull of an endless half sheet is infinite; GZ and Gradient are finite")
 }
 
 // Potential is an error: see Step.
-func (h HalfSheet) Potential(at r3.Vec) (float64, error) {
-	if _, _, err := h.from("buried.HalfSheet.Potential", at); err != nil {
+func (h SemiInfiniteSheet) Potential(at r3.Vec) (float64, error) {
+	if _, _, err := h.from("buried.SemiInfiniteSheet.Potential", at); err != nil {
 		return 0, err
 	}
-	return 0, arg.Bad("buried.HalfSheet.Potential", "length of the sheet", math.Inf(1), "a body with an end: the potential of an endless half sheet is infinite; GZ and Gradient are finite")
+	return 0, arg.Bad("buried.SemiInfiniteSheet.Potential", "length of the sheet", math.Inf(1), "a body with an end: the potential of an endless half sheet is infinite; GZ and Gradient are finite")
 }
 
 // Gradient is the tensor, 1/s².
-func (h HalfSheet) Gradient(at r3.Vec) (Tensor, error) {
-	u, z, err := h.from("buried.HalfSheet.Gradient", at)
+func (h SemiInfiniteSheet) Gradient(at r3.Vec) (Tensor, error) {
+	u, z, err := h.from("buried.SemiInfiniteSheet.Gradient", at)
 	if err != nil {
 		return Tensor{}, err
 	}
 	r2 := u*u + z*z
 	c := 2 * gravlab.G * h.SurfaceDensity
-	return finiteTensor("buried.HalfSheet.Gradient", at, Tensor{XX: -c * u / r2, XZ: c * z / r2, ZZ: c * u / r2})
+	return finiteTensor("buried.SemiInfiniteSheet.Gradient", at, Tensor{XX: -c * u / r2, XZ: c * z / r2, ZZ: c * u / r2})
 }

@@ -12,7 +12,7 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A MimicLayer is a thin layer on the surface z = 0 that pulls, everywhere
+// A EquivalentLayer is a thin layer on the surface z = 0 that pulls, everywhere
 // above it, exactly as a point mass at a depth below the origin: its surface
 // density is m d / (2 pi (s² + d²)^1.5). No measurement above the ground tells
 // the two apart, nor any mixture of them: depth is a matter of what is known
@@ -20,28 +20,28 @@ import (
 //
 // Source: Green's equivalent layer; Kellogg (1929), chapter VIII (chapter from
 // memory).
-type MimicLayer struct {
+type EquivalentLayer struct {
 	Mass  float64 // kg, signed
 	Depth float64 // of the point that it mimics, m
 }
 
 // Validate reports every field that cannot be used.
-func (l MimicLayer) Validate() error {
-	const fn = "buried.MimicLayer"
+func (l EquivalentLayer) Validate() error {
+	const fn = "buried.EquivalentLayer"
 	return errors.Join(
 		arg.Between(fn, "Mass", l.Mass, -1e30, 1e30, "excess mass in kg"),
 		arg.Between(fn, "Depth", l.Depth, 1e-6, 1e9, "depth in m"))
 }
 
 // SurfaceDensity is the layer's density at the distance s from the origin, kg/m².
-func (l MimicLayer) SurfaceDensity(s float64) (float64, error) {
-	if err := errors.Join(l.Validate(), arg.Finite("buried.MimicLayer.SurfaceDensity", "s", s, "distance in m")); err != nil {
+func (l EquivalentLayer) SurfaceDensity(s float64) (float64, error) {
+	if err := errors.Join(l.Validate(), arg.Finite("buried.EquivalentLayer.SurfaceDensity", "s", s, "distance in m")); err != nil {
 		return 0, err
 	}
 	return l.density(s), nil
 }
 
-func (l *MimicLayer) density(s float64) float64 {
+func (l *EquivalentLayer) density(s float64) float64 {
 	q := math.Hypot(s, l.Depth)
 	return l.Mass / (2 * math.Pi) * (l.Depth / q) / (q * q)
 }
@@ -50,8 +50,8 @@ func (l *MimicLayer) density(s float64) float64 {
 // the distance x from the origin, m/s². It does not use the point mass, so that
 // comparing the two shows something. Relative error below 1e-9 for heights of a
 // thousandth to a thousand depths.
-func (l MimicLayer) GZ(height, x float64) (float64, error) {
-	const fn = "buried.MimicLayer.GZ"
+func (l EquivalentLayer) GZ(height, x float64) (float64, error) {
+	const fn = "buried.EquivalentLayer.GZ"
 	if err := errors.Join(l.Validate(),
 		arg.Between(fn, "height", height, 1e-3*l.Depth, 1e3*l.Depth, "height in m above the layer, from 0.001 to 1000 depths,"),
 		arg.Between(fn, "x", x, -1e3*l.Depth, 1e3*l.Depth, "distance in m within 1000 depths")); err != nil {

@@ -50,7 +50,7 @@ func bodyOf(t *rapid.T) Body {
 	case 1:
 		return Sphere{Centre: vecOf(t, "Centre"), Radius: sizeOf(t, "Radius"), Contrast: contrastOf(t)}
 	case 2:
-		return Tunnel{X: odd(t, "X"), Z: odd(t, "Z"), Radius: sizeOf(t, "Radius"), Contrast: contrastOf(t)}
+		return InfiniteCylinder{X: odd(t, "X"), Z: odd(t, "Z"), Radius: sizeOf(t, "Radius"), Contrast: contrastOf(t)}
 	case 3:
 		inner := sizeOf(t, "Inner")
 		return LinedTunnel{X: odd(t, "X"), Z: odd(t, "Z"), Inner: inner, Outer: inner + sizeOf(t, "wall"), Lining: 2400, Host: math.Abs(contrastOf(t)), Fill: math.Abs(contrastOf(t))}
@@ -61,9 +61,9 @@ func bodyOf(t *rapid.T) Body {
 	case 6:
 		return Slab{Top: odd(t, "Top"), Thickness: sizeOf(t, "Thickness"), Contrast: contrastOf(t)}
 	case 7:
-		return Step{X: odd(t, "X"), Top: odd(t, "Top"), Thickness: sizeOf(t, "Thickness"), Contrast: contrastOf(t)}
+		return SemiInfiniteSlab{X: odd(t, "X"), Top: odd(t, "Top"), Thickness: sizeOf(t, "Thickness"), Contrast: contrastOf(t)}
 	case 8:
-		return HalfSheet{X: odd(t, "X"), Z: odd(t, "Z"), SurfaceDensity: odd(t, "sigma")}
+		return SemiInfiniteSheet{X: odd(t, "X"), Z: odd(t, "Z"), SurfaceDensity: odd(t, "sigma")}
 	case 9:
 		return Rod{From: vecOf(t, "From"), To: vecOf(t, "To"), LineDensity: odd(t, "lambda")}
 	case 10:
@@ -75,7 +75,7 @@ func bodyOf(t *rapid.T) Body {
 	case 11:
 		return Rocks{{Centre: vecOf(t, "Centre"), Radius: sizeOf(t, "Radius"), Contrast: contrastOf(t)}}
 	case 12:
-		return Turned{Body: Prism{Min: vecOf(t, "Min"), Max: vecOf(t, "Max"), Contrast: contrastOf(t)}, Heading: odd(t, "Heading")}
+		return Rotated{Body: Prism{Min: vecOf(t, "Min"), Max: vecOf(t, "Max"), Contrast: contrastOf(t)}, Heading: odd(t, "Heading")}
 	}
 	lo := vecOf(t, "Min")
 	return Prism{Min: lo, Max: r3.Add(lo, xyz(sizeOf(t, "dx"), sizeOf(t, "dy"), sizeOf(t, "dz"))), Contrast: contrastOf(t)}
@@ -138,10 +138,10 @@ func TestAnyArguments(t *testing.T) {
 		sound(t, "DepthFromHalfWidth", err, v)
 		v, err = DepthBound(shape, f("peak"), f("slope"))
 		sound(t, "DepthBound", err, v)
-		v, err = MapShare(f("x1"), f("x2"), f("y1"), f("y2"), vecOf(t, "at"))
-		sound(t, "MapShare", err, v)
-		v, err = ProfileShare(f("x1"), f("x2"), XZ{f("x"), f("z")})
-		sound(t, "ProfileShare", err, v)
+		v, err = MapFraction(f("x1"), f("x2"), f("y1"), f("y2"), vecOf(t, "at"))
+		sound(t, "MapFraction", err, v)
+		v, err = ProfileFraction(f("x1"), f("x2"), XZ{f("x"), f("z")})
+		sound(t, "ProfileFraction", err, v)
 		c, err := MassPerLength(slice("x"), slice("gz"), XZ{f("x"), f("z")})
 		sound(t, "MassPerLength", err, c.Mass, c.PerOffset)
 		c, err = ExcessMass(slice("x"), slice("y"), [][]float64{slice("a"), slice("b")}, vecOf(t, "at"))
@@ -150,9 +150,9 @@ func TestAnyArguments(t *testing.T) {
 		sound(t, "HalfWidth", err, v)
 		v, err = RadiusOfSphere(f("m"), contrastOf(t))
 		sound(t, "RadiusOfSphere", err, v)
-		v, err = MimicLayer{Mass: f("m"), Depth: f("d")}.GZ(f("h"), f("x"))
-		sound(t, "MimicLayer", err, v)
-		v, err = MimicLayer{Mass: f("m"), Depth: f("d")}.SurfaceDensity(f("s"))
+		v, err = EquivalentLayer{Mass: f("m"), Depth: f("d")}.GZ(f("h"), f("x"))
+		sound(t, "EquivalentLayer", err, v)
+		v, err = EquivalentLayer{Mass: f("m"), Depth: f("d")}.SurfaceDensity(f("s"))
 		sound(t, "SurfaceDensity", err, v)
 		clutter := Clutter{Number: f("n"), Mass: f("m"), Top: f("top"), Bottom: f("bottom")}
 		v, err = clutter.Correlation(f("L"))
@@ -163,9 +163,9 @@ func TestAnyArguments(t *testing.T) {
 		sound(t, "SNRForDetection", err, v)
 		v, err = FalseAlarmOfTrials(f("p"), rapid.IntRange(-2, 100).Draw(t, "n"))
 		sound(t, "FalseAlarmOfTrials", err, v)
-		v, err = WheelTilt(f("load"), f("r"), f("E"), f("nu"))
-		sound(t, "WheelTilt", err, v)
-		lo, hi, err := Box{f("l"), f("w"), f("h")}.MassBounds(f("least"), f("most"))
+		v, err = BoussinesqTilt(f("load"), f("r"), f("E"), f("nu"))
+		sound(t, "BoussinesqTilt", err, v)
+		lo, hi, err := Cargo{f("l"), f("w"), f("h")}.MassBounds(f("least"), f("most"))
 		sound(t, "MassBounds", err, lo, hi)
 		g, err := Pass{Loads: []Load{{f("x"), f("m"), f("h")}}, Speed: f("v")}.Attraction(vecOf(t, "sensor"), f("t"))
 		sound(t, "Attraction", err, g.X, g.Y, g.Z)

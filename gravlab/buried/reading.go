@@ -49,7 +49,7 @@ func (s Shape) String() string {
 // left in shifts them.
 //
 // Source: SEG Wiki, Dictionary, Fig. H-1 Half-width (point and line); the
-// others follow from the profiles of Rod and HalfSheet.
+// others follow from the profiles of Rod and SemiInfiniteSheet.
 func DepthFromHalfWidth(shape Shape, halfWidth float64) (float64, error) {
 	const fn = "buried.DepthFromHalfWidth"
 	if err := arg.Between(fn, "halfWidth", halfWidth, 1e-12, 1e12, "length in m"); err != nil {
@@ -156,14 +156,14 @@ func HalfWidth(b Body, peak, along r3.Vec) (float64, error) {
 	return lo + (hi-lo)/2, nil
 }
 
-// MapShare is the share of 2 pi G M that a rectangular map on the level z = 0,
+// MapFraction is the share of 2 pi G M that a rectangular map on the level z = 0,
 // from x1 to x2 north and y1 to y2 east, catches of a point mass below it: its
 // solid angle seen from the mass, over 2 pi. A map to X = z each way catches a
 // third, to 10 z nine tenths.
 //
 // Source: the solid angle of a rectangle; Gauss's theorem.
-func MapShare(x1, x2, y1, y2 float64, at r3.Vec) (float64, error) {
-	const fn = "buried.MapShare"
+func MapFraction(x1, x2, y1, y2 float64, at r3.Vec) (float64, error) {
+	const fn = "buried.MapFraction"
 	if err := checkRectangle(fn, x1, x2, y1, y2); err != nil {
 		return 0, err
 	}
@@ -184,11 +184,11 @@ func checkRectangle(fn string, x1, x2, y1, y2 float64) error {
 	return nil
 }
 
-// ProfileShare is the share of 2 pi G lambda that a profile from x1 to x2 on
+// ProfileFraction is the share of 2 pi G lambda that a profile from x1 to x2 on
 // the level z = 0 catches of a line mass (kg/m) below it: the angle of the
 // profile seen from the line, over pi.
-func ProfileShare(x1, x2 float64, at XZ) (float64, error) {
-	const fn = "buried.ProfileShare"
+func ProfileFraction(x1, x2 float64, at XZ) (float64, error) {
+	const fn = "buried.ProfileFraction"
 	if err := checkRectangle(fn, x1, x2, 0, 1); err != nil {
 		return 0, err
 	}
@@ -200,11 +200,11 @@ func ProfileShare(x1, x2 float64, at XZ) (float64, error) {
 	return math.Atan2(at.Z*(b-a), at.Z*at.Z+a*b) / math.Pi, nil
 }
 
-// A Catch is a mass read from an anomaly by Gauss's theorem.
-type Catch struct {
-	Caught float64 // integral of gz over 2 pi G: kg for a map, kg/m for a profile
-	Share  float64 // what the finite map or profile catches of the whole, 0 to 1
-	Mass   float64 // Caught/Share
+// A MassEstimate is a mass read from an anomaly by Gauss's theorem.
+type MassEstimate struct {
+	Integral float64 // integral of gz over 2 pi G: kg for a map, kg/m for a profile
+	Fraction float64 // what the finite map or profile catches of the whole, 0 to 1
+	Mass     float64 // Caught/Share
 	// PerOffset is what one m/s² of error in the base level adds to Mass, kg (or
 	// kg/m) per m/s²: 10 µGal over a map of 100 m by 100 m are 2400 t in Caught.
 	PerOffset float64
@@ -218,24 +218,24 @@ type Catch struct {
 //
 // Source: Gauss's theorem, M = integral of gz dA / (2 pi G): 23.85 t for 1 mGal
 // over 1 m².
-func ExcessMass(x, y []float64, gz [][]float64, at r3.Vec) (Catch, error) {
+func ExcessMass(x, y []float64, gz [][]float64, at r3.Vec) (MassEstimate, error) {
 	const fn = "buried.ExcessMass"
 	err := errors.Join(
 		arg.AtLeast(fn, "x", len(x), 2), arg.AtLeast(fn, "y", len(y), 2),
 		arg.Rising(fn, "x", x, "place in m"), arg.Rising(fn, "y", y, "place in m"),
 		arg.SameLength(fn, "x", len(x), "gz", len(gz)))
 	if err != nil {
-		return Catch{}, err
+		return MassEstimate{}, err
 	}
 	for i, row := range gz {
 		name := fmt.Sprintf("gz[%d]", i)
 		if err := errors.Join(arg.SameLength(fn, "y", len(y), name, len(row)), checkLocal(fn, name, row)); err != nil {
-			return Catch{}, err
+			return MassEstimate{}, err
 		}
 	}
-	share, err := MapShare(x[0], x[len(x)-1], y[0], y[len(y)-1], at)
+	share, err := MapFraction(x[0], x[len(x)-1], y[0], y[len(y)-1], at)
 	if err != nil {
-		return Catch{}, err
+		return MassEstimate{}, err
 	}
 	lines := make([]float64, len(x))
 	for i := range x {
@@ -251,17 +251,17 @@ func ExcessMass(x, y []float64, gz [][]float64, at r3.Vec) (Catch, error) {
 // mass: that needs a map.)
 //
 // Source: Gauss's theorem, lambda = integral of gz dx / (2 pi G).
-func MassPerLength(x, gz []float64, at XZ) (Catch, error) {
+func MassPerLength(x, gz []float64, at XZ) (MassEstimate, error) {
 	const fn = "buried.MassPerLength"
 	err := errors.Join(
 		arg.AtLeast(fn, "x", len(x), 2), arg.Rising(fn, "x", x, "place in m"),
 		arg.SameLength(fn, "x", len(x), "gz", len(gz)), checkLocal(fn, "gz", gz))
 	if err != nil {
-		return Catch{}, err
+		return MassEstimate{}, err
 	}
-	share, err := ProfileShare(x[0], x[len(x)-1], at)
+	share, err := ProfileFraction(x[0], x[len(x)-1], at)
 	if err != nil {
-		return Catch{}, err
+		return MassEstimate{}, err
 	}
 	return caught(fn, trapezoid(x, gz), x[len(x)-1]-x[0], share)
 }
@@ -285,15 +285,15 @@ func trapezoid(x, y []float64) float64 {
 	return sum
 }
 
-func caught(fn string, integral, extent, share float64) (Catch, error) {
+func caught(fn string, integral, extent, share float64) (MassEstimate, error) {
 	if !(share > 1e-12) {
-		return Catch{}, arg.Bad(fn, "at", share, "a place of which the map or profile catches a share worth correcting")
+		return MassEstimate{}, arg.Bad(fn, "at", share, "a place of which the map or profile catches a share worth correcting")
 	}
-	c := Catch{Caught: integral / pi2G, Share: share}
-	c.Mass = c.Caught / share
+	c := MassEstimate{Integral: integral / pi2G, Fraction: share}
+	c.Mass = c.Integral / share
 	c.PerOffset = extent / pi2G / share
 	if !isFinite(c.Mass) || !isFinite(c.PerOffset) {
-		return Catch{}, arg.Bad(fn, "gz", integral, "values whose integral stays within the range of float64")
+		return MassEstimate{}, arg.Bad(fn, "gz", integral, "values whose integral stays within the range of float64")
 	}
 	return c, nil
 }
@@ -353,10 +353,10 @@ func RadiusOfSphere(mass, contrast float64) (float64, error) {
 	return radiusOf("buried.RadiusOfSphere", mass, contrast, func(v float64) float64 { return math.Cbrt(3 * v / (4 * math.Pi)) })
 }
 
-// RadiusOfTunnel is the radius (m) of a tunnel of an excess mass per length
+// RadiusOfInfiniteCylinder is the radius (m) of a tunnel of an excess mass per length
 // (kg/m) and a contrast (kg/m³) of the same sign.
-func RadiusOfTunnel(massPerLength, contrast float64) (float64, error) {
-	return radiusOf("buried.RadiusOfTunnel", massPerLength, contrast, func(v float64) float64 { return math.Sqrt(v / math.Pi) })
+func RadiusOfInfiniteCylinder(massPerLength, contrast float64) (float64, error) {
+	return radiusOf("buried.RadiusOfInfiniteCylinder", massPerLength, contrast, func(v float64) float64 { return math.Sqrt(v / math.Pi) })
 }
 
 func radiusOf(fn string, mass, contrast float64, of func(float64) float64) (float64, error) {

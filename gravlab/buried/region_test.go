@@ -29,7 +29,7 @@ func weakCases() []weakCase {
 			area = append(area, xyz(2*float64(i)-6, 2*float64(j)-6, 0))
 		}
 	}
-	deep, shallow := Tunnel{X: 0.7, Z: 4, Radius: 1, Contrast: -1900}, Tunnel{X: 0.7, Z: 2, Radius: 1, Contrast: -1900}
+	deep, shallow := InfiniteCylinder{X: 0.7, Z: 4, Radius: 1, Contrast: -1900}, InfiniteCylinder{X: 0.7, Z: 2, Radius: 1, Contrast: -1900}
 	return []weakCase{
 		{"tunnel", line, deep, LineShape, 0.7, 4, deep.MassPerLength(), true},
 		{"tunnel, noise unknown", line, deep, LineShape, 0.7, 4, deep.MassPerLength(), false},
@@ -165,7 +165,7 @@ func TestStrongSourcesAndNone(t *testing.T) {
 // own.
 func TestWeakBesideStrong(t *testing.T) {
 	stations, _ := Line(61, 1)
-	strong, weak := Tunnel{X: -12, Z: 4, Radius: 1, Contrast: -1900}, Tunnel{X: 12, Z: 4, Radius: 0.3, Contrast: -1900}
+	strong, weak := InfiniteCylinder{X: -12, Z: 4, Radius: 1, Contrast: -1900}, InfiniteCylinder{X: 12, Z: 4, Radius: 0.3, Contrast: -1900}
 	noise := Instrument{Noise: 1.2e-8, Offset: 2e-7}
 	sigma := make([]float64, len(stations))
 	for i := range sigma {

@@ -120,7 +120,7 @@ func (s Sphere) Touches(centre r3.Vec, radius float64) bool {
 }
 
 // Touches reports whether a ball reaches into the tunnel.
-func (t Tunnel) Touches(centre r3.Vec, radius float64) bool {
+func (t InfiniteCylinder) Touches(centre r3.Vec, radius float64) bool {
 	return math.Hypot(centre.X-t.X, centre.Z-t.Z) < t.Radius+radius
 }
 

@@ -49,7 +49,7 @@ func TestManyStationsInParallel(t *testing.T) {
 // No rock lies in a void, and without voids the number is a Poisson number.
 func TestScatter(t *testing.T) {
 	r := Rubble{Min: xyz(-10, -10, 0.5), Max: xyz(10, 10, 6), Number: 1, Smallest: 0.1, Largest: 0.4, Contrast: 600}
-	drain := Tunnel{X: 0, Z: 3, Radius: 1, Contrast: -1900}
+	drain := InfiniteCylinder{X: 0, Z: 3, Radius: 1, Contrast: -1900}
 	box := Prism{Min: xyz(4, 4, 1), Max: xyz(6, 7, 3), Contrast: -1900}
 	ball := Sphere{Centre: xyz(-5, 5, 3), Radius: 1.5, Contrast: -1900}
 	tank := Cylinder{Centre: xyz(-5, -5, 3), Axis: xyz(0, 0, 1), Radius: 1, Length: 2, Contrast: -1900}
@@ -147,17 +147,17 @@ func TestExcessMass(t *testing.T) {
 		t.Fatal(err)
 	}
 	closeTo(t, "mass", c.Mass, sphere.Mass(), 2e-4) // the trapezoid's edges
-	if c.Share > 0.75 || c.Share < 0.5 {
-		t.Errorf("share %g", c.Share)
+	if c.Fraction > 0.75 || c.Fraction < 0.5 {
+		t.Errorf("share %g", c.Fraction)
 	}
 	// The whole of space: shares of the map and of what lies outside add to 1.
-	big, _ := MapShare(-1e7, 1e7, -1e7, 1e7, sphere.Centre)
+	big, _ := MapFraction(-1e7, 1e7, -1e7, 1e7, sphere.Centre)
 	closeTo(t, "share of a huge map", big, 1, 2e-6)
 	// 10 µGal over 100 m by 100 m are 2400 t (notes of the field: 2.4e6 kg).
 	wide, _ := ExcessMass([]float64{-50, 50}, []float64{-50, 50}, [][]float64{{0, 0}, {0, 0}}, xyz(0, 0, 1))
-	closeTo(t, "mass of an offset", 10*gravlab.MicroGal*wide.PerOffset*wide.Share, 2.385e6, 1e-3)
+	closeTo(t, "mass of an offset", 10*gravlab.MicroGal*wide.PerOffset*wide.Fraction, 2.385e6, 1e-3)
 
-	tunnel := Tunnel{X: 1, Z: 7.4, Radius: 1.15, Contrast: -2100}
+	tunnel := InfiniteCylinder{X: 1, Z: 7.4, Radius: 1.15, Contrast: -2100}
 	profile := make([]float64, len(x))
 	for i := range x {
 		profile[i], _ = tunnel.GZ(xyz(x[i], 0, 0))
@@ -172,7 +172,7 @@ func TestExcessMass(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	share, _ := MapShare(-30, 30, -30, 30, sphere.Centre)
+	share, _ := MapFraction(-30, 30, -30, 30, sphere.Centre)
 	closeTo(t, "map integral", integral, 2*math.Pi*gravlab.G*sphere.Mass()*share, 1e-9)
 	if !(change <= 1e-9*math.Abs(integral)) {
 		t.Errorf("the last change is %g of %g", change, integral)
@@ -204,7 +204,7 @@ func TestReadingRules(t *testing.T) {
 		tol   float64
 	}{
 		{PointShape, Sphere{Centre: xyz(0, 0, 6), Radius: 2, Contrast: -1800}, 6, 1e-12},
-		{LineShape, Tunnel{Z: 6, Radius: 2, Contrast: -1800}, 6, 1e-12},
+		{LineShape, InfiniteCylinder{Z: 6, Radius: 2, Contrast: -1800}, 6, 1e-12},
 		{ShaftShape, Rod{From: xyz(0, 0, 6), To: xyz(0, 0, 1e7), LineDensity: 9}, 6, 1e-5},
 	} {
 		w, err := HalfWidth(c.body, xyz(0, 0, 0), xyz(1, 0, 0))
@@ -218,7 +218,7 @@ func TestReadingRules(t *testing.T) {
 		closeTo(t, c.shape.String(), d, c.depth, c.tol)
 	}
 	// The sheet: a quarter and three quarters lie two depths apart.
-	sheet := HalfSheet{Z: 6, SurfaceDensity: 900}
+	sheet := SemiInfiniteSheet{Z: 6, SurfaceDensity: 900}
 	whole := 2 * math.Pi * gravlab.G * 900
 	a, _ := sheet.GZ(xyz(-6, 0, 0))
 	b, _ := sheet.GZ(xyz(6, 0, 0))
@@ -245,7 +245,7 @@ func TestReadingRules(t *testing.T) {
 
 // A layer on the surface and a point below it; spheres in one another.
 func TestWhatGravityCannotTell(t *testing.T) {
-	l := MimicLayer{Mass: 1000, Depth: 4}
+	l := EquivalentLayer{Mass: 1000, Depth: 4}
 	for _, at := range []r3.Vec{{Z: -0.02}, {X: 3, Z: -0.7}, {X: 50, Z: -9}, {Z: -400}} {
 		got, err := l.GZ(-at.Z, at.X)
 		if err != nil {

@@ -19,14 +19,14 @@ type Chain struct {
 	// Acceptance is the share of proposals taken; 0.2 to 0.6 is healthy.
 	Acceptance float64
 	// Time is the integrated autocorrelation time of each parameter, in steps.
-	Time []float64
+	AutocorrTime []float64
 	// Effective is the number of independent draws that the chain is worth, by
 	// the parameter with the longest Time.
-	Effective float64
+	ESS float64
 	// Split is, for each parameter, the square root of the pooled over the mean
 	// within-walker variance of half chains (Gelman and Rubin's ratio); above
 	// about 1.05 the walkers have not forgotten where they started.
-	Split []float64
+	RHat []float64
 	// Converged says that every Split is below 1.05 and the chain is at least
 	// 50 Times long.
 	Converged bool
@@ -116,14 +116,14 @@ func (c *Chain) diagnose(walkers, dim int) {
 	longest := 0.0
 	c.Converged = true
 	for p := range dim {
-		c.Time = append(c.Time, c.autocorrelationTime(walkers, n, p))
-		c.Split = append(c.Split, c.splitRatio(walkers, n, p))
-		longest = max(longest, c.Time[p])
-		if !(c.Split[p] < 1.05) {
+		c.AutocorrTime = append(c.AutocorrTime, c.autocorrelationTime(walkers, n, p))
+		c.RHat = append(c.RHat, c.splitRatio(walkers, n, p))
+		longest = max(longest, c.AutocorrTime[p])
+		if !(c.RHat[p] < 1.05) {
 			c.Converged = false
 		}
 	}
-	c.Effective = float64(len(c.Draws)) / longest
+	c.ESS = float64(len(c.Draws)) / longest
 	if float64(n) < 50*longest {
 		c.Converged = false
 	}
@@ -236,10 +236,10 @@ func (c *Chain) Mean(i int) (mean, sd float64, err error) {
 	return mean, math.Sqrt(m2 / float64(max(len(c.Draws)-1, 1))), nil
 }
 
-// Walkers makes n starting points for Sample around a point, strewn normally
+// InitialWalkers makes n starting points for Sample around a point, strewn normally
 // with the standard deviations u; those outside the density are drawn again.
-func Walkers(rng *rand.Rand, logDensity func([]float64) float64, centre, u []float64, n int) ([][]float64, error) {
-	const fn = "buried.Walkers"
+func InitialWalkers(rng *rand.Rand, logDensity func([]float64) float64, centre, u []float64, n int) ([][]float64, error) {
+	const fn = "buried.InitialWalkers"
 	if err := arg.SameLength(fn, "centre", len(centre), "u", len(u)); err != nil {
 		return nil, err
 	}

@@ -125,14 +125,14 @@ func (p Pass) Record(rng *rand.Rand, c Channel, offset float64) (Channel, error)
 	return c, nil
 }
 
-// A Box is the room in which a load may be, for bounds on its mass.
-type Box struct{ Length, Width, Height float64 } // m
+// A Cargo is the room in which a load may be, for bounds on its mass.
+type Cargo struct{ Length, Width, Height float64 } // m
 
 // MassBounds returns the masses (kg) that a full box has between two densities
 // (kg/m³). A bound on mass from density needs the load's own box, not the
 // volume of the vehicle.
-func (b Box) MassBounds(least, most float64) (lower, upper float64, err error) {
-	const fn = "buried.Box.MassBounds"
+func (b Cargo) MassBounds(least, most float64) (lower, upper float64, err error) {
+	const fn = "buried.Cargo.MassBounds"
 	err = errors.Join(
 		arg.Between(fn, "Length", b.Length, 1e-3, 1e3, "length in m"),
 		arg.Between(fn, "Width", b.Width, 1e-3, 1e3, "length in m"),
@@ -290,7 +290,7 @@ func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []fl
 	return out, err
 }
 
-// WheelTilt is the tilt (rad) of the ground at a distance (m) from a wheel load
+// BoussinesqTilt is the tilt (rad) of the ground at a distance (m) from a wheel load
 // (N) on an elastic half-space with Young's modulus (Pa) and Poisson's ratio:
 // load (1 - nu²)/(pi E r²). It gives the size only: ground is layered and
 // softer near the surface. A horizontal sensor sees g times the tilt, which is
@@ -298,8 +298,8 @@ func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []fl
 //
 // Source: J. Boussinesq (1885), surface displacement load (1 - nu²)/(pi E r)
 // (from memory).
-func WheelTilt(load, distance, young, poisson float64) (float64, error) {
-	const fn = "buried.WheelTilt"
+func BoussinesqTilt(load, distance, young, poisson float64) (float64, error) {
+	const fn = "buried.BoussinesqTilt"
 	err := errors.Join(
 		arg.Between(fn, "load", load, 0, 1e9, "load in N"),
 		arg.Between(fn, "distance", distance, 0.1, 1e6, "distance in m"),

@@ -106,7 +106,7 @@ func TestEveryWayOfWhitening(t *testing.T) {
 func TestOrderWithoutDrift(t *testing.T) {
 	stations, _ := Line(80, 0.5)
 	p := Plan{Stations: stations, Noise: 2e-8, Clutter: &Clutter{Number: 0.5, Mass: 60, Top: 1, Bottom: 6}}
-	tunnel := Tunnel{X: 2, Z: 4, Radius: 0.8, Contrast: -1900}
+	tunnel := InfiniteCylinder{X: 2, Z: 4, Radius: 0.8, Contrast: -1900}
 	want, err := p.SNR(tunnel)
 	if err != nil {
 		t.Fatal(err)
@@ -125,7 +125,7 @@ func TestOrderWithoutDrift(t *testing.T) {
 // off is all that counts.
 func TestDriftAlone(t *testing.T) {
 	stations, _ := Line(2000, 0.05)
-	tunnel := Tunnel{Z: 4, Radius: 0.8, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 4, Radius: 0.8, Contrast: -1900}
 	got, err := Plan{Stations: stations, Noise: 1e-13, Drift: 1e-8}.SNR(tunnel)
 	if err != nil {
 		t.Fatal(err)
@@ -142,7 +142,7 @@ func TestDriftAlone(t *testing.T) {
 // Noise that rounding loses beside the clutter is an error and no number.
 func TestNoiseLostBesideClutter(t *testing.T) {
 	stations, _ := Line(200, 0.1)
-	tunnel := Tunnel{Z: 4, Radius: 0.8, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 4, Radius: 0.8, Contrast: -1900}
 	c := Clutter{Number: 0.5, Mass: 60, Top: 2, Bottom: 6}
 	rms, _ := c.RMS()
 	for _, drift := range []float64{0, 1e-18} {
@@ -206,7 +206,7 @@ func TestFewestAndSmallestInClutter(t *testing.T) {
 
 // Plans of unlike structure, the way that each allows beside the full covariance.
 func BenchmarkPlanSNR(b *testing.B) {
-	tunnel := Tunnel{Z: 5, Radius: 0.9, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 5, Radius: 0.9, Contrast: -1900}
 	c := Clutter{Number: 0.5, Mass: 20, Top: 1, Bottom: 8}
 	for _, n := range []int{500, 2000} {
 		line, _ := Line(n, 200/float64(n-1))
@@ -246,7 +246,7 @@ func BenchmarkPlanSNR(b *testing.B) {
 // structure, and the same numbers of stations by the full covariance.
 func BenchmarkPlanFor(b *testing.B) {
 	c := Clutter{Number: 0.5, Mass: 20, Top: 1, Bottom: 8}
-	tunnel := Tunnel{Z: 5, Radius: 1.2, Contrast: -1900}
+	tunnel := InfiniteCylinder{Z: 5, Radius: 1.2, Contrast: -1900}
 	noise := Plan{Noise: 1.7e-7, Clutter: &c}
 	p, _, err := PlanFor(tunnel, noise, 200, 0.9, 0.01, 20, 2000)
 	if err != nil {

@@ -13,7 +13,7 @@ import (
 )
 
 // A heat is a map in steps of colour.
-type heat struct {
+type heatmap struct {
 	m      *figure.Map
 	limits []float64 // of the steps, rising
 	colors []color.NRGBA
@@ -21,7 +21,7 @@ type heat struct {
 }
 
 // newHeat chooses round limits for the steps, about eight.
-func newHeat(m *figure.Map) *heat {
+func newHeat(m *figure.Map) *heatmap {
 	lo, hi := figure.Range(m.Z)
 	if m.Signed {
 		hi = math.Max(math.Abs(lo), math.Abs(hi))
@@ -31,7 +31,7 @@ func newHeat(m *figure.Map) *heat {
 		lo, hi = widen(lo, hi)
 	}
 	step := nice((hi - lo) / 9)
-	h := &heat{m: m}
+	h := &heatmap{m: m}
 	first := math.Floor(lo/step + 1e-9)
 	steps := max(1, int(math.Ceil(hi/step-1e-9)-first))
 	for i := range steps + 1 {
@@ -72,7 +72,7 @@ func colors(n int, signed bool) []color.NRGBA {
 }
 
 // room is the width that the bar of colours takes.
-func (h *heat) room() vg.Length {
+func (h *heatmap) room() vg.Length {
 	w := vg.Length(0)
 	for _, t := range h.scale.ticks {
 		w = max(w, tickText.width(t.text))
@@ -81,7 +81,7 @@ func (h *heat) room() vg.Length {
 }
 
 // draw puts the map into its area, one square of pixels for a value.
-func (h *heat) draw(c *vgdraw.Canvas, area vg.Rectangle, xs, ys *scale) {
+func (h *heatmap) draw(c *vgdraw.Canvas, area vg.Rectangle, xs, ys *scale) {
 	nx, ny := len(h.m.X), len(h.m.Y)
 	// Values are repeated so that a viewer which smooths images blurs only the
 	// edges of the cells.
@@ -134,7 +134,7 @@ func (h *heat) draw(c *vgdraw.Canvas, area vg.Rectangle, xs, ys *scale) {
 }
 
 // step returns the colour of a value, -1 for a gap.
-func (h *heat) step(z float64) int {
+func (h *heatmap) step(z float64) int {
 	if math.IsNaN(z) {
 		return -1
 	}
@@ -144,7 +144,7 @@ func (h *heat) step(z float64) int {
 }
 
 // bar draws the scale of colours beside the map.
-func (h *heat) bar(c *vgdraw.Canvas, x, bottom, top vg.Length) {
+func (h *heatmap) bar(c *vgdraw.Canvas, x, bottom, top vg.Length) {
 	n := len(h.colors)
 	for i, col := range h.colors {
 		y0 := bottom + (top-bottom)*vg.Length(i)/vg.Length(n)

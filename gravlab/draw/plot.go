@@ -15,7 +15,7 @@ type plot struct {
 	title  []string
 	x      *scale
 	panels []*panel
-	heat   *heat // nil without a map
+	heat   *heatmap // nil without a map
 	w, h   vg.Length
 	left   vg.Length // of the plot areas
 	right  vg.Length

@@ -227,7 +227,7 @@ func TestModulationCoverage(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 15))
 	inside, total := 0, 5000
 	for range total {
-		s := Turning{Drive: 0.016, Eta: 2e-12, Period: 900, Gradient: 3e-13, Offset: 1e-12, Drift: 2e-16, Noise: 1e-13}
+		s := RotatingBalance{Drive: 0.016, Eta: 2e-12, Period: 900, Gradient: 3e-13, Offset: 1e-12, Drift: 2e-16, Noise: 1e-13}
 		x, y, err := s.Record(rng, 60, 47)
 		if err != nil {
 			t.Fatal(err)
@@ -250,7 +250,7 @@ func TestModulationCoverage(t *testing.T) {
 
 // The stream of a record is pinned: labs and marks rest on it.
 func TestRecordIsTheSameForever(t *testing.T) {
-	s := Turning{Drive: 0.016, Eta: 1e-11, Period: 1200, Gradient: 3e-13, Offset: 1e-12, Drift: 1e-17, Noise: 1e-13, Step: 1e-14}
+	s := RotatingBalance{Drive: 0.016, Eta: 1e-11, Period: 1200, Gradient: 3e-13, Offset: 1e-12, Drift: 1e-17, Noise: 1e-13, Step: 1e-14}
 	_, y, err := s.Record(rand.New(rand.NewPCG(3, 4)), 100, 10)
 	if err != nil {
 		t.Fatal(err)
@@ -334,7 +334,7 @@ func TestNoPanic(t *testing.T) {
 		finite("GradientTorque", v, err)
 		v, err = bal.Angle(d)
 		finite("Angle", v, err)
-		_, _, _ = Turning{a, b, c, d, e, a, b, c}.Record(rand.New(rand.NewPCG(1, 1)), n, d)
+		_, _, _ = RotatingBalance{a, b, c, d, e, a, b, c}.Record(rand.New(rand.NewPCG(1, 1)), n, d)
 		x, y := rapid.SliceOfN(number, 0, 15).Draw(t, "x"), rapid.SliceOfN(number, 0, 15).Draw(t, "y")
 		if rapid.Bool().Draw(t, "regular") {
 			x = x[:0]
@@ -347,7 +347,7 @@ func TestNoPanic(t *testing.T) {
 }
 
 func BenchmarkFitModulation(b *testing.B) {
-	s := Turning{Drive: 0.016, Period: 1200, Gradient: 3e-13, Noise: 1e-13}
+	s := RotatingBalance{Drive: 0.016, Period: 1200, Gradient: 3e-13, Noise: 1e-13}
 	x, y, err := s.Record(rand.New(rand.NewPCG(1, 2)), 8640, 10)
 	if err != nil {
 		b.Fatal(err)

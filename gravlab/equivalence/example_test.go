@@ -51,7 +51,7 @@ func ExampleEarthDrive() {
 
 func ExampleFitModulation() {
 	drive := gravlab.Must(equivalence.EarthDrive(earth.GRS80, 54.6*math.Pi/180, 0))
-	record := equivalence.Turning{Drive: drive, Eta: 0, Period: 1200, Gradient: 3e-13, Drift: 1e-18, Noise: 2e-13}
+	record := equivalence.RotatingBalance{Drive: drive, Eta: 0, Period: 1200, Gradient: 3e-13, Drift: 1e-18, Noise: 2e-13}
 	t, reading, err := record.Record(rand.New(rand.NewPCG(1, 2)), 8640, 10)
 	if err != nil {
 		fmt.Println(err)

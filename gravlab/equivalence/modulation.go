@@ -12,14 +12,14 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Turning is a torsion balance with two materials on a turntable, and what
+// A RotatingBalance is a torsion balance with two materials on a turntable, and what
 // its reading then holds, as an acceleration difference (m/s²):
 //
 //	η Drive sin(Ωt) + Gradient sin(2Ωt − ½) + Offset + Drift t + noise
 //
 // The composition signal comes once a turn; a mass nearby pulls twice a turn.
 // Noise is white, drawn for each reading.
-type Turning struct {
+type RotatingBalance struct {
 	Drive    float64 // m/s² per unit of η, e.g. from [EarthDrive]
 	Eta      float64
 	Period   float64 // of a turn, s
@@ -31,8 +31,8 @@ type Turning struct {
 }
 
 // Validate reports what cannot be used.
-func (s Turning) Validate() error {
-	const fn = "equivalence.Turning"
+func (s RotatingBalance) Validate() error {
+	const fn = "equivalence.RotatingBalance"
 	return errors.Join(
 		arg.Between(fn, "Drive", s.Drive, 1e-12, 1e3, "driving acceleration in m/s²"),
 		arg.Between(fn, "Eta", s.Eta, -1, 1, "Eötvös ratio"),
@@ -47,8 +47,8 @@ func (s Turning) Validate() error {
 
 // Record makes n readings, interval (s) apart, the first at t = 0. The same
 // source in the same state gives the same bytes.
-func (s Turning) Record(rng *rand.Rand, n int, interval float64) (t, reading []float64, err error) {
-	const fn = "equivalence.Turning.Record"
+func (s RotatingBalance) Record(rng *rand.Rand, n int, interval float64) (t, reading []float64, err error) {
+	const fn = "equivalence.RotatingBalance.Record"
 	if n < 1 || n > 1e7 {
 		return nil, nil, arg.Bad(fn, "n", n, "from 1 to 10,000,000 readings")
 	}

@@ -23,30 +23,30 @@ package judge
 type Outcome string
 
 const (
-	Right      Outcome = "right"      // within the tolerance
-	Carried    Outcome = "carried"    // right, given the student's earlier answer
-	Slip       Outcome = "slip"       // a known mistake, which the verdict names
-	Unit       Outcome = "unit"       // right number, wrong or missing unit
-	Off        Outcome = "off"        // not recognised, or rounded too early
-	Blank      Outcome = "blank"      // nothing entered yet: no text, or a number of exactly 0
-	Unreadable Outcome = "unreadable" // not a number, not an option, a function that fails
-	Waiting    Outcome = "waiting"    // a text that a person will read
-	Recorded   Outcome = "recorded"   // understood, and not judged: what it is worth comes with the marking
+	OutcomeRight      Outcome = "right"      // within the tolerance
+	OutcomeCarried    Outcome = "carried"    // right, given the student's earlier answer
+	OutcomeSlip       Outcome = "slip"       // a known mistake, which the verdict names
+	OutcomeUnit       Outcome = "unit"       // right number, wrong or missing unit
+	OutcomeOff        Outcome = "off"        // not recognised, or rounded too early
+	OutcomeBlank      Outcome = "blank"      // nothing entered yet: no text, or a number of exactly 0
+	OutcomeUnreadable Outcome = "unreadable" // not a number, not an option, a function that fails
+	OutcomeWaiting    Outcome = "waiting"    // a text that a person will read
+	OutcomeRecorded   Outcome = "recorded"   // understood, and not judged: what it is worth comes with the marking
 )
 
 // Sign is a mark that stands before the outcome, so that colour never speaks
 // alone.
 func (o Outcome) Sign() string {
 	switch o {
-	case Right, Carried:
+	case OutcomeRight, OutcomeCarried:
 		return "✓"
-	case Slip, Unit:
+	case OutcomeSlip, OutcomeUnit:
 		return "△"
-	case Blank:
+	case OutcomeBlank:
 		return "–"
-	case Waiting:
+	case OutcomeWaiting:
 		return "…"
-	case Recorded:
+	case OutcomeRecorded:
 		return "•"
 	default:
 		return "✗"
@@ -61,11 +61,11 @@ const VerdictMIME = "application/vnd.gravlab.verdict+json"
 type Kind string
 
 const (
-	Number   Kind = "number"   // a number with a unit
-	Measured Kind = "measured" // a number with its standard uncertainty and a unit
-	Choice   Kind = "choice"   // one of the options
-	Function Kind = "function" // a function that the student writes
-	Text     Kind = "text"     // words, read by a person
+	KindNumber   Kind = "number"   // a number with a unit
+	KindMeasured Kind = "measured" // a number with its standard uncertainty and a unit
+	KindChoice   Kind = "choice"   // one of the options
+	KindFunction Kind = "function" // a function that the student writes
+	KindText     Kind = "text"     // words, read by a person
 )
 
 // An Answer is what a student gave to one question, before anybody has looked

@@ -42,7 +42,7 @@ func TestAnyAnswer(t *testing.T) {
 			Slips: []WrongFunction{{"a slip", [][]float64{{2}, {8}, {2}}, "a way out"}}, Hints: hints,
 		}
 		choice := ChoiceTask{Marks: 1, Options: []Option{{Letter: "a", Right: true}, {Letter: "b", Idea: "an idea"}}}
-		for _, v := range []Verdict{JudgeNumber(number, a), JudgeFunction(function, a), JudgeChoice(choice, a), JudgeText(3, a)} {
+		for _, v := range []Verdict{Number(number, a), Function(function, a), Choice(choice, a), Text(3, a)} {
 			switch {
 			case v.Outcome == "" || v.Of < 1 || v.Marks < 0 || v.Marks > v.Of:
 				t.Fatalf("%+v: %+v", a, v)
@@ -52,7 +52,7 @@ func TestAnyAnswer(t *testing.T) {
 				t.Fatalf("%+v: message %q", a, v.Message)
 			case len([]rune(v.Understood)) > 200:
 				t.Fatalf("%+v: understood as %d characters", a, len(v.Understood))
-			case v.Marks == v.Of && v.Outcome != Right && v.Outcome != Carried:
+			case v.Marks == v.Of && v.Outcome != OutcomeRight && v.Outcome != OutcomeCarried:
 				t.Fatalf("%+v: full marks for %s", a, v.Outcome)
 			}
 		}
@@ -67,8 +67,8 @@ func written(v Verdict) []byte {
 
 // TestTooLarge: a number that overflows in SI units is no number to judge.
 func TestTooLarge(t *testing.T) {
-	v := JudgeNumber(NumberTask{Marks: 2, Want: 1, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.01}}, Answer{Value: 1e307, Unit: "km"})
-	if v.Outcome != Unreadable || v.SI != 0 || len(written(v)) == 0 {
+	v := Number(NumberTask{Marks: 2, Want: 1, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.01}}, Answer{Value: 1e307, Unit: "km"})
+	if v.Outcome != OutcomeUnreadable || v.SI != 0 || len(written(v)) == 0 {
 		t.Errorf("%+v", v)
 	}
 }
@@ -83,22 +83,22 @@ func TestEdge(t *testing.T) {
 			for _, c := range []struct {
 				part float64
 				want Outcome
-			}{{1.01, Right}, {0.99, Right}, {1.0101, Off}, {0.9899, Off}} {
+			}{{1.01, OutcomeRight}, {0.99, OutcomeRight}, {1.0101, OutcomeOff}, {0.9899, OutcomeOff}} {
 				text := strconv.FormatFloat(want*c.part, 'g', 8, 64) + " " + unit
-				if v := JudgeNumber(task, Answer{Text: text, Typed: true}); v.Outcome != c.want {
+				if v := Number(task, Answer{Text: text, Typed: true}); v.Outcome != c.want {
 					t.Errorf("%s where %g is wanted within 1 %%: %s", text, want, v.Outcome)
 				}
 			}
 		}
 	}
 	measured := NumberTask{Marks: 2, Want: 2e-6, Carried: math.NaN(), Unit: "µN·m/rad", U: 1e-7}
-	for text, want := range map[string]Outcome{"2.9(3)": Right, "1.1(3)": Right, "2.12(4)": Right, "2.13(4)": Off, "2.91(30)": Off, "2.0(31)": Off} {
-		if v := JudgeNumber(measured, Answer{Text: text + " µN·m/rad", Typed: true}); v.Outcome != want {
+	for text, want := range map[string]Outcome{"2.9(3)": OutcomeRight, "1.1(3)": OutcomeRight, "2.12(4)": OutcomeRight, "2.13(4)": OutcomeOff, "2.91(30)": OutcomeOff, "2.0(31)": OutcomeOff} {
+		if v := Number(measured, Answer{Text: text + " µN·m/rad", Typed: true}); v.Outcome != want {
 			t.Errorf("%s: %s, want %s", text, v.Outcome, want)
 		}
 	}
 	function := FunctionTask{Marks: 2, Signature: OneToOne, Calls: [][]float64{{1}}, Want: [][]float64{{2e-6}}, Tol: Tolerance{Rel: 0.01}}
-	if v := JudgeFunction(function, Answer{Values: [][]float64{{2.02e-6}}}); v.Outcome != Right {
+	if v := Function(function, Answer{Values: [][]float64{{2.02e-6}}}); v.Outcome != OutcomeRight {
 		t.Errorf("a function at the edge: %s", v.Outcome)
 	}
 }
@@ -109,9 +109,9 @@ func TestPureNumber(t *testing.T) {
 	for _, c := range []struct {
 		unit, text string
 		want       Outcome
-	}{{"1", "12000", Slip}, {"1", "0.012", Slip}, {"%", "12000 %", Slip}, {"%", "0.12 %", Unit}, {"m", "12 mm", Unit}} {
+	}{{"1", "12000", OutcomeSlip}, {"1", "0.012", OutcomeSlip}, {"%", "12000 %", OutcomeSlip}, {"%", "0.12 %", OutcomeUnit}, {"m", "12 mm", OutcomeUnit}} {
 		task := NumberTask{Marks: 2, Want: 12 * quantity.MustUnit(c.unit).SI(), Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Rel: 0.01}}
-		if v := JudgeNumber(task, Answer{Text: c.text, Typed: true}); v.Outcome != c.want {
+		if v := Number(task, Answer{Text: c.text, Typed: true}); v.Outcome != c.want {
 			t.Errorf("%s where 12 %s is wanted: %s (%s), want %s", c.text, c.unit, v.Outcome, v.Message, c.want)
 		}
 	}
@@ -125,30 +125,30 @@ func TestUnits(t *testing.T) {
 		outcome    Outcome
 		says       string
 	}{
-		{"N m/rad", "0.4515 kg", Unit, "kg is a unit of mass; wanted is N m/rad.\nThe number is right: give it in N m/rad"},
-		{"N m/rad", "7 kg", Unreadable, "kg is a unit of mass; wanted is N m/rad.\nGive it in N m/rad"},
-		{"N m/rad", "7 m s", Unreadable, "m·s does not fit; wanted is N m/rad."},
-		{"m/s²", "7 kg", Unreadable, "wanted is acceleration"},
-		{"1", "7 rad", Unreadable, "wanted is a pure number.\nGive it as a pure number"},
-		{"1", "0.4515 1", Right, ""},
-		{"1", "0.4515 ± 0.0001 1", Right, ""},
-		{"1", "0.4515 -", Right, ""},
-		{"s", "0.4515", Unit, "needs its unit.\nThe number is right: give it in s"},
-		{"s", "0.4515 none", Unit, "needs its unit"},
-		{"s", "0.4515 s s", Unit, "The unit stands twice.\nThe number is right: type s once."},
-		{"s", "7 s s", Unreadable, "The unit stands twice.\nType s once."},
-		{"s", "7 s ms", Unreadable, "Two units stand with one number.\nKeep one of s and ms."},
-		{"s", "0.4515 s ± 200 ms s", Unit, "The uncertainty has ms and s"},
-		{"%", "7 % %", Unreadable, "twice"},
+		{"N m/rad", "0.4515 kg", OutcomeUnit, "kg is a unit of mass; wanted is N m/rad.\nThe number is right: give it in N m/rad"},
+		{"N m/rad", "7 kg", OutcomeUnreadable, "kg is a unit of mass; wanted is N m/rad.\nGive it in N m/rad"},
+		{"N m/rad", "7 m s", OutcomeUnreadable, "m·s does not fit; wanted is N m/rad."},
+		{"m/s²", "7 kg", OutcomeUnreadable, "wanted is acceleration"},
+		{"1", "7 rad", OutcomeUnreadable, "wanted is a pure number.\nGive it as a pure number"},
+		{"1", "0.4515 1", OutcomeRight, ""},
+		{"1", "0.4515 ± 0.0001 1", OutcomeRight, ""},
+		{"1", "0.4515 -", OutcomeRight, ""},
+		{"s", "0.4515", OutcomeUnit, "needs its unit.\nThe number is right: give it in s"},
+		{"s", "0.4515 none", OutcomeUnit, "needs its unit"},
+		{"s", "0.4515 s s", OutcomeUnit, "The unit stands twice.\nThe number is right: type s once."},
+		{"s", "7 s s", OutcomeUnreadable, "The unit stands twice.\nType s once."},
+		{"s", "7 s ms", OutcomeUnreadable, "Two units stand with one number.\nKeep one of s and ms."},
+		{"s", "0.4515 s ± 200 ms s", OutcomeUnit, "The uncertainty has ms and s"},
+		{"%", "7 % %", OutcomeUnreadable, "twice"},
 	} {
 		want := 0.4515 * quantity.MustUnit(c.unit).SI()
-		got := JudgeNumber(NumberTask{Marks: 2, Want: want, Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Rel: 0.001}}, Answer{Text: c.text, Typed: true})
+		got := Number(NumberTask{Marks: 2, Want: want, Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Rel: 0.001}}, Answer{Text: c.text, Typed: true})
 		if got.Outcome != c.outcome || !strings.Contains(strings.ToLower(got.Message), strings.ToLower(c.says)) {
 			t.Errorf("%s where %s is wanted: %s, %q; want %s, %q", c.text, c.unit, got.Outcome, got.Message, c.outcome, c.says)
 		}
 	}
-	given := JudgeNumber(NumberTask{Marks: 2, Want: 2, Carried: math.NaN(), Unit: "s", Tol: Tolerance{Rel: 0.001}}, Answer{Value: 7, Unit: "s s"})
-	if given.Outcome != Unreadable || !strings.Contains(given.Message, "twice") {
+	given := Number(NumberTask{Marks: 2, Want: 2, Carried: math.NaN(), Unit: "s", Tol: Tolerance{Rel: 0.001}}, Answer{Value: 7, Unit: "s s"})
+	if given.Outcome != OutcomeUnreadable || !strings.Contains(given.Message, "twice") {
 		t.Errorf("a unit given twice from code: %s, %q", given.Outcome, given.Message)
 	}
 }
@@ -176,50 +176,50 @@ func TestRounding(t *testing.T) {
 		outcome Outcome
 		says    string
 	}{
-		{number, typed("1.52 nN"), Right, ""},
-		{number, typed("1.5e-9 N"), Off, early},
-		{number, typed("1.50e-9 N"), Slip, "Near"},
-		{number, typed("0.0000000015 N"), Off, early},
-		{number, typed("2e-9 N"), Off, early}, // to one digit
-		{number, typed("2.0 nN"), Slip, "Double"},
-		{number, typed("1.6 nN"), Off, "the hint"},
-		{number, typed("0.76 nN"), Slip, "Half"},
-		{number, typed("4.5 nN"), Carried, ""},
-		{number, typed("4 nN"), Slip, "Plain one"}, // exactly
-		{other, typed("4 nN"), Off, early + ", given your answer to kappa"},
-		{number, typed("4.4 nN"), Off, "the hint"},
-		{number, typed("-1.5 nN"), Off, "the hint"},
-		{number, Answer{Value: 1.5, Unit: "nN"}, Off, early},
-		{number, Answer{Value: 1.4981, Unit: "nN"}, Slip, "Near"},
-		{number, Answer{Value: 1.5001, Unit: "nN"}, Slip, "Near"},
-		{number, Answer{Value: 1500, Unit: "pN"}, Slip, "Near"},
-		{factor, Answer{Value: 1, Unit: "1"}, Slip, "Left at 1"},
-		{factor, typed("1"), Slip, "Left at 1"},
-		{factor, typed("1.00"), Off, early}, // as 1.0004 is rounded
-		{factor, typed("1.000 1"), Off, early},
-		{whole, typed("1500 m"), Slip, "Near"}, // to the metre
-		{whole, typed("1.5 km"), Off, early},
-		{whole, Answer{Value: 1.5, Unit: "km"}, Off, early},
-		{whole, Answer{Value: 1600, Unit: "m"}, Off, "the hint"},
-		{whole, typed("2000 m"), Off, early},
-		{whole, typed("1.500e3 m"), Slip, "Near"},
-		{whole, typed("1.600e3 m"), Off, "the hint"},
-		{measured, typed("3.1 ± 0.1 mrad"), Off, early},
-		{measured, typed("3.1 ± 0.1 mrad"), Off, "far larger"},
-		{measured, typed("3.1 mrad"), Off, "State its"},
-		{measured, Answer{Value: 3.1, U: 0.1, Unit: "mrad"}, Off, early},
-		{measured, Answer{Value: 3.097, U: 0.003, Unit: "mrad"}, Slip, "Near"},
-		{measured, typed("3.10 ± 0.01 mrad"), Slip, "Near"},
-		{measured, typed("3.10 ± 0.03 mrad"), Slip, "Near"},
-		{measured, typed("6.3 ± 0.1 mrad"), Off, "the hint"},
-		{measured, typed("6.25 ± 0.01 mrad"), Slip, "Far"},
-		{other, typed("0 ± 1 nN"), Off, "the hint"},
+		{number, typed("1.52 nN"), OutcomeRight, ""},
+		{number, typed("1.5e-9 N"), OutcomeOff, early},
+		{number, typed("1.50e-9 N"), OutcomeSlip, "Near"},
+		{number, typed("0.0000000015 N"), OutcomeOff, early},
+		{number, typed("2e-9 N"), OutcomeOff, early}, // to one digit
+		{number, typed("2.0 nN"), OutcomeSlip, "Double"},
+		{number, typed("1.6 nN"), OutcomeOff, "the hint"},
+		{number, typed("0.76 nN"), OutcomeSlip, "Half"},
+		{number, typed("4.5 nN"), OutcomeCarried, ""},
+		{number, typed("4 nN"), OutcomeSlip, "Plain one"}, // exactly
+		{other, typed("4 nN"), OutcomeOff, early + ", given your answer to kappa"},
+		{number, typed("4.4 nN"), OutcomeOff, "the hint"},
+		{number, typed("-1.5 nN"), OutcomeOff, "the hint"},
+		{number, Answer{Value: 1.5, Unit: "nN"}, OutcomeOff, early},
+		{number, Answer{Value: 1.4981, Unit: "nN"}, OutcomeSlip, "Near"},
+		{number, Answer{Value: 1.5001, Unit: "nN"}, OutcomeSlip, "Near"},
+		{number, Answer{Value: 1500, Unit: "pN"}, OutcomeSlip, "Near"},
+		{factor, Answer{Value: 1, Unit: "1"}, OutcomeSlip, "Left at 1"},
+		{factor, typed("1"), OutcomeSlip, "Left at 1"},
+		{factor, typed("1.00"), OutcomeOff, early}, // as 1.0004 is rounded
+		{factor, typed("1.000 1"), OutcomeOff, early},
+		{whole, typed("1500 m"), OutcomeSlip, "Near"}, // to the metre
+		{whole, typed("1.5 km"), OutcomeOff, early},
+		{whole, Answer{Value: 1.5, Unit: "km"}, OutcomeOff, early},
+		{whole, Answer{Value: 1600, Unit: "m"}, OutcomeOff, "the hint"},
+		{whole, typed("2000 m"), OutcomeOff, early},
+		{whole, typed("1.500e3 m"), OutcomeSlip, "Near"},
+		{whole, typed("1.600e3 m"), OutcomeOff, "the hint"},
+		{measured, typed("3.1 ± 0.1 mrad"), OutcomeOff, early},
+		{measured, typed("3.1 ± 0.1 mrad"), OutcomeOff, "far larger"},
+		{measured, typed("3.1 mrad"), OutcomeOff, "State its"},
+		{measured, Answer{Value: 3.1, U: 0.1, Unit: "mrad"}, OutcomeOff, early},
+		{measured, Answer{Value: 3.097, U: 0.003, Unit: "mrad"}, OutcomeSlip, "Near"},
+		{measured, typed("3.10 ± 0.01 mrad"), OutcomeSlip, "Near"},
+		{measured, typed("3.10 ± 0.03 mrad"), OutcomeSlip, "Near"},
+		{measured, typed("6.3 ± 0.1 mrad"), OutcomeOff, "the hint"},
+		{measured, typed("6.25 ± 0.01 mrad"), OutcomeSlip, "Far"},
+		{other, typed("0 ± 1 nN"), OutcomeOff, "the hint"},
 	} {
-		v := JudgeNumber(c.task, c.answer)
-		if v.Outcome != c.outcome || !strings.Contains(v.Message, c.says) || c.says == early && strings.Contains(v.Message, "hint") || v.Outcome == Off && v.Marks != 0 {
+		v := Number(c.task, c.answer)
+		if v.Outcome != c.outcome || !strings.Contains(v.Message, c.says) || c.says == early && strings.Contains(v.Message, "hint") || v.Outcome == OutcomeOff && v.Marks != 0 {
 			t.Errorf("%+v: %s, %d marks, %q; want %s, %q", c.answer, v.Outcome, v.Marks, v.Message, c.outcome, c.says)
 		}
-		if v.Outcome != Right && strings.Count(v.Message, "\n") > 2 {
+		if v.Outcome != OutcomeRight && strings.Count(v.Message, "\n") > 2 {
 			t.Errorf("%+v: %q has more than three lines", c.answer, v.Message)
 		}
 	}
@@ -237,12 +237,12 @@ func TestRoundedInside(t *testing.T) {
 		text := strconv.FormatFloat(want*rapid.Float64Range(0.9, 1.1).Draw(t, "off"), 'e', digits-1, 64)
 		value, _ := strconv.ParseFloat(text, 64)
 		exponent, _ := strconv.Atoi(text[strings.IndexByte(text, 'e')+1:])
-		v := JudgeNumber(task, Answer{Text: text + " m", Typed: true})
-		if v.Outcome == Right || !strings.Contains(v.Message, "too early") {
+		v := Number(task, Answer{Text: text + " m", Typed: true})
+		if v.Outcome == OutcomeRight || !strings.Contains(v.Message, "too early") {
 			return
 		}
 		said++
-		if v.Outcome != Off || v.Marks != 0 || math.Abs(value-want) <= task.Allowed(want) || math.Abs(value-want) > 0.5001*math.Pow(10, float64(exponent-digits+1)) {
+		if v.Outcome != OutcomeOff || v.Marks != 0 || math.Abs(value-want) <= task.Allowed(want) || math.Abs(value-want) > 0.5001*math.Pow(10, float64(exponent-digits+1)) {
 			t.Fatalf("%s where %g is wanted: %+v", text, want, v)
 		}
 	})
@@ -256,17 +256,17 @@ func TestRoundedInside(t *testing.T) {
 func TestZero(t *testing.T) {
 	task := NumberTask{Marks: 2, Want: 0.3, Carried: math.NaN(), Unit: "s", U: 0.01, Hints: [2]string{"the hint", "the hint"}}
 	for text, want := range map[string]Outcome{
-		"0": Blank, "0 s": Blank, "0.0 ms": Blank, "-0": Blank, "0,00 s": Blank, "0 kg": Blank, "0 foo": Blank, "0 s s": Blank, "0 -": Blank, "0e5 s": Blank,
-		"0 s ± 0 s": Blank, "0 ± 0": Blank, "(0 ± 0) s": Unreadable, "0 ± 0.1 s": Off, "0 s ± 0.1 s": Off, "0 ± 0.1": Unreadable, "0.1 s ± 0 s": Unreadable,
-		"0.3 s ± 0 s": Unreadable, "0 0 s": Unreadable, "s": Unreadable, "0.001 s": Off, "1e-400 s": Unreadable,
+		"0": OutcomeBlank, "0 s": OutcomeBlank, "0.0 ms": OutcomeBlank, "-0": OutcomeBlank, "0,00 s": OutcomeBlank, "0 kg": OutcomeBlank, "0 foo": OutcomeBlank, "0 s s": OutcomeBlank, "0 -": OutcomeBlank, "0e5 s": OutcomeBlank,
+		"0 s ± 0 s": OutcomeBlank, "0 ± 0": OutcomeBlank, "(0 ± 0) s": OutcomeUnreadable, "0 ± 0.1 s": OutcomeOff, "0 s ± 0.1 s": OutcomeOff, "0 ± 0.1": OutcomeUnreadable, "0.1 s ± 0 s": OutcomeUnreadable,
+		"0.3 s ± 0 s": OutcomeUnreadable, "0 0 s": OutcomeUnreadable, "s": OutcomeUnreadable, "0.001 s": OutcomeOff, "1e-400 s": OutcomeUnreadable,
 	} {
-		if v := JudgeNumber(task, Answer{Text: text, Typed: true}); v.Outcome != want || v.Outcome == Blank && (v.Marks != 0 || v.Of != 2 || v.SI != 0) {
+		if v := Number(task, Answer{Text: text, Typed: true}); v.Outcome != want || v.Outcome == OutcomeBlank && (v.Marks != 0 || v.Of != 2 || v.SI != 0) {
 			t.Errorf("%q: %+v, want %s", text, v, want)
 		}
 	}
 	count := NumberTask{Marks: 2, Want: 3, Carried: math.NaN(), Unit: "1", Tol: Tolerance{Abs: 0.1}}
 	for _, a := range []Answer{{Unit: "1"}, {Text: "0", Typed: true}, {Text: "0 1", Typed: true}} {
-		if v := JudgeNumber(count, a); v.Outcome != Blank {
+		if v := Number(count, a); v.Outcome != OutcomeBlank {
 			t.Errorf("%+v: %+v", a, v)
 		}
 	}
@@ -283,7 +283,7 @@ func BenchmarkTyped(b *testing.B) {
 	} {
 		b.Run(c.name, func(b *testing.B) {
 			for b.Loop() {
-				JudgeNumber(task, Answer{Text: c.text, Typed: true})
+				Number(task, Answer{Text: c.text, Typed: true})
 			}
 		})
 	}
@@ -298,7 +298,7 @@ func TestNormalised(t *testing.T) {
 		{10.0, 0.5, 10.0, 0.1, 0},
 	}
 	for _, test := range tests {
-		if got := Normalised(test.x, test.u, test.ref, test.uRef); math.Abs(got-test.want) > 1e-12 {
+		if got := NormalisedError(test.x, test.u, test.ref, test.uRef); math.Abs(got-test.want) > 1e-12 {
 			t.Errorf("Normalised(%g, %g, %g, %g) = %g, want %g", test.x, test.u, test.ref, test.uRef, got, test.want)
 		}
 	}
@@ -315,7 +315,7 @@ func TestUnderstoodDigits(t *testing.T) {
 		{2, 0.02, 2.529822128, "m", "2.52982 m"},
 		{2, 1e-15, 2.529822128134704, "m", "2.52982212813 m"},
 	} {
-		v := JudgeNumber(NumberTask{Marks: 1, Want: c.want, Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Abs: c.allowed}}, Answer{Value: c.value, Unit: c.unit})
+		v := Number(NumberTask{Marks: 1, Want: c.want, Carried: math.NaN(), Unit: c.unit, Tol: Tolerance{Abs: c.allowed}}, Answer{Value: c.value, Unit: c.unit})
 		if v.Understood != c.understood {
 			t.Errorf("%g %s within %g is understood as %q, want %q", c.value, c.unit, c.allowed, v.Understood, c.understood)
 		}
@@ -326,7 +326,7 @@ func TestUnderstoodDigits(t *testing.T) {
 // parts of the world. What is not judged has a sign of its own.
 func TestSigns(t *testing.T) {
 	signs := map[string]Outcome{}
-	for _, o := range []Outcome{Right, Slip, Off, Blank, Waiting, Recorded} {
+	for _, o := range []Outcome{OutcomeRight, OutcomeSlip, OutcomeOff, OutcomeBlank, OutcomeWaiting, OutcomeRecorded} {
 		s := o.Sign()
 		if other, ok := signs[s]; ok {
 			t.Errorf("%s and %s have the sign %s", o, other, s)

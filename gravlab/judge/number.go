@@ -17,17 +17,17 @@ const (
 	CoverageFactor = 3
 )
 
-// JudgeNumber judges a number, or a number with its uncertainty.
+// Number judges a number, or a number with its uncertainty.
 //
 // Full marks go to a right or carried answer; half of them, rounded down, to a
 // right number with a wrong or missing unit and to a right value whose
 // uncertainty is missing or not credible. An answer whose few digits are those of
 // the right value, outside the tolerance, is off and told to be rounded too early.
-func JudgeNumber(t NumberTask, a Answer) Verdict {
+func Number(t NumberTask, a Answer) Verdict {
 	r := read(a, t.Unit, t.digits)
 	v := r.verdict(t.Marks)
 	switch {
-	case v.Outcome != Recorded:
+	case v.Outcome != OutcomeRecorded:
 		return v
 	case r.problem != "":
 		return t.withoutUnit(v, r)
@@ -38,9 +38,9 @@ func JudgeNumber(t NumberTask, a Answer) Verdict {
 	credible.U = math.Min(math.Max(t.U, r.u), CredibleFactor*t.U)
 	switch {
 	case credible.fits(r.value, t.Want):
-		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Go on with the next."
+		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "Go on with the next."
 	case credible.fits(r.value, t.Carried):
-		v.Outcome, v.Marks = Carried, t.Marks
+		v.Outcome, v.Marks = OutcomeCarried, t.Marks
 		v.Message = fmt.Sprintf("Right, given your answer to %s. Look at that one again.", t.From)
 	default:
 		return t.wrong(v, r)
@@ -93,12 +93,12 @@ func within(got, value, allowed float64) bool {
 func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
 	for _, value := range []float64{r.asWanted, r.number} {
 		if t.fits(value, t.Want) || t.fits(value, t.Carried) {
-			v.Outcome, v.Marks, v.SI = Unit, t.Marks/2, value
+			v.Outcome, v.Marks, v.SI = OutcomeUnit, t.Marks/2, value
 			v.Message = fmt.Sprintf("%s.\nThe number is right: %s.", r.problem, r.remedy)
 			return v
 		}
 	}
-	v.Outcome = Unreadable
+	v.Outcome = OutcomeUnreadable
 	return v
 }
 
@@ -118,7 +118,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 				unclear = true
 				continue
 			}
-			v.Outcome, v.Slip = Slip, s.Name
+			v.Outcome, v.Slip = OutcomeSlip, s.Name
 			v.Message = capital(s.Name) + "?\n" + s.Fix
 			return v
 		}
@@ -128,7 +128,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 	}
 	for _, right := range []float64{t.Want, t.Carried} {
 		if t.fits(-got, right) {
-			v.Outcome, v.Slip = Slip, "sign reversed"
+			v.Outcome, v.Slip = OutcomeSlip, "sign reversed"
 			v.Message = "The size is right, the sign is not.\nWhich direction does the question count as positive?"
 			return v
 		}
@@ -142,13 +142,13 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 		}
 		switch {
 		case t.Unit == "%" && math.Abs(k) == 2:
-			v.Outcome, v.Marks = Unit, t.Marks/2
+			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
 			v.Message = "The digits are right.\nPer cent or a fraction of one? Use the unit %."
 		case math.Mod(k, 3) == 0 && !t.pure():
-			v.Outcome, v.Marks = Unit, t.Marks/2
+			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
 			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano?"
 		default:
-			v.Outcome, v.Slip = Slip, "a power of ten lost"
+			v.Outcome, v.Slip = OutcomeSlip, "a power of ten lost"
 			v.Message = "The digits are right, the power of ten is not.\nFollow the units through your calculation: cm or m, g or kg?"
 		}
 		return v
@@ -156,7 +156,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 	if r.few(fewDigits) && (r.rounds(t.Want, r.coarse) || r.rounds(t.Carried, r.coarse)) {
 		return t.rounded(v, r)
 	}
-	v.Outcome = Off
+	v.Outcome = OutcomeOff
 	v.Message = "Not recognised.\n" + t.Hints[min(t.Tries, 1)]
 	return v
 }
@@ -164,7 +164,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 // rounded is the verdict on an answer that is as near to the right or carried
 // value as its digits allow, and not within the tolerance.
 func (t NumberTask) rounded(v Verdict, r reading) Verdict {
-	v.Outcome = Off
+	v.Outcome = OutcomeOff
 	v.Message = "This looks rounded too early"
 	if !r.covers(t.Want) && !r.rounds(t.Want, r.coarse) {
 		v.Message += ", given your answer to " + t.From
@@ -182,12 +182,12 @@ func (t NumberTask) rounded(v Verdict, r reading) Verdict {
 // uncertainty judges the uncertainty of a value that fits.
 func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	missed := func(message string) Verdict {
-		v.Outcome, v.Marks = Off, t.Marks/2
+		v.Outcome, v.Marks = OutcomeOff, t.Marks/2
 		v.Message = "The value fits. " + message
 		return v
 	}
 	want := t.Want
-	if v.Outcome == Carried {
+	if v.Outcome == OutcomeCarried {
 		want = t.Carried
 	}
 	const edge = 1 + 1e-12
@@ -204,7 +204,7 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 		// A quarter either way: nobody gets the same digits of an uncertainty.
 		if math.Abs(math.Log(r.u/s.Value)) <= math.Log(1.25) {
 			missed(s.Fix)
-			v.Outcome, v.Slip = Slip, s.Name
+			v.Outcome, v.Slip = OutcomeSlip, s.Name
 			v.Message = "The value fits. " + capital(s.Name) + "?\n" + s.Fix
 			return v
 		}
@@ -238,6 +238,6 @@ func capital(s string) string {
 // standard uncertainty u against a reference with its standard uncertainty,
 // both expanded with k = 2: (x-ref)/sqrt((2u)² + (2 uRef)²). A result agrees
 // with its reference when the size of E_n is at most 1.
-func Normalised(x, u, ref, uRef float64) float64 {
+func NormalisedError(x, u, ref, uRef float64) float64 {
 	return (x - ref) / math.Hypot(2*u, 2*uRef)
 }

@@ -15,11 +15,11 @@ func UnderstandChoice(marks int, letters []string, a Answer) Verdict {
 	v := Verdict{Of: marks}
 	switch letter := letterOf(a); {
 	case letter == "":
-		v.Outcome, v.Message = Blank, "Nothing chosen yet."
+		v.Outcome, v.Message = OutcomeBlank, "Nothing chosen yet."
 	case slices.Contains(letters, letter):
-		v.Outcome, v.Understood = Recorded, "option "+letter
+		v.Outcome, v.Understood = OutcomeRecorded, "option "+letter
 	default:
-		v.Outcome, v.Understood = Unreadable, fmt.Sprintf("%q", clip.Line(a.Text, mostSaid))
+		v.Outcome, v.Understood = OutcomeUnreadable, fmt.Sprintf("%q", clip.Line(a.Text, mostSaid))
 		v.Message = "There is no such option. Enter one of the letters " + strings.Join(letters, ", ") + "."
 	}
 	return v
@@ -29,38 +29,38 @@ func letterOf(a Answer) string {
 	return strings.ToLower(strings.TrimFunc(a.Text, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }))
 }
 
-// JudgeChoice judges the letter of an option.
-func JudgeChoice(t ChoiceTask, a Answer) Verdict {
+// Choice judges the letter of an option.
+func Choice(t ChoiceTask, a Answer) Verdict {
 	letters := make([]string, len(t.Options))
 	for i, o := range t.Options {
 		letters[i] = o.Letter
 	}
 	v := UnderstandChoice(t.Marks, letters, a)
-	if v.Outcome != Recorded {
+	if v.Outcome != OutcomeRecorded {
 		return v
 	}
 	if o := t.Options[slices.Index(letters, letterOf(a))]; o.Right {
-		v.Outcome, v.Marks, v.Message = Right, t.Marks, "Go on with the next."
+		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "Go on with the next."
 	} else {
-		v.Outcome, v.Slip, v.Message = Slip, "option "+o.Letter, o.Idea
+		v.Outcome, v.Slip, v.Message = OutcomeSlip, "option "+o.Letter, o.Idea
 	}
 	return v
 }
 
-// JudgeText leaves words to a person.
-func JudgeText(marks int, a Answer) Verdict {
+// Text leaves words to a person.
+func Text(marks int, a Answer) Verdict {
 	if strings.TrimSpace(a.Text) == "" {
-		return Verdict{Outcome: Blank, Of: marks, Message: "Nothing written yet."}
+		return Verdict{Outcome: OutcomeBlank, Of: marks, Message: "Nothing written yet."}
 	}
-	return Verdict{Outcome: Waiting, Of: marks, Understood: fmt.Sprintf("%d words", len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
+	return Verdict{Outcome: OutcomeWaiting, Of: marks, Understood: fmt.Sprintf("%d words", len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
 }
 
 // UnderstandFunction says whether a function gave a result of the length that is
 // wanted at each of the calls: Recorded, Blank or Unreadable.
 func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengths []int, a Answer) Verdict {
-	v := Verdict{Outcome: Recorded, Of: marks, Understood: string(signature)}
+	v := Verdict{Outcome: OutcomeRecorded, Of: marks, Understood: string(signature)}
 	unreadable := func(format string, args ...any) Verdict {
-		v.Outcome, v.Message = Unreadable, fmt.Sprintf(format, args...)
+		v.Outcome, v.Message = OutcomeUnreadable, fmt.Sprintf(format, args...)
 		return v
 	}
 	if a.Fault != "" {
@@ -82,7 +82,7 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 		}
 	}
 	if zero {
-		v.Outcome, v.Message = Blank, "The function returns 0 everywhere: nothing written yet."
+		v.Outcome, v.Message = OutcomeBlank, "The function returns 0 everywhere: nothing written yet."
 		return v
 	}
 	if i, j := contradiction(calls, a.Values); i >= 0 {
@@ -91,27 +91,27 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 	return v
 }
 
-// JudgeFunction judges a function by its results at the task's calls.
-func JudgeFunction(t FunctionTask, a Answer) Verdict {
+// Function judges a function by its results at the task's calls.
+func Function(t FunctionTask, a Answer) Verdict {
 	lengths := make([]int, len(t.Want))
 	for i, want := range t.Want {
 		lengths[i] = len(want)
 	}
 	v := UnderstandFunction(t.Marks, t.Signature, t.Calls, lengths, a)
-	if v.Outcome != Recorded {
+	if v.Outcome != OutcomeRecorded {
 		return v
 	}
 	if t.agree(a.Values, t.Want) {
-		v.Outcome, v.Marks, v.Message = Right, t.Marks, "At every one of the judge's points. Go on with the next."
+		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "At every one of the judge's points. Go on with the next."
 		return v
 	}
 	for _, s := range t.Slips {
 		if t.agree(a.Values, s.Values) {
-			v.Outcome, v.Slip, v.Message = Slip, s.Name, capital(s.Name)+"?\n"+s.Fix
+			v.Outcome, v.Slip, v.Message = OutcomeSlip, s.Name, capital(s.Name)+"?\n"+s.Fix
 			return v
 		}
 	}
-	v.Outcome = Off
+	v.Outcome = OutcomeOff
 	v.Message = fmt.Sprintf("Off at %d of the judge's %d points.\n%s", t.misses(a.Values), len(t.Calls), t.Hints[min(t.Tries, 1)])
 	return v
 }

@@ -52,12 +52,12 @@ func read(a Answer, unit string, digits func(si float64) int) reading {
 
 // verdict is what can be said of the answer without knowing what is right.
 func (r reading) verdict(marks int) Verdict {
-	v := Verdict{Outcome: Recorded, Of: marks, Understood: r.understood}
+	v := Verdict{Outcome: OutcomeRecorded, Of: marks, Understood: r.understood}
 	switch {
 	case r.blank != "":
-		v.Outcome, v.Message = Blank, r.blank
+		v.Outcome, v.Message = OutcomeBlank, r.blank
 	case r.refusal != "":
-		v.Outcome, v.Message = Unreadable, r.refusal
+		v.Outcome, v.Message = OutcomeUnreadable, r.refusal
 	case r.problem != "":
 		v.Message = fmt.Sprintf("%s.\n%s.", r.problem, capital(r.remedy))
 	default:

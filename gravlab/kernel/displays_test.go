@@ -12,8 +12,8 @@ import (
 	"testing"
 	"time"
 
-	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -64,7 +64,7 @@ func TestAnswersAreLogged(t *testing.T) {
 		`import "gravity.example/gravlab/ask"
 var sheet = ask.Sheet("01-weighing-the-earth", "")`,
 		"%%\nsheet.Number(\"kappa\", 8.4e-6, \"N m/rad\")",
-		// The bench forgets nothing when a cell takes its socket away.
+		// The lab server forgets nothing when a cell takes its socket away.
 		"%%\nos.RemoveAll(os.TempDir())",
 		"%%\nsheet.Number(\"kappa\", 8.5e-6, \"N m/rad\")")
 	result, err := Run(t.Context(), nb, RunOptions{DataDir: data})
@@ -85,7 +85,7 @@ var sheet = ask.Sheet("01-weighing-the-earth", "")`,
 			t.Errorf("no verdict under cell %d: %+v", i+1, nb.Cells[i].Outputs)
 		}
 	}
-	entries, _, err := bench.ReadLog(bench.LogFile(data, "01-weighing-the-earth", ""), 0)
+	entries, _, err := labserver.ReadLog(labserver.LogFile(data, "01-weighing-the-earth", ""), 0)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -127,8 +127,8 @@ func benchmarkCell(b *testing.B, imports, body string) {
 		b.Fatal(err)
 	}
 	defer func() { r.session.end() }()
-	// The bare program, which has a bench too, but no notebook to display in.
-	side, err := bench.Start(bench.Options{Data: data})
+	// The bare program, which has a lab server too, but no notebook to display in.
+	side, err := labserver.Start(labserver.Options{Data: data})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -138,7 +138,7 @@ func benchmarkCell(b *testing.B, imports, body string) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	env = append(env, "GRAVLAB_BENCH="+side.Socket())
+	env = append(env, "GRAVLAB_SERVER="+side.Socket())
 	bare := func(name string, args ...string) string {
 		cmd := exec.Command(name, args...)
 		cmd.Dir, cmd.Env = dir, env

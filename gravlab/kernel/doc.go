@@ -13,13 +13,13 @@
 // them. This package supervises it:
 //
 //	front end ── ZeroMQ ── GoNB ── go build, cells, shells, gopls
-//	    │ starts             │          │ GRAVLAB_BENCH
+//	    │ starts             │          │ GRAVLAB_SERVER
 //	supervisor ──────────────┘          │
-//	    ├── bench (package bench) ──────┘
+//	    ├── lab server (labserver) ─────┘
 //	    └── watcher, a process in a session of its own
 //
 // The supervisor gives GoNB a process group and a temporary folder of its own,
-// an environment in which nothing is fetched, and the bench. It repeats an
+// an environment in which nothing is fetched, and the lab server. It repeats an
 // interrupt until the cell is over, since GoNB loses one that comes while a cell
 // is compiled. When the supervisor ends, however it ends, the watcher ends all
 // processes of the kernel and removes its folder. A process that has left the
@@ -39,7 +39,7 @@
 // # What is not
 //
 // The kernel runs what it is given with the user's rights. Other people's
-// notebooks belong into the confined runner (package compose). GoNB needs named
+// notebooks belong into the confined runner (package sandbox). GoNB needs named
 // pipes and process groups: there is no kernel on Windows.
 //
 // GoNB ends on a message that is malformed or not signed with the kernel's key,

@@ -9,14 +9,14 @@ import (
 // A keepsake is a copy of the few small files that GoNB makes once, at its
 // start. A cell that removes the temporary folder (os.RemoveAll of TMPDIR is
 // quickly written) would else take the kernel with it.
-type keepsake struct {
+type tempBackup struct {
 	mu    sync.Mutex
 	dirs  []string
 	files map[string][]byte
 	lost  bool // something had to be put back since restored was last asked
 }
 
-func (k *keepsake) take(folder string) {
+func (k *tempBackup) take(folder string) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	k.dirs, k.files = nil, map[string][]byte{}
@@ -38,7 +38,7 @@ func (k *keepsake) take(folder string) {
 
 // restore puts back folders that are missing, with their files. A file alone may
 // be missing for a moment: %reset makes go.mod anew.
-func (k *keepsake) restore() {
+func (k *tempBackup) restore() {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	for _, dir := range k.dirs {
@@ -57,7 +57,7 @@ func (k *keepsake) restore() {
 // restored says once whether restore has put anything back. Who calls both
 // learns of every loss before it, whoever else restores meanwhile: the lock that
 // covers the mending covers the note of it too.
-func (k *keepsake) restored() bool {
+func (k *tempBackup) restored() bool {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	lost := k.lost

@@ -18,7 +18,7 @@ func TestKeepsakeToldOnce(t *testing.T) {
 	if err := os.WriteFile(mod, []byte("module m\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	var k keepsake
+	var k tempBackup
 	k.take(folder)
 	if k.restore(); k.restored() {
 		t.Fatal("nothing was lost, yet something was put back")

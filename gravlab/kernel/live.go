@@ -11,7 +11,7 @@ import (
 	"strings"
 	"time"
 
-	"gravity.example/gravlab/internal/lastwords"
+	"gravity.example/gravlab/internal/panictext"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -407,7 +407,7 @@ func lineLike(file, line, source string) int {
 // stack, and how it ended. It comes in the result, in words.
 type quiet struct {
 	tell   func(Piece)
-	errors lastwords.Stream
+	errors panictext.Stream
 }
 
 func newQuiet(tell func(Piece)) *quiet {
@@ -424,7 +424,7 @@ func newQuiet(tell func(Piece)) *quiet {
 
 func (q *quiet) hear(p Piece) {
 	if p.Anew {
-		q.errors = lastwords.Stream{Pass: q.errors.Pass, Also: q.errors.Also}
+		q.errors = panictext.Stream{Pass: q.errors.Pass, Also: q.errors.Also}
 	}
 	if p.Output != nil && p.Output.Kind == notebook.Stream && p.Output.Name == "stderr" {
 		q.errors.Write([]byte(p.Output.Text))

@@ -14,8 +14,8 @@ import (
 	"testing"
 	"time"
 
-	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -269,7 +269,7 @@ func TestLiveShows(t *testing.T) {
 	if _, ok := s.shown[0].Data[judge.VerdictMIME]; !ok {
 		t.Errorf("no verdict in %v", s.shown[0].Data)
 	}
-	entries, _, err := bench.ReadLog(bench.LogFile(data, "01-weighing-the-earth", ""), 0)
+	entries, _, err := labserver.ReadLog(labserver.LogFile(data, "01-weighing-the-earth", ""), 0)
 	if err != nil || len(entries) != 1 {
 		t.Errorf("the log has %d entries, %v", len(entries), err)
 	}

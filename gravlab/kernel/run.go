@@ -10,7 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"gravity.example/gravlab/internal/lastwords"
+	"gravity.example/gravlab/internal/panictext"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -577,7 +577,7 @@ func exitReason(c *notebook.Cell, how string) string {
 		if o.Kind != notebook.Stream || o.Name != "stderr" {
 			continue
 		}
-		if reason := lastwords.Reason(o.Text); reason != "" {
+		if reason := panictext.Reason(o.Text); reason != "" {
 			return plain(reason) + " (" + how + ")"
 		}
 	}

@@ -13,8 +13,8 @@ import (
 	"slices"
 	"strings"
 
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/usercache"
-	"gravity.example/gravlab/internal/whole"
 )
 
 // A kernelSpec is a kernelspec: how a front end starts a kernel.
@@ -227,7 +227,7 @@ func Install(ctx context.Context, o InstallOptions) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	if err := whole.WriteFile(filepath.Join(dir, specFile), append(data, '\n'), 0o644); err != nil {
+	if err := atomicfile.WriteFile(filepath.Join(dir, specFile), append(data, '\n'), 0o644); err != nil {
 		return "", err
 	}
 	return dir, nil
@@ -249,7 +249,7 @@ func keepProgram(from string) (string, error) {
 		return "", err
 	}
 	defer in.Close()
-	return to, whole.Write(to, 0o755, func(w io.Writer) error {
+	return to, atomicfile.Write(to, 0o755, func(w io.Writer) error {
 		_, err := io.Copy(w, in)
 		return err
 	})

@@ -19,17 +19,17 @@ import (
 
 const supported = true
 
-// A supervisor runs GoNB with a bench beside it and ends everything that they
+// A supervisor runs GoNB with a lab server beside it and ends everything that they
 // have started when they end.
 type supervisor struct {
 	folder  string // the kernel's TMPDIR
 	conn    connection
 	pid     int   // of GoNB, and its process group
 	log     *tail // what GoNB wrote to its error output
-	bench   *benchSide
+	bench   *serverSide
 	watch   *watcher
 	monitor *monitor
-	keep    keepsake
+	keep    tempBackup
 
 	gone  chan struct{} // closed when GoNB has ended
 	ended error         // how; read it after gone

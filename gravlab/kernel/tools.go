@@ -15,9 +15,9 @@ import (
 
 	"golang.org/x/mod/modfile"
 
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/modules"
 	"gravity.example/gravlab/internal/usercache"
-	"gravity.example/gravlab/internal/whole"
 )
 
 const (
@@ -233,7 +233,7 @@ func muteGopls() (string, error) {
 		return "", err
 	}
 	program := filepath.Join(dir, "gopls")
-	return dir, whole.WriteFile(program, []byte("#!/bin/sh\nexit 0\n"), 0o755)
+	return dir, atomicfile.WriteFile(program, []byte("#!/bin/sh\nexit 0\n"), 0o755)
 }
 
 func isProgram(name string) bool {

@@ -13,7 +13,7 @@ import (
 	"path/filepath"
 	"time"
 
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 )
 
 // The wire format is that of "Messaging in Jupyter", protocol 5.3 and later:
@@ -73,7 +73,7 @@ func (c connection) write(dir string) (string, error) {
 		return "", err
 	}
 	name := filepath.Join(dir, "kernel-"+newID()+".json")
-	return name, whole.WriteFile(name, data, 0o600)
+	return name, atomicfile.WriteFile(name, data, 0o600)
 }
 
 func readConnection(name string) (connection, error) {

@@ -232,18 +232,18 @@ func TestReferenceBounds(t *testing.T) {
 		want     judge.Outcome
 		marks    int
 	}{
-		{10, 0.4, judge.Right, 4},
-		{10.999, 0.4, judge.Right, 4}, // 2·sqrt(0.3² + 0.4²) = 1
-		{11.001, 0.4, judge.Off, 0},
-		{9.001, 0.4, judge.Right, 4},
-		{10, 1.199, judge.Right, 4},
-		{10, 1.201, judge.Off, 2},
-		{10, 0.134, judge.Right, 4},
-		{10, 0.133, judge.Off, 2},
-		{10, 0, judge.Off, 2},
-		{10, -0.4, judge.Off, 2},
-		{-10, 0.4, judge.Slip, 0},
-		{1000, 0.4, judge.Slip, 0},
+		{10, 0.4, judge.OutcomeRight, 4},
+		{10.999, 0.4, judge.OutcomeRight, 4}, // 2·sqrt(0.3² + 0.4²) = 1
+		{11.001, 0.4, judge.OutcomeOff, 0},
+		{9.001, 0.4, judge.OutcomeRight, 4},
+		{10, 1.199, judge.OutcomeRight, 4},
+		{10, 1.201, judge.OutcomeOff, 2},
+		{10, 0.134, judge.OutcomeRight, 4},
+		{10, 0.133, judge.OutcomeOff, 2},
+		{10, 0, judge.OutcomeOff, 2},
+		{10, -0.4, judge.OutcomeOff, 2},
+		{-10, 0.4, judge.OutcomeSlip, 0},
+		{1000, 0.4, judge.OutcomeSlip, 0},
 	} {
 		v := ref.judge(q, judge.Answer{Value: c.value, U: c.u, Unit: "mrad"})
 		if v.Outcome != c.want || v.Marks != c.marks {
@@ -251,12 +251,12 @@ func TestReferenceBounds(t *testing.T) {
 		}
 	}
 	for _, a := range []judge.Answer{{Typed: true, Text: "10.2(4) mrad"}, {Value: 0.0102, U: 0.0004, Unit: "rad"}} {
-		if v := ref.judge(q, a); v.Outcome != judge.Right || v.SI != 0.0102 {
+		if v := ref.judge(q, a); v.Outcome != judge.OutcomeRight || v.SI != 0.0102 {
 			t.Errorf("%+v: %+v", a, v)
 		}
 	}
 	for _, a := range []judge.Answer{{}, {Typed: true, Text: "ten"}, {Value: 10, U: 0.4}, {Value: 10, U: 1, Unit: "kg"}} {
-		if v := ref.judge(q, a); v.Marks > 2 || v.Outcome == judge.Right {
+		if v := ref.judge(q, a); v.Marks > 2 || v.Outcome == judge.OutcomeRight {
 			t.Errorf("%+v: %+v", a, v)
 		}
 	}

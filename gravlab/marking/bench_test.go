@@ -13,10 +13,10 @@ import (
 	"time"
 
 	"gravity.example/exercises"
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/draw/figure"
-	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/sandbox"
+	"gravity.example/gravlab/wire"
 )
 
 // BenchmarkMark marks a class of worked sheets, two at once, and says how many
@@ -48,10 +48,10 @@ func BenchmarkMark(b *testing.B) {
 				c.hand(fmt.Sprintf("%d/a.ipynb", i), text)
 			}
 			var mu sync.Mutex
-			var times compose.Times
+			var times sandbox.Times
 			c.Start = func(ctx context.Context) (Runner, error) {
 				run, err := start(ctx)
-				return func(ctx context.Context, j compose.Job) (compose.Outcome, error) {
+				return func(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error) {
 					out, err := run(ctx, j)
 					mu.Lock()
 					defer mu.Unlock()
@@ -90,20 +90,20 @@ func BenchmarkMark(b *testing.B) {
 }
 
 // stub stands in for the workers: it hands in what a program would.
-func stub(ctx context.Context, j compose.Job) (compose.Outcome, error) {
+func stub(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error) {
 	nb, err := notebook.Read("stub", j.Notebook, notebook.Options{})
 	if err != nil {
-		return compose.Outcome{Unread: err.Error()}, nil
+		return sandbox.Outcome{Unread: err.Error()}, nil
 	}
 	p, _, err := exercises.SheetOf(nb)
 	if err != nil {
-		return compose.Outcome{}, err
+		return sandbox.Outcome{}, err
 	}
-	exchange, err := j.Session(compose.Sheet{Lab: p.Lab.ID, Code: string(p.Code)})
+	exchange, err := j.Session(sandbox.Sheet{Lab: p.Lab.ID, Code: string(p.Code)})
 	if err != nil {
-		return compose.Outcome{}, err
+		return sandbox.Outcome{}, err
 	}
-	send := func(f frame.Frame) {
+	send := func(f wire.Frame) {
 		f.Lab, f.Code = p.Lab.ID, string(p.Code)
 		text, err := f.Append(nil)
 		if err == nil {
@@ -111,8 +111,8 @@ func stub(ctx context.Context, j compose.Job) (compose.Outcome, error) {
 		}
 	}
 	right := p.RightAnswers()
-	send(frame.Frame{Head: frame.Head{Kind: frame.Answer, Question: "period", Form: frame.FormNumber, Unit: "s"}, Numbers: []float64{right["period"], 0}})
-	send(frame.Frame{Head: frame.Head{Kind: frame.Answer, Question: "why", Form: frame.FormWords, Text: strings.Repeat("Because. ", 500)}})
+	send(wire.Frame{Head: wire.Head{Kind: wire.Answer, Question: "period", Form: wire.FormNumber, Unit: "s"}, Numbers: []float64{right["period"], 0}})
+	send(wire.Frame{Head: wire.Head{Kind: wire.Answer, Question: "why", Form: wire.FormWords, Text: strings.Repeat("Because. ", 500)}})
 	x := make([]float64, 3000)
 	for i := range x {
 		x[i] = float64(i) * right["period"]
@@ -120,12 +120,12 @@ func stub(ctx context.Context, j compose.Job) (compose.Outcome, error) {
 	fig := figure.Figure{Title: "A line", X: figure.Axis{Label: "x", Unit: "m"}, Y: figure.Axis{Label: "y", Unit: "m"}, Series: []figure.Series{{Kind: figure.Points, X: x, Y: x}}}
 	head, numbers, err := fig.Pack()
 	if err != nil {
-		return compose.Outcome{}, err
+		return sandbox.Outcome{}, err
 	}
 	for range 3 {
-		send(frame.Frame{Head: frame.Head{Kind: frame.Figure, Figure: head}, Numbers: numbers})
+		send(wire.Frame{Head: wire.Head{Kind: wire.Figure, Figure: head}, Numbers: numbers})
 	}
-	return compose.Outcome{}, nil
+	return sandbox.Outcome{}, nil
 }
 
 // peak marks a class of n and returns the most memory on the heap at any time.

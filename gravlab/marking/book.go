@@ -15,14 +15,14 @@ import (
 	"sync"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/clip"
-	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/sandbox"
 )
 
 // A book is what is written about one lab of one class.
-type book struct {
+type marksBook struct {
 	k         *marker
 	lab       bank.Lab
 	questions []bank.Question // of the default sheet
@@ -116,13 +116,13 @@ func (r *row) remark(it *item, format string, args ...any) {
 }
 
 // assemble gives every file to its student.
-func (k *marker) assemble(items []item, refused []refusal) (*book, error) {
+func (k *marker) assemble(items []item, refused []refusal) (*marksBook, error) {
 	lab, err := k.theLab(items)
 	if err != nil {
 		return nil, err
 	}
 	k.Lab = lab.ID
-	b := &book{k: k, lab: lab, questions: lab.Sheet("").Questions}
+	b := &marksBook{k: k, lab: lab, questions: lab.Sheet("").Questions}
 	if k.Reference != "" {
 		if b.refs, err = readReferences(k.Reference, lab, k.Class); err != nil {
 			return nil, err
@@ -200,7 +200,7 @@ func (k *marker) theirs(lab bank.Lab) error {
 	path := filepath.Join(k.store.dir, "lab.txt")
 	text, err := os.ReadFile(path)
 	if errors.Is(err, fs.ErrNotExist) {
-		return whole.WriteFile(path, []byte(lab.ID+"\n"), 0o600)
+		return atomicfile.WriteFile(path, []byte(lab.ID+"\n"), 0o600)
 	}
 	if had := strings.TrimSpace(string(text)); err == nil && had != lab.ID {
 		return wrong(k.Out, 0, "holds the books of lab %s, and this is lab %s: take another folder with --out", clip.Line(had, 60), lab.ID)
@@ -211,7 +211,7 @@ func (k *marker) theirs(lab bank.Lab) error {
 // choose picks the file that is marked: the one that adjust.csv names; else the only
 // one; else, of several that differ, the only one that lies in the student's own box.
 // Whoever has somebody's file can hand it in again, changed, but not into that box.
-func (b *book) choose(r *row) {
+func (b *marksBook) choose(r *row) {
 	// The order does not hang on where the files lie. Of two equal notebooks the one
 	// with more recordings beside it comes first.
 	slices.SortStableFunc(r.items, func(x, y item) int {
@@ -289,7 +289,7 @@ func times(n int) string {
 
 // write judges and writes everything. The pages of students come first and the book last;
 // the same input gives the same bytes, so a writing that was cut off is simply done again.
-func (b *book) write(ctx context.Context) error {
+func (b *marksBook) write(ctx context.Context) error {
 	if err := b.each(ctx, b.student); err != nil {
 		return err
 	}
@@ -298,7 +298,7 @@ func (b *book) write(ctx context.Context) error {
 		b.forget,
 		func() error { return b.writeByEye(filepath.Join(out, byEyeName)) },
 		func() error { return b.writeRemarks(filepath.Join(out, "remarks.csv")) },
-		func() error { return whole.WriteFile(filepath.Join(out, "class.html"), b.classPage(), 0o600) },
+		func() error { return atomicfile.WriteFile(filepath.Join(out, "class.html"), b.classPage(), 0o600) },
 		func() error { return b.writeMarks(filepath.Join(out, "marks.csv")) },
 	}
 	for _, step := range steps {
@@ -313,7 +313,7 @@ func (b *book) write(ctx context.Context) error {
 }
 
 // each does the same for all rows, on all cores.
-func (b *book) each(ctx context.Context, do func(*row) error) error {
+func (b *marksBook) each(ctx context.Context, do func(*row) error) error {
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	var mu sync.Mutex
@@ -339,14 +339,14 @@ func (b *book) each(ctx context.Context, do func(*row) error) error {
 	return context.Cause(ctx)
 }
 
-func (b *book) replyPath(id string) string { return filepath.Join(b.k.Out, "replies", id+".html") }
+func (b *marksBook) replyPath(id string) string { return filepath.Join(b.k.Out, "replies", id+".html") }
 
 // student judges one student's file, fills the row and writes the reply.
-func (b *book) student(r *row) error {
+func (b *marksBook) student(r *row) error {
 	if r.item == nil {
 		b.applyAdjustments(r, nil)
 		if r.replied() {
-			return whole.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, run{}, nil, nil), 0o600)
+			return atomicfile.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, run{}, nil, nil), 0o600)
 		}
 		return nil
 	}
@@ -380,7 +380,7 @@ func (b *book) student(r *row) error {
 	if ran.Figures > 0 {
 		b.k.store.read(r.item.key, "figures", &pictures)
 	}
-	return whole.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
+	return atomicfile.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
 }
 
 // sameMarks says whether two judgements give the same marks.
@@ -392,14 +392,14 @@ func sameMarks(a, b []verdictOf) bool {
 
 // rules names what the verdicts of a student rest on. The same file may have been
 // judged for another one, with other references.
-func (b *book) rules(r *row) string {
+func (b *marksBook) rules(r *row) string {
 	return b.base + " " + fingerprint([]byte(fmt.Sprint(b.refs.of(r.student.ID))))[:16]
 }
 
 // applyEye takes in the marks that a person gave for texts.
-func (b *book) applyEye(r *row, j judged) {
+func (b *marksBook) applyEye(r *row, j judged) {
 	for i, v := range j.Verdicts {
-		if v.Entry.Verdict.Outcome != judge.Waiting {
+		if v.Entry.Verdict.Outcome != judge.OutcomeWaiting {
 			continue
 		}
 		id := b.questions[i].ID
@@ -414,7 +414,7 @@ func (b *book) applyEye(r *row, j judged) {
 	}
 }
 
-func (b *book) applyAdjustments(r *row, verdicts []verdictOf) {
+func (b *marksBook) applyAdjustments(r *row, verdicts []verdictOf) {
 	own := b.adjust.marks[r.student.ID]
 	var names []string
 	for i, q := range b.questions {
@@ -441,7 +441,7 @@ func (b *book) applyAdjustments(r *row, verdicts []verdictOf) {
 }
 
 // notes are the remarks on a run.
-func (b *book) notes(r *row, ran run, j judged) {
+func (b *marksBook) notes(r *row, ran run, j judged) {
 	if r.item.recorded != "" {
 		r.remark(r.item, "%s", r.item.recorded)
 	}
@@ -466,7 +466,7 @@ func (b *book) notes(r *row, ran run, j judged) {
 			r.remark(r.item, "the answer to %s fits the virtual recording of this sheet and not your reference: the reference counts, as for everybody whom it names; adjust.csv has the last word", v.Entry.Question)
 		}
 	}
-	if ran.Ended != compose.LimitNone {
+	if ran.Ended != sandbox.LimitNone {
 		r.short = append(r.short, "met a limit: "+string(ran.Ended))
 	}
 	told := map[int]bool{} // cells that a remark of the run is about
@@ -500,17 +500,17 @@ func (b *book) notes(r *row, ran run, j judged) {
 const mostTries = 20
 
 // cellText says how a cell ended that did not run through.
-func cellText(c compose.Cell) string {
+func cellText(c sandbox.Cell) string {
 	switch c.State {
-	case compose.Failed:
+	case sandbox.Failed:
 		return "this cell failed: " + orElse(c.Fault, "it ended before its end")
-	case compose.NotBuilt:
+	case sandbox.NotBuilt:
 		return "this cell does not compile, so it was not run"
-	case compose.Refused:
+	case sandbox.Refused:
 		return "this cell holds something that is not run here"
-	case compose.Ended:
+	case sandbox.Ended:
 		return "this cell was ended by a limit: " + string(c.Limit)
-	case compose.NotRun:
+	case sandbox.NotRun:
 		return "this cell was not run: the notebook had been ended before"
 	}
 	return ""
@@ -531,7 +531,7 @@ func count(n int, what string) string {
 }
 
 // forget removes replies that no longer belong to anybody.
-func (b *book) forget() error {
+func (b *marksBook) forget() error {
 	dir := filepath.Join(b.k.Out, "replies")
 	has := map[string]bool{}
 	for _, r := range b.rows {
@@ -551,7 +551,7 @@ func (b *book) forget() error {
 	return nil
 }
 
-func (b *book) writeMarks(path string) error {
+func (b *marksBook) writeMarks(path string) error {
 	header := []string{"id", "name"}
 	for _, q := range b.questions {
 		header = append(header, q.ID)
@@ -580,7 +580,7 @@ func (b *book) writeMarks(path string) error {
 	})
 }
 
-func (b *book) writeRemarks(path string) error {
+func (b *marksBook) writeRemarks(path string) error {
 	slices.SortStableFunc(b.loose, func(x, y remark) int {
 		return strings.Compare(x.file+"\x00"+x.print+"\x00"+x.text, y.file+"\x00"+y.print+"\x00"+y.text)
 	})
@@ -614,11 +614,11 @@ func (m remark) cells() []string {
 // writeByEye lists the texts, with the marks that they have. Marks for texts that are
 // not there any more stay at the end, in case they come back: they are somebody's
 // work.
-func (b *book) writeByEye(path string) error {
+func (b *marksBook) writeByEye(path string) error {
 	return writeTable(path, byEyeHeader, func(write func(...string) error) error {
 		listed := map[eyeKey]bool{}
 		for _, r := range b.rows {
-			if !slices.ContainsFunc(r.cells, func(c cell) bool { return c.outcome == judge.Waiting }) {
+			if !slices.ContainsFunc(r.cells, func(c cell) bool { return c.outcome == judge.OutcomeWaiting }) {
 				continue
 			}
 			var j judged
@@ -626,7 +626,7 @@ func (b *book) writeByEye(path string) error {
 				return fmt.Errorf("the store has lost the verdicts of %s: mark again", r.item.name)
 			}
 			for i, v := range j.Verdicts {
-				if v.Entry.Verdict.Outcome != judge.Waiting {
+				if v.Entry.Verdict.Outcome != judge.OutcomeWaiting {
 					continue
 				}
 				q, text := b.questions[i], v.Entry.Answer.Text
@@ -656,7 +656,7 @@ func (b *book) writeByEye(path string) error {
 	})
 }
 
-func (b *book) summary() Summary {
+func (b *marksBook) summary() Summary {
 	s := Summary{Lab: b.lab, Students: len(b.rows), Remarks: len(b.loose)}
 	for i := range b.rows {
 		r := &b.rows[i]

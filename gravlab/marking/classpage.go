@@ -51,7 +51,7 @@ type slipView struct {
 }
 
 // classPage is the page about the class.
-func (b *book) classPage() []byte {
+func (b *marksBook) classPage() []byte {
 	s := b.summary()
 	of := 0
 	for _, q := range b.questions {
@@ -72,7 +72,7 @@ func (b *book) classPage() []byte {
 }
 
 // toDo lists what a person has to do.
-func (b *book) toDo(s Summary) []template.HTML {
+func (b *marksBook) toDo(s Summary) []template.HTML {
 	var lines []template.HTML
 	for _, l := range []struct {
 		name string
@@ -89,7 +89,7 @@ func (b *book) toDo(s Summary) []template.HTML {
 const mostLooks = 100
 
 // remarkViews are the students to look at, and how many more there are.
-func (b *book) remarkViews() (looks []remarkView, more int) {
+func (b *marksBook) remarkViews() (looks []remarkView, more int) {
 	for i := range b.rows {
 		r := &b.rows[i]
 		var why []string
@@ -116,7 +116,7 @@ func nameOf(s Student) string {
 	return " " + s.Name
 }
 
-func (b *book) spreadView(of int) *spreadView {
+func (b *marksBook) spreadView(of int) *spreadView {
 	var totals []float64
 	for i := range b.rows {
 		if b.rows[i].marked() {
@@ -171,12 +171,12 @@ func histogramOf(s spread) histogramView {
 }
 
 // shown are the outcomes in the order of the table.
-var shown = []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, judge.Off, judge.Unreadable, judge.Blank, judge.Waiting, readByLecturer}
+var shown = []judge.Outcome{judge.OutcomeRight, judge.OutcomeCarried, judge.OutcomeSlip, judge.OutcomeUnit, judge.OutcomeOff, judge.OutcomeUnreadable, judge.OutcomeBlank, judge.OutcomeWaiting, readByLecturer}
 
 // readByLecturer stands for a text that has its marks.
 const readByLecturer judge.Outcome = "read"
 
-func (b *book) itemViews(statistics []itemStatistic) ([]judge.Outcome, []itemView) {
+func (b *marksBook) itemViews(statistics []itemStatistic) ([]judge.Outcome, []itemView) {
 	// A column of which no student has anything only makes the table wide.
 	shown := slices.DeleteFunc(slices.Clone(shown), func(o judge.Outcome) bool {
 		return !slices.ContainsFunc(statistics, func(s itemStatistic) bool { return s.Outcomes[o] > 0 })
@@ -197,12 +197,12 @@ func (b *book) itemViews(statistics []itemStatistic) ([]judge.Outcome, []itemVie
 	return shown, items
 }
 
-func (b *book) slipViews(statistics []itemStatistic) []slipView {
+func (b *marksBook) slipViews(statistics []itemStatistic) []slipView {
 	var all []slipView
 	for i, s := range statistics {
 		answered := 0
 		for o, n := range s.Outcomes {
-			if o != judge.Blank {
+			if o != judge.OutcomeBlank {
 				answered += n
 			}
 		}

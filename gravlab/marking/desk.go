@@ -12,13 +12,13 @@ import (
 	"time"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
-	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/labserver"
+	"gravity.example/gravlab/sandbox"
+	"gravity.example/gravlab/wire"
 )
 
 const (
@@ -33,12 +33,12 @@ const (
 )
 
 // A desk receives what one notebook's program submits and shows. It answers
-// through a bench, which judges nothing and tells the program nothing, and keeps the
+// through a lab server, which judges nothing and tells the program nothing, and keeps the
 // answers in their order.
-type desk struct {
+type recorder struct {
 	paper    bank.Sheet
-	session  *bench.Session
-	given    []bench.Entry
+	session  *labserver.Session
+	given    []labserver.Entry
 	tries    map[string]int // different answers, by question
 	notes    []string
 	foreign  int
@@ -47,8 +47,8 @@ type desk struct {
 	slow     bool // a figure took too long
 }
 
-func newDesk(p bank.Sheet, files fs.FS) (*desk, error) {
-	b, err := bench.New(bench.Options{InMemory: true, Assessed: true, Find: func(id string) (bank.Lab, error) {
+func newDesk(p bank.Sheet, files fs.FS) (*recorder, error) {
+	b, err := labserver.New(labserver.Options{InMemory: true, Assessed: true, Find: func(id string) (bank.Lab, error) {
 		if p.Lab.Is(id) {
 			return p.Lab, nil
 		}
@@ -57,23 +57,23 @@ func newDesk(p bank.Sheet, files fs.FS) (*desk, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &desk{paper: p, tries: map[string]int{}, session: b.Session(bench.SessionOptions{Confined: true, Files: files})}, nil
+	return &recorder{paper: p, tries: map[string]int{}, session: b.Session(labserver.SessionOptions{Confined: true, Files: files})}, nil
 }
 
 // exchange answers one frame on the wire.
-func (d *desk) exchange(in []byte) []byte {
-	f, err := frame.Decode(in)
+func (d *recorder) exchange(in []byte) []byte {
+	f, err := wire.Decode(in)
 	if err != nil {
 		return d.session.Exchange(in) // which refuses it
 	}
-	return bench.Encode(d.reply(f))
+	return labserver.Encode(d.reply(f))
 }
 
 // reply answers one frame.
-func (d *desk) reply(f frame.Frame) frame.Frame {
-	recorded := frame.Frame{Head: frame.Head{Kind: frame.Recorded}}
+func (d *recorder) reply(f wire.Frame) wire.Frame {
+	recorded := wire.Frame{Head: wire.Head{Kind: wire.Recorded}}
 	switch f.Kind {
-	case frame.Answer, frame.Function, frame.Values:
+	case wire.Answer, wire.Function, wire.Values:
 		if !d.own(f) {
 			d.foreign++
 			return recorded
@@ -83,7 +83,7 @@ func (d *desk) reply(f frame.Frame) frame.Frame {
 			d.note(f.Question, given)
 		}
 		return reply
-	case frame.Figure, frame.Chart, frame.Sketch:
+	case wire.Figure, wire.Chart, wire.Sketch:
 		d.shown++
 		if len(d.pictures) < mostFigures && !d.slow {
 			var p picture
@@ -91,19 +91,19 @@ func (d *desk) reply(f frame.Frame) frame.Frame {
 			d.pictures = append(d.pictures, p)
 		}
 		return recorded
-	case frame.Show, frame.Done:
+	case wire.Show, wire.Done:
 		// Nothing of it is shown to anybody.
 		return recorded
 	default:
-		if f.Kind == frame.Recording && !d.own(f) {
-			return frame.Frame{Head: frame.Head{Kind: frame.Refused, Text: "this recording belongs to another sheet"}}
+		if f.Kind == wire.Recording && !d.own(f) {
+			return wire.Frame{Head: wire.Head{Kind: wire.Refused, Text: "this recording belongs to another sheet"}}
 		}
 		return d.session.Reply(f)
 	}
 }
 
 // own says whether a frame is about the sheet that the notebook declares.
-func (d *desk) own(f frame.Frame) bool {
+func (d *recorder) own(f wire.Frame) bool {
 	if !d.paper.Lab.Is(f.Lab) {
 		return false
 	}
@@ -112,23 +112,23 @@ func (d *desk) own(f frame.Frame) bool {
 }
 
 // note keeps an answer that was submitted, or why it was none.
-func (d *desk) note(question string, g *bench.Submission) {
+func (d *recorder) note(question string, g *labserver.Submission) {
 	q, ok := d.paper.Question(question)
 	switch {
 	case !ok:
 		d.remark(fmt.Sprintf("submits an answer to %q, which is no question of the lab", clip.Line(question, 40)))
 	case !g.Kept:
-		d.keep(bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: g.View.Message}})
+		d.keep(labserver.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.OutcomeUnreadable, Of: q.Marks, Message: g.View.Message}})
 	default:
 		d.tries[q.ID] = g.Tries
 		if !g.Again {
-			d.keep(bench.Entry{Question: q.ID, Answer: d.bounded(q.ID, g.Answer)})
+			d.keep(labserver.Entry{Question: q.ID, Answer: d.bounded(q.ID, g.Answer)})
 		}
 	}
 }
 
 // bounded is an answer of which a store can hold a thousand.
-func (d *desk) bounded(question string, a judge.Answer) judge.Answer {
+func (d *recorder) bounded(question string, a judge.Answer) judge.Answer {
 	n := 0
 	for _, v := range a.Values {
 		n += len(v)
@@ -148,9 +148,9 @@ func (d *desk) bounded(question string, a judge.Answer) judge.Answer {
 // keep adds an answer, or why it was none. The same at once again, and old ones of a
 // question with many, are dropped; of a question whose answer others do not build
 // on, the last is enough.
-func (d *desk) keep(e bench.Entry) {
+func (d *recorder) keep(e labserver.Entry) {
 	most := mostGiven
-	if q, _ := d.paper.Question(e.Question); q.Kind != judge.Number && q.Kind != judge.Measured {
+	if q, _ := d.paper.Question(e.Question); q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 		most = 1
 	}
 	var at []int // of the question
@@ -168,7 +168,7 @@ func (d *desk) keep(e bench.Entry) {
 	d.given = append(d.given, e)
 }
 
-func (d *desk) remark(text string) {
+func (d *recorder) remark(text string) {
 	if len(d.notes) < 20 && !slices.Contains(d.notes, text) {
 		d.notes = append(d.notes, text)
 	}
@@ -198,17 +198,17 @@ const patience = 30 * time.Second
 
 // redraw draws a figure from its data, whatever they are. slow says that it
 // took too long and was given up.
-func redraw(f frame.Frame) (p picture, slow bool) {
+func redraw(f wire.Frame) (p picture, slow bool) {
 	done := make(chan picture, 1)
 	go func() { done <- drawn(f) }()
 	tick := time.NewTicker(100 * time.Millisecond)
 	defer tick.Stop()
-	for began := compose.ProcessorTime(); ; {
+	for began := sandbox.ProcessorTime(); ; {
 		select {
 		case p := <-done:
 			return p, false
 		case <-tick.C:
-			if compose.ProcessorTime()-began > patience {
+			if sandbox.ProcessorTime()-began > patience {
 				return picture{Problem: "the figure took too long to draw"}, true
 			}
 		}
@@ -216,7 +216,7 @@ func redraw(f frame.Frame) (p picture, slow bool) {
 }
 
 // drawn draws a figure, or says why it could not be drawn.
-func drawn(f frame.Frame) (p picture) {
+func drawn(f wire.Frame) (p picture) {
 	defer func() {
 		if r := recover(); r != nil {
 			p = picture{Problem: "the figure could not be drawn"}
@@ -232,11 +232,11 @@ func drawn(f frame.Frame) (p picture) {
 	return p
 }
 
-func svgOf(f frame.Frame) (picture, error) {
+func svgOf(f wire.Frame) (picture, error) {
 	if len(f.Figure) > mostHead {
 		return picture{}, fmt.Errorf("its texts have %d bytes; up to %d are drawn", len(f.Figure), mostHead)
 	}
-	if f.Kind == frame.Sketch {
+	if f.Kind == wire.Sketch {
 		var sk figure.Sketch
 		if err := json.Unmarshal(f.Figure, &sk); err != nil {
 			return picture{}, errors.New("the sketch cannot be read")

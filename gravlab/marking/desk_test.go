@@ -8,19 +8,19 @@ import (
 	"testing"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/draw/figure"
-	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/labserver"
+	"gravity.example/gravlab/wire"
 )
 
-func figureFrame(t testing.TB, f figure.Figure) frame.Frame {
+func figureFrame(t testing.TB, f figure.Figure) wire.Frame {
 	t.Helper()
 	head, numbers, err := f.Pack()
 	if err != nil {
 		t.Fatal(err)
 	}
-	return frame.Frame{Head: frame.Head{Kind: frame.Figure, Figure: head}, Numbers: numbers}
+	return wire.Frame{Head: wire.Head{Kind: wire.Figure, Figure: head}, Numbers: numbers}
 }
 
 // Whatever a program wants to show, the picture is bounded.
@@ -47,7 +47,7 @@ func TestRedraw(t *testing.T) {
 	}
 	logs := figure.Axis{Label: "x", Unit: "m", Log: true}
 	for name, c := range map[string]struct {
-		f    frame.Frame
+		f    wire.Frame
 		want string // a problem, "" if it is drawn
 	}{
 		"a long line":           {figureFrame(t, figure.Figure{X: axis, Y: axis, Series: []figure.Series{{Kind: figure.Points, X: line(60_000), Y: line(60_000)}}}), ""},
@@ -57,8 +57,8 @@ func TestRedraw(t *testing.T) {
 		"many marks":            {figureFrame(t, marks), "700 marks"},
 		"a title of 1 MB":       {figureFrame(t, figure.Figure{Title: strings.Repeat("<b>", 300_000), X: axis, Y: axis, Series: many.Series[:1]}), "bytes"},
 		"a title of 27 kB":      {figureFrame(t, figure.Figure{Title: strings.Repeat("xyz", 9_000), X: axis, Y: axis, Series: many.Series[:1]}), "allowed: 500"},
-		"nothing":               {frame.Frame{Head: frame.Head{Kind: frame.Figure}}, "cannot be read"},
-		"no figure":             {frame.Frame{Head: frame.Head{Kind: frame.Sketch, Figure: json.RawMessage(`[1]`)}}, "cannot be read"},
+		"nothing":               {wire.Frame{Head: wire.Head{Kind: wire.Figure}}, "cannot be read"},
+		"no figure":             {wire.Frame{Head: wire.Head{Kind: wire.Sketch, Figure: json.RawMessage(`[1]`)}}, "cannot be read"},
 	} {
 		p := drawn(c.f)
 		if (p.Problem == "") != (c.want == "") || !strings.Contains(p.Problem, c.want) || len(p.SVG) > mostSVG {
@@ -91,49 +91,49 @@ func TestDesk(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	send := func(f frame.Frame) frame.Frame {
+	send := func(f wire.Frame) wire.Frame {
 		t.Helper()
 		in, err := f.Append(nil)
 		if err != nil {
 			t.Fatal(err)
 		}
-		out, err := frame.Decode(d.exchange(in))
+		out, err := wire.Decode(d.exchange(in))
 		if err != nil {
 			t.Fatal(err)
 		}
 		return out
 	}
-	number := func(lab, code, question string, v float64) frame.Frame {
-		return frame.Frame{Head: frame.Head{Kind: frame.Answer, Lab: lab, Code: code, Question: question, Form: frame.FormNumber, Unit: "s"}, Numbers: []float64{v, 0}}
+	number := func(lab, code, question string, v float64) wire.Frame {
+		return wire.Frame{Head: wire.Head{Kind: wire.Answer, Lab: lab, Code: code, Question: question, Form: wire.FormNumber, Unit: "s"}, Numbers: []float64{v, 0}}
 	}
 	right := p.RightAnswers()["period"]
 	for i := range 300 {
-		if r := send(number("90-swing", "", "period", 1+float64(i))); r.Kind != frame.Recorded || r.Text != "" {
+		if r := send(number("90-swing", "", "period", 1+float64(i))); r.Kind != wire.Recorded || r.Text != "" {
 			t.Fatalf("the reply to an answer is %+v", r)
 		}
 	}
 	send(number("90", "", "period", right))
-	for _, f := range []frame.Frame{number("00-first-steps", "", "pull", 1), number("90-swing", "K7QF-3M2P", "period", 1), number("nowhere", "?", "x", 1)} {
-		if r := send(f); r.Kind != frame.Recorded || r.Text != "" {
+	for _, f := range []wire.Frame{number("00-first-steps", "", "pull", 1), number("90-swing", "K7QF-3M2P", "period", 1), number("nowhere", "?", "x", 1)} {
+		if r := send(f); r.Kind != wire.Recorded || r.Text != "" {
 			t.Errorf("the reply to an answer to another sheet is %+v", r)
 		}
 	}
-	if r := send(frame.Frame{Head: frame.Head{Kind: frame.Recording, Lab: "90", Code: "K7QF-3M2P", Name: "swing"}}); r.Kind != frame.Refused {
+	if r := send(wire.Frame{Head: wire.Head{Kind: wire.Recording, Lab: "90", Code: "K7QF-3M2P", Name: "swing"}}); r.Kind != wire.Refused {
 		t.Errorf("another sheet's recording is %q", r.Kind)
 	}
-	if r := send(frame.Frame{Head: frame.Head{Kind: frame.Recording, Lab: "90", Name: "swing"}}); r.Kind != frame.Columns {
+	if r := send(wire.Frame{Head: wire.Head{Kind: wire.Recording, Lab: "90", Name: "swing"}}); r.Kind != wire.Columns {
 		t.Errorf("the sheet's own recording is %q: %s", r.Kind, r.Text)
 	}
 	send(number("90", "", "no such", 1))
-	send(frame.Frame{Head: frame.Head{Kind: frame.Answer, Lab: "90", Question: "why", Form: frame.FormWords, Text: strings.Repeat("w", 100_000)}})
-	send(frame.Frame{Head: frame.Head{Kind: frame.Done, Lab: "90"}})
+	send(wire.Frame{Head: wire.Head{Kind: wire.Answer, Lab: "90", Question: "why", Form: wire.FormWords, Text: strings.Repeat("w", 100_000)}})
+	send(wire.Frame{Head: wire.Head{Kind: wire.Done, Lab: "90"}})
 	d.exchange([]byte("no frame"))
 	if d.foreign != 3 || len(d.given) != mostGiven+1 || len(d.notes) != 2 {
 		t.Errorf("%d answers to other sheets, %d kept, notes %q", d.foreign, len(d.given), d.notes)
 	}
 	r := run{Given: d.given, Tries: d.tries}
 	j := verdicts(p, r, nil)
-	if v := j.Verdicts[0]; v.Entry.Verdict.Outcome != judge.Right || v.Tries != 301 {
+	if v := j.Verdicts[0]; v.Entry.Verdict.Outcome != judge.OutcomeRight || v.Tries != 301 {
 		t.Errorf("the last answer counts: %+v", v)
 	}
 	if text := j.Verdicts[5].Entry.Answer.Text; len(text) != mostWords {
@@ -141,28 +141,28 @@ func TestDesk(t *testing.T) {
 	}
 }
 
-// Verdicts made of the store are those that the bench gave, question by
+// Verdicts made of the store are those that the lab server gave, question by
 // question, to the words of their hints.
 func TestVerdictsAgree(t *testing.T) {
 	p := swingLab.Sheet("")
 	half := p.RightAnswers()["period"] / 2
-	number := func(question string, v float64, unit string) frame.Frame {
-		return frame.Frame{Head: frame.Head{Question: question, Form: frame.FormNumber, Unit: unit}, Numbers: []float64{v, 0}}
+	number := func(question string, v float64, unit string) wire.Frame {
+		return wire.Frame{Head: wire.Head{Question: question, Form: wire.FormNumber, Unit: unit}, Numbers: []float64{v, 0}}
 	}
-	law := func(v float64) frame.Frame {
-		return frame.Frame{Head: frame.Head{Kind: frame.Function, Question: "law", Signature: string(judge.OneToOne)}, Numbers: []float64{v}}
+	law := func(v float64) wire.Frame {
+		return wire.Frame{Head: wire.Head{Kind: wire.Function, Question: "law", Signature: string(judge.OneToOne)}, Numbers: []float64{v}}
 	}
 	off, right := number("period", 77, "s"), number("period", 2*half, "s")
-	var many []frame.Frame
+	var many []wire.Frame
 	for i := range 2 * mostGiven {
 		f := number("period", 1000+float64(i), "s")
 		many = append(many, f, f, law(float64(i+1)))
 	}
-	for name, answers := range map[string][]frame.Frame{
+	for name, answers := range map[string][]wire.Frame{
 		"one of each": {
 			number("period", half, "s"), number("g", 9.81*4, "m/s²"), law(1),
-			{Head: frame.Head{Question: "rest", Form: frame.FormMeasured, Unit: "mrad"}, Numbers: []float64{math.NaN(), 0}},
-			{Head: frame.Head{Question: "mass", Form: frame.FormChoice, Text: "c"}},
+			{Head: wire.Head{Question: "rest", Form: wire.FormMeasured, Unit: "mrad"}, Numbers: []float64{math.NaN(), 0}},
+			{Head: wire.Head{Question: "mass", Form: wire.FormChoice, Text: "c"}},
 		},
 		"off once":                   {off},
 		"the same off twice":         {off, off},
@@ -176,13 +176,13 @@ func TestVerdictsAgree(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) { verdictsAgree(t, p, answers) })
 	}
-	_, j := verdictsAgree(t, p, []frame.Frame{number("period", half, "s"), number("g", 9.81*4, "m/s²")})
-	if j.Verdicts[1].Entry.Verdict.Outcome != judge.Carried {
+	_, j := verdictsAgree(t, p, []wire.Frame{number("period", half, "s"), number("g", 9.81*4, "m/s²")})
+	if j.Verdicts[1].Entry.Verdict.Outcome != judge.OutcomeCarried {
 		t.Errorf("g is %s, want carried", j.Verdicts[1].Entry.Verdict.Outcome)
 	}
-	// The bench keeps no answer of another kind; a reply says why it was none.
-	d, j := verdictsAgree(t, p, []frame.Frame{number("law", 1, "s"), number("law", 1, "s"), off, off, off})
-	if v := j.Verdicts[3].Entry.Verdict; v.Outcome != judge.Unreadable || !strings.Contains(v.Message, "another kind") {
+	// The lab server keeps no answer of another kind; a reply says why it was none.
+	d, j := verdictsAgree(t, p, []wire.Frame{number("law", 1, "s"), number("law", 1, "s"), off, off, off})
+	if v := j.Verdicts[3].Entry.Verdict; v.Outcome != judge.OutcomeUnreadable || !strings.Contains(v.Message, "another kind") {
 		t.Errorf("law: %+v", v)
 	}
 	if len(d.given) != 2 {
@@ -191,16 +191,16 @@ func TestVerdictsAgree(t *testing.T) {
 }
 
 // submitTo submits an answer; a function gives the one number of its frame.
-func submitTo(reply func(frame.Frame) frame.Frame, f frame.Frame) {
+func submitTo(reply func(wire.Frame) wire.Frame, f wire.Frame) {
 	f.Lab = "90"
 	if f.Kind == "" {
-		f.Kind = frame.Answer
+		f.Kind = wire.Answer
 	}
 	r := reply(f)
-	if r.Kind != frame.Calls {
+	if r.Kind != wire.Calls {
 		return
 	}
-	f.Kind, f.Token, f.Lengths = frame.Values, r.Token, nil
+	f.Kind, f.Token, f.Lengths = wire.Values, r.Token, nil
 	v := f.Numbers[0]
 	f.Numbers = nil
 	for range r.Lengths {
@@ -209,21 +209,21 @@ func submitTo(reply func(frame.Frame) frame.Frame, f frame.Frame) {
 	reply(f)
 }
 
-// verdictsAgree submits answers to a desk and to the bench of a notebook, and compares
+// verdictsAgree submits answers to a desk and to the lab server of a notebook, and compares
 // what is made of them.
-func verdictsAgree(t *testing.T, p bank.Sheet, answers []frame.Frame) (*desk, judged) {
+func verdictsAgree(t *testing.T, p bank.Sheet, answers []wire.Frame) (*recorder, judged) {
 	t.Helper()
 	d, err := newDesk(p, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := bench.New(bench.Options{InMemory: true, Find: func(string) (bank.Lab, error) { return p.Lab, nil }})
+	b, err := labserver.New(labserver.Options{InMemory: true, Find: func(string) (bank.Lab, error) { return p.Lab, nil }})
 	if err != nil {
 		t.Fatal(err)
 	}
-	practice := b.Session(bench.SessionOptions{})
+	practice := b.Session(labserver.SessionOptions{})
 	for _, f := range answers {
-		for _, reply := range []func(frame.Frame) frame.Frame{d.reply, practice.Reply} {
+		for _, reply := range []func(wire.Frame) wire.Frame{d.reply, practice.Reply} {
 			submitTo(reply, f)
 		}
 	}
@@ -243,7 +243,7 @@ func verdictsAgree(t *testing.T, p bank.Sheet, answers []frame.Frame) (*desk, ju
 	for i, st := range all[0].Standings {
 		got := j.Verdicts[i].Entry.Verdict
 		if st.Answered && got != st.Verdict {
-			t.Errorf("%s: %+v, the bench says %+v", st.Question.ID, got, st.Verdict)
+			t.Errorf("%s: %+v, the lab server says %+v", st.Question.ID, got, st.Verdict)
 		}
 	}
 	return d, j

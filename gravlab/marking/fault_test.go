@@ -19,7 +19,7 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/sandbox"
 )
 
 // A fault at one notebook costs the others nothing, is told, stores nothing, and is made good by the
@@ -37,9 +37,9 @@ func TestUnrun(t *testing.T) {
 	n := 0
 	m.Start = func(ctx context.Context) (Runner, error) {
 		run, err := start(ctx)
-		return func(ctx context.Context, j compose.Job) (compose.Outcome, error) {
+		return func(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error) {
 			if n++; n == 2 {
-				return compose.Outcome{}, &compose.Fault{What: "there is no room", Do: "make room"}
+				return sandbox.Outcome{}, &sandbox.Fault{What: "there is no room", Do: "make room"}
 			}
 			return run(ctx, j)
 		}, err
@@ -62,9 +62,9 @@ func TestUnrun(t *testing.T) {
 	c.Out += "-always"
 	n = 0
 	m.Out, m.Start = c.Out, func(context.Context) (Runner, error) {
-		return func(context.Context, compose.Job) (compose.Outcome, error) {
+		return func(context.Context, sandbox.Job) (sandbox.Outcome, error) {
 			n++
-			return compose.Outcome{}, &compose.Fault{What: "there is no room", Do: "make room"}
+			return sandbox.Outcome{}, &sandbox.Fault{What: "there is no room", Do: "make room"}
 		}, nil
 	}
 	for i := range 10 {
@@ -89,7 +89,7 @@ func TestDisturbed(t *testing.T) {
 		t.Skip("marks a class many times over")
 	}
 	if os.Getuid() != 0 {
-		t.Skip("only root may mount the small disk; TestCompilerFaults of package compose has the same faults without one")
+		t.Skip("only root may mount the small disk; TestCompilerFaults of package sandbox has the same faults without one")
 	}
 	moments, stopped, long := 3, time.Second, os.Getenv("GRAVLAB_LONG") != ""
 	if long {
@@ -106,7 +106,7 @@ func TestDisturbed(t *testing.T) {
 		cache = filepath.Join(t.TempDir(), "cache")
 		t.Setenv("GOCACHE", cache)
 	}
-	p, err := compose.NewPool(t.Context(), compose.PoolOptions{Workers: 2, Clone: "../.."})
+	p, err := sandbox.NewPool(t.Context(), sandbox.PoolOptions{Workers: 2, Clone: "../.."})
 	if err != nil {
 		t.Fatal(err)
 	}

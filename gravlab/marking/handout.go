@@ -15,7 +15,7 @@ import (
 	"sync"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -180,7 +180,7 @@ func (h Handout) student(s Student, code bank.Code) (kept []string, err error) {
 		case !errors.Is(err, fs.ErrNotExist):
 			return nil, err
 		default:
-			if err := whole.WriteFile(path, f.text, 0o644); err != nil {
+			if err := atomicfile.WriteFile(path, f.text, 0o644); err != nil {
 				return nil, err
 			}
 		}

@@ -11,7 +11,7 @@ import (
 	"runtime"
 	"strings"
 
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 )
 
 // keySize is the number of random bytes in a class key.
@@ -52,7 +52,7 @@ func MakeKey(path string) (key []byte, made, open bool, err error) {
 	}
 	key = make([]byte, keySize)
 	rand.Read(key) // never fails
-	if err := whole.WriteFile(path, []byte(hex.EncodeToString(key)+"\n"), 0o600); err != nil {
+	if err := atomicfile.WriteFile(path, []byte(hex.EncodeToString(key)+"\n"), 0o600); err != nil {
 		return nil, false, false, err
 	}
 	return key, true, false, nil

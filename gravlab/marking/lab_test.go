@@ -13,9 +13,9 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/sandbox"
 )
 
 // The tests have a lab of their own, with one question of each kind and one that
@@ -39,30 +39,30 @@ func buildSwing(d *bank.Draw) bank.Sheet {
 		Recordings: []bank.Recording{{ID: "swing", Title: "A record", Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "angle", Unit: "rad"}},
 			Make: func() ([][]float64, error) { return recording(), nil }}},
 		Questions: []bank.Question{
-			{ID: "period", Kind: judge.Number, Marks: 2, Title: "Period", Prompt: fmt.Sprintf("A bob hangs %.2f m below its hook. How long is a swing? Take $g = 9.81\\ \\mathrm{m/s^2}$.", length), Unit: "s",
+			{ID: "period", Kind: judge.KindNumber, Marks: 2, Title: "Period", Prompt: fmt.Sprintf("A bob hangs %.2f m below its hook. How long is a swing? Take $g = 9.81\\ \\mathrm{m/s^2}$.", length), Unit: "s",
 				Tol: judge.Tolerance{Rel: 0.005, Why: "digits"}, Solve: func(bank.Answers) float64 { return period(length) },
 				Slips:  []bank.Slip{{Name: "half a swing", Value: func(bank.Answers) float64 { return period(length) / 2 }, Fix: "A full swing is there and back."}},
 				Hints:  [2]string{"A root.", "2π times a root."},
 				Worked: fmt.Sprintf("%%%%\nsheet.Number(\"period\", 2*math.Pi*math.Sqrt(%g/9.81), \"s\")", length)},
-			{ID: "g", Kind: judge.Number, Marks: 3, Title: "Gravity from the period", Prompt: "And back: what is $g$?", Unit: "m/s²", Uses: []string{"period"},
+			{ID: "g", Kind: judge.KindNumber, Marks: 3, Title: "Gravity from the period", Prompt: "And back: what is $g$?", Unit: "m/s²", Uses: []string{"period"},
 				Tol: judge.Tolerance{Rel: 0.01, Why: "digits"}, Solve: func(k bank.Answers) float64 { return 4 * math.Pi * math.Pi * length / (k["period"] * k["period"]) },
 				Slips:  []bank.Slip{{Name: "4 left out", Value: func(k bank.Answers) float64 { return math.Pi * math.Pi * length / (k["period"] * k["period"]) }, Fix: "2π squared has a 4."}},
 				Hints:  [2]string{"Turn the formula round.", "T squared below."},
 				Worked: fmt.Sprintf("%%%%\nT := 2 * math.Pi * math.Sqrt(%g/9.81)\nsheet.Number(\"g\", 4*math.Pi*math.Pi*%g/(T*T), \"m/s²\")", length, length)},
-			{ID: "rest", Kind: judge.Measured, Marks: 4, Title: "Where it rests", Prompt: "Take the mean angle of the record.", Unit: "mrad",
+			{ID: "rest", Kind: judge.KindMeasured, Marks: 4, Title: "Where it rests", Prompt: "Take the mean angle of the record.", Unit: "mrad",
 				Solve: func(bank.Answers) float64 { return average() }, U: func() float64 { return 1e-4 },
 				Hints:  [2]string{"Average.", "Divide the scatter by the root of the count."},
 				Worked: "%%\nr := sheet.Recording(\"swing\")\nsum := 0.0\nfor _, v := range r.Column(\"angle\") {\n\tsum += v\n}\nsheet.Measured(\"rest\", sum/float64(r.Len())*1000, 0.1, \"mrad\")"},
-			{ID: "law", Kind: judge.Function, Marks: 2, Title: "A law", Prompt: "Write a function for the period.", Tol: judge.Tolerance{Rel: 1e-9, Why: "rounding"},
+			{ID: "law", Kind: judge.KindFunction, Marks: 2, Title: "A law", Prompt: "Write a function for the period.", Tol: judge.Tolerance{Rel: 1e-9, Why: "rounding"},
 				Function: &bank.Function{Name: "law", Signature: judge.OneToOne, Calls: [][]float64{{0.5}, {1}, {2}, {1}},
 					Right: func(x []float64) []float64 { return []float64{period(x[0])} },
 					Slips: []bank.FunctionSlip{{Name: "without 2π", F: func(x []float64) []float64 { return []float64{math.Sqrt(x[0] / 9.81)} }, Fix: "A turn has 2π."}}},
 				Hints:  [2]string{"A root.", "2π times a root."},
 				Worked: "func law(x float64) float64 { return 2 * math.Pi * math.Sqrt(x/9.81) }\n\n%%\nsheet.Function(\"law\", law)"},
-			{ID: "mass", Kind: judge.Choice, Marks: 1, Title: "Mass", Prompt: "Does a heavier bob swing faster?",
+			{ID: "mass", Kind: judge.KindChoice, Marks: 1, Title: "Mass", Prompt: "Does a heavier bob swing faster?",
 				Options: []judge.Option{{Letter: "a", Text: "no", Right: true}, {Letter: "b", Text: "yes", Idea: "The pull grows with the mass, and so does the inertia."}},
 				Worked:  "%%\nsheet.Choice(\"mass\", \"a\")"},
-			{ID: "why", Kind: judge.Text, Marks: 3, Title: "Why", Prompt: "Say why, in a sentence.", Worked: "%%\nsheet.Words(\"why\", \"Heavy and inert mass are the same.\")"},
+			{ID: "why", Kind: judge.KindText, Marks: 3, Title: "Why", Prompt: "Say why, in a sentence.", Worked: "%%\nsheet.Words(\"why\", \"Heavy and inert mass are the same.\")"},
 		},
 	}
 }
@@ -109,8 +109,8 @@ func sheet(t testing.TB, p bank.Sheet, s sources) *notebook.Notebook {
 	return nb
 }
 
-var pool = sync.OnceValues(func() (*compose.Pool, error) {
-	return compose.NewPool(context.Background(), compose.PoolOptions{Workers: 2, Clone: "../.."})
+var pool = sync.OnceValues(func() (*sandbox.Pool, error) {
+	return sandbox.NewPool(context.Background(), sandbox.PoolOptions{Workers: 2, Clone: "../.."})
 })
 
 func TestMain(m *testing.M) {

@@ -16,15 +16,15 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/sandbox"
 )
 
-// A Runner runs a notebook confined: compose.Pool.Run, or what a test puts in its
+// A Runner runs a notebook confined: sandbox.Pool.Run, or what a test puts in its
 // place.
-type Runner func(context.Context, compose.Job) (compose.Outcome, error)
+type Runner func(context.Context, sandbox.Job) (sandbox.Outcome, error)
 
 // A Marking is what is to be marked.
 type Marking struct {
@@ -148,7 +148,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 }
 
 // places lists where the files lie that somebody has to look for.
-func (k *marker) places(b *book, refused []refusal) []Place {
+func (k *marker) places(b *marksBook, refused []refusal) []Place {
 	var all []Place
 	add := func(student, print, place string) {
 		all = append(all, Place{student, print, clip.Line(below(k.Returned, place), 200)})
@@ -464,8 +464,8 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		return run{}, err
 	}
 	r := run{Format: runFormat, Print: print}
-	var d *desk
-	job := compose.Job{Notebook: text, Seed: seed(text), Limits: compose.Limits{Frames: mostFrames}, Session: func(s compose.Sheet) (func([]byte) []byte, error) {
+	var d *recorder
+	job := sandbox.Job{Notebook: text, Seed: seed(text), Limits: sandbox.Limits{Frames: mostFrames}, Session: func(s sandbox.Sheet) (func([]byte) []byte, error) {
 		r.Lab, r.Code, r.Twice = s.Lab, s.Code, s.Twice
 		lab, code, problem := k.sheet(s.Lab, s.Code)
 		if problem != "" {
@@ -496,7 +496,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		if ctx.Err() != nil {
 			return r, context.Cause(ctx)
 		}
-		if errors.As(err, new(*compose.Fault)) {
+		if errors.As(err, new(*sandbox.Fault)) {
 			return r, machineFault{err}
 		}
 		return r, fmt.Errorf("running a notebook: %w", err)
@@ -504,7 +504,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	r.Ended, r.Unread = out.Ended, clip.Line(out.Unread, 500)
 	r.Remarks = out.Remarks
 	for _, c := range out.Cells {
-		if c.State == compose.Ran || len(r.Cells) >= 50 {
+		if c.State == sandbox.Ran || len(r.Cells) >= 50 {
 			continue
 		}
 		c.Output, c.Fault = "", clip.Line(c.Fault, 300)

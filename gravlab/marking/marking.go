@@ -19,9 +19,9 @@
 //
 // # How a file is marked
 //
-// A notebook is run by a worker process that is confined (package compose), from its first
+// A notebook is run by a worker process that is confined (package sandbox), from its first
 // cell to its last: nothing that stands in the file as an output counts. What its program
-// submits reaches this process as frames, which are answered by a bench that
+// submits reaches this process as frames, which are answered by a lab server that
 // never says what an answer is worth. The answers are kept in the store,
 // one file for each content: a file that is there is not run again, and a marking
 // that was killed goes on where it was. Marks are made from the store by the bank,

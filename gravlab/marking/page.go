@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/internal/htmlpage"
-	"gravity.example/gravlab/internal/prose"
+	"gravity.example/gravlab/internal/mdhtml"
 )
 
 //go:embed style.css
@@ -30,13 +30,13 @@ func page(title string, t *template.Template, name string, data any) []byte {
 
 // paragraphs is Markdown of the bank as HTML.
 func paragraphs(markdown string) template.HTML {
-	out, _ := prose.HTML(markdown, prose.Options{Shift: 2})
+	out, _ := mdhtml.HTML(markdown, mdhtml.Options{Shift: 2})
 	return template.HTML(strings.TrimRight(out, "\n") + "\n")
 }
 
 // inline is Markdown of the bank of one paragraph without its paragraph.
 func inline(markdown string) template.HTML {
-	out, _ := prose.HTML(markdown, prose.Options{})
+	out, _ := mdhtml.HTML(markdown, mdhtml.Options{})
 	out = strings.TrimSpace(out)
 	if s, ok := strings.CutPrefix(out, "<p>"); ok && strings.Count(out, "<p>") == 1 {
 		out = strings.TrimSuffix(s, "</p>")

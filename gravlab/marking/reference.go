@@ -54,7 +54,7 @@ func readReferences(path string, lab bank.Lab, class Class) (references, error) 
 			r.ID = student.ID
 		}
 		q, ok := paper.Question(row[at[1]])
-		if !ok || q.Kind != judge.Number && q.Kind != judge.Measured {
+		if !ok || q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 			return out, wrong(path, line, "lab %s has no question %q that is answered with a number", lab.ID, clip.Line(row[at[1]], 40))
 		}
 		r.Question = q.ID
@@ -132,41 +132,41 @@ func (r reference) text() string {
 // half, rounded down.
 func (r reference) judge(q bank.Question, a judge.Answer) judge.Verdict {
 	// The units and the form are looked at as for any number.
-	v := judge.JudgeNumber(judge.NumberTask{Marks: q.Marks, Want: r.Value, Carried: math.NaN(), Unit: q.Unit, U: r.Allowed, Hints: q.Hints}, a)
-	if v.Outcome == judge.Blank || v.Outcome == judge.Unreadable || v.Outcome == judge.Unit {
+	v := judge.Number(judge.NumberTask{Marks: q.Marks, Want: r.Value, Carried: math.NaN(), Unit: q.Unit, U: r.Allowed, Hints: q.Hints}, a)
+	if v.Outcome == judge.OutcomeBlank || v.Outcome == judge.OutcomeUnreadable || v.Outcome == judge.OutcomeUnit {
 		return v
 	}
 	x, u, ok := r.value(q, a)
 	if !ok {
-		v.Outcome, v.Marks = judge.Unreadable, 0 // JudgeNumber has read it, so this does not happen
+		v.Outcome, v.Marks = judge.OutcomeUnreadable, 0 // Number has read it, so this does not happen
 		return v
 	}
-	en := judge.Normalised(x, u, r.Value, r.U)
+	en := judge.NormalisedError(x, u, r.Value, r.U)
 	if u <= 0 {
-		en = judge.Normalised(x, r.Allowed, r.Value, r.U)
+		en = judge.NormalisedError(x, r.Allowed, r.Value, r.U)
 	}
 	agrees := math.Abs(en) <= 1
 	v.Marks, v.SI = 0, x
-	if !agrees && v.Outcome == judge.Slip {
+	if !agrees && v.Outcome == judge.OutcomeSlip {
 		return v // a sign or a power of ten
 	}
 	v.Slip = ""
 	against := fmt.Sprintf("Judged by the reference of your lecturer, E_n = %.2f (ISO 13528, k = 2).", en)
 	switch {
 	case !agrees:
-		v.Outcome = judge.Off
+		v.Outcome = judge.OutcomeOff
 		v.Message = against + "\nYour value and the reference lie further apart than both uncertainties explain.\nIs one of your uncertainties too small, or is there an effect that you left out?"
 	case u <= 0:
-		v.Outcome, v.Marks = judge.Off, q.Marks/2
+		v.Outcome, v.Marks = judge.OutcomeOff, q.Marks/2
 		v.Message = "The value fits the reference of your lecturer.\nState its standard uncertainty too."
 	case u > judge.CredibleFactor*r.Allowed:
-		v.Outcome, v.Marks = judge.Off, q.Marks/2
+		v.Outcome, v.Marks = judge.OutcomeOff, q.Marks/2
 		v.Message = against + "\nThe value agrees, but its uncertainty is far larger than this apparatus allows."
 	case u < r.Allowed/judge.CredibleFactor:
-		v.Outcome, v.Marks = judge.Off, q.Marks/2
+		v.Outcome, v.Marks = judge.OutcomeOff, q.Marks/2
 		v.Message = against + "\nThe value agrees, but its uncertainty is far smaller than this apparatus allows."
 	default:
-		v.Outcome, v.Marks, v.Message = judge.Right, q.Marks, against
+		v.Outcome, v.Marks, v.Message = judge.OutcomeRight, q.Marks, against
 	}
 	return v
 }

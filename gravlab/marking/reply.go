@@ -7,10 +7,10 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/sandbox"
 )
 
 // A replyView is what reply.html is filled from.
@@ -90,18 +90,18 @@ type legendView struct {
 }
 
 var legend = []legendView{
-	{htmlpage.LabelOf(judge.Right), "within the tolerance of the question"},
-	{htmlpage.LabelOf(judge.Carried), "right, given your answer to an earlier question"},
-	{htmlpage.LabelOf(judge.Slip), "a mistake that the judge knows; it is named"},
-	{htmlpage.LabelOf(judge.Unit), "the right number with a wrong or missing unit"},
-	{htmlpage.LabelOf(judge.Off), "not recognised, or not in all its parts"},
-	{htmlpage.LabelOf(judge.Unreadable), "not a number, not an option, or a function that fails"},
-	{htmlpage.LabelOf(judge.Blank), "nothing entered"},
-	{htmlpage.LabelOf(judge.Waiting), "a text that your lecturer has still to read"},
+	{htmlpage.LabelOf(judge.OutcomeRight), "within the tolerance of the question"},
+	{htmlpage.LabelOf(judge.OutcomeCarried), "right, given your answer to an earlier question"},
+	{htmlpage.LabelOf(judge.OutcomeSlip), "a mistake that the judge knows; it is named"},
+	{htmlpage.LabelOf(judge.OutcomeUnit), "the right number with a wrong or missing unit"},
+	{htmlpage.LabelOf(judge.OutcomeOff), "not recognised, or not in all its parts"},
+	{htmlpage.LabelOf(judge.OutcomeUnreadable), "not a number, not an option, or a function that fails"},
+	{htmlpage.LabelOf(judge.OutcomeBlank), "nothing entered"},
+	{htmlpage.LabelOf(judge.OutcomeWaiting), "a text that your lecturer has still to read"},
 }
 
 // replyPage is the reply to one student. Without a marked file it says why.
-func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []picture) []byte {
+func (b *marksBook) replyPage(r *row, ran run, verdicts []verdictOf, pictures []picture) []byte {
 	who := r.student.ID
 	if r.student.Name != "" {
 		who = r.student.Name + " (" + r.student.ID + ")"
@@ -115,7 +115,7 @@ func (b *book) replyPage(r *row, ran run, verdicts []verdictOf, pictures []pictu
 	return page(b.lab.Title+": reply to "+who, replyTemplates, "reply", view)
 }
 
-func (b *book) unmarked(r *row) *unmarkedView {
+func (b *marksBook) unmarked(r *row) *unmarkedView {
 	var view unmarkedView
 	if len(r.items) > 0 {
 		view.Several = r.others + 1
@@ -139,7 +139,7 @@ func (b *book) unmarked(r *row) *unmarkedView {
 	return &view
 }
 
-func (b *book) markedView(r *row, ran run, verdicts []verdictOf, pictures []picture) *markedView {
+func (b *marksBook) markedView(r *row, ran run, verdicts []verdictOf, pictures []picture) *markedView {
 	paper := b.lab.Sheet(r.code)
 	view := &markedView{
 		Several: r.others > 0,
@@ -161,12 +161,12 @@ func (b *book) markedView(r *row, ran run, verdicts []verdictOf, pictures []pict
 
 // question is one question. trouble says that the reply tells of cells in which an
 // answer may have been lost.
-func (b *book) question(r *row, q bank.Question, v verdictOf, c cell, trouble bool) questionView {
+func (b *marksBook) question(r *row, q bank.Question, v verdictOf, c cell, trouble bool) questionView {
 	verdict := v.Entry.Verdict
 	view := questionView{
 		ID: q.ID, FullID: b.lab.FullID(q.ID), Title: q.Title, Prompt: paragraphs(q.Prompt),
 		Label: htmlpage.LabelOf(verdict.Outcome), Slip: verdict.Slip,
-		WasRead: verdict.Outcome == judge.Waiting && !c.waits, Adjusted: c.adjusted,
+		WasRead: verdict.Outcome == judge.OutcomeWaiting && !c.waits, Adjusted: c.adjusted,
 		Earned: marksText(c.earned), Marks: count(q.Marks, "mark"), Of: q.Marks,
 	}
 	for _, o := range q.Options {
@@ -174,7 +174,7 @@ func (b *book) question(r *row, q bank.Question, v verdictOf, c cell, trouble bo
 	}
 	if v.Given {
 		view.Given = given(q, v)
-		if q.Kind != judge.Text && q.Kind != judge.Choice {
+		if q.Kind != judge.KindText && q.Kind != judge.KindChoice {
 			view.Understood = verdict.Understood
 		}
 	}
@@ -182,11 +182,11 @@ func (b *book) question(r *row, q bank.Question, v verdictOf, c cell, trouble bo
 		view.Reference = ref.text()
 	}
 	message := verdict.Message
-	if verdict.Outcome == judge.Blank && !v.Given && trouble {
+	if verdict.Outcome == judge.OutcomeBlank && !v.Given && trouble {
 		message += "\nWhat happened when your notebook was run, above, may say where an answer was lost."
 	}
 	var eye eyeMark
-	if verdict.Outcome == judge.Waiting {
+	if verdict.Outcome == judge.OutcomeWaiting {
 		eye, view.Read = b.eye.of(r.student.ID, q.ID, v.Entry.Answer.Text)
 	}
 	if view.Read {
@@ -213,24 +213,24 @@ func given(q bank.Question, v verdictOf) template.HTML {
 	a := v.Entry.Answer
 	show := func(name string, data any) template.HTML { return htmlpage.Render(replyTemplates, name, data) }
 	switch {
-	case q.Kind == judge.Text:
+	case q.Kind == judge.KindText:
 		return show("words", a.Text)
-	case q.Kind == judge.Choice:
+	case q.Kind == judge.KindChoice:
 		for _, o := range q.Options {
 			if v.Entry.Verdict.Understood == "option "+o.Letter {
 				return show("option", optionView{o.Letter, inline(o.Text)})
 			}
 		}
 		return show("code", clip.Line(a.Text, 100))
-	case q.Kind == judge.Function && a.Fault != "":
+	case q.Kind == judge.KindFunction && a.Fault != "":
 		return show("plain", "a function that failed: "+clip.Line(a.Fault, 300))
-	case q.Kind == judge.Function && len(a.Values) == 1:
+	case q.Kind == judge.KindFunction && len(a.Values) == 1:
 		return show("plain", "a function, called once")
-	case q.Kind == judge.Function:
+	case q.Kind == judge.KindFunction:
 		return show("plain", fmt.Sprintf("a function, called at %d points", len(a.Values)))
 	case a.Typed:
 		return show("code", clip.Line(a.Text, 200))
-	case a.U != 0 || q.Kind == judge.Measured:
+	case a.U != 0 || q.Kind == judge.KindMeasured:
 		return show("code", fmt.Sprintf("%.7g ± %.3g %s", a.Value, a.U, clip.Line(a.Unit, 60)))
 	default:
 		return show("code", fmt.Sprintf("%.7g %s", a.Value, clip.Line(a.Unit, 60)))
@@ -257,7 +257,7 @@ func cellsOf(ran run) (lines []cellView, more int) {
 		}
 	}
 	slices.SortStableFunc(lines, func(x, y cellView) int { return x.Cell - y.Cell })
-	if ran.Ended != compose.LimitNone && len(lines) == 0 {
+	if ran.Ended != sandbox.LimitNone && len(lines) == 0 {
 		lines = append(lines, cellView{0, "the notebook met a limit: " + string(ran.Ended)})
 	}
 	for _, note := range ran.Notes { // on answers that no question has

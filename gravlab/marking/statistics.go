@@ -27,7 +27,7 @@ const fewest = 5
 
 // itemStatistics looks at the marked sheets. A question of which a text still waits for
 // its marks has neither number.
-func (b *book) itemStatistics() []itemStatistic {
+func (b *marksBook) itemStatistics() []itemStatistic {
 	out := make([]itemStatistic, len(b.questions))
 	for i, q := range b.questions {
 		s := itemStatistic{Outcomes: map[judge.Outcome]int{}, Slips: map[string]int{}}
@@ -38,7 +38,7 @@ func (b *book) itemStatistics() []itemStatistic {
 				continue
 			}
 			c := r.cells[i]
-			if c.outcome == judge.Waiting && !c.waits {
+			if c.outcome == judge.OutcomeWaiting && !c.waits {
 				s.Outcomes[readByLecturer]++
 			} else {
 				s.Outcomes[c.outcome]++

@@ -9,7 +9,7 @@ import (
 
 // A class of five by hand. Question a: 2 2 1 0 0 of 2; question b: 3 2 2 1 0 of 3.
 func TestItemStatistics(t *testing.T) {
-	b := &book{questions: []bank.Question{{ID: "a", Marks: 2}, {ID: "b", Marks: 3}}}
+	b := &marksBook{questions: []bank.Question{{ID: "a", Marks: 2}, {ID: "b", Marks: 3}}}
 	for i, a := range []float64{2, 2, 1, 0, 0} {
 		r := row{item: &item{}, cells: []cell{{earned: a, counts: true, outcome: "right"}, {earned: []float64{3, 2, 2, 1, 0}[i], counts: true, outcome: "slip", slip: "s"}}}
 		b.rows = append(b.rows, r)

@@ -6,9 +6,9 @@ import (
 	"path/filepath"
 	"strings"
 
-	"gravity.example/gravlab/bench"
-	"gravity.example/gravlab/compose"
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
+	"gravity.example/gravlab/labserver"
+	"gravity.example/gravlab/sandbox"
 )
 
 // runFormat counts changes of what a stored run holds; older ones are run
@@ -27,13 +27,13 @@ type run struct {
 	// looked at again when the class list or the key is another.
 	Skipped string `json:",omitempty"`
 	Unread  string `json:",omitempty"` // why it is no notebook
-	Ended   compose.Limit
-	Given   []bench.Entry `json:",omitempty"` // in order; see desk
+	Ended   sandbox.Limit
+	Given   []labserver.Entry `json:",omitempty"` // in order; see desk
 	Tries   map[string]int
 	Calls   map[string]string // fingerprints of the judge's calls, by question
 	Foreign int               `json:",omitempty"` // answers to sheets of somebody else
-	Cells   []compose.Cell    `json:",omitempty"` // that did not run to their end
-	Remarks []compose.Remark  `json:",omitempty"`
+	Cells   []sandbox.Cell    `json:",omitempty"` // that did not run to their end
+	Remarks []sandbox.Remark  `json:",omitempty"`
 	// Notes are remarks of the desk: what was left out for its size.
 	Notes   []string `json:",omitempty"`
 	Figures int      // that were kept
@@ -42,7 +42,7 @@ type run struct {
 
 // A verdictOf is a question, the answer that counts and its verdict.
 type verdictOf struct {
-	Entry bench.Entry
+	Entry labserver.Entry
 	Given bool // there was an answer
 	Tries int
 	// Virtual: off by the lecturer's reference, and right by the sheet's own
@@ -81,7 +81,7 @@ func (s store) write(key, what string, v any) error {
 	if err != nil {
 		return err
 	}
-	return whole.WriteFile(s.path(key, what), text, 0o600)
+	return atomicfile.WriteFile(s.path(key, what), text, 0o600)
 }
 
 func (s store) run(key string) (run, bool) {

@@ -17,7 +17,7 @@ import (
 	"golang.org/x/text/encoding/charmap"
 	unicode16 "golang.org/x/text/encoding/unicode"
 
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 )
 
 // A table is a CSV file (RFC 4180) with a header and a column id.
@@ -285,7 +285,7 @@ func quoted(list []string) []string {
 // writeTable writes a CSV file whole, for its owner alone: every table names
 // students.
 func writeTable(path string, header []string, rows func(write func(cells ...string) error) error) error {
-	return whole.Write(path, 0o600, func(w io.Writer) error {
+	return atomicfile.Write(path, 0o600, func(w io.Writer) error {
 		out := csv.NewWriter(w)
 		if err := out.Write(header); err != nil {
 			return err

@@ -8,27 +8,27 @@ import (
 	"slices"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/labserver"
 )
 
-// verdicts judges what was submitted, in its order, as the bench does when it is
+// verdicts judges what was submitted, in its order, as the lab server does when it is
 // submitted.
 func verdicts(p bank.Sheet, r run, refs []reference) judged {
 	var out judged
 	at := map[string]int{}
 	for i, q := range p.Questions {
 		at[q.ID] = i
-		out.Verdicts = append(out.Verdicts, verdictOf{Entry: bench.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.Blank, Of: q.Marks, Message: "No answer."}}})
+		out.Verdicts = append(out.Verdicts, verdictOf{Entry: labserver.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.OutcomeBlank, Of: q.Marks, Message: "No answer."}}})
 	}
-	history := bench.NewHistory(p)
+	history := labserver.NewHistory(p)
 	for _, e := range r.Given {
 		i, ok := at[e.Question]
 		if !ok {
 			continue // a question that the bank no longer has
 		}
 		v, q := &out.Verdicts[i], p.Questions[i]
-		if e.Verdict.Outcome == judge.Unreadable {
+		if e.Verdict.Outcome == judge.OutcomeUnreadable {
 			// Never an answer; it counts where there is no other.
 			if !v.Given {
 				e.Verdict.Of = q.Marks
@@ -43,7 +43,7 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 			v.Virtual = false
 			if v.Entry.Verdict.Marks == 0 {
 				o, failed := judgeSafely(history, q, e.Answer, tries)
-				v.Virtual = !failed && (o.Outcome == judge.Right || o.Outcome == judge.Carried)
+				v.Virtual = !failed && (o.Outcome == judge.OutcomeRight || o.Outcome == judge.OutcomeCarried)
 			}
 		} else {
 			var failed bool
@@ -60,10 +60,10 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 }
 
 // judgeSafely judges; a bank that panics costs the one answer.
-func judgeSafely(history *bench.History, q bank.Question, a judge.Answer, tries int) (v judge.Verdict, failed bool) {
+func judgeSafely(history *labserver.History, q bank.Question, a judge.Answer, tries int) (v judge.Verdict, failed bool) {
 	defer func() {
 		if r := recover(); r != nil {
-			v, failed = judge.Verdict{Outcome: judge.Unreadable, Of: q.Marks, Message: "The judge failed at this answer. Your lecturer looks at it."}, true
+			v, failed = judge.Verdict{Outcome: judge.OutcomeUnreadable, Of: q.Marks, Message: "The judge failed at this answer. Your lecturer looks at it."}, true
 		}
 	}()
 	return history.Judge(q, a, tries), false

@@ -12,10 +12,10 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 )
 
-// WriteFile checks nb and writes it to path, whole (package whole). A file that
+// WriteFile checks nb and writes it to path, whole (package atomicfile). A file that
 // is there already is replaced.
 func (nb *Notebook) WriteFile(path string) error {
 	data, err := nb.Bytes()
@@ -26,7 +26,7 @@ func (nb *Notebook) WriteFile(path string) error {
 	if info, err := os.Stat(path); err == nil {
 		mode = info.Mode().Perm()
 	}
-	return whole.WriteFile(path, data, mode)
+	return atomicfile.WriteFile(path, data, mode)
 }
 
 // Bytes checks nb and returns the file's content, format 4.5. Same notebook,

@@ -14,11 +14,11 @@ import (
 	"unicode/utf8"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
-	"gravity.example/gravlab/frame"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/quantity"
+	"gravity.example/gravlab/wire"
 )
 
 // fields are what stands in an answer's form.
@@ -83,9 +83,9 @@ func hasUnit(number string) bool {
 // written in code, so that the file says the same to everybody.
 func (f fields) source(q bank.Question) string {
 	switch q.Kind {
-	case judge.Choice:
+	case judge.KindChoice:
 		return fmt.Sprintf("%%%%\nsheet.Choice(%q, %q)", q.ID, f.Choice)
-	case judge.Text:
+	case judge.KindText:
 		return fmt.Sprintf("%%%%\nsheet.Words(%q, %s)", q.ID, strconv.Quote(f.Words))
 	default:
 		return fmt.Sprintf("%%%%\nsheet.Typed(%q, %s)", q.ID, strconv.Quote(f.text()))
@@ -116,8 +116,8 @@ func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
 // formOf says whether a question is answered in fields: not a function, and
 // not where the reader has written code or wants to. A number may be worked out in code
 // as well.
-func (b *book) formOf(q bank.Question, c *notebook.Cell) bool {
-	if q.Kind == judge.Function || inCode(c) {
+func (b *document) formOf(q bank.Question, c *notebook.Cell) bool {
+	if q.Kind == judge.KindFunction || inCode(c) {
 		return false
 	}
 	if f, ok := typed(c); ok {
@@ -141,7 +141,7 @@ const (
 )
 
 // draft keeps what stands in the form of a cell, until it is given in.
-func (b *book) draft(id string, f fields) (problem string) {
+func (b *document) draft(id string, f fields) (problem string) {
 	if b.nb == nil {
 		return "this lab is not open"
 	}
@@ -161,7 +161,7 @@ func (b *book) draft(id string, f fields) (problem string) {
 }
 
 // form changes between fields and code.
-func (s *Server) form(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) form(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct {
 		Tab, Question string
 		Code          bool
@@ -230,7 +230,7 @@ func noted(code, typed string) string {
 }
 
 // question finds a question and the cell for its answer.
-func (b *book) question(id string) (bank.Question, *notebook.Cell) {
+func (b *document) question(id string) (bank.Question, *notebook.Cell) {
 	if !b.sheet || b.nb == nil {
 		return bank.Question{}, nil
 	}
@@ -241,9 +241,9 @@ func (b *book) question(id string) (bank.Question, *notebook.Cell) {
 	return q, b.nb.Question(b.paper.Lab.FullID(q.ID), notebook.Answer)
 }
 
-// answer judges what was typed into a form, by the bench, without compiling
+// answer judges what was typed into a form, by the lab server, without compiling
 // anything, and keeps it in the notebook.
-func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct {
 		Tab, Question string
 		Fields        fields
@@ -254,21 +254,21 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	}
 	defer release()
 	q, c := b.question(in.Question)
-	if c == nil || q.Kind == judge.Function {
+	if c == nil || q.Kind == judge.KindFunction {
 		refuse(w, http.StatusBadRequest, "there is no such question")
 		return
 	}
 	f := in.Fields.trim()
-	head := frame.Head{Kind: frame.Answer, Lab: b.paper.Lab.ID, Code: string(b.paper.Code), Assessed: b.assessed, Question: q.ID}
+	head := wire.Head{Kind: wire.Answer, Lab: b.paper.Lab.ID, Code: string(b.paper.Code), Assessed: b.assessed, Question: q.ID}
 	switch q.Kind {
-	case judge.Choice:
-		head.Form, head.Text = frame.FormChoice, f.Choice
-	case judge.Text:
-		head.Form, head.Text = frame.FormWords, f.Words
+	case judge.KindChoice:
+		head.Form, head.Text = wire.FormChoice, f.Choice
+	case judge.KindText:
+		head.Form, head.Text = wire.FormWords, f.Words
 	default:
-		head.Form, head.Text = frame.FormTyped, f.text()
+		head.Form, head.Text = wire.FormTyped, f.text()
 	}
-	failed, given := s.bench.Session(bench.SessionOptions{}).Answer(frame.Frame{Head: head})
+	failed, given := s.bench.Session(labserver.SessionOptions{}).Answer(wire.Frame{Head: head})
 	if given == nil {
 		refuse(w, http.StatusInternalServerError, failed.Text)
 		return
@@ -287,8 +287,8 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *book) {
 	reply(w, map[string]any{"output": b.outputs(slices.Index(b.nb.Cells, c), c.Outputs), "standings": standings, "marks": marks, "of": of})
 }
 
-// display is what the bench displays, as a notebook holds it.
-func display(d bench.Display) *notebook.Output {
+// display is what the lab server displays, as a notebook holds it.
+func display(d labserver.Display) *notebook.Output {
 	o := &notebook.Output{Kind: notebook.Display, Data: notebook.Bundle{}, Metadata: map[string]any{}}
 	for mime, v := range d {
 		if data, ok := v.([]byte); ok {

@@ -14,13 +14,13 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"gravity.example/exercises"
-	"gravity.example/gravlab/compose"
-	"gravity.example/gravlab/internal/known"
+	"gravity.example/gravlab/internal/refcases"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
 	"gravity.example/gravlab/report"
+	"gravity.example/gravlab/sandbox"
 )
 
 // axe has axe-core look at the page as it is now, by the rules of WCAG 2.2 AA.
@@ -184,7 +184,7 @@ func writtenFiles(t *testing.T) map[string]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	pool, err := compose.NewPool(t.Context(), compose.PoolOptions{Clone: clone})
+	pool, err := sandbox.NewPool(t.Context(), sandbox.PoolOptions{Clone: clone})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -204,7 +204,7 @@ func writtenFiles(t *testing.T) map[string]string {
 			t.Fatal(err)
 		}
 	}
-	write("known.html", func(w io.Writer) error { r := known.Run(known.All(), nil); return r.WriteHTML(w) })
+	write("known.html", func(w io.Writer) error { r := refcases.Run(refcases.All(), nil); return r.WriteHTML(w) })
 	write("run.html", func(w io.Writer) error { return report.Write(w, nb, report.Options{}) })
 	return map[string]string{"class": in("marks/class.html"), "reply to who worked": in("marks/replies/worked.html"), "reply to who erred": in("marks/replies/broken.html"),
 		"known answers": in("known.html"), "report": in("run.html")}

@@ -17,13 +17,13 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/internal/filelock"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
 
 // A book is one notebook that the page offers.
-type book struct {
+type document struct {
 	server *Server
 	name   string // in addresses
 	source string // the notebook as it was handed out
@@ -74,7 +74,7 @@ func otherName(path string) string {
 
 // load reads the working copy, or the notebook that it will begin as. The
 // caller holds b.mu.
-func (b *book) load() error {
+func (b *document) load() error {
 	if b.release == nil {
 		if err := os.MkdirAll(filepath.Dir(b.copy), 0o700); err != nil {
 			return err
@@ -103,7 +103,7 @@ func (b *book) load() error {
 }
 
 // readSheet finds out whose numbers the notebook has.
-func (b *book) readSheet() {
+func (b *document) readSheet() {
 	b.paper, b.sheet, b.assessed, b.fault = sheetOf(b.nb)
 }
 
@@ -118,7 +118,7 @@ func sheetOf(nb *notebook.Notebook) (paper bank.Sheet, ok, assessed bool, fault 
 
 // write writes the working copy. If another program has changed it meanwhile, that
 // version is put aside first and its name returned: neither is lost.
-func (b *book) write() (aside string, err error) {
+func (b *document) write() (aside string, err error) {
 	if now := stampOf(b.copy); now != b.stamp && now != (stamp{}) {
 		if aside, err = putAside(b.copy, "other"); err != nil {
 			return "", err
@@ -141,7 +141,7 @@ func putAside(path, word string) (string, error) {
 	}
 }
 
-func (b *book) close() {
+func (b *document) close() {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for _, r := range b.running {
@@ -155,7 +155,7 @@ func (b *book) close() {
 
 // summary is where the sheet stands; nil if there is none. The caller holds
 // b.mu.
-func (b *book) summary() *bench.Summary {
+func (b *document) summary() *labserver.Summary {
 	if !b.sheet {
 		return nil
 	}
@@ -168,7 +168,7 @@ func (b *book) summary() *bench.Summary {
 }
 
 // withBook finds the book of a request and decodes its body.
-func (s *Server) withBook(do func(w http.ResponseWriter, r *http.Request, b *book)) http.HandlerFunc {
+func (s *Server) withBook(do func(w http.ResponseWriter, r *http.Request, b *document)) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		b := s.find(r.PathValue("name"))
 		if b == nil {
@@ -197,7 +197,7 @@ const lapse = 20 * time.Second
 
 // mine says whether a tab may write, and notes that it is there. The caller
 // holds b.mu.
-func (b *book) mine(tab string) bool {
+func (b *document) mine(tab string) bool {
 	if b.writer != tab {
 		return false
 	}
@@ -206,7 +206,7 @@ func (b *book) mine(tab string) bool {
 }
 
 // open gives a tab the whole lab.
-func (s *Server) open(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) open(w http.ResponseWriter, r *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.load(); err != nil {
@@ -224,7 +224,7 @@ func (s *Server) open(w http.ResponseWriter, r *http.Request, b *book) {
 }
 
 // here tells a tab whether it still writes, and remembers the reader's place.
-func (s *Server) here(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) here(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct{ Tab, Place string }
 	if !read(w, r, &in) {
 		return
@@ -240,7 +240,7 @@ func (s *Server) here(w http.ResponseWriter, r *http.Request, b *book) {
 
 // forWriter reads what a tab wants to change and locks the book; release unlocks
 // it. A tab that may not write is told so, and release is nil.
-func (b *book) forWriter(w http.ResponseWriter, r *http.Request, in any, tab *string) (release func()) {
+func (b *document) forWriter(w http.ResponseWriter, r *http.Request, in any, tab *string) (release func()) {
 	if !read(w, r, in) {
 		return nil
 	}
@@ -254,7 +254,7 @@ func (b *book) forWriter(w http.ResponseWriter, r *http.Request, in any, tab *st
 }
 
 // save takes what was typed into code boxes, and into forms without giving it in.
-func (s *Server) save(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) save(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct {
 		Tab    string
 		Cells  map[string]string
@@ -286,7 +286,7 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, b *book) {
 }
 
 // put puts a text into a code cell.
-func (b *book) put(id, text string) (problem string) {
+func (b *document) put(id, text string) (problem string) {
 	if b.nb == nil {
 		return "this lab is not open"
 	}
@@ -302,7 +302,7 @@ func (b *book) put(id, text string) (problem string) {
 }
 
 // allow lets a notebook from elsewhere run its code, until the program ends.
-func (s *Server) allow(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) allow(w http.ResponseWriter, r *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.allowed = true
@@ -311,7 +311,7 @@ func (s *Server) allow(w http.ResponseWriter, r *http.Request, b *book) {
 
 // anew puts the working copy aside and begins again from the notebook as it
 // was handed out. Answers that were given in stay in the answers log.
-func (s *Server) anew(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) anew(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct{ Tab string }
 	release := b.forWriter(w, r, &in, &in.Tab)
 	if release == nil {

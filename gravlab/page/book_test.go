@@ -200,7 +200,7 @@ func TestAssessedPageTellsNothing(t *testing.T) {
 	number := func(v float64) string { return fmt.Sprintf("%.5e", v) }
 	asked := 0
 	for _, q := range sheet.Questions {
-		if q.Kind != judge.Number && q.Kind != judge.Measured || testing.Short() && asked == 2 {
+		if q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured || testing.Short() && asked == 2 {
 			continue
 		}
 		asked++

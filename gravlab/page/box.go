@@ -13,7 +13,7 @@ import (
 	"strings"
 	"sync"
 
-	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -30,11 +30,11 @@ type Box struct {
 	Above    []string // sources of the boxes above: their declarations count, nothing of them is run
 	Source   string
 	Seed     uint64                    // of random numbers
-	Exchange func(frame []byte) []byte // answers a frame, as bench.Session.Exchange does
+	Exchange func(frame []byte) []byte // answers a frame, as labserver.Session.Exchange does
 	Output   func(text []byte)         // is told what it prints, as it comes
 	Log      func(text string)         // is told what takes long
 
-	// What follows is for a runner with a bench of its own.
+	// What follows is for a runner with a lab server of its own.
 
 	Notebook string                   // its name, which tells notebooks apart
 	Folders  []string                 // of the notebook and of the reader's copy
@@ -82,7 +82,7 @@ type event struct {
 const mostPrinted = 200_000
 
 // run saves a box, runs it and sends what it puts out as it comes.
-func (s *Server) run(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) run(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct{ Tab, Cell, Source string }
 	if !read(w, r, &in) {
 		return
@@ -111,7 +111,7 @@ func (s *Server) run(w http.ResponseWriter, r *http.Request, b *book) {
 
 // A job is one run of a box.
 type job struct {
-	book  *book
+	book  *document
 	index int
 	cell  string
 	box   Box
@@ -126,7 +126,7 @@ type job struct {
 }
 
 // begin takes the text of a box, saves it, and prepares its run.
-func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, status int, problem string) {
+func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job, status int, problem string) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	switch {
@@ -155,7 +155,7 @@ func (b *book) begin(ctx context.Context, tab, cell, source string) (j *job, sta
 		}
 	}
 	files, closeFiles := filesBeside(b.copy, b.source)
-	session := b.server.bench.Session(bench.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files})
+	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files})
 	j.box.Exchange = session.Exchange
 	var cancel context.CancelFunc
 	j.ctx, cancel = context.WithCancel(ctx)
@@ -206,7 +206,7 @@ func filesBeside(notebooks ...string) (files folders, closeAll func()) {
 }
 
 // seed is the sheet's, so that marking runs the same.
-func seed(b *book) uint64 {
+func seed(b *document) uint64 {
 	h := fnv.New64a()
 	if b.sheet {
 		fmt.Fprintf(h, "%s\x00%s", b.paper.Lab.ID, b.paper.Code)
@@ -229,8 +229,8 @@ func (j *job) print(text []byte) {
 	j.send(event{Text: s})
 }
 
-// show takes what the bench shows of the box.
-func (j *job) show(d bench.Display) error {
+// show takes what the lab server shows of the box.
+func (j *job) show(d labserver.Display) error {
 	j.put(display(d))
 	return nil
 }
@@ -319,7 +319,7 @@ func failure(all []Trouble) *notebook.Output {
 }
 
 // stop ends a box that runs.
-func (s *Server) stop(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) stop(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct{ Tab, Cell string }
 	if !read(w, r, &in) {
 		return

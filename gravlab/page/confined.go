@@ -8,14 +8,14 @@ import (
 	"sync/atomic"
 	"time"
 
-	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/sandbox"
 )
 
-// Confined runs boxes in workers of package compose, the ones that marking
+// Confined runs boxes in workers of package sandbox, the ones that marking
 // uses.
 type Confined struct {
 	ready chan struct{} // closed when pool or err is there
-	pool  *compose.Pool
+	pool  *sandbox.Pool
 	err   error
 	stop  context.CancelFunc
 	said  atomic.Value // string: how far the preparation is
@@ -29,7 +29,7 @@ func NewConfined(clone string, log func(text string)) *Confined {
 	c.said.Store("preparing the packages of the labs, once on a new machine")
 	go func() {
 		defer close(c.ready)
-		c.pool, c.err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Log: func(what string) {
+		c.pool, c.err = sandbox.NewPool(ctx, sandbox.PoolOptions{Clone: clone, Log: func(what string) {
 			c.said.Store(what)
 			log(what)
 		}})
@@ -66,7 +66,7 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 		return failed(c.err)
 	}
 	b.Log("running")
-	out, err := c.pool.RunBox(ctx, compose.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output})
+	out, err := c.pool.RunBox(ctx, sandbox.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output})
 	if err != nil {
 		return failed(err)
 	}
@@ -95,28 +95,28 @@ func (c *Confined) wait(ctx context.Context, log func(text string)) error {
 }
 
 // limits say in plain words what ended a box.
-var limits = map[compose.Limit]string{
-	compose.LimitTime:     "It used more computing time than a box may have. Does a loop never end?",
-	compose.LimitMemory:   "It needed more memory than a box may have. Does a slice grow without end?",
-	compose.LimitOutput:   "It printed more than a box may print. Does a loop never end?",
-	compose.LimitFrames:   "It showed or gave in more than a box may. Does a loop never end?",
-	compose.LimitCompiler: "It is too much for the compiler. Is there a very large array or constant?",
-	compose.LimitSize:     "There is too much code in this notebook.",
+var limits = map[sandbox.Limit]string{
+	sandbox.LimitTime:     "It used more computing time than a box may have. Does a loop never end?",
+	sandbox.LimitMemory:   "It needed more memory than a box may have. Does a slice grow without end?",
+	sandbox.LimitOutput:   "It printed more than a box may print. Does a loop never end?",
+	sandbox.LimitFrames:   "It showed or gave in more than a box may. Does a loop never end?",
+	sandbox.LimitCompiler: "It is too much for the compiler. Is there a very large array or constant?",
+	sandbox.LimitSize:     "There is too much code in this notebook.",
 }
 
 // result says in plain words how a box went; box is its number, counted from 1.
-func result(out compose.Outcome, box int) Result {
+func result(out sandbox.Outcome, box int) Result {
 	var r Result
 	if out.Unread != "" {
 		return Result{Trouble: []Trouble{{Text: out.Unread}}}
 	}
-	var last compose.Cell
+	var last sandbox.Cell
 	for _, c := range out.Cells {
 		if c.Index == box-1 {
 			last = c
 		}
 	}
-	bad := last.State == compose.NotBuilt || last.State == compose.Refused
+	bad := last.State == sandbox.NotBuilt || last.State == sandbox.Refused
 	for _, m := range out.Remarks {
 		switch {
 		case m.Cell == box && m.Ends: // it is told below
@@ -133,13 +133,13 @@ func result(out compose.Outcome, box int) Result {
 	}
 	slices.SortStableFunc(r.Trouble, func(a, b Trouble) int { return a.Line - b.Line })
 	switch last.State {
-	case compose.Failed:
+	case sandbox.Failed:
 		r.Trouble = append(r.Trouble, Trouble{Line: last.Line, Text: last.Fault})
-	case compose.Ended:
+	case sandbox.Ended:
 		r.Trouble = append(r.Trouble, Trouble{Text: ended(last.Limit)})
-	case compose.NotRun:
+	case sandbox.NotRun:
 		r.Trouble = append(r.Trouble, Trouble{Text: ended(out.Ended)})
-	case compose.NotBuilt, compose.Refused:
+	case sandbox.NotBuilt, sandbox.Refused:
 		if len(r.Trouble) == 0 {
 			r.Trouble = append(r.Trouble, Trouble{Text: "This cannot be run here."})
 		}
@@ -149,14 +149,14 @@ func result(out compose.Outcome, box int) Result {
 
 // failed tells that the machine failed and not the box.
 func failed(err error) (Result, error) {
-	var f *compose.Fault
+	var f *sandbox.Fault
 	if !errors.As(err, &f) {
 		return Result{}, err
 	}
 	return Result{Trouble: []Trouble{{Text: fmt.Sprintf("This machine failed, not your code: %s. What to do: %s. Your text is saved.", f.What, f.Do)}}}, nil
 }
 
-func ended(l compose.Limit) string {
+func ended(l sandbox.Limit) string {
 	if text, ok := limits[l]; ok {
 		return "Stopped: " + text + " Your text is saved."
 	}

@@ -6,37 +6,37 @@ import (
 	"strings"
 	"testing"
 
-	"gravity.example/gravlab/compose"
+	"gravity.example/gravlab/sandbox"
 )
 
 // However a box ends, the reader is told in plain words, at its line where there
 // is one, and what concerns other boxes does not pass for an error of this one.
 func TestResult(t *testing.T) {
 	const box = 3 // two boxes above
-	cell := func(c compose.Cell, remarks ...compose.Remark) compose.Outcome {
+	cell := func(c sandbox.Cell, remarks ...sandbox.Remark) sandbox.Outcome {
 		c.Index = box - 1
-		return compose.Outcome{Cells: []compose.Cell{{Index: 0, State: compose.NotRun}, c}, Remarks: remarks, Ended: c.Limit}
+		return sandbox.Outcome{Cells: []sandbox.Cell{{Index: 0, State: sandbox.NotRun}, c}, Remarks: remarks, Ended: c.Limit}
 	}
 	for name, c := range map[string]struct {
-		out     compose.Outcome
+		out     sandbox.Outcome
 		line    int
 		trouble string // "" for none
 		remark  string
 	}{
-		"ran":            {out: cell(compose.Cell{State: compose.Ran})},
-		"remark":         {out: cell(compose.Cell{State: compose.Ran}, compose.Remark{Cell: box, Line: 2, Text: "not so here"}), remark: "line 2: not so here"},
-		"remark above":   {out: cell(compose.Cell{State: compose.Ran}, compose.Remark{Cell: 1, Line: 2, Text: "not built"})},
-		"not built":      {out: cell(compose.Cell{State: compose.NotBuilt}, compose.Remark{Cell: box, Line: 4, Text: "x is not known"}), line: 4, trouble: "x is not known"},
-		"above misses":   {out: cell(compose.Cell{State: compose.NotBuilt}, compose.Remark{Cell: 2, Line: 1, Text: "y is wrong"}, compose.Remark{Cell: box, Line: 1, Text: "f is not known"}), line: 1, trouble: "f is not known", remark: "In a box above: y is wrong"},
-		"panic":          {out: cell(compose.Cell{State: compose.Failed, Fault: "panic: index out of range"}), trouble: "panic: index out of range"},
-		"time":           {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitTime}), trouble: "Does a loop never end? Your text is saved."},
-		"memory":         {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitMemory}), trouble: "more memory"},
-		"output":         {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitOutput}), trouble: "printed more"},
-		"frames":         {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitFrames}), trouble: "showed or gave in more"},
-		"compiler":       {out: cell(compose.Cell{State: compose.Ended, Limit: compose.LimitCompiler}), trouble: "too much for the compiler"},
-		"ended before":   {out: compose.Outcome{Cells: []compose.Cell{{Index: box - 1, State: compose.NotRun}}, Ended: compose.LimitSize}, trouble: "too much code"},
-		"not Go":         {out: cell(compose.Cell{State: compose.Refused}), trouble: "cannot be run here"},
-		"cannot be read": {out: compose.Outcome{Unread: "it is no notebook"}, trouble: "it is no notebook"},
+		"ran":            {out: cell(sandbox.Cell{State: sandbox.Ran})},
+		"remark":         {out: cell(sandbox.Cell{State: sandbox.Ran}, sandbox.Remark{Cell: box, Line: 2, Text: "not so here"}), remark: "line 2: not so here"},
+		"remark above":   {out: cell(sandbox.Cell{State: sandbox.Ran}, sandbox.Remark{Cell: 1, Line: 2, Text: "not built"})},
+		"not built":      {out: cell(sandbox.Cell{State: sandbox.NotBuilt}, sandbox.Remark{Cell: box, Line: 4, Text: "x is not known"}), line: 4, trouble: "x is not known"},
+		"above misses":   {out: cell(sandbox.Cell{State: sandbox.NotBuilt}, sandbox.Remark{Cell: 2, Line: 1, Text: "y is wrong"}, sandbox.Remark{Cell: box, Line: 1, Text: "f is not known"}), line: 1, trouble: "f is not known", remark: "In a box above: y is wrong"},
+		"panic":          {out: cell(sandbox.Cell{State: sandbox.Failed, Fault: "panic: index out of range"}), trouble: "panic: index out of range"},
+		"time":           {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitTime}), trouble: "Does a loop never end? Your text is saved."},
+		"memory":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitMemory}), trouble: "more memory"},
+		"output":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitOutput}), trouble: "printed more"},
+		"frames":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitFrames}), trouble: "showed or gave in more"},
+		"compiler":       {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitCompiler}), trouble: "too much for the compiler"},
+		"ended before":   {out: sandbox.Outcome{Cells: []sandbox.Cell{{Index: box - 1, State: sandbox.NotRun}}, Ended: sandbox.LimitSize}, trouble: "too much code"},
+		"not Go":         {out: cell(sandbox.Cell{State: sandbox.Refused}), trouble: "cannot be run here"},
+		"cannot be read": {out: sandbox.Outcome{Unread: "it is no notebook"}, trouble: "it is no notebook"},
 	} {
 		r := result(c.out, box)
 		switch {
@@ -53,7 +53,7 @@ func TestResult(t *testing.T) {
 
 // A fault of the machine is told as one, with what to do, and is no error of the box.
 func TestMachineFault(t *testing.T) {
-	r, err := failed(fmt.Errorf("a box: %w", &compose.Fault{What: "there is no room", Do: "make room"}))
+	r, err := failed(fmt.Errorf("a box: %w", &sandbox.Fault{What: "there is no room", Do: "make room"}))
 	if err != nil || len(r.Trouble) != 1 || r.Trouble[0].Text != "This machine failed, not your code: there is no room. What to do: make room. Your text is saved." {
 		t.Errorf("%+v, %v", r, err)
 	}

@@ -6,11 +6,11 @@ import (
 	"path/filepath"
 	"sync"
 
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 )
 
 // A desk remembers where the reader was.
-type desk struct {
+type bookmarks struct {
 	path string
 	mu   sync.Mutex
 }
@@ -21,7 +21,7 @@ type places struct {
 	Cells map[string]string `json:"cells"` // the cell in each lab
 }
 
-func (d *desk) read() places {
+func (d *bookmarks) read() places {
 	var p places
 	if text, err := os.ReadFile(d.path); err == nil {
 		json.Unmarshal(text, &p) // a file that cannot be read is no place
@@ -32,14 +32,14 @@ func (d *desk) read() places {
 	return p
 }
 
-func (d *desk) get() places {
+func (d *bookmarks) get() places {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.read()
 }
 
 // note remembers a place. A place that cannot be kept is no loss.
-func (d *desk) note(lab, cell string) {
+func (d *bookmarks) note(lab, cell string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	p := d.read()
@@ -54,5 +54,5 @@ func (d *desk) note(lab, cell string) {
 	if err != nil || os.MkdirAll(filepath.Dir(d.path), 0o700) != nil {
 		return
 	}
-	whole.WriteFile(d.path, append(text, '\n'), 0o600)
+	atomicfile.WriteFile(d.path, append(text, '\n'), 0o600)
 }

@@ -17,7 +17,7 @@ import (
 const keyHeader = "X-Gravlab-Key"
 
 // A door lets the reader's browser in, and nobody else.
-type door struct {
+type auth struct {
 	hosts  []string
 	cookie string // the browser's key
 	page   string // the page's key
@@ -27,12 +27,12 @@ type door struct {
 	once []string // keys of addresses that have not been used
 }
 
-func newDoor(hosts []string) *door {
-	return &door{hosts: hosts, cookie: secret(), page: secret(), patience: patience{10 * time.Second, 16 << 10}}
+func newDoor(hosts []string) *auth {
+	return &auth{hosts: hosts, cookie: secret(), page: secret(), patience: patience{10 * time.Second, 16 << 10}}
 }
 
 // newKey makes a key that works once.
-func (d *door) newKey() string {
+func (d *auth) newKey() string {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	k := secret()
@@ -40,7 +40,7 @@ func (d *door) newKey() string {
 	return k
 }
 
-func (d *door) use(key string) bool {
+func (d *auth) use(key string) bool {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	for i, k := range d.once {
@@ -62,7 +62,7 @@ func cookieName(r *http.Request) string {
 
 // guard refuses what does not come from the page's own origin, and sets what
 // every answer carries.
-func (d *door) guard(next http.Handler) http.Handler {
+func (d *auth) guard(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		d.limit(w, r)
 		h := w.Header()
@@ -91,7 +91,7 @@ func (d *door) guard(next http.Handler) http.Handler {
 
 // knows says whether host is one of this page's. A name that somebody else
 // has pointed at this machine is not.
-func (d *door) knows(host string) bool {
+func (d *auth) knows(host string) bool {
 	if len(d.hosts) > 0 {
 		return slices.Contains(d.hosts, host)
 	}
@@ -122,7 +122,7 @@ func ownOrigin(r *http.Request) bool {
 }
 
 // enter takes the key of an address, once, and gives the other two.
-func (d *door) enter(w http.ResponseWriter, r *http.Request) {
+func (d *auth) enter(w http.ResponseWriter, r *http.Request) {
 	var in struct {
 		Key string `json:"key"`
 	}
@@ -136,12 +136,12 @@ func (d *door) enter(w http.ResponseWriter, r *http.Request) {
 
 // hasCookie looks at all cookies of the name: whatever else listens at this
 // address, at any port, may have set some, and those of a longer path come first.
-func (d *door) hasCookie(r *http.Request) bool {
+func (d *auth) hasCookie(r *http.Request) bool {
 	return slices.ContainsFunc(r.CookiesNamed(cookieName(r)), func(c *http.Cookie) bool { return same(c.Value, d.cookie) })
 }
 
 // keyed asks for both keys.
-func (d *door) keyed(next http.Handler) http.Handler {
+func (d *auth) keyed(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !d.hasCookie(r) || !same(r.Header.Get(keyHeader), d.page) {
 			refuse(w, http.StatusUnauthorized, "this tab has no key")
@@ -154,7 +154,7 @@ func (d *door) keyed(next http.Handler) http.Handler {
 
 // cookieOnly is for frames, which cannot send a header; their addresses are
 // secrets of their own.
-func (d *door) cookieOnly(next http.Handler) http.Handler {
+func (d *auth) cookieOnly(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if dest := r.Header.Get("Sec-Fetch-Dest"); !d.hasCookie(r) || dest != "" && dest != "iframe" {
 			refuse(w, http.StatusUnauthorized, "frames are shown inside the page only")

@@ -56,7 +56,7 @@ func (f *frames) get(id string) (held, bool) {
 }
 
 // outputs renders what a cell has put out.
-func (b *book) outputs(index int, list []*notebook.Output) string {
+func (b *document) outputs(index int, list []*notebook.Output) string {
 	var all strings.Builder
 	for _, o := range list {
 		all.WriteString(b.output(index, o))
@@ -65,7 +65,7 @@ func (b *book) outputs(index int, list []*notebook.Output) string {
 }
 
 // output renders one output.
-func (b *book) output(index int, o *notebook.Output) string {
+func (b *document) output(index int, o *notebook.Output) string {
 	return report.Output(index, o, report.Frames{
 		HTML: func(text string) string {
 			return fmt.Sprintf(`<iframe class="foreign" sandbox="" title="output" src="/frame/%s"></iframe>`, b.frames.keep(held{html: text}))
@@ -82,7 +82,7 @@ func (b *book) output(index int, o *notebook.Output) string {
 
 // hasFrame says whether a frame can be shown: those of an earlier run of the
 // program, and the oldest of many, are gone.
-func (s *Server) hasFrame(w http.ResponseWriter, r *http.Request, b *book) {
+func (s *Server) hasFrame(w http.ResponseWriter, r *http.Request, b *document) {
 	h, found := b.frames.get(r.PathValue("id"))
 	if found && h.option != nil {
 		_, err := os.Stat(filepath.Join(s.o.Web, webassets.Charts))

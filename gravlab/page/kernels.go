@@ -5,9 +5,9 @@ import (
 	"strings"
 	"sync"
 
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/sandbox"
 )
 
 // Kernels runs boxes in the Go kernel, one for each notebook, with the rights of
@@ -84,7 +84,7 @@ func resultOfLive(res kernel.LiveResult) Result {
 		r.Trouble = append(r.Trouble, Trouble{Line: f.Line, Text: plainEnd(f.Text)})
 	}
 	for _, text := range res.Above {
-		r.Remarks = append(r.Remarks, "In a box above: "+compose.Plain(text))
+		r.Remarks = append(r.Remarks, "In a box above: "+sandbox.Plain(text))
 	}
 	if len(r.Trouble) > 0 {
 		return r
@@ -108,7 +108,7 @@ func plainEnd(text string) string {
 		text, _, _ = strings.Cut(text, " (exit status ")
 	}
 	if strings.HasPrefix(text, "fatal error: ") && (strings.Contains(text, "out of memory") || strings.Contains(text, "cannot allocate memory")) {
-		return ended(compose.LimitMemory)
+		return ended(sandbox.LimitMemory)
 	}
-	return compose.Plain(text)
+	return sandbox.Plain(text)
 }

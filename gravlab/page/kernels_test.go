@@ -11,8 +11,8 @@ import (
 
 	"github.com/chromedp/chromedp"
 
-	"gravity.example/gravlab/bench"
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
 )
@@ -45,7 +45,7 @@ func TestBothRunners(t *testing.T) {
 		t.Skip("starts real kernels, which takes seconds")
 	}
 	data := t.TempDir()
-	b, err := bench.New(bench.Options{Data: data})
+	b, err := labserver.New(labserver.Options{Data: data})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -62,7 +62,7 @@ func TestBothRunners(t *testing.T) {
 		var o outcome
 		var mu sync.Mutex
 		see := func() error { mu.Lock(); defer mu.Unlock(); o.Shown++; return nil }
-		session := b.Session(bench.SessionOptions{Confined: true, Show: func(bench.Display) error { return see() }})
+		session := b.Session(labserver.SessionOptions{Confined: true, Show: func(labserver.Display) error { return see() }})
 		ctx, end := context.WithTimeout(t.Context(), time.Minute)
 		defer end()
 		last := len(sources) - 1

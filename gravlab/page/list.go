@@ -50,7 +50,7 @@ func (s *Server) list(w http.ResponseWriter, _ *http.Request) {
 
 // listed says what the list shows of a book. It opens no lab that nobody has
 // begun.
-func (b *book) listed() labView {
+func (b *document) listed() labView {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	v := labView{Name: b.name, Tracks: []string{}, BuildsOn: []string{}, Begun: stampOf(b.copy) != stamp{}}
@@ -98,7 +98,7 @@ func (b *book) listed() labView {
 	}
 	v.Count, v.Of = len(sum.Standings), sum.Of
 	for _, st := range sum.Standings {
-		if st.Verdict.Outcome != judge.Blank {
+		if st.Verdict.Outcome != judge.OutcomeBlank {
 			v.Given++
 		}
 		if !assessed && st.Verdict.Marks == st.Verdict.Of {
@@ -110,7 +110,7 @@ func (b *book) listed() labView {
 }
 
 // report gives the lab as one page to keep.
-func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *book) {
+func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.load(); err != nil {
@@ -149,7 +149,7 @@ func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *book) {
 }
 
 // notebook gives the lab as a notebook file, to hand in.
-func (s *Server) notebook(w http.ResponseWriter, _ *http.Request, b *book) {
+func (s *Server) notebook(w http.ResponseWriter, _ *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.load(); err != nil {

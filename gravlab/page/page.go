@@ -16,7 +16,7 @@
 //
 // # What a notebook may do
 //
-// Nothing in a notebook is trusted. Its text is rebuilt by package prose; its outputs are
+// Nothing in a notebook is trusted. Its text is rebuilt by package mdhtml; its outputs are
 // shown as package report shows them; what cannot be rebuilt stands in a frame without
 // scripts, served with a policy that takes its origin away. Charts run a script,
 // ours, in a frame of the same kind. Code runs through a Runner, which confines it (unless
@@ -40,7 +40,7 @@ import (
 	"path/filepath"
 
 	"gravity.example/exercises"
-	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/labserver"
 )
 
 // Options for a page. Labs, Data and Runner are needed.
@@ -72,10 +72,10 @@ type Options struct {
 // Server is the page.
 type Server struct {
 	o     Options
-	bench *bench.Bench
-	door  *door
-	desk  *desk
-	books []*book
+	bench *labserver.Server
+	door  *auth
+	desk  *bookmarks
+	books []*document
 }
 
 // New prepares a page. Nothing is written until a reader does something.
@@ -83,17 +83,17 @@ func New(o Options) (*Server, error) {
 	if o.Log == nil {
 		o.Log = func(string) {}
 	}
-	b, err := bench.New(bench.Options{Data: o.Data, Log: o.Log})
+	b, err := labserver.New(labserver.Options{Data: o.Data, Log: o.Log})
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{o: o, bench: b, door: newDoor(o.Hosts), desk: &desk{path: filepath.Join(o.Data, "page", "place.json")}}
+	s := &Server{o: o, bench: b, door: newDoor(o.Hosts), desk: &bookmarks{path: filepath.Join(o.Data, "page", "place.json")}}
 	for _, lab := range exercises.Labs() {
 		path := filepath.Join(o.Labs, lab.ID+".ipynb")
 		if _, err := os.Stat(path); o.Labs == "" || err != nil {
 			continue
 		}
-		s.books = append(s.books, &book{server: s, name: lab.ID, source: path, own: true, copy: s.workingCopy(lab.ID)})
+		s.books = append(s.books, &document{server: s, name: lab.ID, source: path, own: true, copy: s.workingCopy(lab.ID)})
 	}
 	seen := map[string]bool{}
 	for _, path := range o.Others {
@@ -106,13 +106,13 @@ func New(o Options) (*Server, error) {
 		}
 		seen[abs] = true
 		name := otherName(abs)
-		s.books = append(s.books, &book{server: s, name: name, source: abs, copy: s.workingCopy(name)})
+		s.books = append(s.books, &document{server: s, name: name, source: abs, copy: s.workingCopy(name)})
 	}
 	return s, nil
 }
 
 // ownBook is the lab of the project's own that a file is, or nil.
-func (s *Server) ownBook(abs string) *book {
+func (s *Server) ownBook(abs string) *document {
 	for _, b := range s.books {
 		if src, err := filepath.Abs(b.source); err == nil && src == abs {
 			return b
@@ -123,7 +123,7 @@ func (s *Server) ownBook(abs string) *book {
 
 // find returns the book of a name, or nil. Names are compared and never become
 // part of a path, so there is no way from a name to another file.
-func (s *Server) find(name string) *book {
+func (s *Server) find(name string) *document {
 	for _, b := range s.books {
 		if b.name == name {
 			return b

@@ -4,7 +4,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/internal/prose"
+	"gravity.example/gravlab/internal/mdhtml"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -70,7 +70,7 @@ type standingView struct {
 }
 
 // view builds the view. The caller holds b.mu.
-func (b *book) view() view {
+func (b *document) view() view {
 	v := view{
 		Name: b.name, Copy: b.copy, Foreign: !b.own, Allowed: b.own || b.allowed, Confined: !b.server.o.Unconfined, Fault: b.fault, Assessed: b.assessed,
 		Place: b.server.desk.get().Cells[b.name],
@@ -104,7 +104,7 @@ func firstHeading(nb *notebook.Notebook) string {
 }
 
 // standings lists where the reader stands.
-func (b *book) standings() (list []standingView, marks, of int) {
+func (b *document) standings() (list []standingView, marks, of int) {
 	sum := b.summary()
 	if sum == nil {
 		return []standingView{}, 0, 0
@@ -120,7 +120,7 @@ func (b *book) standings() (list []standingView, marks, of int) {
 }
 
 // block is one cell.
-func (b *book) block(i int, c *notebook.Cell) block {
+func (b *document) block(i int, c *notebook.Cell) block {
 	out := block{ID: c.ID, Kind: "code", Source: c.Source}
 	q, isQuestion := bank.Question{}, false
 	from, part, marked := c.Question()
@@ -153,7 +153,7 @@ func (b *book) block(i int, c *notebook.Cell) block {
 }
 
 // ask says how a question is answered.
-func (b *book) ask(q bank.Question, c *notebook.Cell) *ask {
+func (b *document) ask(q bank.Question, c *notebook.Cell) *ask {
 	a := &ask{Question: q.ID, Title: q.Title, Kind: string(q.Kind), Form: b.formOf(q, c), Unit: q.Unit}
 	a.Fields, _ = typed(c)
 	if f, ok := drafted(c); ok {
@@ -168,8 +168,8 @@ func (b *book) ask(q bank.Question, c *notebook.Cell) *ask {
 }
 
 // prose renders Markdown, with what was attached to its cell.
-func (b *book) prose(text string, c *notebook.Cell) string {
-	html, problems := prose.HTML(text, prose.Options{Attachment: func(name string) (string, string, bool) {
+func (b *document) prose(text string, c *notebook.Cell) string {
+	html, problems := mdhtml.HTML(text, mdhtml.Options{Attachment: func(name string) (string, string, bool) {
 		for _, mime := range []string{"image/png", "image/jpeg", "image/gif"} {
 			if data, ok := c.Attachments[name].Text(mime); ok {
 				return mime, data, true

@@ -18,7 +18,7 @@ type Analysis struct {
 	Pendulum Pendulum
 	Station  Station
 	// Lags is how many samples to either side the measured transfer from the
-	// reference reaches; see signal.Subtract.
+	// reference reaches; see signal.CancelReference.
 	Lags int
 	// Order is the number of coefficients of the noise model that whitens the
 	// residual; 0 takes the noise as white.
@@ -59,7 +59,7 @@ type Detection struct {
 	// data would say -Z.
 	FalseAlarm float64
 	// DOF is the number of degrees of freedom behind UNoise.
-	DOF int
+	DoF int
 	// Before and After are the scatter (rms, m/s²) of the record after release
 	// without and with the reference taken off.
 	Before, After float64
@@ -127,7 +127,7 @@ func (a Analysis) Detect(r Recording) (Detection, error) {
 	if err := arg.Between(fn, "ULength", a.ULength, 0, p.Length/10, "standard uncertainty in m, at most a tenth of Length"); err != nil {
 		return Detection{}, err
 	}
-	sub, err := signal.Subtract(r.Test, r.Reference, a.Lags, r.Release)
+	sub, err := signal.CancelReference(r.Test, r.Reference, a.Lags, r.Release)
 	if err != nil {
 		return Detection{}, err
 	}
@@ -144,11 +144,11 @@ func (a Analysis) Detect(r Recording) (Detection, error) {
 		pendulum: p, station: a.Station, noise: noise, rate: r.Rate, n: len(swing),
 		x: centred(noise.Whiten(swing)), uScale: a.uScale(),
 	}
-	d.DOF = len(fit.x) - 2
+	d.DoF = len(fit.x) - 2
 	if fit.uScale > 0 {
-		d.DOF--
+		d.DoF--
 	}
-	if d.DOF < 3 {
+	if d.DoF < 3 {
 		return Detection{}, arg.AtLeast(fn, "r.Test after release", len(swing), len(noise.Coefficients)+5)
 	}
 	if err := fit.run(&d); err != nil {

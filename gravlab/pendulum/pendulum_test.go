@@ -277,7 +277,7 @@ func TestHarmonicsMakeTheSeries(t *testing.T) {
 		}
 		near(t, "sum of lines", sum, x[i], 1e-19)
 	}
-	l := gravlab.Must(signal.LockIn(x, 100/period, 1/period))
+	l := gravlab.Must(signal.SineFit(x, 100/period, 1/period))
 	near(t, "lock-in", l.Amplitude*math.Cos(l.Phase), h[1], 1e-17)
 }
 

@@ -91,17 +91,17 @@ func (s *search) run(d *Detection) error {
 	searched := 0.0 // lobes of the filter that were tried, in radians
 	if s.uScale == 0 {
 		d.Period = period
-		d.UNoise = math.Sqrt(p.left / float64(d.DOF) / p.hh)
+		d.UNoise = math.Sqrt(p.left / float64(d.DoF) / p.hh)
 		d.Z = p.mass / d.UNoise
 	} else {
 		var uMass, uKappa float64
-		if p, uMass, uKappa, searched, err = s.fit(p, d.DOF); err != nil {
+		if p, uMass, uKappa, searched, err = s.fit(p, d.DoF); err != nil {
 			return err
 		}
 		d.Period = period / (1 + p.kappa)
 		d.UPeriod = d.Period * uKappa
 		d.UNoise = uMass
-		d.Z = p.mass / math.Sqrt(p.left/float64(d.DOF)/p.hh)
+		d.Z = p.mass / math.Sqrt(p.left/float64(d.DoF)/p.hh)
 		if math.Abs(p.kappa) > 3.29*s.uScale { // one in 1000
 			d.Remarks = append(d.Remarks, fmt.Sprintf("the period in the record, %.6g s, is %.1f times its uncertainty away from the %.6g s of Length, Gravity and Amplitude: ULength and UAmplitude are too small, or the swing is another", d.Period, math.Abs(p.kappa)/s.uScale, period))
 		}
@@ -114,7 +114,7 @@ func (s *search) run(d *Detection) error {
 	// another (S. O. Rice, Bell Syst. Tech. J. 24 (1945) 46; R. B. Davies,
 	// Biometrika 64 (1977) 247; from memory): an upper bound.
 	d.FalseAlarm = min(1, math.Erfc(d.Z/math.Sqrt2)/2+searched/(2*math.Pi)*math.Exp(-max(d.Z, 0)*max(d.Z, 0)/2))
-	chi2, err := s.outOfStep(p, d.DOF)
+	chi2, err := s.outOfStep(p, d.DoF)
 	if err != nil {
 		return err
 	}

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/internal/htmlpage"
-	"gravity.example/gravlab/internal/prose"
+	"gravity.example/gravlab/internal/mdhtml"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -54,7 +54,7 @@ func (p *page) content(i int, c *notebook.Cell) {
 
 // prose writes Markdown and notes what could not be shown.
 func (p *page) prose(where, text string, attached map[string]notebook.Bundle) {
-	out, problems := prose.HTML(htmlpage.Printable(text), prose.Options{Shift: p.shift, Attachment: func(name string) (string, string, bool) {
+	out, problems := mdhtml.HTML(htmlpage.Printable(text), mdhtml.Options{Shift: p.shift, Attachment: func(name string) (string, string, bool) {
 		for _, mime := range imageTypes {
 			if data, ok := attached[name].Text(mime); ok {
 				if mime == "image/svg+xml" {

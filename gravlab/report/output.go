@@ -141,7 +141,7 @@ func (p *page) html(s string) {
 	p.write("foreign", inner)
 }
 
-// A verdict is what the bench says about an answer. Fields that are not there
+// A verdict is what the lab server says about an answer. Fields that are not there
 // stay empty.
 type verdict struct {
 	Question   string `json:"question"`
@@ -174,7 +174,7 @@ func (p *page) verdict(v verdict) {
 		name = v.Question
 	}
 	marks := ""
-	if v.Of > 0 && v.Outcome != string(judge.Recorded) {
+	if v.Of > 0 && v.Outcome != string(judge.OutcomeRecorded) {
 		marks = fmt.Sprintf("%d of %d marks", v.Marks, v.Of)
 		if v.Of == 1 {
 			marks = strings.TrimSuffix(marks, "s")

@@ -1,7 +1,7 @@
 // Package report writes an executed notebook as one HTML file to read, print and
 // keep.
 //
-// The file is complete in itself: styles, figures, math (MathML, see package prose)
+// The file is complete in itself: styles, figures, math (MathML, see package mdhtml)
 // and charts are in it, and it loads nothing from anywhere. It says so to the
 // browser too, by a content security policy that forbids everything but its
 // own style and images inside the file.
@@ -24,7 +24,7 @@ import (
 
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/internal/htmlpage"
-	"gravity.example/gravlab/internal/prose"
+	"gravity.example/gravlab/internal/mdhtml"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 )
@@ -140,7 +140,7 @@ func (p *page) findTitle() {
 
 func (p *page) head() {
 	if p.shift == 0 { // it may hold math
-		heading, _ := prose.HTML("# "+htmlpage.Printable(p.title), prose.Options{})
+		heading, _ := mdhtml.HTML("# "+htmlpage.Printable(p.title), mdhtml.Options{})
 		p.body.WriteString(heading)
 	} else {
 		p.write("title", p.title)

@@ -96,11 +96,11 @@ func sample(t *testing.T) *notebook.Notebook {
 }
 
 var rows = []QuestionRow{
-	{From: "01/kappa", Title: "constant of the fibre", Understood: "1.589e-8 N m/rad", Outcome: judge.Right, Marks: 2, Of: 2},
-	{From: "01/theta", Title: "deflection", Understood: "2.4 mrad", Outcome: judge.Slip, Slip: "full swing", Of: 2},
-	{From: "01/G", Title: "constant of gravitation", Understood: "9 kg", Outcome: judge.Off, Of: 3},
-	{From: "01/density", Title: "density of the Earth", Understood: "5480 kg/m³", Outcome: judge.Carried, Marks: 2, Of: 2},
-	{From: "01/mass", Title: "mass of the Earth", Outcome: judge.Blank, Of: 2},
+	{From: "01/kappa", Title: "constant of the fibre", Understood: "1.589e-8 N m/rad", Outcome: judge.OutcomeRight, Marks: 2, Of: 2},
+	{From: "01/theta", Title: "deflection", Understood: "2.4 mrad", Outcome: judge.OutcomeSlip, Slip: "full swing", Of: 2},
+	{From: "01/G", Title: "constant of gravitation", Understood: "9 kg", Outcome: judge.OutcomeOff, Of: 3},
+	{From: "01/density", Title: "density of the Earth", Understood: "5480 kg/m³", Outcome: judge.OutcomeCarried, Marks: 2, Of: 2},
+	{From: "01/mass", Title: "mass of the Earth", Outcome: judge.OutcomeBlank, Of: 2},
 }
 
 func render(t *testing.T, o Options) string {

@@ -127,7 +127,7 @@ func TestEquipartitionInARecord(t *testing.T) {
 		ratio += p.PSD[k] / (level * level * r * r)
 		bins++
 	}
-	near(t, "spectrum over theory", ratio/bins, 1, 4*math.Sqrt(2/p.DOF/(bins/2)))
+	near(t, "spectrum over theory", ratio/bins, 1, 4*math.Sqrt(2/p.DoF/(bins/2)))
 }
 
 // Steps of any length give the same law: the covariance one step apart is that

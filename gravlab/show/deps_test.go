@@ -7,7 +7,7 @@ import (
 )
 
 // What every cell links stays thin: the linker is most of the time that a cell
-// takes. What of the standard library is too heavy, package compose says.
+// takes. What of the standard library is too heavy, package sandbox says.
 func TestCellsStayThin(t *testing.T) {
 	out, err := exec.Command("go", "list", "-deps", "gravity.example/gravlab/ask", "gravity.example/gravlab/show").Output()
 	if err != nil {

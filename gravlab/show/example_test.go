@@ -5,7 +5,7 @@ import (
 	"gravity.example/gravlab/show"
 )
 
-// Without a bench, as when a program is started by hand, a figure is a line of
+// Without a lab server, as when a program is started by hand, a figure is a line of
 // text, and an answer is printed and not judged.
 func Example() {
 	t := []float64{0, 300, 600}
@@ -21,5 +21,5 @@ func Example() {
 	// large	1.5
 	// small	0.015
 	// period: 604.2 ± 0.3 s
-	// (nothing was judged: this program runs without a bench; open the notebook with the gravlab kernel)
+	// (nothing was judged: this program runs without a lab server; open the notebook with the gravlab kernel)
 }

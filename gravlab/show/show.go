@@ -10,8 +10,8 @@
 // leave u out where there is none. Chart takes the same and shows a figure to
 // zoom into, with a still image beside it.
 //
-// The bench draws and displays; a cell links this package and the plain
-// description of a figure, and no drawing code. Without a bench a figure is
+// The lab server draws and displays; a cell links this package and the plain
+// description of a figure, and no drawing code. Without a lab server a figure is
 // one line of text that says what it would show.
 package show
 
@@ -23,7 +23,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/draw/figure"
-	"gravity.example/gravlab/frame"
+	"gravity.example/gravlab/wire"
 )
 
 // Plot shows a figure with these axes and items.
@@ -31,11 +31,11 @@ func Plot(title string, x, y figure.Axis, items ...Item) { Figure(build(title, x
 
 // Chart is Plot as a chart to zoom into.
 func Chart(title string, x, y figure.Axis, items ...Item) {
-	send(frame.Chart, build(title, x, y, items))
+	send(wire.Chart, build(title, x, y, items))
 }
 
 // Figure shows a figure that was put together by hand.
-func Figure(f *figure.Figure) { send(frame.Figure, f) }
+func Figure(f *figure.Figure) { send(wire.Figure, f) }
 
 func build(title string, x, y figure.Axis, items []Item) *figure.Figure {
 	f := &figure.Figure{Title: title, X: x, Y: y}
@@ -46,13 +46,13 @@ func build(title string, x, y figure.Axis, items []Item) *figure.Figure {
 }
 
 // send packs a figure into a frame.
-func send(kind frame.Kind, f *figure.Figure) {
+func send(kind wire.Kind, f *figure.Figure) {
 	head, numbers, err := thin(f).Pack()
 	if err != nil {
 		fmt.Println("not shown:", err)
 		return
 	}
-	exchange(frame.Frame{Head: frame.Head{Kind: kind, Figure: head}, Numbers: numbers}, f.AltText())
+	exchange(wire.Frame{Head: wire.Head{Kind: kind, Figure: head}, Numbers: numbers}, f.AltText())
 }
 
 // Sketch shows a drawing to scale.
@@ -62,7 +62,7 @@ func Sketch(s *figure.Sketch) {
 		fmt.Println("not shown:", err)
 		return
 	}
-	exchange(frame.Frame{Head: frame.Head{Kind: frame.Sketch, Figure: head}}, s.AltText())
+	exchange(wire.Frame{Head: wire.Head{Kind: wire.Sketch, Figure: head}}, s.AltText())
 }
 
 // HTML shows a piece of HTML.
@@ -117,20 +117,20 @@ func written(v any) string {
 
 // display sends bytes of a MIME type; plain is what a reader of text gets.
 func display(mime string, data []byte, plain string) {
-	exchange(frame.Frame{Head: frame.Head{Kind: frame.Show, MIME: mime, Text: plain}, Data: data}, plain)
+	exchange(wire.Frame{Head: wire.Head{Kind: wire.Show, MIME: mime, Text: plain}, Data: data}, plain)
 }
 
 // exchange sends a frame and prints what there is to say in the cell itself.
-func exchange(f frame.Frame, plain string) {
-	reply, err := frame.Exchange(f)
+func exchange(f wire.Frame, plain string) {
+	reply, err := wire.Exchange(f)
 	switch {
-	case errors.Is(err, frame.ErrNoBench):
+	case errors.Is(err, wire.ErrNoServer):
 		fmt.Println(plain)
-	case errors.Is(err, frame.ErrTooLong):
+	case errors.Is(err, wire.ErrTooLong):
 		fmt.Println("not shown: it is larger than 1 MiB; show a part of it, or fewer points")
 	case err != nil:
 		fmt.Println("not shown:", err)
-	case reply.Kind == frame.Refused:
+	case reply.Kind == wire.Refused:
 		fmt.Println("not shown:", reply.Text)
 	case reply.Text != "":
 		fmt.Println(reply.Text)

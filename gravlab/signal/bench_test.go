@@ -35,7 +35,7 @@ func BenchmarkPair(b *testing.B) {
 func BenchmarkSubtract(b *testing.B) {
 	x, y := noise(100_000, 1), noise(100_000, 2)
 	for b.Loop() {
-		if _, err := signal.Subtract(x, y, 16, 50_000); err != nil {
+		if _, err := signal.CancelReference(x, y, 16, 50_000); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -17,7 +17,7 @@ func ExampleWelch_PSD() {
 	s := gravlab.Must(signal.Welch{Segment: 2000}.PSD(x, 50))
 	lo, hi, _ := s.Limits(0.95)
 	k := 400 // 10 Hz
-	fmt.Printf("%d segments, %.1f degrees of freedom\n", s.Segments, s.DOF)
+	fmt.Printf("%d segments, %.1f degrees of freedom\n", s.Segments, s.DoF)
 	fmt.Printf("at %.0f Hz: %.1f nm/s²/√Hz, 95 %%: %.1f to %.1f\n",
 		s.Freq[k], 1e9*s.ASD()[k], 1e9*math.Sqrt(s.PSD[k]*lo), 1e9*math.Sqrt(s.PSD[k]*hi))
 	// Output:
@@ -45,13 +45,13 @@ func ExampleWelch_Pair() {
 }
 
 // A line at a known frequency.
-func ExampleLockIn() {
+func ExampleSineFit() {
 	rng := rand.New(rand.NewPCG(3, 1))
 	x := gravlab.Must(signal.WhiteNoise(rng, 6000, 10, 1e-18))
 	for i := range x {
 		x[i] += 4e-10 * math.Cos(2*math.Pi*0.36*float64(i)/10-0.5)
 	}
-	l := gravlab.Must(signal.LockIn(x, 10, 0.36))
+	l := gravlab.Must(signal.SineFit(x, 10, 0.36))
 	fmt.Printf("%.2f ± %.2f nm/s², phase %.2f ± %.2f rad\n", 1e9*l.Amplitude, 1e9*l.UAmplitude, l.Phase, l.UPhase)
 	// Output:
 	// 0.40 ± 0.04 nm/s², phase 0.53 ± 0.10 rad
@@ -59,7 +59,7 @@ func ExampleLockIn() {
 
 // What a reference sensor sees too is taken off, and the answer is judged where
 // the fit never looked.
-func ExampleSubtract() {
+func ExampleCancelReference() {
 	rng := rand.New(rand.NewPCG(4, 1))
 	ground := gravlab.Must(signal.Noise(rng, 20_000, 10, func(f float64) float64 { return 1 / f }))
 	own := gravlab.Must(signal.WhiteNoise(rng, 20_000, 10, 0.001))
@@ -67,7 +67,7 @@ func ExampleSubtract() {
 	for i := range x {
 		x[i] = 0.9*ground[i] + own[i]
 	}
-	s := gravlab.Must(signal.Subtract(x, ground, 0, 10_000))
+	s := gravlab.Must(signal.CancelReference(x, ground, 0, 10_000))
 	fmt.Printf("factor %.3f; unseen half from %.2f to %.3f\n", s.Taps[0], s.JudgedBefore, s.JudgedAfter)
 	// Output:
 	// factor 0.900; unseen half from 2.76 to 0.071
@@ -88,7 +88,7 @@ func ExampleThreshold() {
 }
 
 // A known shape, somewhere in a record.
-func ExampleNewMatched() {
+func ExampleNewMatchedFilter() {
 	rng := rand.New(rand.NewPCG(5, 1))
 	x := gravlab.Must(signal.WhiteNoise(rng, 2000, 1, 2)) // variance 1
 	shape := make([]float64, 40)
@@ -96,7 +96,7 @@ func ExampleNewMatched() {
 		shape[i] = math.Sin(math.Pi * (float64(i) + 0.5) / 40)
 		x[700+i] += 1.5 * shape[i]
 	}
-	m := gravlab.Must(signal.NewMatched(shape, []float64{1}))
+	m := gravlab.Must(signal.NewMatchedFilter(shape, []float64{1}))
 	z := gravlab.Must(m.Slide(x))
 	best := 0
 	for i := range z {

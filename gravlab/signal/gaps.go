@@ -66,10 +66,10 @@ func nanTo(v, other float64) float64 {
 	return v
 }
 
-// Blank returns a copy of x in which the samples of the ranges, and margin
+// Mask returns a copy of x in which the samples of the ranges, and margin
 // samples on either side of each, are missing (NaN). Parts of ranges outside
 // the record, and a negative margin, count for nothing.
-func Blank(x []float64, ranges []Range, margin int) []float64 {
+func Mask(x []float64, ranges []Range, margin int) []float64 {
 	out := append([]float64(nil), x...)
 	margin = max(min(margin, len(x)), 0)
 	for _, r := range ranges {
@@ -82,13 +82,13 @@ func Blank(x []float64, ranges []Range, margin int) []float64 {
 	return out
 }
 
-// Grid puts values taken at times t (s, rising) on a grid of equal steps that
+// Regularise puts values taken at times t (s, rising) on a grid of equal steps that
 // begins at t[0], rate samples a second. Where the grid has no value it is NaN.
 // A time that lies more than a tenth of a step off the grid is an error, for
 // then the clock or the rate is wrong; so is a record with more than 100 missing
 // samples for each one present.
-func Grid(t, x []float64, rate float64) ([]float64, error) {
-	const fn = "signal.Grid"
+func Regularise(t, x []float64, rate float64) ([]float64, error) {
+	const fn = "signal.Regularise"
 	if err := arg.SameLength(fn, "t", len(t), "x", len(x)); err != nil {
 		return nil, err
 	}

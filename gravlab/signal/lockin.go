@@ -20,15 +20,15 @@ type Line struct {
 	UPhase     float64 // rad
 }
 
-// LockIn measures the line at a known frequency f (Hz) in x, sampled rate times
+// SineFit measures the line at a known frequency f (Hz) in x, sampled rate times
 // a second, by least squares together with a constant:
 //
 //	x(t) = c + A cos(2πft - φ)
 //
 // The frequency must be right to a small part of 1/duration, else the line is
 // smeared. Missing samples (NaN) are refused; give the rest to LinesAt.
-func LockIn(x []float64, rate, f float64) (Line, error) {
-	lines, err := lines("signal.LockIn", nil, x, rate, []float64{f})
+func SineFit(x []float64, rate, f float64) (Line, error) {
+	lines, err := lines("signal.SineFit", nil, x, rate, []float64{f})
 	if err != nil {
 		return Line{}, err
 	}

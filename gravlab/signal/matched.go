@@ -7,49 +7,49 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Matched looks for a known shape in Gaussian noise of known covariance.
-type Matched struct {
+// A MatchedFilter looks for a known shape in Gaussian noise of known covariance.
+type MatchedFilter struct {
 	weights []float64 // C⁻¹h / SNR: the statistic is their sum with the record
 	snr     float64
 }
 
-// NewMatched makes the matched filter for a template h in noise whose
+// NewMatchedFilter makes the matched filter for a template h in noise whose
 // covariance at lag k is autocovariance[k] (zero beyond its end: a single value
 // is white noise of that variance). The template has the unit of the record.
 // Time goes as the square of the template's length.
-func NewMatched(template, autocovariance []float64) (Matched, error) {
-	const fn = "signal.NewMatched"
+func NewMatchedFilter(template, autocovariance []float64) (MatchedFilter, error) {
+	const fn = "signal.NewMatchedFilter"
 	if err := arg.AtLeast(fn, "template", len(template), 1); err != nil {
-		return Matched{}, err
+		return MatchedFilter{}, err
 	}
 	if err := arg.AtLeast(fn, "autocovariance", len(autocovariance), 1); err != nil {
-		return Matched{}, err
+		return MatchedFilter{}, err
 	}
 	if err := checkRecord(fn, "template", template); err != nil {
-		return Matched{}, err
+		return MatchedFilter{}, err
 	}
 	if err := checkRecord(fn, "autocovariance", autocovariance); err != nil {
-		return Matched{}, err
+		return MatchedFilter{}, err
 	}
 	if !(autocovariance[0] > 0) {
-		return Matched{}, arg.Bad(fn, "autocovariance[0]", autocovariance[0], "a positive variance")
+		return MatchedFilter{}, arg.Bad(fn, "autocovariance[0]", autocovariance[0], "a positive variance")
 	}
 	w, ok := toeplitz(autocovariance, template)
 	if !ok {
-		return Matched{}, arg.Bad(fn, "autocovariance", "impossible", "the covariance of some noise: positive definite (Autocovariance gives one)")
+		return MatchedFilter{}, arg.Bad(fn, "autocovariance", "impossible", "the covariance of some noise: positive definite (Autocovariance gives one)")
 	}
 	var sum float64
 	for i, h := range template {
 		sum += w[i] * h
 	}
 	if !(sum > 0) || math.IsInf(sum, 1) {
-		return Matched{}, arg.Bad(fn, "template", "empty or beyond float64", "a shape that differs from zero, not more than 1e100 times the noise")
+		return MatchedFilter{}, arg.Bad(fn, "template", "empty or beyond float64", "a shape that differs from zero, not more than 1e100 times the noise")
 	}
 	snr := math.Sqrt(sum)
 	for i := range w {
 		w[i] /= snr
 	}
-	return Matched{weights: w, snr: snr}, nil
+	return MatchedFilter{weights: w, snr: snr}, nil
 }
 
 // toeplitz solves C·x = b with C[i][j] = c[|i-j|] by Levinson's recursion.
@@ -97,15 +97,15 @@ func toeplitz(c, b []float64) (x []float64, ok bool) {
 
 // SNR returns the signal-to-noise ratio √(hᵀC⁻¹h) of the template itself: the
 // mean of Statistic when it is present once, in units of its standard deviation.
-func (m Matched) SNR() float64 { return m.snr }
+func (m MatchedFilter) SNR() float64 { return m.snr }
 
 // Statistic returns the matched filter's output for a stretch of record as long
 // as the template: normal with standard deviation 1 under noise alone, and with
 // mean A·SNR() when A times the template is present.
-func (m Matched) Statistic(x []float64) (float64, error) {
-	const fn = "signal.Matched.Statistic"
+func (m MatchedFilter) Statistic(x []float64) (float64, error) {
+	const fn = "signal.MatchedFilter.Statistic"
 	if len(m.weights) == 0 {
-		return 0, arg.Bad(fn, "m", "empty", "a filter made by NewMatched")
+		return 0, arg.Bad(fn, "m", "empty", "a filter made by NewMatchedFilter")
 	}
 	if err := arg.SameLength(fn, "template", len(m.weights), "x", len(x)); err != nil {
 		return 0, err
@@ -116,7 +116,7 @@ func (m Matched) Statistic(x []float64) (float64, error) {
 	return m.at(x), nil
 }
 
-func (m Matched) at(x []float64) float64 {
+func (m MatchedFilter) at(x []float64) float64 {
 	var s float64
 	for i, w := range m.weights {
 		s += w * x[i]
@@ -126,7 +126,7 @@ func (m Matched) at(x []float64) float64 {
 
 // Amplitude returns the factor on the template that fits x best, and its
 // standard uncertainty 1/SNR().
-func (m Matched) Amplitude(x []float64) (a, u float64, err error) {
+func (m MatchedFilter) Amplitude(x []float64) (a, u float64, err error) {
 	z, err := m.Statistic(x)
 	if err != nil {
 		return 0, 0, err
@@ -137,10 +137,10 @@ func (m Matched) Amplitude(x []float64) (a, u float64, err error) {
 // Slide returns the statistic with the template beginning at each sample of x
 // where it fits: len(x) - len(template) + 1 values. A place whose stretch holds
 // a missing sample (NaN) is NaN. Each place is a trial: see Threshold.
-func (m Matched) Slide(x []float64) ([]float64, error) {
-	const fn = "signal.Matched.Slide"
+func (m MatchedFilter) Slide(x []float64) ([]float64, error) {
+	const fn = "signal.MatchedFilter.Slide"
 	if len(m.weights) == 0 {
-		return nil, arg.Bad(fn, "m", "empty", "a filter made by NewMatched")
+		return nil, arg.Bad(fn, "m", "empty", "a filter made by NewMatchedFilter")
 	}
 	if err := arg.AtLeast(fn, "x", len(x), len(m.weights)); err != nil {
 		return nil, err

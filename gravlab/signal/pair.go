@@ -58,7 +58,7 @@ func (w Welch) Pair(x, y []float64, rate float64) (Pair, error) {
 	s := p.spectrum(rate)
 	q := Pair{
 		Freq: s.Freq, PXX: sums[:half:half], PYY: sums[half : 2*half : 2*half], PXY: make([]complex128, half),
-		Segments: s.Segments, LeftOut: s.LeftOut, DOF: s.DOF,
+		Segments: s.Segments, LeftOut: s.LeftOut, DOF: s.DoF,
 	}
 	unit := 2 / (rate * p.sumSq * float64(len(p.starts)))
 	for k := range half {
@@ -156,10 +156,10 @@ func (p Pair) SelfNoise() []float64 {
 	return s
 }
 
-// SelfNoiseShare returns the own noise of a sensor as a share of its power, for
+// SelfNoiseFraction returns the own noise of a sensor as a share of its power, for
 // two like sensors whose magnitude-squared coherence is gamma2: 1 - √gamma2.
-func SelfNoiseShare(gamma2 float64) (float64, error) {
-	if err := arg.Between("signal.SelfNoiseShare", "gamma2", gamma2, 0, 1, "magnitude-squared coherence"); err != nil {
+func SelfNoiseFraction(gamma2 float64) (float64, error) {
+	if err := arg.Between("signal.SelfNoiseFraction", "gamma2", gamma2, 0, 1, "magnitude-squared coherence"); err != nil {
 		return 0, err
 	}
 	// (1-γ²)/(1+γ) keeps the digits of a coherence close to 1.

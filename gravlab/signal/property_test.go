@@ -75,42 +75,42 @@ func TestNoPanic(t *testing.T) {
 			p.SelfNoise()
 		}
 		if m < 1<<20 {
-			_, _ = w.DOF(n)
+			_, _ = w.DoF(n)
 			_, _ = w.Window.ENBW(m)
 			w.Window.Coefficients(m)
 		}
 		_ = w.Window.String()
-		_, _, _ = signal.Spectrum{Freq: x, PSD: y, DOF: a}.Limits(b)
+		_, _, _ = signal.Spectrum{Freq: x, PSD: y, DoF: a}.Limits(b)
 		_, _ = signal.Spectrum{Freq: x, PSD: y}.RMS(a, b)
 		_, _ = signal.Spectrum{Freq: x, PSD: y}.LineAmplitude(a)
 		q := signal.Pair{Freq: x, PXX: y}
 		q.Coherence()
 		q.H1()
 		q.SelfNoise()
-		v, err := signal.SelfNoiseShare(a)
-		finite("SelfNoiseShare", err, v)
+		v, err := signal.SelfNoiseFraction(a)
+		finite("SelfNoiseFraction", err, v)
 		v, err = signal.ExpectedCoherence(a, b, c)
 		finite("ExpectedCoherence", err, v)
 		v, err = signal.CoherenceThreshold(a, b)
 		finite("CoherenceThreshold", err, v)
-		_, _ = signal.LockIn(x, a, b)
+		_, _ = signal.SineFit(x, a, b)
 		_, _ = signal.Lines(x, a, y...)
 		_, _ = signal.LinesAt(x, y, a, b)
 		if m < 30 {
-			_, _ = signal.Subtract(x, y, m, n)
+			_, _ = signal.CancelReference(x, y, m, n)
 		}
-		_, _ = signal.Subtract(x, y, m, n)
+		_, _ = signal.CancelReference(x, y, m, n)
 		if r, err := signal.FitAR(x, m); err == nil {
 			r.Whiten(y)
 		}
 		_, _ = signal.Autocovariance(x, m)
-		if f, err := signal.NewMatched(x, y); err == nil {
+		if f, err := signal.NewMatchedFilter(x, y); err == nil {
 			_, _ = f.Statistic(y)
 			_, _, _ = f.Amplitude(x)
 			_, _ = f.Slide(y)
 		}
-		_, _ = signal.Matched{}.Statistic(x)
-		_, _ = signal.Matched{}.Slide(x)
+		_, _ = signal.MatchedFilter{}.Statistic(x)
+		_, _ = signal.MatchedFilter{}.Slide(x)
 		v, err = signal.WhiteSNR(x, a, b)
 		finite("WhiteSNR", err, v)
 		v, err = signal.Threshold(a, m)
@@ -139,8 +139,8 @@ func TestNoPanic(t *testing.T) {
 			}
 		}
 		signal.Gaps(x)
-		signal.Blank(x, append(signal.Clipped(x), signal.Range{From: m, To: n}), n)
-		_, _ = signal.Grid(x, y, a)
+		signal.Mask(x, append(signal.Clipped(x), signal.Range{From: m, To: n}), n)
+		_, _ = signal.Regularise(x, y, a)
 		_, _ = signal.StackAt(x, a, y, b)
 		_, _, _ = signal.Resonance(x, y)
 		rng := rand.New(rand.NewPCG(1, 2))

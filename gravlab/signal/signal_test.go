@@ -282,7 +282,7 @@ func TestLineUncertainty(t *testing.T) {
 		for j, v := range cosine(200, 10, 0.71, 1, 0.3) {
 			x[j] += v
 		}
-		l := gravlab.Must(signal.LockIn(x, 10, 0.71))
+		l := gravlab.Must(signal.SineFit(x, 10, 0.71))
 		sum += l.Amplitude
 		sumSq += l.Amplitude * l.Amplitude
 		u += l.UAmplitude / trials
@@ -304,7 +304,7 @@ func TestSubtract(t *testing.T) {
 			x[i] += 0.8*ref[i] - 0.3*ref[i-1] + 0.1*ref[i+1]
 		}
 	}
-	s, err := signal.Subtract(x, ref, 2, n/2)
+	s, err := signal.CancelReference(x, ref, 2, n/2)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -317,7 +317,7 @@ func TestSubtract(t *testing.T) {
 		t.Errorf("residual begins at %d with %d values", s.First, len(s.Residual))
 	}
 
-	nothing, err := signal.Subtract(own, ref, 40, 300)
+	nothing, err := signal.CancelReference(own, ref, 40, 300)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -359,7 +359,7 @@ func TestMatched(t *testing.T) {
 	for k := range cov {
 		cov[k] = 0.49 / (1 - 0.49) * math.Pow(0.7, float64(k)) // AR(1), e of variance 0.49
 	}
-	m, err := signal.NewMatched(h, cov)
+	m, err := signal.NewMatchedFilter(h, cov)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -436,7 +436,7 @@ func TestNoiseHasItsSpectrum(t *testing.T) {
 			n++
 		}
 		// Neighbouring Hann bins are correlated: about half as many count.
-		near(t, name, ratio/n, 1, 4*math.Sqrt(2/s.DOF/(n/2)))
+		near(t, name, ratio/n, 1, 4*math.Sqrt(2/s.DoF/(n/2)))
 		again := gravlab.Must(signal.Noise(seeded(90), 400_000, rate, psd))
 		if again[399_999] != x[399_999] || again[7] != x[7] {
 			t.Errorf("%s: the same seed gave another record", name)
@@ -459,8 +459,8 @@ func TestZeroPhase(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		l := gravlab.Must(signal.LockIn(y[edge:len(y)-edge], 20, c.freq))
-		ref := gravlab.Must(signal.LockIn(x[edge:len(x)-edge], 20, c.freq))
+		l := gravlab.Must(signal.SineFit(y[edge:len(y)-edge], 20, c.freq))
+		ref := gravlab.Must(signal.SineFit(x[edge:len(x)-edge], 20, c.freq))
 		near(t, "amplitude", l.Amplitude, c.want, 2e-4)
 		if c.want > 0.1 { // of what is filtered out the ends are the larger part
 			near(t, "phase", l.Phase, ref.Phase, 1e-3)
@@ -490,15 +490,15 @@ func TestClippedAndGaps(t *testing.T) {
 	if len(c) != 2 || c[0] != (signal.Range{From: 2, To: 5}) || c[1] != (signal.Range{From: 8, To: 12}) {
 		t.Errorf("clipped %v, want samples 2 to 4 and 8 to 11", c)
 	}
-	g := signal.Gaps(signal.Blank(x, c, 1))
+	g := signal.Gaps(signal.Mask(x, c, 1))
 	if len(g) != 1 || g[0] != (signal.Range{From: 1, To: 13}) {
 		t.Errorf("gaps %v, want one from 1 to 12", g)
 	}
-	y, err := signal.Grid([]float64{10, 10.1, 10.302}, []float64{1, 2, 3}, 10)
+	y, err := signal.Regularise([]float64{10, 10.1, 10.302}, []float64{1, 2, 3}, 10)
 	if err != nil || len(y) != 4 || y[3] != 3 || !math.IsNaN(y[2]) {
 		t.Errorf("grid %v, %v", y, err)
 	}
-	if _, err := signal.Grid([]float64{10, 10.1, 10.35}, []float64{1, 2, 3}, 10); err == nil {
+	if _, err := signal.Regularise([]float64{10, 10.1, 10.35}, []float64{1, 2, 3}, 10); err == nil {
 		t.Error("a time between the places of the grid was accepted")
 	}
 }
@@ -575,6 +575,6 @@ func TestSelfNoiseShareIsTheLimit(t *testing.T) {
 	// For equal noise the share is N/(S+N): from the expected coherence back to it.
 	for _, n := range []float64{1e-6, 0.1, 1, 20} {
 		g := gravlab.Must(signal.ExpectedCoherence(1, n, n))
-		near(t, "share", gravlab.Must(signal.SelfNoiseShare(g)), n/(1+n), 1e-10)
+		near(t, "share", gravlab.Must(signal.SelfNoiseFraction(g)), n/(1+n), 1e-10)
 	}
 }

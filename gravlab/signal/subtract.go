@@ -7,8 +7,8 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Subtraction is a record from which what a reference saw too was taken off.
-type Subtraction struct {
+// A Cancellation is a record from which what a reference saw too was taken off.
+type Cancellation struct {
 	// Residual is the record less the constant and the filtered reference.
 	// Residual[i] belongs to sample First+i of the record: the filter reaches
 	// Lags samples to both sides, so the ends have no value.
@@ -25,31 +25,31 @@ type Subtraction struct {
 	JudgedBefore, JudgedAfter float64
 }
 
-// Subtract fits record[n] = c + Σ h[j] reference[n-j], j from -lags to lags, by
+// CancelReference fits record[n] = c + Σ h[j] reference[n-j], j from -lags to lags, by
 // least squares to the samples before split, takes the result off the whole
 // record, and judges it on the samples from split on, which the fit never saw.
 // lags = 0 is a plain factor; lags·step should cover the difference in delay and
 // in response of the two sensors. The filter is a measured transfer function in
 // the time domain; noise of the reference's own makes it too small, as it does
 // H1. Both parts must hold several times as many samples as the filter has taps.
-func Subtract(record, reference []float64, lags, split int) (Subtraction, error) {
-	const fn = "signal.Subtract"
+func CancelReference(record, reference []float64, lags, split int) (Cancellation, error) {
+	const fn = "signal.CancelReference"
 	n := len(record)
 	if err := arg.SameLength(fn, "record", n, "reference", len(reference)); err != nil {
-		return Subtraction{}, err
+		return Cancellation{}, err
 	}
 	if lags < 0 || lags > 2000 {
-		return Subtraction{}, arg.Bad(fn, "lags", lags, "0 to 2000 samples")
+		return Cancellation{}, arg.Bad(fn, "lags", lags, "0 to 2000 samples")
 	}
 	taps := 2*lags + 1
 	if split < lags+2*(taps+1) || split > n-lags-2 {
-		return Subtraction{}, arg.Bad(fn, "split", split, fmt.Sprintf("a sample from %d to %d, so that both parts can be used with %d taps (the record has %d samples)", lags+2*(taps+1), n-lags-2, taps, n))
+		return Cancellation{}, arg.Bad(fn, "split", split, fmt.Sprintf("a sample from %d to %d, so that both parts can be used with %d taps (the record has %d samples)", lags+2*(taps+1), n-lags-2, taps, n))
 	}
 	if err := checkRecord(fn, "record", record); err != nil {
-		return Subtraction{}, err
+		return Cancellation{}, err
 	}
 	if err := checkRecord(fn, "reference", reference); err != nil {
-		return Subtraction{}, err
+		return Cancellation{}, err
 	}
 	// Means of the fitted part are taken off both, for the digits.
 	levelX, levelR := mean(record[:split]), mean(reference[:split])
@@ -88,9 +88,9 @@ func Subtract(record, reference []float64, lags, split int) (Subtraction, error)
 	}
 	h, _, ok := cholesky(a, b)
 	if !ok {
-		return Subtraction{}, arg.Bad(fn, "lags", lags, "fewer lags, or a reference that varies: neighbouring samples of this one follow from each other")
+		return Cancellation{}, arg.Bad(fn, "lags", lags, "fewer lags, or a reference that varies: neighbouring samples of this one follow from each other")
 	}
-	s := Subtraction{
+	s := Cancellation{
 		Residual: make([]float64, n-2*lags), First: lags, Taps: h[:taps:taps],
 		Constant: levelX + h[taps],
 	}

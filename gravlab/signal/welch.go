@@ -47,7 +47,7 @@ type Spectrum struct {
 	PSD      []float64 // unit²/Hz, one-sided
 	Segments int       // segments averaged
 	LeftOut  int       // segments left out because of gaps
-	DOF      float64   // equivalent degrees of freedom of a bin between the ends
+	DoF      float64   // equivalent degrees of freedom of a bin between the ends
 	ENBW     float64   // equivalent noise bandwidth, Hz
 
 	window  Window
@@ -319,7 +319,7 @@ func (p *plan) spectrum(rate float64) Spectrum {
 		Freq:     make([]float64, p.Segment/2+1),
 		Segments: len(p.starts),
 		LeftOut:  p.left,
-		DOF:      degreesOfFreedom(p.window, p.Step, len(p.starts)),
+		DoF:      degreesOfFreedom(p.window, p.Step, len(p.starts)),
 		ENBW:     enbw * rate / float64(p.Segment),
 		window:   p.Window,
 		segment:  p.Segment,
@@ -356,7 +356,7 @@ func degreesOfFreedom(window []float64, step, segments int) float64 {
 // Hann segments: not 30, for they share samples). w.Segment must be given.
 // Segments around gaps are counted as if they followed one another, which
 // states too few rather than too many.
-func (w Welch) DOF(segments int) (float64, error) {
+func (w Welch) DoF(segments int) (float64, error) {
 	const fn = "signal.Welch.DOF"
 	if segments < 1 {
 		return 0, arg.Bad(fn, "segments", segments, "at least one segment")
@@ -386,11 +386,11 @@ func (s Spectrum) Limits(p float64) (lo, hi float64, err error) {
 	if err := arg.Between(fn, "p", p, 1e-9, 1-1e-9, "probability"); err != nil {
 		return 0, 0, err
 	}
-	if err := arg.Between(fn, "DOF", s.DOF, 1, 1e8, "number of degrees of freedom, as PSD sets it"); err != nil {
+	if err := arg.Between(fn, "DOF", s.DoF, 1, 1e8, "number of degrees of freedom, as PSD sets it"); err != nil {
 		return 0, 0, err
 	}
-	lo = s.DOF / (2 * mathext.GammaIncRegInv(s.DOF/2, (1+p)/2))
-	hi = s.DOF / (2 * mathext.GammaIncRegInv(s.DOF/2, (1-p)/2))
+	lo = s.DoF / (2 * mathext.GammaIncRegInv(s.DoF/2, (1+p)/2))
+	hi = s.DoF / (2 * mathext.GammaIncRegInv(s.DoF/2, (1-p)/2))
 	return lo, hi, nil
 }
 
@@ -431,7 +431,7 @@ func (s Spectrum) RMS(f1, f2 float64) (float64, error) {
 // that stands clear of the noise, from the bin nearest to f: √(2·PSD·ENBW),
 // divided by the window's response at the distance of f from that bin. For a
 // line between bins of the rectangular window this corrects up to 36 %. The
-// noise inside the bin is part of the answer; LockIn is better when the noise
+// noise inside the bin is part of the answer; SineFit is better when the noise
 // matters.
 func (s Spectrum) LineAmplitude(f float64) (float64, error) {
 	const fn = "signal.Spectrum.LineAmplitude"

@@ -79,7 +79,7 @@ type Adjusted struct {
 	// only beside the tare has it: no other reading says on which side of the tare
 	// it was. It is not in U. Where the field book gives the moment of the tare it
 	// can be forgotten; where the moment is a guess, see [FindTare].
-	Doubt float64
+	Ambiguity float64
 }
 
 // A Residual is observed less adjusted.
@@ -95,7 +95,7 @@ type Residual struct {
 	// Smallest is the blunder that the test at 0.1 % finds with 80 %
 	// probability, (z(0.9995) + z(0.8)) u/√redundancy = 4.132 u/√redundancy,
 	// m/s²; +Inf for an unchecked one.
-	Smallest float64
+	MDB float64
 }
 
 // noncentrality is by how many standard deviations the mean of a normalised
@@ -231,7 +231,7 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 //
 // The uncertainty of each reading must be given (Reduced.UValue); the
 // covariance is not scaled by chi², so look at chi² first. The uncertainty of
-// the scale factor is not in it: see [ScaleShare]. Knots and tares must lie between
+// the scale factor is not in it: see [ScaleUncertainty]. Knots and tares must lie between
 // the first and the last reading. It is an error when the readings do not
 // determine every station and every term of the drift.
 //
@@ -498,22 +498,22 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 				leverage += x * z * r.Cov.At(j, k)
 			}
 		}
-		res := Residual{Label: o.label, Value: r.Residuals[i], Redundancy: math.Max(0, 1-leverage/(o.u*o.u)), W: math.NaN(), Smallest: math.Inf(1)}
+		res := Residual{Label: o.label, Value: r.Residuals[i], Redundancy: math.Max(0, 1-leverage/(o.u*o.u)), W: math.NaN(), MDB: math.Inf(1)}
 		if res.Redundancy > 1e-9 {
 			root := math.Sqrt(res.Redundancy)
 			res.W = res.Value / (o.u * root)
-			res.Smallest = noncentrality * o.u / root
+			res.MDB = noncentrality * o.u / root
 		}
 		a.Residuals = append(a.Residuals, res)
 	}
 	return a, others, nil
 }
 
-// ScaleShare is the uncertainty that the scale factor (relative standard
+// ScaleUncertainty is the uncertainty that the scale factor (relative standard
 // uncertainty uScale) adds to a difference of gravity (m/s²): it grows with the
 // difference, and repeats do not reduce it.
-func ScaleShare(difference, uScale float64) (float64, error) {
-	const fn = "survey.ScaleShare"
+func ScaleUncertainty(difference, uScale float64) (float64, error) {
+	const fn = "survey.ScaleUncertainty"
 	if err := errors.Join(
 		arg.Between(fn, "difference", difference, -100, 100, "gravity in m/s²"),
 		arg.Between(fn, "uScale", uScale, 0, 1, "relative uncertainty"),

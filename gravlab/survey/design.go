@@ -31,9 +31,9 @@ func Step(base string, stations ...string) []string {
 	return order
 }
 
-// Ladder is out and back: A-B-C-D-C-B-A. Little walking, but the far end is
+// Profile is out and back: A-B-C-D-C-B-A. Little walking, but the far end is
 // read once.
-func Ladder(base string, stations ...string) []string {
+func Profile(base string, stations ...string) []string {
 	order := append([]string{base}, stations...)
 	for i := len(stations) - 2; i >= 0; i-- {
 		order = append(order, stations[i])
@@ -52,7 +52,7 @@ type LoopPlan struct {
 	// Smallest is the largest blunder that some reading could hide from the
 	// outlier test (0.1 %, found with 80 %), m/s²; +Inf where a reading is not
 	// checked at all.
-	Smallest float64
+	MDB float64
 }
 
 // PlanLoop says, before anybody walks, what readings in this order, interval
@@ -80,7 +80,7 @@ func PlanLoop(order []string, interval time.Duration, u float64, degree int) (Lo
 	}
 	plan := LoopPlan{Stations: a.Stations, URate: a.URate, RepeatShare: float64(len(order)-len(count)) / float64(len(order))}
 	for _, r := range a.Residuals {
-		plan.Smallest = max(plan.Smallest, r.Smallest)
+		plan.MDB = max(plan.MDB, r.MDB)
 	}
 	return plan, nil
 }

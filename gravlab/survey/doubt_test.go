@@ -41,10 +41,10 @@ func TestTareBesideStationsReadOnce(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if guess.After != 12 || !slices.Equal(guess.Alike, []int{12, 13, 14}) || !slices.Equal(guess.Doubtful, []string{"J", "K"}) {
+	if guess.After != 12 || !slices.Equal(guess.Candidates, []int{12, 13, 14}) || !slices.Equal(guess.Ambiguous, []string{"J", "K"}) {
 		t.Errorf("found %+v, want 12, 13 and 14 alike and J and K in doubt", guess)
 	}
-	for _, after := range guess.Alike {
+	for _, after := range guess.Candidates {
 		a, err := Adjust(readings, nil, stepAfter(readings, after))
 		if err != nil {
 			t.Fatal(err)
@@ -55,13 +55,13 @@ func TestTareBesideStationsReadOnce(t *testing.T) {
 			if s.Name == "J" || s.Name == "K" {
 				want = math.Abs(guess.Size)
 			}
-			if math.Abs(s.Doubt-want) > 1e-6*size {
-				t.Errorf("step after %d: %s has a doubt of %g, want %g", after, s.Name, s.Doubt, want)
+			if math.Abs(s.Ambiguity-want) > 1e-6*size {
+				t.Errorf("step after %d: %s has a doubt of %g, want %g", after, s.Name, s.Ambiguity, want)
 			}
 			// The right place is right, and a wrong one is wrong by no more than Doubt.
 			wrong := math.Abs(s.Value - truth[s.Name])
-			if after == 13 && wrong > 4*s.U || wrong > s.Doubt+4*s.U {
-				t.Errorf("step after %d: %s is off by %g, u %g, doubt %g", after, s.Name, wrong, s.U, s.Doubt)
+			if after == 13 && wrong > 4*s.U || wrong > s.Ambiguity+4*s.U {
+				t.Errorf("step after %d: %s is off by %g, u %g, doubt %g", after, s.Name, wrong, s.U, s.Ambiguity)
 			}
 		}
 	}
@@ -70,14 +70,14 @@ func TestTareBesideStationsReadOnce(t *testing.T) {
 		t.Errorf("after 12 J is off by %g with u %g: the day shows nothing", j.Value-truth["J"], j.U)
 	}
 	// With the doubt in u all is within reach, and the others are none the worse.
-	all, err := AdjustWithTare(readings, nil, Drift{Degree: 1})
+	all, err := AdjustUnknownTare(readings, nil, Drift{Degree: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, s := range all.Stations {
 		sharp := stationOf(t, first, s.Name)
-		if s.Doubt != 0 || math.Abs(s.Value-truth[s.Name]) > 3*s.U {
-			t.Errorf("%s is off by %g, u %g, doubt %g", s.Name, s.Value-truth[s.Name], s.U, s.Doubt)
+		if s.Ambiguity != 0 || math.Abs(s.Value-truth[s.Name]) > 3*s.U {
+			t.Errorf("%s is off by %g, u %g, doubt %g", s.Name, s.Value-truth[s.Name], s.U, s.Ambiguity)
 		}
 		if s.Name == "J" || s.Name == "K" {
 			// Two of three places put it on one side.
@@ -89,7 +89,7 @@ func TestTareBesideStationsReadOnce(t *testing.T) {
 	// One of them read again settles it for both.
 	again, _ := walked(seeded(12), "B C B C D C D E D E F E F J K J F B C B", 13, size, u)
 	guess, err = FindTare(again, nil, Drift{Degree: 1})
-	if err != nil || guess.After != 13 || !slices.Equal(guess.Alike, []int{13, 14}) || !slices.Equal(guess.Doubtful, []string{"K"}) {
+	if err != nil || guess.After != 13 || !slices.Equal(guess.Candidates, []int{13, 14}) || !slices.Equal(guess.Ambiguous, []string{"K"}) {
 		t.Errorf("J read again after K: found %+v, %v", guess, err)
 	}
 }
@@ -99,10 +99,10 @@ func TestTareBesideStationsReadOnce(t *testing.T) {
 func TestTareBesideABlock(t *testing.T) {
 	readings, _ := walked(seeded(3), "B C B C B J K J K C B C B", 4, 45e-8, 3e-8)
 	guess, err := FindTare(readings, nil, Drift{Degree: 1})
-	if err != nil || !slices.Equal(guess.Alike, []int{4, 8}) || !slices.Equal(guess.Doubtful, []string{"J", "K"}) {
+	if err != nil || !slices.Equal(guess.Candidates, []int{4, 8}) || !slices.Equal(guess.Ambiguous, []string{"J", "K"}) {
 		t.Fatalf("found %+v, %v", guess, err)
 	}
-	a, err := AdjustWithTare(readings, nil, Drift{Degree: 1})
+	a, err := AdjustUnknownTare(readings, nil, Drift{Degree: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -118,25 +118,25 @@ func TestTareBesideABlock(t *testing.T) {
 func TestTareWithoutDoubt(t *testing.T) {
 	readings, _ := walked(seeded(5), "B C B C D C D E D E F E F E D C B", 9, 60e-8, 2e-8)
 	guess, err := FindTare(readings, nil, Drift{Degree: 1})
-	if err != nil || !slices.Equal(guess.Alike, []int{9}) || guess.Doubtful != nil {
+	if err != nil || !slices.Equal(guess.Candidates, []int{9}) || guess.Ambiguous != nil {
 		t.Fatalf("found %+v, %v", guess, err)
 	}
 	a, _ := Adjust(readings, nil, stepAfter(readings, 9))
-	b, err := AdjustWithTare(readings, nil, Drift{Degree: 1})
+	b, err := AdjustUnknownTare(readings, nil, Drift{Degree: 1})
 	if err != nil {
 		t.Fatal(err)
 	}
 	near(t, "rate", b.Rate, a.Rate, 1e-3)
 	near(t, "u of the rate", b.URate, a.URate, 1e-3)
 	for i, s := range a.Stations {
-		if s.Doubt != 0 || math.Abs(b.Stations[i].Value-s.Value) > 1e-3*s.U || math.Abs(b.Stations[i].U-s.U) > 1e-3*s.U {
+		if s.Ambiguity != 0 || math.Abs(b.Stations[i].Value-s.Value) > 1e-3*s.U || math.Abs(b.Stations[i].U-s.U) > 1e-3*s.U {
 			t.Errorf("%+v with the place known, %+v with it looked for", s, b.Stations[i])
 		}
 	}
-	if _, err := AdjustWithTare(readings[:3], nil, Drift{Degree: 1}); err == nil {
+	if _, err := AdjustUnknownTare(readings[:3], nil, Drift{Degree: 1}); err == nil {
 		t.Error("three readings without an error")
 	}
-	if _, err := AdjustWithTare(readings, nil, stepAfter(readings, 9)); err == nil {
+	if _, err := AdjustUnknownTare(readings, nil, stepAfter(readings, 9)); err == nil {
 		t.Error("a tare among those given without an error")
 	}
 }
@@ -158,7 +158,7 @@ func TestDoubtIsAdjustingAtEachPlace(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		got, err := AdjustWithTare(readings, ties, drift)
+		got, err := AdjustUnknownTare(readings, ties, drift)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -199,8 +199,8 @@ func TestDoubtIsAdjustingAtEachPlace(t *testing.T) {
 			}
 			k++
 		}
-		if !slices.Equal(guess.Alike, alike) {
-			t.Errorf("day %d: alike %v, by adjusting %v", day, guess.Alike, alike)
+		if !slices.Equal(guess.Candidates, alike) {
+			t.Errorf("day %d: alike %v, by adjusting %v", day, guess.Candidates, alike)
 		}
 		var names []string
 		rate, rateSquare := 0.0, 0.0
@@ -224,8 +224,8 @@ func TestDoubtIsAdjustingAtEachPlace(t *testing.T) {
 			for _, a := range all {
 				d := a.Stations[j]
 				want := math.Max(hi-d.Value, d.Value-lo)
-				if a.Chi2 < best+1e-7*(1+best) && math.Abs(d.Doubt-want) > 1e-6*math.Abs(guess.Size)+1e-14 {
-					t.Errorf("day %d, %s: doubt %g, want %g", day, s.Name, d.Doubt, want)
+				if a.Chi2 < best+1e-7*(1+best) && math.Abs(d.Ambiguity-want) > 1e-6*math.Abs(guess.Size)+1e-14 {
+					t.Errorf("day %d, %s: doubt %g, want %g", day, s.Name, d.Ambiguity, want)
 				}
 			}
 		}
@@ -236,8 +236,8 @@ func TestDoubtIsAdjustingAtEachPlace(t *testing.T) {
 		if drift.Degree > 0 && (math.Abs(rate) > 1e-6*got.URate || math.Abs(math.Sqrt(rateSquare)-got.URate) > 1e-6*got.URate) {
 			t.Errorf("day %d: drift off by %g, u %g and %g", day, rate, got.URate, math.Sqrt(rateSquare))
 		}
-		if !slices.Equal(guess.Doubtful, names) {
-			t.Errorf("day %d: doubtful %v, by adjusting %v", day, guess.Doubtful, names)
+		if !slices.Equal(guess.Ambiguous, names) {
+			t.Errorf("day %d: doubtful %v, by adjusting %v", day, guess.Ambiguous, names)
 		}
 		if len(names) > 0 {
 			doubtful++
@@ -261,7 +261,7 @@ func TestUncertaintyHoldsTheDoubt(t *testing.T) {
 	for range days {
 		after := 3 + rng.IntN(6)
 		readings, truth := walked(rng, "B C B C J K C B C B D B D", after, 45e-8*rng.NormFloat64(), 3e-8)
-		a, err := AdjustWithTare(readings, nil, Drift{Degree: 1})
+		a, err := AdjustUnknownTare(readings, nil, Drift{Degree: 1})
 		if err != nil {
 			t.Fatal(err)
 		}

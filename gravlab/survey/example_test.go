@@ -46,7 +46,7 @@ func ExampleFindTare() {
 }
 
 // A station that is read once, beside the step: nobody knows on which side.
-func ExampleAdjustWithTare() {
+func ExampleAdjustUnknownTare() {
 	plan := survey.AshgillFarm()
 	plan.Order = strings.Fields("base A1 base A1 A2 A1 A2 A4 A2 A1 base A1 base")
 	plan.TareAfter, plan.TareSize = 7, 45*gravlab.MicroGal
@@ -55,15 +55,15 @@ func ExampleAdjustWithTare() {
 	ties, drift := []survey.Tie{{Station: "base", Value: plan.Tie.Value}}, survey.Drift{Degree: 1}
 
 	tare := gravlab.Must(survey.FindTare(reduced, ties, drift))
-	fmt.Printf("a step of %.0f µGal after one of the readings %v; in doubt: %v\n", tare.Size/gravlab.MicroGal, tare.Alike, tare.Doubtful)
+	fmt.Printf("a step of %.0f µGal after one of the readings %v; in doubt: %v\n", tare.Size/gravlab.MicroGal, tare.Candidates, tare.Ambiguous)
 	show := func(how string, a *survey.Adjustment) {
 		s := gravlab.Must(a.Station("A4"))
-		fmt.Printf("%s: A4 is off by %.0f µGal, u %.0f, doubt %.0f\n", how, (s.Value-plan.Truth[4].Value)/gravlab.MicroGal, s.U/gravlab.MicroGal, s.Doubt/gravlab.MicroGal)
+		fmt.Printf("%s: A4 is off by %.0f µGal, u %.0f, doubt %.0f\n", how, (s.Value-plan.Truth[4].Value)/gravlab.MicroGal, s.U/gravlab.MicroGal, s.Ambiguity/gravlab.MicroGal)
 	}
 	guessed := drift
 	guessed.Tares = []time.Time{tare.At}
 	show("the first place", gravlab.Must(survey.Adjust(reduced, ties, guessed)))
-	show("all places", gravlab.Must(survey.AdjustWithTare(reduced, ties, drift)))
+	show("all places", gravlab.Must(survey.AdjustUnknownTare(reduced, ties, drift)))
 	// Output:
 	// a step of 50 µGal after one of the readings [6 7]; in doubt: [A4]
 	// the first place: A4 is off by -42 µGal, u 4, doubt 50

@@ -19,7 +19,7 @@ func TestSmallestBlunder(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, r := range a.Residuals {
-		shift := r.Smallest * math.Sqrt(r.Redundancy) / 1e-8
+		shift := r.MDB * math.Sqrt(r.Redundancy) / 1e-8
 		critical := distuv.UnitNormal.Quantile(1 - 0.001/2)
 		found := distuv.UnitNormal.Survival(critical-shift) + distuv.UnitNormal.CDF(-critical-shift)
 		near(t, "probability of finding the smallest blunder", found, 0.8, 1e-9)

@@ -251,7 +251,7 @@ func TestNetworkInvariants(t *testing.T) {
 	near(t, "its u", gravlab.Must(c.Station("A")).U, 3, 1e-12)
 	near(t, "chi²", c.Chi2, a.Chi2, 1e-10)
 	last := c.Residuals[len(c.Residuals)-1]
-	if !math.IsNaN(last.W) || !math.IsInf(last.Smallest, 1) {
+	if !math.IsNaN(last.W) || !math.IsInf(last.MDB, 1) {
 		t.Errorf("a single tie checks itself: %+v", last)
 	}
 	// Two ties that contradict each other are seen.
@@ -366,7 +366,7 @@ func TestCalibrateCoverage(t *testing.T) {
 	if _, err := Calibrate(known, uk, []float64{1, 1, 1, 1, 1}, ur); err == nil {
 		t.Error("one reading five times without an error")
 	}
-	near(t, "share", gravlab.Must(ScaleShare(-1e-3, 1e-3)), 1e-6, 1e-15)
+	near(t, "share", gravlab.Must(ScaleUncertainty(-1e-3, 1e-3)), 1e-6, 1e-15)
 }
 
 // Readings as uncertain as a tenth of their spread do not make the scale too
@@ -411,7 +411,7 @@ func TestPlanLoop(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if plan.RepeatShare < 0.2 || math.IsInf(plan.Smallest, 1) {
+	if plan.RepeatShare < 0.2 || math.IsInf(plan.MDB, 1) {
 		t.Errorf("plan %+v", plan)
 	}
 	_, reduced := simulate(t, p, rand.New(rand.NewPCG(1, 1)))
@@ -425,15 +425,15 @@ func TestPlanLoop(t *testing.T) {
 		}
 	}
 	near(t, "u of the drift", a.URate, plan.URate, 1e-9)
-	ladder, err := PlanLoop(Ladder("B", "1", "2", "3"), time.Minute, 1, 1)
-	if err != nil || !math.IsInf(ladder.Smallest, 1) {
+	ladder, err := PlanLoop(Profile("B", "1", "2", "3"), time.Minute, 1, 1)
+	if err != nil || !math.IsInf(ladder.MDB, 1) {
 		t.Errorf("a ladder reads its end once: %+v, %v", ladder, err)
 	}
 	want := map[string][]string{
 		"B 1 B 2 B":             Star("B", "1", "2"),
 		"B 1 B 1 2 1 2 B":       Step("B", "1", "2"),
-		"B 1 2 1 B":             Ladder("B", "1", "2"),
-		"B":                     Ladder("B"),
+		"B 1 2 1 B":             Profile("B", "1", "2"),
+		"B":                     Profile("B"),
 		"B 1 B 1 2 1 2 3 2 3 B": Step("B", "1", "2", "3"),
 	}
 	for text, order := range want {
@@ -613,8 +613,8 @@ func TestNoPanic(t *testing.T) {
 		finite("Cone", v, err)
 		v, err = Slope(a, b, c)
 		finite("Slope", v, err)
-		v, err = ScaleShare(a, b)
-		finite("ScaleShare", v, err)
+		v, err = ScaleUncertainty(a, b)
+		finite("ScaleUncertainty", v, err)
 		r := Reduction{Ellipsoid: earth.GRS80, Heights: HeightKind(n), Plate: Plate(n % 4), Density: a, Atmosphere: true}
 		anomaly, err := r.At(b, c, d, e)
 		finite("At", anomaly.Value, err)
@@ -659,7 +659,7 @@ func TestNoPanic(t *testing.T) {
 		}
 		_, _ = Adjust(reduced, ties, drift)
 		_, _ = FindTare(reduced, ties, Drift{Degree: 1})
-		_, _ = AdjustWithTare(reduced, ties, Drift{Degree: n % 3})
+		_, _ = AdjustUnknownTare(reduced, ties, Drift{Degree: n % 3})
 		_, _ = ClockTrials(job, readings, ties, drift, time.Duration(n)*time.Hour)
 		_, _ = LoopDifferences(reduced, "base")
 		if network, err := AdjustNetwork(diffs, ties); err == nil {

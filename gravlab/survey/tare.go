@@ -25,11 +25,11 @@ type TareGuess struct {
 	// Alike are the indices of all places that fit as well as this one, rising,
 	// After among them. With more than one the readings do not say where the step
 	// lies, and After is only the first of them.
-	Alike []int
+	Candidates []int
 	// Doubtful are the stations whose values hang on which of them it is, by up to
 	// Size: in most cases those read only between the first and the last of Alike.
 	// Nobody knows whether they were read before the step or after it.
-	Doubtful []string
+	Ambiguous []string
 }
 
 // FindTare tries a step between each reading and the next beside stations and
@@ -43,7 +43,7 @@ type TareGuess struct {
 // off by Size if the choice is wrong, and chi² does not show it. In the field,
 // read each of them again before the day ends: that settles it. Afterwards, look
 // in the field book for the moment. Where it has none, leave Doubtful out of the
-// table and of all that is computed from it, or adjust with [AdjustWithTare],
+// table and of all that is computed from it, or adjust with [AdjustUnknownTare],
 // whose uncertainties hold the doubt, and name the stations in the notes of the
 // report. What [Adjust] finds with At among its tares is true only if At is: it
 // tells what hangs on it in [Adjusted].Doubt.
@@ -71,10 +71,10 @@ func findTare(readings []Reduced, ties []Tie, drift Drift) (best TareGuess, a *A
 	}
 	for i, p := range places {
 		if p.tried && math.Abs(p.size/p.u) >= math.Abs(best.W)*(1-1e-9) {
-			best.Alike = append(best.Alike, i)
+			best.Candidates = append(best.Candidates, i)
 		}
 	}
-	best.Doubtful = a.doubtful(readings, drift, places, best)
+	best.Ambiguous = a.doubtful(readings, drift, places, best)
 	return best, a, places, nil
 }
 
@@ -94,7 +94,7 @@ func likeliest(readings []Reduced, places []place) (best TareGuess, found bool) 
 // doubtful lists the stations whose values differ among the places that fit
 // alike.
 func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, best TareGuess) (names []string) {
-	if len(best.Alike) < 2 {
+	if len(best.Candidates) < 2 {
 		return nil
 	}
 	// With a step of this size the value of a station is its value without one,
@@ -105,7 +105,7 @@ func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, b
 	}
 	_, _, scaled := record(readings)
 	a.eachStep(readings, drift.terms(scaled), func(after int, made []float64, _ float64) {
-		if _, alike := slices.BinarySearch(best.Alike, after); alike {
+		if _, alike := slices.BinarySearch(best.Candidates, after); alike {
 			for i := range lo {
 				change := -places[after].size * made[i]
 				lo[i], hi[i] = min(lo[i], change), max(hi[i], change)
@@ -163,14 +163,14 @@ func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float6
 			for i := range a.Stations {
 				s := &a.Stations[i]
 				if j, free := a.index[s.Name]; free && math.Abs(made[j]/lambda) > 1e-6 {
-					s.Doubt = max(s.Doubt, math.Abs(size*made[j]/lambda))
+					s.Ambiguity = max(s.Ambiguity, math.Abs(size*made[j]/lambda))
 				}
 			}
 		}
 	})
 }
 
-// AdjustWithTare is [Adjust] for somebody who knows that there was a step and not
+// AdjustUnknownTare is [Adjust] for somebody who knows that there was a step and not
 // where. It takes the step to lie between any two readings alike, before they have
 // been looked at, and of any size: then each place counts by how well it fits,
 // exp(−chi²/2) times the uncertainty of the size there (common practice, no
@@ -186,7 +186,7 @@ func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float6
 // best, the first of them. A place found by [FindTare] that the field book
 // confirms needs none of this: put its moment into [Drift].Tares. It is an error
 // where FindTare has one. It costs about three times what Adjust does.
-func AdjustWithTare(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
+func AdjustUnknownTare(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 	guess, without, places, err := findTare(readings, ties, drift)
 	if err != nil {
 		return nil, err

@@ -24,7 +24,7 @@ func build(d *bank.Draw) bank.Sheet {
 	length := d.Between("length", 0.6, 1.4, 0.05) // m: each sheet has its own
 	period := 2 * math.Pi * math.Sqrt(length/9.81)
 	return bank.Sheet{Questions: []bank.Question{{
-		ID: "period", Kind: judge.Number, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "period", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"length": length},
 		Solve:  bank.Always(period),
 		Slips: []bank.Slip{

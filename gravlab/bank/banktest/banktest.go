@@ -74,12 +74,12 @@ func sheets(t *testing.T, lab bank.Lab) {
 			if !(want >= q.Range[0] && want <= q.Range[1]) || want == 0 {
 				t.Errorf("%s: the answer %g is not from %g to %g", id, want, q.Range[0], q.Range[1])
 			}
-			if q.Kind == judge.Measured {
+			if q.Kind == judge.KindMeasured {
 				if u := q.U(); !(u > 0) || math.IsInf(u, 0) {
 					t.Errorf("%s: the uncertainty is %g", id, u)
 				}
 			}
-			if v := s.Judge(q, answer(q, want), nil, 0); v.Outcome != judge.Right || v.Marks != q.Marks {
+			if v := s.Judge(q, answer(q, want), nil, 0); v.Outcome != judge.OutcomeRight || v.Marks != q.Marks {
 				t.Errorf("%s: the right answer gets %s, %d of %d: %s", id, v.Outcome, v.Marks, v.Of, v.Message)
 			}
 			for _, slip := range s.NumberTask(q, nil, 0).Slips {
@@ -88,7 +88,7 @@ func sheets(t *testing.T, lab bank.Lab) {
 					continue // it leads nowhere with these numbers, or is left out
 				}
 				met[key]++
-				if v := s.Judge(q, answer(q, slip.Value), nil, 0); v.Outcome != judge.Slip || v.Slip != slip.Name {
+				if v := s.Judge(q, answer(q, slip.Value), nil, 0); v.Outcome != judge.OutcomeSlip || v.Slip != slip.Name {
 					t.Errorf("%s: the slip %q (%g) gets %s %q: %s", id, slip.Name, slip.Value, v.Outcome, v.Slip, v.Message)
 				}
 			}
@@ -126,7 +126,7 @@ func keys(m map[string]int) func(yield func(string) bool) {
 func answer(q bank.Question, v float64) judge.Answer {
 	unit := quantity.MustUnit(q.Unit)
 	a := judge.Answer{Value: v / unit.SI(), Unit: q.Unit}
-	if q.Kind == judge.Measured {
+	if q.Kind == judge.KindMeasured {
 		a.U = q.U() / unit.SI()
 	}
 	return a
@@ -156,11 +156,11 @@ func complete(t *testing.T, lab bank.Lab) {
 		if q.Unit == "%" && !strings.Contains(q.Prompt, "in per cent") {
 			bad("the unit is %% and the prompt does not say \"in per cent\"")
 		}
-		if q.Kind != judge.Choice && q.Kind != judge.Text && (q.Hints[0] == "" || q.Hints[1] == "") {
+		if q.Kind != judge.KindChoice && q.Kind != judge.KindText && (q.Hints[0] == "" || q.Hints[1] == "") {
 			bad("needs two hints")
 		}
 		switch q.Kind {
-		case judge.Number, judge.Measured:
+		case judge.KindNumber, judge.KindMeasured:
 			if len(q.Slips) < 2 {
 				bad("has %d slips; it needs at least 2", len(q.Slips))
 			}
@@ -169,10 +169,10 @@ func complete(t *testing.T, lab bank.Lab) {
 					bad("slip %q: needs a name, and a fix of at most two lines", slip.Name)
 				}
 			}
-			if q.Kind == judge.Number && (q.Tol.Why == "" || q.Tol.Abs == 0 && q.Tol.Rel == 0) {
+			if q.Kind == judge.KindNumber && (q.Tol.Why == "" || q.Tol.Abs == 0 && q.Tol.Rel == 0) {
 				bad("the tolerance needs a size and a reason")
 			}
-		case judge.Choice:
+		case judge.KindChoice:
 			if len(q.Options) < 3 {
 				bad("has %d options; it needs at least 3", len(q.Options))
 			}
@@ -181,7 +181,7 @@ func complete(t *testing.T, lab bank.Lab) {
 					bad("option %s does not say which idea leads there", o.Letter)
 				}
 			}
-		case judge.Function:
+		case judge.KindFunction:
 			if len(q.Function.Slips) < 2 {
 				bad("has %d slips; it needs at least 2", len(q.Function.Slips))
 			}
@@ -210,7 +210,7 @@ func complete(t *testing.T, lab bank.Lab) {
 	if !lab.Graded {
 		return
 	}
-	if len(s.Questions) < 8 || kinds[judge.Function] == 0 || kinds[judge.Choice] == 0 || kinds[judge.Number] == 0 || kinds[judge.Measured] == 0 {
+	if len(s.Questions) < 8 || kinds[judge.KindFunction] == 0 || kinds[judge.KindChoice] == 0 || kinds[judge.KindNumber] == 0 || kinds[judge.KindMeasured] == 0 {
 		t.Errorf("lab %s has %d questions, by kind %v: it needs at least 8 and every kind", lab.ID, len(s.Questions), kinds)
 	}
 	if checked < 3 || published < 1 {
@@ -231,12 +231,12 @@ func rounded(t *testing.T, lab bank.Lab) {
 			a := answer(q, right[q.ID])
 			value := a.Value
 			a.Value = bank.RoundTo(value, 4)
-			if q.Kind == judge.Measured {
+			if q.Kind == judge.KindMeasured {
 				a.U = bank.RoundTo(a.U, 2)
 				place := math.Pow(10, math.Floor(math.Log10(a.U))-1)
 				a.Value = math.Round(value/place) * place
 			}
-			if v := s.Judge(q, a, nil, 0); v.Outcome != judge.Right {
+			if v := s.Judge(q, a, nil, 0); v.Outcome != judge.OutcomeRight {
 				t.Errorf("%s on sheet %s: %g ± %g, rounded from %g, is %s: %s", lab.FullID(q.ID), s.Code, a.Value, a.U, value, v.Outcome, v.Message)
 			}
 		}

@@ -32,7 +32,7 @@ func Bites(t *testing.T, lab bank.Lab, question, slip string) {
 		a := judge.Answer{
 			Value: q.Slips[i].Value(s.RightAnswers()) / unit.SI(), U: judge.CredibleFactor * q.U() / unit.SI(), Unit: q.Unit,
 		}
-		if v := s.Judge(q, a, nil, 0); v.Outcome != judge.Slip || v.Slip != q.Slips[i].Name {
+		if v := s.Judge(q, a, nil, 0); v.Outcome != judge.OutcomeSlip || v.Slip != q.Slips[i].Name {
 			t.Fatalf("sheet %s: %g ± %g %s is %s (%s), not the slip %q", s.Code, a.Value, a.U, a.Unit, v.Outcome, v.Message, slip)
 		}
 	}

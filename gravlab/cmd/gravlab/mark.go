@@ -7,9 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 
-	"gravity.example/gravlab/compose"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/marking"
+	"gravity.example/gravlab/sandbox"
 )
 
 var markCommand = command{
@@ -95,7 +95,7 @@ func runMark(ctx context.Context, c *call) error {
 	}
 	warnOpen(c, *key, open)
 	show := newProgress(c.err)
-	var pool *compose.Pool
+	var pool *sandbox.Pool
 	defer func() {
 		if pool != nil {
 			pool.Close()
@@ -106,7 +106,7 @@ func runMark(ctx context.Context, c *call) error {
 		if err != nil {
 			return nil, err
 		}
-		if pool, err = compose.NewPool(ctx, compose.PoolOptions{Clone: clone, Log: show.say}); err != nil {
+		if pool, err = sandbox.NewPool(ctx, sandbox.PoolOptions{Clone: clone, Log: show.say}); err != nil {
 			return nil, err
 		}
 		return pool.Run, nil

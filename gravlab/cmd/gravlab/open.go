@@ -21,10 +21,10 @@ import (
 
 	"golang.org/x/term"
 
-	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/webassets"
-	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/page"
 )
@@ -86,7 +86,7 @@ func runOpen(ctx context.Context, c *call) error {
 			return usageError{err, ""}
 		}
 	}
-	data, err := bench.DataFolder()
+	data, err := labserver.DataFolder()
 	if err != nil {
 		return err
 	}
@@ -296,7 +296,7 @@ func listenAt(address string, port int, remembered string) (net.Listener, error)
 		}
 	}
 	if os.MkdirAll(filepath.Dir(remembered), 0o700) == nil {
-		whole.WriteFile(remembered, fmt.Appendf(nil, "%d\n", l.Addr().(*net.TCPAddr).Port), 0o600)
+		atomicfile.WriteFile(remembered, fmt.Appendf(nil, "%d\n", l.Addr().(*net.TCPAddr).Port), 0o600)
 	}
 	return l, nil
 }

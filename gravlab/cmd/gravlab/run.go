@@ -17,11 +17,11 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/bench"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/internal/webassets"
-	"gravity.example/gravlab/internal/whole"
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/report"
 )
@@ -128,7 +128,7 @@ type notebookRun struct {
 	sheet bool // the notebook declares a sheet
 	// assessed: it is for the lecturer to say what its answers are worth.
 	assessed bool
-	summary  bench.Summary
+	summary  labserver.Summary
 }
 
 func readRun(path string, s runSettings) (*notebookRun, error) {
@@ -180,7 +180,7 @@ func (r *notebookRun) do(ctx context.Context, c *call, s runSettings) (bool, err
 		return false, runErr
 	}
 	if r.sheet {
-		b, err := bench.New(bench.Options{Data: data})
+		b, err := labserver.New(labserver.Options{Data: data})
 		if err != nil {
 			return false, err
 		}
@@ -207,7 +207,7 @@ func (r *notebookRun) write() error {
 	if err := report.Write(&page, r.nb, report.Options{Title: r.title(), Questions: r.rows(), Charts: webassets.ECharts()}); err != nil {
 		return err
 	}
-	return whole.WriteFile(r.out+".html", page.Bytes(), 0o644)
+	return atomicfile.WriteFile(r.out+".html", page.Bytes(), 0o644)
 }
 
 func (r *notebookRun) rows() []report.QuestionRow {

@@ -5,8 +5,8 @@ import (
 	"context"
 	"fmt"
 
-	"gravity.example/gravlab/internal/known"
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
+	"gravity.example/gravlab/internal/refcases"
 )
 
 var verifyCommand = command{
@@ -31,13 +31,13 @@ func runVerify(_ context.Context, c *call) error {
 	if len(args) > 0 {
 		return usageError{fmt.Errorf("cannot understand %q", args), "gravlab verify takes no arguments but --html FILE"}
 	}
-	r := known.Run(known.All(), nil)
+	r := refcases.Run(refcases.All(), nil)
 	if *html != "" {
 		var page bytes.Buffer
 		if err := r.WriteHTML(&page); err != nil {
 			return err
 		}
-		if err := whole.WriteFile(*html, page.Bytes(), 0o644); err != nil {
+		if err := atomicfile.WriteFile(*html, page.Bytes(), 0o644); err != nil {
 			return err
 		}
 	}

@@ -6,7 +6,7 @@
 // load anything, and to run anything but the scripts that the page names.
 //
 // Pages are written by html/template, which escapes each value for the place where
-// it stands. What is HTML already, such as the output of package prose, goes in as
+// it stands. What is HTML already, such as the output of package mdhtml, goes in as
 // template.HTML.
 package htmlpage
 
@@ -129,11 +129,11 @@ func LabelOf(o judge.Outcome) Label {
 
 func class(o judge.Outcome) string {
 	switch o {
-	case judge.Right, judge.Carried, judge.Slip, judge.Off, judge.Recorded:
+	case judge.OutcomeRight, judge.OutcomeCarried, judge.OutcomeSlip, judge.OutcomeOff, judge.OutcomeRecorded:
 		return string(o)
-	case judge.Unit:
+	case judge.OutcomeUnit:
 		return "slip"
-	case judge.Unreadable:
+	case judge.OutcomeUnreadable:
 		return "off"
 	default:
 		return "quiet"

@@ -21,7 +21,7 @@ func TestColoursAgree(t *testing.T) {
 			t.Errorf("style.css does not have %s", want)
 		}
 	}
-	for _, o := range []judge.Outcome{judge.Right, judge.Carried, judge.Slip, judge.Unit, judge.Off, judge.Unreadable, judge.Blank, judge.Waiting, judge.Recorded, "unknown"} {
+	for _, o := range []judge.Outcome{judge.OutcomeRight, judge.OutcomeCarried, judge.OutcomeSlip, judge.OutcomeUnit, judge.OutcomeOff, judge.OutcomeUnreadable, judge.OutcomeBlank, judge.OutcomeWaiting, judge.OutcomeRecorded, "unknown"} {
 		if Colour(o) == "" {
 			t.Errorf("no colour for %s", o)
 		}

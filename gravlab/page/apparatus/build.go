@@ -10,7 +10,7 @@ import (
 	"runtime"
 	"strings"
 
-	"gravity.example/gravlab/internal/whole"
+	"gravity.example/gravlab/internal/atomicfile"
 )
 
 // Script is the ES module that shows a scene: mount(element, lab, base) where
@@ -53,7 +53,7 @@ func Build(ctx context.Context, clone, dir string) error {
 	if out, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("building the apparatus: %w\n%s", err, out)
 	}
-	if err := whole.WriteFile(filepath.Join(dir, ExecFile), starter, 0o644); err != nil {
+	if err := atomicfile.WriteFile(filepath.Join(dir, ExecFile), starter, 0o644); err != nil {
 		return err
 	}
 	if runtime.GOOS == "windows" {

@@ -35,7 +35,7 @@ func viewUnderground(set map[string]float64, _ float64) (State, error) {
 	// The line of stations runs along x here; a tunnel runs across it.
 	body := func(x float64) buried.Body {
 		if long {
-			return buried.Tunnel{X: x, Z: z, Radius: r, Contrast: contrast}
+			return buried.InfiniteCylinder{X: x, Z: z, Radius: r, Contrast: contrast}
 		}
 		return buried.Sphere{Centre: r3.Vec{X: x, Z: z}, Radius: r, Contrast: contrast}
 	}

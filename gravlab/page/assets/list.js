@@ -3,7 +3,7 @@ import { h, outOf } from "./dom.js"
 import { call } from "./link.js"
 
 const about = {
-  "laboratory class": "Measure gravity on a bench: from weighing the Earth to catching a mass that swings past.",
+  "laboratory class": "Measure gravity on a lab server: from weighing the Earth to catching a mass that swings past.",
   "new survey hire": "From the sensor to a day in the field, and to saying fairly what lies below.",
   "planetary and space": "Quiet instruments, free fall, and mass seen from above.",
 }

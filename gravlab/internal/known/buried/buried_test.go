@@ -1,9 +1,0 @@
-package knownburied
-
-import (
-	"testing"
-
-	"gravity.example/gravlab/internal/check"
-)
-
-func TestBuried(t *testing.T) { check.Test(t, Cases()) }

@@ -1,9 +1,0 @@
-package knownearth
-
-import (
-	"testing"
-
-	"gravity.example/gravlab/internal/check"
-)
-
-func TestEarth(t *testing.T) { check.Test(t, Cases()) }

@@ -1,9 +1,0 @@
-package knownequivalence
-
-import (
-	"testing"
-
-	"gravity.example/gravlab/internal/check"
-)
-
-func TestEquivalence(t *testing.T) { check.Test(t, Cases()) }

@@ -1,9 +1,0 @@
-package knownsignal
-
-import (
-	"testing"
-
-	"gravity.example/gravlab/internal/check"
-)
-
-func TestCases(t *testing.T) { check.Test(t, Cases()) }

@@ -1,9 +1,0 @@
-package knownsurvey
-
-import (
-	"testing"
-
-	"gravity.example/gravlab/internal/check"
-)
-
-func TestSurvey(t *testing.T) { check.Test(t, Cases()) }

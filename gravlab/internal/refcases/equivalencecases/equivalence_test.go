@@ -1,0 +1,9 @@
+package equivalencecases
+
+import (
+	"testing"
+
+	"gravity.example/gravlab/internal/check"
+)
+
+func TestEquivalence(t *testing.T) { check.Test(t, Cases()) }

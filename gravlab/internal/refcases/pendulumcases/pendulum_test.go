@@ -1,0 +1,9 @@
+package pendulumcases
+
+import (
+	"testing"
+
+	"gravity.example/gravlab/internal/check"
+)
+
+func TestCases(t *testing.T) { check.Test(t, Cases()) }

@@ -1,0 +1,62 @@
+package labserver
+
+import (
+	"encoding/json"
+	"reflect"
+	"strings"
+	"testing"
+
+	"gravity.example/gravlab/internal/htmlpage"
+	"gravity.example/gravlab/judge"
+)
+
+var views = []View{
+	{Lab: lab01, Question: "kappa", Title: "The fibre", Outcome: judge.OutcomeRight, Sign: "✓", Marks: 2, Of: 2, Understood: "8.4 µN·m/rad", Message: "Right."},
+	{Lab: lab01, Question: "kappa", Title: "The fibre", Outcome: judge.OutcomeSlip, Sign: "△", Of: 2, Understood: "1 N", Message: "One.\nTwo.\n\nThree.\nFour.", Slip: "a slip"},
+	{Question: "kapa", Outcome: judge.OutcomeUnreadable, Sign: "✗", Message: "There is none."},
+	{Question: "q", Outcome: judge.OutcomeBlank, Sign: "–", Of: 1},
+	{Question: "q", Outcome: judge.OutcomeRecorded, Sign: "•", Of: 1, Understood: "1 s"},
+}
+
+// Each form of a verdict says its sign and its word, and the text is three lines
+// at most.
+func TestVerdictForms(t *testing.T) {
+	for _, v := range views {
+		d := v.Display()
+		plain, page := d["text/plain"].(string), d["text/html"].(string)
+		for _, text := range []string{plain, page} {
+			if !strings.Contains(text, v.Sign) || !strings.Contains(text, string(v.Outcome)) || !strings.Contains(text, v.Question) {
+				t.Errorf("sign, word or question missing in %q", text)
+			}
+		}
+		if n := len(strings.Split(plain, "\n")); n > maxLines {
+			t.Errorf("%d lines:\n%s", n, plain)
+		}
+		if n := strings.Count(page, "<br>"); n > maxLines-1 {
+			t.Errorf("%d lines: %s", n+1, page)
+		}
+		if htmlpage.Colour(v.Outcome) == "" {
+			t.Errorf("no colour for %s", v.Outcome)
+		}
+	}
+	if got, want := views[0].plain(), "✓ right: kappa, read as 8.4 µN·m/rad (marks 2 of 2)\nRight."; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+	if got := views[4].plain(); strings.Contains(got, "marks") {
+		t.Errorf("%q gives away marks", got)
+	}
+}
+
+// The JSON form reads back as the View it was made from.
+func TestVerdictJSON(t *testing.T) {
+	for _, v := range views {
+		b, err := json.Marshal(v.Display()[judge.VerdictMIME])
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got View
+		if err := json.Unmarshal(b, &got); err != nil || !reflect.DeepEqual(got, v) {
+			t.Errorf("%+v came back as %+v, %v", v, got, err)
+		}
+	}
+}

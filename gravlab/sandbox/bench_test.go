@@ -1,0 +1,69 @@
+package sandbox
+
+import (
+	"testing"
+	"time"
+)
+
+// BenchmarkSheet runs a whole sheet, warm, on one worker that has seen others like it: its
+// steps are reported beside the whole. The kernel's figure for the same cells is BenchmarkKernel's.
+func BenchmarkSheet(b *testing.B) {
+	for _, c := range []struct {
+		name, number string
+		worked       bool
+	}{{"lab=00/worked", "00", true}, {"lab=01/blank", "01", false}, {"lab=01/worked", "01", true}} {
+		b.Run(c.name, func(b *testing.B) {
+			p, err := NewPool(b.Context(), PoolOptions{Workers: 1, Clone: "../.."})
+			if err != nil {
+				b.Fatal(err)
+			}
+			defer p.Close()
+			file := bytesOf(b, lab(b, c.number, "", c.worked))
+			var sum Times
+			run := func() {
+				out, err := p.Run(b.Context(), Job{Notebook: file, Exchange: session(b).Exchange})
+				if err != nil || out.Ended != LimitNone {
+					b.Fatal(err, out.Ended)
+				}
+				sum.add(out.Times)
+			}
+			run() // a worker is started, and learns
+			sum = Times{}
+			for b.Loop() {
+				run()
+			}
+			each := func(d time.Duration, unit string) {
+				b.ReportMetric(float64(d.Microseconds())/1e3/float64(b.N), unit)
+			}
+			each(sum.Processor, "cpu-ms")
+			each(sum.Merge, "merge-ms")
+			each(sum.Compile, "compile-ms")
+			each(sum.Link, "link-ms")
+			each(sum.Instantiate, "start-ms")
+			each(sum.Run-sum.Exchange, "run-ms")
+			each(sum.Exchange, "judge-ms")
+		})
+	}
+}
+
+// BenchmarkBox runs a thin code box, from its source to its output, as the page does.
+func BenchmarkBox(b *testing.B) {
+	p, err := NewPool(b.Context(), PoolOptions{Workers: 1, Clone: "../.."})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer p.Close()
+	for _, c := range []struct{ name, source string }{
+		{"thin", "%%\nfmt.Println(math.Sqrt(2))"},
+		{"long", "%%\nx := 0.0\nfor i := range 600_000 { x += math.Exp(-float64(i)/1e6) * math.Cos(float64(i)) }\nfmt.Println(x)"},
+	} {
+		b.Run(c.name, func(b *testing.B) {
+			for b.Loop() {
+				out, err := p.RunBox(b.Context(), Box{Above: []string{sheetCell}, Source: c.source})
+				if err != nil || out.Cells[1].State != Ran {
+					b.Fatal(err, out)
+				}
+			}
+		})
+	}
+}
