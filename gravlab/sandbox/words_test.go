@@ -64,7 +64,7 @@ func firstFault(files *token.FileSet, packages gotypes.Importer, source string) 
 // TestRenamed: a name of an earlier version leads to the present one, which exists.
 func TestRenamed(t *testing.T) {
 	for message, want := range map[string]string{
-		"undefined: survey.Profile": "survey.Profile is now called survey.Profile",
+		"undefined: survey.Ladder": "survey.Ladder is now called survey.Profile",
 		"plan.Smallest undefined (type gravity.example/gravlab/survey.LoopPlan has no field or method Smallest)": "survey.LoopPlan.MDB",
 		"unknown field Caught in struct literal of type buried.MassEstimate":                                     "buried.MassEstimate.Integral",
 		"guess.Alike undefined (type *gravity.example/gravlab/survey.TareGuess has no field or method Alike)":    "survey.TareGuess.Candidates",
