@@ -7,7 +7,8 @@
 // earlier answers (carried), a named slip, a right number with a wrong or
 // missing unit, a right value rounded too early. A slip is not named where
 // the digits given are those of the right value as well, unless it leads to
-// exactly these. A verdict says what to do next and never gives the answer away.
+// exactly these. A verdict says what is left to do and never gives the answer away. It
+// is read beside the answer at once, and in a reply a week later.
 //
 // Uncertainties are standard ones (k = 1). A stated uncertainty u is credible
 // when it lies within a factor CredibleFactor of the judge's own and the value
@@ -93,7 +94,7 @@ type Verdict struct {
 	Of         int     `json:"of"`                   // that could be earned
 	Understood string  `json:"understood,omitempty"` // how the answer was read: "1.23 ± 0.04 µN·m/rad"
 	Slip       string  `json:"slip,omitempty"`       // the slip's name
-	Message    string  `json:"message"`              // what to do next, at most three lines
+	Message    string  `json:"message"`              // what to do next, at most three lines; none where nothing is left to do
 	// SI is the number as understood, in SI units, which later questions may
 	// build on; 0 if there is none.
 	SI float64 `json:"si,omitempty"`

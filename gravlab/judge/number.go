@@ -38,7 +38,7 @@ func Number(t NumberTask, a Answer) Verdict {
 	credible.U = math.Min(math.Max(t.U, r.u), CredibleFactor*t.U)
 	switch {
 	case credible.fits(r.value, t.Want):
-		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "Go on with the next."
+		v.Outcome, v.Marks = OutcomeRight, t.Marks
 	case credible.fits(r.value, t.Carried):
 		v.Outcome, v.Marks = OutcomeCarried, t.Marks
 		v.Message = fmt.Sprintf("Right, given your answer to %s. Look at that one again.", t.From)

@@ -40,7 +40,7 @@ func Choice(t ChoiceTask, a Answer) Verdict {
 		return v
 	}
 	if o := t.Options[slices.Index(letters, letterOf(a))]; o.Right {
-		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "Go on with the next."
+		v.Outcome, v.Marks = OutcomeRight, t.Marks
 	} else {
 		v.Outcome, v.Slip, v.Message = OutcomeSlip, "option "+o.Letter, o.Idea
 	}
@@ -102,7 +102,7 @@ func Function(t FunctionTask, a Answer) Verdict {
 		return v
 	}
 	if t.agree(a.Values, t.Want) {
-		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "At every one of the judge's points. Go on with the next."
+		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "At every one of the judge's points."
 		return v
 	}
 	for _, s := range t.Slips {

@@ -3,22 +3,25 @@ package htmlpage
 import (
 	"html"
 	"html/template"
+	"os"
 	"strings"
 	"testing"
 
 	"gravity.example/gravlab/judge"
 )
 
-// The colours of verdicts stand in style.css for pages, and in Colour for HTML that
-// carries its style in itself.
+// The colours of verdicts stand in style.css for files, in the page's own style, and in
+// Colour for HTML that carries its style in itself.
 func TestColoursAgree(t *testing.T) {
-	style, err := files.ReadFile("style.css")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for class, colour := range colours {
-		if want := "--" + class + ": " + string(colour) + ";"; !strings.Contains(string(style), want) {
-			t.Errorf("style.css does not have %s", want)
+	for _, file := range []string{"style.css", "../../page/assets/style.css"} {
+		style, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for class, colour := range colours {
+			if want := "--" + class + ": " + string(colour) + ";"; !strings.Contains(string(style), want) {
+				t.Errorf("%s does not have %s", file, want)
+			}
 		}
 	}
 	for _, o := range []judge.Outcome{judge.OutcomeRight, judge.OutcomeCarried, judge.OutcomeSlip, judge.OutcomeUnit, judge.OutcomeOff, judge.OutcomeUnreadable, judge.OutcomeBlank, judge.OutcomeWaiting, judge.OutcomeRecorded, "unknown"} {
