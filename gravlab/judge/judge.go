@@ -55,7 +55,7 @@ func (o Outcome) Sign() string {
 }
 
 // VerdictMIME is the media type of a verdict for programs: a JSON object with the
-// fields of bench.View.
+// fields of labserver.View.
 const VerdictMIME = "application/vnd.gravlab.verdict+json"
 
 // Kind is how a question is answered.

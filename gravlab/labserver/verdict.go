@@ -88,10 +88,10 @@ func (v View) plain() string {
 	return strings.Join(append([]string{head}, rest...), "\n")
 }
 
-//go:embed bench.html
+//go:embed labserver.html
 var files embed.FS
 
-var templates = htmlpage.Templates(files, "bench.html", nil)
+var templates = htmlpage.Templates(files, "labserver.html", nil)
 
 // html is the verdict as a piece of HTML with its style in it. The text keeps
 // the colour of the page, which may be light or dark.
