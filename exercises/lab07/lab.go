@@ -154,7 +154,7 @@ func liftBox(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-long", Value: bank.Always(2 * right)},
-			{ID: "noise-one-sensor", Value: bank.Always(right / math.Sqrt2)},
+			{ID: "one-sensor-noise", Value: bank.Always(right / math.Sqrt2)},
 			{ID: "averaging-time-not-rooted", Value: bank.Always(right / math.Sqrt(tau))},
 			{ID: "height-for-distance-from-centre", Value: bank.Always(right * math.Pow(h/(earthRadius+h), 3))},
 			{ID: "averaging-left-out", Value: bank.Always(right * math.Sqrt(2*tau))},
@@ -197,7 +197,7 @@ func liftRedshift(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "c-not-squared", Value: bank.Always(shift * gravlab.SpeedOfLight)},
 			{ID: "up-and-down-for-one", Value: bank.Always(2 * shift)},
-			{ID: "speed-fall-over-c", Value: bank.Always(math.Sqrt(2*liftGravity*h) / gravlab.SpeedOfLight)},
+			{ID: "speed-of-fall", Value: bank.Always(math.Sqrt(2*liftGravity*h) / gravlab.SpeedOfLight)},
 		},
 		Range: [2]float64{1.9e-15, 7.1e-15},
 		// 22.5 m, one way

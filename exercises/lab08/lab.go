@@ -82,8 +82,8 @@ func fallDrive(latitude float64) bank.Question {
 		Fields: bank.Fields{"latitude": latitude},
 		Solve:  bank.Always(drive),
 		Slips: []bank.Slip{
-			{ID: "sin-2phi-without-half", Value: bank.Always(2 * drive)},
-			{ID: "part-along-plumb-line", Value: bank.Always(drive / math.Tan(phi))},
+			{ID: "half-ignored", Value: bank.Always(2 * drive)},
+			{ID: "along-plumb-line", Value: bank.Always(drive / math.Tan(phi))},
 			{ID: "whole-centrifugal-acceleration", Value: bank.Always(drive / math.Sin(phi))},
 			{ID: "attraction-itself", Value: bank.Always(earthGM / (6378e3 * 6378e3))},
 		},
@@ -124,9 +124,9 @@ func fallSun(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(east),
 		Slips: []bank.Slip{
 			{ID: "declination-left-out", Value: bank.Always(sunAmplitude(0))},
-			{ID: "north-part-for-east-part", Value: bank.Always(north)},
-			{ID: "sine-declination", Value: bank.Always(sunAmplitude(0) * math.Sin(declination*math.Pi/180))},
-			{ID: "tide-sun", Value: bank.Always(2 * 1.327e20 * earthRadius / math.Pow(1.496e11, 3))},
+			{ID: "north-for-east", Value: bank.Always(north)},
+			{ID: "sine-of-declination", Value: bank.Always(sunAmplitude(0) * math.Sin(declination*math.Pi/180))},
+			{ID: "tide-of-the-sun", Value: bank.Always(2 * 1.327e20 * earthRadius / math.Pow(1.496e11, 3))},
 		},
 		Range: [2]float64{5.4e-3, 5.8e-3},
 		// -17 degrees, 1 au
@@ -163,7 +163,7 @@ func fallBend(d *bank.Draw, latitude float64) bank.Question {
 		},
 		Solve: eta(difference),
 		Slips: []bank.Slip{
-			{ID: "divided-g", Value: bank.Always(difference / 9.81)},
+			{ID: "g-for-drive", Value: bank.Always(difference / 9.81)},
 			{ID: "one-arm-too-few", Value: eta(difference * b.Arm)},
 			{ID: "full-length-for-arm", Value: eta(difference / 2)},
 		},
@@ -243,7 +243,7 @@ func fallLimit(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "estimate-left-out", Value: bank.Always(1.96 * u * 1e-13)},
 			{ID: "two-sided-1-96-u", Value: bank.Always((math.Abs(eta) + 1.96*u) * 1e-13)},
-			{ID: "one-standard-uncertainty-for-limit", Value: bank.Always(u * 1e-13)},
+			{ID: "one-sigma", Value: bank.Always(u * 1e-13)},
 		},
 		Range: [2]float64{2.4e-13, 1e-12},
 		// -1.5(1.2)e-13
@@ -269,7 +269,7 @@ func fallGradient(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-few", Value: bank.Always(torque / 2)},
 			{ID: "factor-3-too-few", Value: bank.Always(torque / 3)},
-			{ID: "square-distance", Value: bank.Always(torque * distance)},
+			{ID: "square-for-cube", Value: bank.Always(torque * distance)},
 			{ID: "full-length-for-arm", Value: bank.Always(4 * torque)},
 		},
 		Range: [2]float64{3e-14, 3e-12},

@@ -178,8 +178,8 @@ func tideSpring() bank.Question {
 		Solve: bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-many", Value: bank.Always(2 * right)},
-			{ID: "difference-periods", Value: bank.Always((moon - sun) * 3600)},
-			{ID: "sum-frequencies", Value: bank.Always(3600 / (1/moon + 1/sun))},
+			{ID: "period-difference", Value: bank.Always((moon - sun) * 3600)},
+			{ID: "sum-of-frequencies", Value: bank.Always(3600 / (1/moon + 1/sun))},
 		},
 		Range:  [2]float64{14.5 * 86400, 15 * 86400},
 		Source: bank.Computed("model_checks.csv", "earth-tide-05", tideBeat(12.4206012, 12)/24, 1e-9),
@@ -207,7 +207,7 @@ func tidePart(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "hours-for-days", Value: bank.Always(right * 24)},
 			{ID: "half-time", Value: bank.Always(right / 2)},
-			{ID: "sum-frequencies", Value: bank.Always(3600 / (1/t1 + 1/t2))},
+			{ID: "sum-of-frequencies", Value: bank.Always(3600 / (1/t1 + 1/t2))},
 		},
 		Range: [2]float64{9 * 86400, 184 * 86400},
 		Source: bank.Source{Check: &bank.SourceCheck{

@@ -157,8 +157,8 @@ func (m tideMeter) driftQuestion() bank.Question {
 		Solve: func(bank.Answers) float64 { return m.right().drift },
 		U:     func() float64 { return m.right().uDrift },
 		Slips: []bank.Slip{
-			{ID: "whole-change-for-day", Value: func(bank.Answers) float64 { return m.right().drift * tideDays }},
-			{ID: "last-reading-less-first", Value: func(bank.Answers) float64 {
+			{ID: "whole-change", Value: func(bank.Answers) float64 { return m.right().drift * tideDays }},
+			{ID: "last-minus-first", Value: func(bank.Answers) float64 {
 				x := m.data()
 				last := len(x.utc) - 1
 				return m.unlike((x.reading[last]-x.reading[0])/(x.utc[last]-x.utc[0]), m.right().drift, m.right().drift*tideDays)
@@ -192,7 +192,7 @@ func (m tideMeter) pressureQuestion() bank.Question {
 		U:     func() float64 { return m.right().uPressure },
 		Slips: []bank.Slip{
 			{ID: "infinite-layer", Value: func(bank.Answers) float64 { return slab }},
-			{ID: "for-each-kpa", Value: func(bank.Answers) float64 { return 10 * m.right().pressure }},
+			{ID: "kpa-for-hpa", Value: func(bank.Answers) float64 { return 10 * m.right().pressure }},
 		},
 		Range: [2]float64{-3.7 * nmPerHPa, -2.3 * nmPerHPa},
 	}

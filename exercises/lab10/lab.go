@@ -92,9 +92,9 @@ func sphereFunction(d *bank.Draw) bank.Question {
 			Right: one(func(x, h float64) float64 { return pointGZ(mass, z, x, h) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "whole-pull", F: one(func(x, h float64) float64 { return gravlab.G * mass / (x*x + (z+h)*(z+h)) })},
-				{ID: "height-sensor-left-out", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, 0) })},
+				{ID: "height-ignored", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, 0) })},
 				{ID: "sign-ignored", F: one(func(x, h float64) float64 { return -pointGZ(mass, z, x, h) })},
-				{ID: "height-off-depth", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
+				{ID: "height-subtracted", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
 			},
 		},
 		// R = 2.3, centre 6.1 m down, rho = -1850, station at (1.7, -0.9)
@@ -116,7 +116,7 @@ func sphereHalfWidth(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "full-width-for-half-width", Value: bank.Always(2 * z)},
 			{ID: "rule-for-long-body", Value: bank.Always(half)},
-			{ID: "factor-for-full-width-used", Value: bank.Always(z / 2)},
+			{ID: "full-width-factor", Value: bank.Always(z / 2)},
 		},
 		Range:  [2]float64{4, 7.5},
 		Source: bank.Published("worked_examples.csv", "sphere-04", pointHalfWidth, 0.0005),
@@ -139,7 +139,7 @@ func sphereMass(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "depth-not-squared", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / z })},
 			{ID: "half-width-for-depth", Value: mass(func(z float64) float64 { return massOfPeak(g, z/pointHalfWidth) })},
-			{ID: "formula-long-body", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
+			{ID: "long-body-formula", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
 			{ID: "sign-ignored", Value: mass(func(z float64) float64 { return -massOfPeak(g, z) })},
 		},
 		Range: [2]float64{-3e5, -3e4},
@@ -166,7 +166,7 @@ func sphereOfWater(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"rho": rho, "half": half, "peak": peak},
 		Solve:  radius(1000-rho, 1),
 		Slips: []bank.Slip{
-			{ID: "empty-instead-full-water", Value: radius(-rho, 1)},
+			{ID: "empty-for-water", Value: radius(-rho, 1)},
 			{ID: "diameter-for-radius", Value: radius(1000-rho, 2)},
 			{ID: "factor-4-3-left-out", Value: radius(1000-rho, math.Cbrt(4.0/3))},
 		},
@@ -202,7 +202,7 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "half-peak", Value: bank.Always(z / pointHalfWidth)},
 			{ID: "place-for-long-body", Value: bank.Always(z / math.Sqrt(3))},
-			{ID: "distance-one-depth", Value: bank.Always(z)},
+			{ID: "one-depth", Value: bank.Always(z)},
 		},
 		Range: [2]float64{1.9, 4.6},
 		Source: bank.Published("worked_examples.csv", "sphere-06",
@@ -277,7 +277,7 @@ func sphereTradeOff(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "correlation-left-out", Value: u(uM, uz, 0)},
 			{ID: "cross-term-with-wrong-sign", Value: u(uM, uz, -r)},
-			{ID: "exponent-depth-left-out", Value: bank.Always(math.Sqrt(uM*uM+uz*uz-2*r*uM*uz) / 100)},
+			{ID: "depth-exponent", Value: bank.Always(math.Sqrt(uM*uM+uz*uz-2*r*uM*uz) / 100)},
 		},
 		Range: [2]float64{0.015, 0.06},
 	}

@@ -181,7 +181,7 @@ func (w walkRecord) depth() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "knock-kept", Value: knocked},
 			{ID: "slope-ignored", Value: level},
-			{ID: "for-long-body", Value: tunnel},
+			{ID: "long-body", Value: tunnel},
 		},
 		Range: [2]float64{3.8, 6.6},
 	}
@@ -226,7 +226,7 @@ func (w walkRecord) radius() bank.Question {
 		},
 		Slips: []bank.Slip{
 			{ID: "diameter-for-radius", Value: radius(-w.ground, 2)},
-			{ID: "full-water-instead-empty", Value: radius(1000-w.ground, 1)},
+			{ID: "water-for-empty", Value: radius(1000-w.ground, 1)},
 		},
 		USlips: []bank.Slip{
 			{ID: "uncertainty-multiplied", Value: func(bank.Answers) float64 {

@@ -124,7 +124,7 @@ func drainEnds(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"length": length, "z": z},
 		Solve:  bank.Always(share(length / 2)),
 		Slips: []bank.Slip{
-			{ID: "whole-length-for-half-on", Value: bank.Always(share(length))},
+			{ID: "whole-length", Value: bank.Always(share(length))},
 			{ID: "finite-profile", Value: bank.Always(2 / math.Pi * math.Atan(length/2/z))},
 		},
 		Range: [2]float64{0.45, 0.95},
@@ -242,9 +242,9 @@ func drainScore(d *bank.Draw) bank.Question {
 			Right: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, true) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "level-and-slope-not-fitted", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, false, false) })},
-				{ID: "level-fitted-but-no-slope", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, false) })},
-				{ID: "root-not", F: one(func(x []float64) float64 { return math.Pow(planScore(x, lambda, z, u, true, true), 2) })},
-				{ID: "signals-added-without-squaring", F: one(func(x []float64) float64 {
+				{ID: "slope-ignored", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, false) })},
+				{ID: "root-ignored", F: one(func(x []float64) float64 { return math.Pow(planScore(x, lambda, z, u, true, true), 2) })},
+				{ID: "plain-sum", F: one(func(x []float64) float64 {
 					total := 0.0
 					for i := range x {
 						total += math.Abs(lineGZ(lambda, x[i], z)) / u
@@ -323,9 +323,9 @@ func drainTrials(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"dip": dip, "n": n},
 		Solve:  bank.Always(chance(p)),
 		Slips: []bank.Slip{
-			{ID: "probability-for-one-place", Value: bank.Always(p)},
-			{ID: "probabilities-all-places-added", Value: bank.Always(n * p)},
-			{ID: "peaks-counted-well-dips", Value: bank.Always(chance(2 * p))},
+			{ID: "one-place", Value: bank.Always(p)},
+			{ID: "sum-of-probabilities", Value: bank.Always(n * p)},
+			{ID: "two-sided", Value: bank.Always(chance(2 * p))},
 		},
 		Range: [2]float64{0.1, 0.55},
 	}

@@ -133,7 +133,7 @@ func (y yardRecord) place() bank.Question {
 		U:      u,
 		Slips: []bank.Slip{
 			{ID: "height-ignored", Value: y.ignoring(1, place)},
-			{ID: "place-southern-drain", Value: y.of(0, place)},
+			{ID: "southern-drain", Value: y.of(0, place)},
 		},
 		Range: [2]float64{3, 6},
 	}
@@ -147,7 +147,7 @@ func (y yardRecord) depth() bank.Question {
 		Solve: y.of(0, depth),
 		U:     u,
 		Slips: []bank.Slip{
-			{ID: "depth-northern-drain", Value: y.of(1, depth)},
+			{ID: "northern-drain", Value: y.of(1, depth)},
 			{ID: "rule-for-compact-body", Value: y.of(0, func(s buried.Source) float64 { return compact * s.Z })},
 		},
 		Range: [2]float64{2, 4},
@@ -164,7 +164,7 @@ func (y yardRecord) radius() bank.Question {
 		U:      u,
 		Slips: []bank.Slip{
 			{ID: "diameter-for-radius", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) })},
-			{ID: "full-water-instead-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
+			{ID: "water-for-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
 		},
 		Range: [2]float64{0.6, 1.2},
 	}

@@ -296,7 +296,7 @@ func (f *fieldworkDay) station() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "wrong-counter-kept", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
 			{ID: "counter-unit", Value: with(fieldworkAll, fieldworkUnitIsMilliGal)},
-			{ID: "base-less-station", Value: func(bank.Answers) float64 { return -right() }},
+			{ID: "base-minus-station", Value: func(bank.Answers) float64 { return -right() }},
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
 			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 		},
@@ -348,7 +348,7 @@ func (f *fieldworkDay) rock() bank.Question {
 					}
 				}).Density
 			}},
-			{ID: "heights-corrected-wrong-way", Value: func(bank.Answers) float64 {
+			{ID: "heights-wrong-sign", Value: func(bank.Answers) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
 					for i := range h {
 						freeAir[i] -= 2 * 3.086e-6 * h[i]
@@ -357,7 +357,7 @@ func (f *fieldworkDay) rock() bank.Question {
 			}},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-readings-alone", Value: func(bank.Answers) float64 { return f.readingsAlone() }},
+			{ID: "scatter-ignored", Value: func(bank.Answers) float64 { return f.readingsAlone() }},
 		},
 		Range:  [2]float64{2100, 3000},
 		Source: bank.Computed("model_checks.csv", "survey-nettleton-02", gravlab.Must(survey.DensityOfTopography([]float64{0, 12, 27, 41, 30, 9}, []float64{0, 120e-7, 245e-7, 395e-7, 270e-7, 95e-7})).Density, 1e-6),
@@ -403,7 +403,7 @@ func fieldworkScale(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "known-and-read-exchanged", Value: func(bank.Answers) float64 { return 1 / right() }},
 			{ID: "factor-left-at-1", Value: func(bank.Answers) float64 { return 1 }},
-			{ID: "values-divided-instead-differences", Value: func(bank.Answers) float64 {
+			{ID: "values-for-differences", Value: func(bank.Answers) float64 {
 				known, _, read, _ := fieldworkLine(d)
 				return known[0] / read[0]
 			}},

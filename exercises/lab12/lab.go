@@ -80,7 +80,7 @@ func fieldworkAirAndWater(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"fall": fall, "rise": rise, "porosity": porosity, "riseSI": rise / 100},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "sign-air-exchanged", Value: bank.Always(-air + water)},
+			{ID: "air-sign", Value: bank.Always(-air + water)},
 			{ID: "porosity-left-out", Value: bank.Always(air + water/porosity)},
 			{ID: "air-left-out", Value: bank.Always(water)},
 			{ID: "water-left-out", Value: bank.Always(air)},
@@ -167,7 +167,7 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "sin2phi-for-sin-2phi", Value: bank.Always(right * math.Sin(2*phi) / math.Pow(math.Sin(phi), 2))},
-			{ID: "factor-2-lost", Value: bank.Always(right / 2)},
+			{ID: "extra-factor-2", Value: bank.Always(right / 2)},
 			{ID: "sin-2phi-left-out", Value: bank.Always(right * math.Sin(2*phi))},
 			{ID: "degrees-in-sine", Value: bank.Always(right * math.Sin(2*phi) / math.Abs(math.Sin(2*lat)))},
 		},
@@ -229,7 +229,7 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "full-slope-in-every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
-			{ID: "one-side-slope-left-out", Value: bank.Always(right / 2)},
+			{ID: "one-side-ignored", Value: bank.Always(right / 2)},
 		},
 		Range:  [2]float64{1e-7, 1.7e-6},
 		Source: bank.Computed("model_checks.csv", "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),

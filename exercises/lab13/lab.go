@@ -90,7 +90,7 @@ func waterPond(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"radius": radius, "height": height, "fall": fall},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "endless-layer-for-pond", Value: bank.Always(slab)},
+			{ID: "infinite-layer", Value: bank.Always(slab)},
 			{ID: "point-mass-for-pond", Value: bank.Always(slab * radius * radius / (2 * height * height))},
 			{ID: "beyond-the-rim", Value: bank.Always(slab * height / slant)},
 			{ID: "radius-and-height-exchanged", Value: bank.Always(slab * (1 - radius/slant))},
@@ -113,7 +113,7 @@ func waterWave(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "half-wavelength", Value: bank.Always(right * right)},
-			{ID: "2pi-left-out-exponent", Value: bank.Always(math.Exp(-height / wavelength))},
+			{ID: "two-pi-ignored", Value: bank.Always(math.Exp(-height / wavelength))},
 			{ID: "half-exponent", Value: bank.Always(math.Sqrt(right))},
 		},
 		Range:  [2]float64{0.008, 0.2},
@@ -147,10 +147,10 @@ func waterOrbit(d *bank.Draw) bank.Question {
 			Name: "orbit", Signature: judge.TwoToOne, Calls: calls,
 			Right: right,
 			Slips: []bank.FunctionSlip{
-				{ID: "exponent-l-for-l-2", F: wave(plus(0), inverse)},
-				{ID: "exponent-l-1-for-l", F: wave(plus(1), inverse)},
-				{ID: "h-r-for-r-r", F: wave(plus(2), func(h float64) float64 { return 1 - h/radius })},
-				{ID: "endless-slab-at-any-height", F: func([]float64) []float64 { return []float64{2 * math.Pi * gravlab.G} }},
+				{ID: "exponent-l", F: wave(plus(0), inverse)},
+				{ID: "exponent-l-plus-1", F: wave(plus(1), inverse)},
+				{ID: "wrong-ratio", F: wave(plus(2), func(h float64) float64 { return 1 - h/radius })},
+				{ID: "infinite-slab", F: func([]float64) []float64 { return []float64{2 * math.Pi * gravlab.G} }},
 			},
 		},
 		Source: bank.Computed("model_checks.csv", "earth-upward-04", 35*wave(plus(2), inverse)([]float64{47, 480e3})[0], 1e-18),
@@ -195,8 +195,8 @@ func waterMonths(d *bank.Draw) bank.Question {
 		Solve:  bank.Later(right),
 		Slips: []bank.Slip{
 			{ID: "months-independent", Value: bank.Later(white)},
-			{ID: "1-phi-1-phi-without", Value: bank.Later(func() float64 { return white() * (1 + phi) / (1 - phi) })},
-			{ID: "uncertainty-mean-for-slope", Value: bank.Always(sigma / math.Sqrt(float64(n)) * per)},
+			{ID: "root-ignored", Value: bank.Later(func() float64 { return white() * (1 + phi) / (1 - phi) })},
+			{ID: "u-of-a-mean", Value: bank.Always(sigma / math.Sqrt(float64(n)) * per)},
 		},
 		Range:  [2]float64{0.2 * per, 4.5 * per},
 		Source: bank.Computed("model_checks.csv", "earth-trend-07", waterRateCheck(), 1e-9),
@@ -227,7 +227,7 @@ func waterSeason(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "last-minus-first", Value: bank.Always(2 * end / length * per)},
-			{ID: "amplitude-over-length-record", Value: bank.Always(math.Copysign(amplitude/length, right) * per)},
+			{ID: "amplitude-over-length", Value: bank.Always(math.Copysign(amplitude/length, right) * per)},
 			{ID: "half-wrong-sign", Value: bank.Always(-right / 2)},
 		},
 		Range:  [2]float64{-90 * per, 90 * per},
@@ -245,8 +245,8 @@ func waterSea(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "ice-for-water", Value: bank.Always(right / 0.917)},
-			{ID: "spread-over-whole-globe", Value: bank.Always(right * 361.8 / 510.1)},
-			{ID: "density-ice-counted-twice", Value: bank.Always(right * 0.917)},
+			{ID: "whole-globe", Value: bank.Always(right * 361.8 / 510.1)},
+			{ID: "density-twice", Value: bank.Always(right * 0.917)},
 		},
 		Range: [2]float64{0.04e-3 / waterYear, 0.7e-3 / waterYear},
 	}

@@ -240,10 +240,10 @@ func (w *waterDecade) rate() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "spoiled-months-left-in", Value: func(bank.Answers) float64 { return w.whole().Rate.Value }},
 			{ID: "month-for-year", Value: func(bank.Answers) float64 { return right() / 12 }},
-			{ID: "rate-at-start-record", Value: func(bank.Answers) float64 {
+			{ID: "rate-at-start", Value: func(bank.Answers) float64 {
 				return right() - w.fit().Acceleration.Value*w.fit().Middle
 			}},
-			{ID: "rate-at-end-record", Value: func(bank.Answers) float64 {
+			{ID: "rate-at-end", Value: func(bank.Answers) float64 {
 				return right() + w.fit().Acceleration.Value*w.fit().Middle
 			}},
 		},

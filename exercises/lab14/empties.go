@@ -76,7 +76,7 @@ func (e emptiesRecord) rate() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "number-of-rings", Value: bank.Later(func() float64 { k, _ := e.rings(); return k / 100 })},
 			{ID: "no-ring", Value: bank.Later(func() float64 { return 1 - share() })},
-			{ID: "tail-normal-distribution", Value: bank.Later(tail)},
+			{ID: "normal-tail", Value: bank.Later(tail)},
 		},
 		USlips: []bank.Slip{
 			{ID: "one-over-root-n", Value: func(bank.Answers) float64 { _, n := e.rings(); return 1 / math.Sqrt(n) }},

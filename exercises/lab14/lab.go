@@ -54,7 +54,7 @@ func truckClosest(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "whole-pull", Value: bank.Always(gravlab.G * 1000 * m / (y*y + h*h))},
 			{ID: "height-left-out", Value: bank.Always(gravlab.G * 1000 * m / (y * y))},
-			{ID: "distance-to-side-vehicle", Value: bank.Always(acrossPull(1000*m, y-1.2, h))},
+			{ID: "side-of-vehicle", Value: bank.Always(acrossPull(1000*m, y-1.2, h))},
 		},
 		Range: [2]float64{1e-8, 1.2e-7},
 		// 370 t, 150 kg, 20 m, G = 6.67e-11
@@ -124,7 +124,7 @@ func truckRow(d *bank.Draw) bank.Question {
 			Right: designRow,
 			Slips: []bank.FunctionSlip{
 				{ID: "factor-3-ignored", F: change(func(_, row []float64) { row[1] /= 3 })},
-				{ID: "sign-derivative-place", F: change(func(_, row []float64) { row[1] = -row[1] })},
+				{ID: "place-derivative-sign", F: change(func(_, row []float64) { row[1] = -row[1] })},
 				{ID: "pull-for-derivative", F: change(func(_, row []float64) { row[2] = row[0] })},
 				{ID: "kilograms-for-tonnes", F: change(func(_, row []float64) {
 					for i := range row {
@@ -152,8 +152,8 @@ func truckHeight(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"uFit": uFit, "dist": dist, "uh": uh},
 		Solve:  bank.Always(math.Hypot(uFit, 2*share) / 100),
 		Slips: []bank.Slip{
-			{ID: "exponent-distance-left-out", Value: bank.Always(math.Hypot(uFit, share) / 100)},
-			{ID: "added-instead-in-quadrature", Value: bank.Always((uFit + 2*share) / 100)},
+			{ID: "distance-exponent", Value: bank.Always(math.Hypot(uFit, share) / 100)},
+			{ID: "plain-sum", Value: bank.Always((uFit + 2*share) / 100)},
 			{ID: "height-left-out", Value: bank.Always(uFit / 100)},
 		},
 		Range: [2]float64{0.06, 0.19},
@@ -169,7 +169,7 @@ func truckDensity(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"m": m, "l": l, "w": w, "h": h, "mSI": 1000 * m},
 		Solve:  bank.Always(1000 * m / v),
 		Slips: []bank.Slip{
-			{ID: "volume-loading-space", Value: bank.Always(1000 * m / (6 * 2.4 * 2.5))},
+			{ID: "loading-space", Value: bank.Always(1000 * m / (6 * 2.4 * 2.5))},
 			{ID: "ball-for-crate", Value: bank.Always(1000 * m / (math.Pi / 6 * h * h * h))},
 		},
 		Range: [2]float64{1400, 9000},
@@ -231,7 +231,7 @@ func truckPerson(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(g),
 		Slips: []bank.Slip{
 			{ID: "factor-2-left-out", Value: bank.Always(g / 2)},
-			{ID: "square-distance-for-cube", Value: bank.Always(g * r)},
+			{ID: "square-for-cube", Value: bank.Always(g * r)},
 			{ID: "gradient-across", Value: bank.Always(-g / 2)},
 		},
 		Range: [2]float64{0.4e-9, 4e-9},
