@@ -22,10 +22,10 @@ func TestNumbersInTexts(t *testing.T) {
 	for _, s := range survey.AshgillFarm().Job.Stations {
 		least, most = min(least, -s.Gradient), max(most, -s.Gradient)
 	}
-	tripod := fmt.Sprintf("25 cm of tripod are %.0f µGal with the gradients that were measured at these marks, %.3f to %.3f mGal/m. The normal gradient, 0.3086 mGal/m, would give %.0f µGal",
+	tripod := fmt.Sprintf("A tripod of 25 cm makes %.0f µGal with the gradients that were measured at these marks, %.3f to %.3f mGal/m. The normal gradient, 0.3086 mGal/m, would give %.0f µGal",
 		0.25*(least+most)/2/gravlab.MicroGal, least/gravlab.MilliGal, most/gravlab.MilliGal, 0.25*0.3086e-5/gravlab.MicroGal)
 	for _, text := range []struct{ file, want string }{
-		{"notebooks/12-a-day-in-the-field.ipynb", "a slab of 2670 kg/m³ gives " + slab + " mGal"},
+		{"notebooks/12-a-day-in-the-field.ipynb", "a slab of 2670 kg/m³ gives back " + slab + " mGal"},
 		{"notebooks/12-a-day-in-the-field.ipynb", tripod},
 		{"gravlab/buried/long.go", fmt.Sprintf("%.4f mGal/m for\n// 1 g/cm³", 2*math.Pi*gravlab.G*1000/gravlab.MilliGal)},
 	} {
