@@ -198,15 +198,13 @@ func exported(fset *token.FileSet, decl ast.Decl) []string {
 		}
 		head := *d
 		head.Body, head.Doc = nil, nil
-		var b bytes.Buffer
-		printer.Fprint(&b, fset, &head)
-		lines = append(lines, strings.Join(strings.Fields(b.String()), " "))
+		lines = append(lines, source(fset, &head))
 	case *ast.GenDecl:
 		for _, spec := range d.Specs {
 			switch s := spec.(type) {
 			case *ast.TypeSpec:
 				if s.Name.IsExported() {
-					lines = append(lines, "type "+s.Name.Name)
+					lines = append(lines, exportedType(fset, s)...)
 				}
 			case *ast.ValueSpec:
 				for _, name := range s.Names {
@@ -218,6 +216,91 @@ func exported(fset *token.FileSet, decl ast.Decl) []string {
 		}
 	}
 	return lines
+}
+
+// exportedType writes the name of a type, its kind or what it is made from, and
+// one line for each exported field of a struct or method of an interface.
+func exportedType(fset *token.FileSet, s *ast.TypeSpec) []string {
+	name := s.Name.Name
+	fields := func(list *ast.FieldList) (lines []string) {
+		for _, f := range list.List {
+			typ := source(fset, f.Type)
+			if len(f.Names) == 0 {
+				// An unexported type that is embedded shows its fields all the same.
+				lines = append(lines, "type "+name+" embeds "+typ)
+			}
+			for _, n := range f.Names {
+				if !n.IsExported() {
+					continue
+				}
+				if _, isMethod := f.Type.(*ast.FuncType); isMethod {
+					if _, inInterface := s.Type.(*ast.InterfaceType); inInterface {
+						lines = append(lines, "type "+name+" method "+n.Name+strings.TrimPrefix(typ, "func"))
+						continue
+					}
+				}
+				lines = append(lines, "type "+name+" field "+n.Name+" "+typ)
+			}
+		}
+		return lines
+	}
+	head := "type " + name
+	if s.Assign.IsValid() {
+		head += " ="
+	}
+	switch t := s.Type.(type) {
+	case *ast.StructType:
+		return append([]string{head + " struct"}, fields(t.Fields)...)
+	case *ast.InterfaceType:
+		return append([]string{head + " interface"}, fields(t.Methods)...)
+	}
+	return []string{head + " " + source(fset, s.Type)}
+}
+
+// source is a node as Go source on one line.
+func source(fset *token.FileSet, node ast.Node) string {
+	var b bytes.Buffer
+	printer.Fprint(&b, fset, node)
+	return strings.Join(strings.Fields(b.String()), " ")
+}
+
+// TestExportedSurfaceShowsFields holds the list to what a caller of a type sees
+// first: its fields and its methods.
+func TestExportedSurfaceShowsFields(t *testing.T) {
+	const text = `package p
+type Curve struct {
+	X, Sigma []float64 // standard uncertainties
+	At func(x float64) float64
+	hidden int
+	sync.Mutex
+}
+type Body interface {
+	GZ(at r3.Vec) (float64, error)
+	fmt.Stringer
+	sealed()
+}
+type Shape int
+type Same = Curve
+type small struct{ A int }
+`
+	fset := token.NewFileSet()
+	file, err := parser.ParseFile(fset, "p.go", text, parser.SkipObjectResolution)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, decl := range file.Decls {
+		got = append(got, exported(fset, decl)...)
+	}
+	want := []string{
+		"type Curve struct", "type Curve field X []float64", "type Curve field Sigma []float64",
+		"type Curve field At func(x float64) float64", "type Curve embeds sync.Mutex",
+		"type Body interface", "type Body method GZ(at r3.Vec) (float64, error)", "type Body embeds fmt.Stringer",
+		"type Shape int", "type Same = Curve",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("got  %q\nwant %q", got, want)
+	}
 }
 
 func receiver(d *ast.FuncDecl) string {
