@@ -6,9 +6,9 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"gravity.example/gravlab/internal/arg"
+	"gravity.example/gravlab/signal"
 )
 
 // freeAir is the vertical gradient of gravity in free air, 1/s²: common
@@ -203,65 +203,9 @@ func ratio(columns [][]float64) (float64, error) {
 	return snr, nil
 }
 
-// DetectionProbability is the chance that a body seen with a signal-to-noise
-// ratio passes the threshold that noise alone passes with the probability
-// falseAlarm, for one trial: place, shape and sign known (one-sided).
-//
-// Source: Pd = Q(Q^-1(Pf) - S); Kay (1998), chapter 4 (from memory).
-func DetectionProbability(snr, falseAlarm float64) (float64, error) {
-	const fn = "buried.DetectionProbability"
-	if err := errors.Join(arg.NonNegative(fn, "snr", snr, "signal-to-noise ratio"), checkProbability(fn, "falseAlarm", falseAlarm)); err != nil {
-		return 0, err
-	}
-	return distuv.UnitNormal.Survival(threshold(falseAlarm) - snr), nil
-}
-
-// SNRForDetection is the signal-to-noise ratio that is detected with a wanted
-// probability: the inverse of DetectionProbability. It is negative when less is
-// wanted than false alarms give.
-func SNRForDetection(wanted, falseAlarm float64) (float64, error) {
-	const fn = "buried.SNRForDetection"
-	if err := errors.Join(checkProbability(fn, "wanted", wanted), checkProbability(fn, "falseAlarm", falseAlarm)); err != nil {
-		return 0, err
-	}
-	return threshold(falseAlarm) - threshold(wanted), nil
-}
-
-// threshold is Q^-1(p), exact for small p.
-func threshold(p float64) float64 { return -distuv.UnitNormal.Quantile(p) }
-
 func checkProbability(fn, name string, p float64) error {
 	if !(p > 0 && p < 1) {
 		return arg.Bad(fn, name, p, "a probability above 0 and below 1")
-	}
-	return nil
-}
-
-// FalseAlarmOfTrials is the probability of at least one false alarm in n
-// independent trials: 1 - (1 - p)^n. Looking for a body at any of n places is
-// about n trials, n counted in units of the anomaly's width. FalseAlarmPerTrial
-// undoes it.
-func FalseAlarmOfTrials(perTrial float64, n int) (float64, error) {
-	const fn = "buried.FalseAlarmOfTrials"
-	if err := errors.Join(checkProbability(fn, "perTrial", perTrial), checkTrials(fn, n)); err != nil {
-		return 0, err
-	}
-	return -math.Expm1(float64(n) * math.Log1p(-perTrial)), nil
-}
-
-// FalseAlarmPerTrial is the probability per trial that keeps n independent
-// trials at a total probability of false alarm.
-func FalseAlarmPerTrial(total float64, n int) (float64, error) {
-	const fn = "buried.FalseAlarmPerTrial"
-	if err := errors.Join(checkProbability(fn, "total", total), checkTrials(fn, n)); err != nil {
-		return 0, err
-	}
-	return -math.Expm1(math.Log1p(-total) / float64(n)), nil
-}
-
-func checkTrials(fn string, n int) error {
-	if n < 1 {
-		return arg.Bad(fn, "n", n, "one trial or more")
 	}
 	return nil
 }
@@ -283,7 +227,7 @@ func (p Plan) Detect(b Body, falseAlarm float64, trials int) (Detection, error) 
 }
 
 func (p *Plan) detect(b Body, white whitener, falseAlarm float64, trials int) (Detection, error) {
-	perTrial, err := FalseAlarmPerTrial(falseAlarm, trials)
+	threshold, err := signal.Threshold(falseAlarm, trials)
 	if err != nil {
 		return Detection{}, err
 	}
@@ -294,8 +238,11 @@ func (p *Plan) detect(b Body, white whitener, falseAlarm float64, trials int) (D
 	if err != nil {
 		return Detection{}, err
 	}
-	d := Detection{SNR: snr, Threshold: threshold(perTrial), PerTrial: perTrial}
-	d.Probability, err = DetectionProbability(snr, perTrial)
+	d := Detection{SNR: snr, Threshold: threshold}
+	if d.PerTrial, err = signal.FalseAlarm(threshold, 1); err != nil {
+		return d, err
+	}
+	d.Probability, err = signal.DetectionProbability(snr, threshold)
 	return d, err
 }
 

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/signal"
 )
 
 // White noise: the general formula is the sum of squares of what is left of the
@@ -170,39 +171,6 @@ func amplitudeFilter(lower [][]float64, signal []float64, stations []r3.Vec) fun
 	return func(data []float64) float64 { return dot(whiten(data), s) / norm }
 }
 
-func TestProbabilities(t *testing.T) {
-	for _, c := range []struct{ snr, pf float64 }{{0, 0.01}, {3, 0.05}, {5, 1e-6}} {
-		pd, err := DetectionProbability(c.snr, c.pf)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if c.snr == 0 {
-			closeTo(t, "no signal: only false alarms", pd, c.pf, 1e-12)
-		}
-		back, _ := SNRForDetection(pd, c.pf)
-		if math.Abs(back-c.snr) > 1e-9 {
-			t.Errorf("SNR %g comes back as %g", c.snr, back)
-		}
-	}
-	// 3.2897 = z(0.95) + z(0.95): S. M. Kay's form with table values 1.6449.
-	s, _ := SNRForDetection(0.95, 0.05)
-	closeTo(t, "SNR for 95 % at 5 %", s, 2*1.6448536269514722, 1e-12)
-	all, _ := FalseAlarmOfTrials(0.01, 20)
-	closeTo(t, "20 trials", all, 1-math.Pow(0.99, 20), 1e-12)
-	each, _ := FalseAlarmPerTrial(all, 20)
-	closeTo(t, "and back", each, 0.01, 1e-12)
-	tiny, _ := FalseAlarmOfTrials(1e-18, 7)
-	closeTo(t, "tiny probabilities keep their digits", tiny, 7e-18, 1e-9)
-	for _, err := range []error{
-		second(DetectionProbability(-1, 0.1)), second(DetectionProbability(1, 0)), second(SNRForDetection(1, 0.1)),
-		second(FalseAlarmOfTrials(0.1, 0)), second(FalseAlarmPerTrial(math.NaN(), 3)),
-	} {
-		if err == nil {
-			t.Error("no error")
-		}
-	}
-}
-
 func TestPlans(t *testing.T) {
 	tunnel := InfiniteCylinder{Z: 5, Radius: 0.9, Contrast: -1900}
 	p, d, err := PlanFor(tunnel, Plan{Noise: 4e-8}, 40, 0.95, 0.01, 8, 500)
@@ -228,8 +196,8 @@ func TestPlans(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	perTrial, _ := FalseAlarmPerTrial(0.01, 8)
-	need, _ := SNRForDetection(0.95, perTrial)
+	perTrial := -math.Expm1(math.Log1p(-0.01) / 8)
+	need, _ := signal.NeededSNR(perTrial, 0.95)
 	have, _ := p.SNR(tunnel)
 	closeTo(t, "smallest radius", r, 0.9*math.Sqrt(need/have), 1e-9)
 	if _, err := p.SmallestRadius(make, 0.1, 0.95, 0.01, 8); err == nil {

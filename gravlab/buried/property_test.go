@@ -157,12 +157,6 @@ func TestAnyArguments(t *testing.T) {
 		clutter := Clutter{Number: f("n"), Mass: f("m"), Top: f("top"), Bottom: f("bottom")}
 		v, err = clutter.Correlation(f("L"))
 		sound(t, "Correlation", err, v)
-		v, err = DetectionProbability(f("snr"), f("pf"))
-		sound(t, "DetectionProbability", err, v)
-		v, err = SNRForDetection(f("pd"), f("pf"))
-		sound(t, "SNRForDetection", err, v)
-		v, err = FalseAlarmOfTrials(f("p"), rapid.IntRange(-2, 100).Draw(t, "n"))
-		sound(t, "FalseAlarmOfTrials", err, v)
 		v, err = BoussinesqTilt(f("load"), f("r"), f("E"), f("nu"))
 		sound(t, "BoussinesqTilt", err, v)
 		lo, hi, err := Cargo{f("l"), f("w"), f("h")}.MassBounds(f("least"), f("most"))

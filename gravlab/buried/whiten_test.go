@@ -9,6 +9,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"gravity.example/gravlab/signal"
 )
 
 // snrByCholesky is the long way: the covariance in full, factorised and solved
@@ -193,8 +195,8 @@ func TestFewestAndSmallestInClutter(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			perTrial, _ := FalseAlarmPerTrial(0.01, 3)
-			need, _ := SNRForDetection(0.9, perTrial)
+			perTrial := -math.Expm1(math.Log1p(-0.01) / 3)
+			need, _ := signal.NeededSNR(perTrial, 0.9)
 			have, _ := snrByCholesky(p, Sphere{Centre: r3.Vec{Z: 2.5}, Radius: r, Contrast: -1900})
 			closeTo(t, fmt.Sprintf("ratio at the smallest radius, place %g, station off by %g", place, shift), have, need, 1e-9)
 		}

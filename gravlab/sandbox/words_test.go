@@ -65,6 +65,8 @@ func firstFault(files *token.FileSet, packages gotypes.Importer, source string) 
 func TestRenamed(t *testing.T) {
 	for message, want := range map[string]string{
 		"undefined: survey.Ladder": "survey.Ladder is now called survey.Profile",
+		// The arguments stood the other way round.
+		"undefined: buried.SNRForDetection": "is now called signal.NeededSNR(falseAlarm, detection)",
 		"plan.Smallest undefined (type gravity.example/gravlab/survey.LoopPlan has no field or method Smallest)": "survey.LoopPlan.MDB",
 		"unknown field Caught in struct literal of type buried.MassEstimate":                                     "buried.MassEstimate.Integral",
 		"guess.Alike undefined (type *gravity.example/gravlab/survey.TareGuess has no field or method Alike)":    "survey.TareGuess.Candidates",
@@ -81,14 +83,27 @@ func TestRenamed(t *testing.T) {
 	}
 }
 
-// has reports whether a package of ours has a name, as in survey.Report or survey.Report.Datum.
+// has reports whether a package of ours has a name, as in survey.Report, survey.Report.Datum
+// or, with the names of its parameters, signal.NeededSNR(falseAlarm, detection).
 func has(t *testing.T, packages gotypes.Importer, name string) bool {
+	name, parameters, called := strings.Cut(strings.TrimSuffix(name, ")"), "(")
 	parts := strings.Split(name, ".")
 	p, err := packages.Import("gravity.example/gravlab/" + parts[0])
 	if err != nil {
 		t.Fatal(err)
 	}
 	o := p.Scope().Lookup(parts[1])
+	if called {
+		f, ok := o.(*gotypes.Func)
+		if !ok {
+			return false
+		}
+		var names []string
+		for v := range f.Signature().Params().Variables() {
+			names = append(names, v.Name())
+		}
+		return strings.Join(names, ", ") == parameters
+	}
 	if o == nil || len(parts) == 2 {
 		return o != nil
 	}

@@ -404,6 +404,25 @@ func TestThresholds(t *testing.T) {
 	near(t, "with trials", gravlab.Must(signal.FalseAlarm(z, 1000)), 0.01, 1e-14)
 	rho := gravlab.Must(signal.NeededSNR(1e-3, 0.9))
 	near(t, "detection", gravlab.Must(signal.DetectionProbability(rho, gravlab.Must(signal.Threshold(1e-3, 1)))), 0.9, 1e-13)
+	near(t, "no signal: only false alarms", gravlab.Must(signal.DetectionProbability(0, gravlab.Must(signal.Threshold(1e-6, 1))))/1e-6, 1, 1e-12)
+	// Tables of the normal distribution have z(0.95) = 1.6449; Python's
+	// statistics.NormalDist has 1.644853626951472.
+	near(t, "95 % at 5 %", gravlab.Must(signal.NeededSNR(0.05, 0.95)), 2*1.6448536269514722, 1e-12)
+	p1 := gravlab.Must(signal.FalseAlarm(2.3, 1))
+	near(t, "20 trials", gravlab.Must(signal.FalseAlarm(2.3, 20)), 1-math.Pow(1-p1, 20), 1e-12)
+	tiny := gravlab.Must(signal.FalseAlarm(8.75, 1))
+	near(t, "tiny probabilities keep their digits", gravlab.Must(signal.FalseAlarm(8.75, 7))/tiny, 7, 1e-9)
+	for name, call := range map[string]func() (float64, error){
+		"negative ratio":           func() (float64, error) { return signal.DetectionProbability(-1, 2) },
+		"false alarm of 0":         func() (float64, error) { return signal.Threshold(0, 1) },
+		"false alarm not a number": func() (float64, error) { return signal.Threshold(math.NaN(), 3) },
+		"no trials":                func() (float64, error) { return signal.FalseAlarm(2, 0) },
+		"detection for certain":    func() (float64, error) { return signal.NeededSNR(0.1, 1) },
+	} {
+		if _, err := call(); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
 }
 
 // White noise averages down as 1/√τ, a drift goes up as aτ/√2.

@@ -13,6 +13,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/buried"
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/signal"
 	"gravity.example/testdata"
 )
 
@@ -179,7 +180,11 @@ func answer(topic string, m testdata.ModelCheck) (float64, error) {
 		if err != nil || !(is("probability")) {
 			return snr, err
 		}
-		return buried.DetectionProbability(snr, or("Pf", or("pf", 0.01)))
+		threshold, err := signal.Threshold(or("Pf", or("pf", 0.01)), 1)
+		if err != nil {
+			return 0, err
+		}
+		return signal.DetectionProbability(snr, threshold)
 	case topic == "nonunique":
 		return buried.EquivalentLayer{Mass: m.Float("m"), Depth: m.Float("d")}.GZ(m.Float("h"), m.Float("x"))
 	case topic == "clutter":
