@@ -25,7 +25,19 @@ var embedded embed.FS
 const builtEditor = "go-editor.js"
 
 // shell serves the page without anything in it: the rest comes with the keys.
-func (s *Server) shell(w http.ResponseWriter, r *http.Request) {
+func (s *Server) shell(w http.ResponseWriter, r *http.Request) { s.writeShell(w, http.StatusOK) }
+
+// missing answers at every address where nothing is: a browser gets the page, which
+// says so and leads back.
+func (s *Server) missing(w http.ResponseWriter, r *http.Request) {
+	if r.Method != http.MethodGet {
+		refuse(w, http.StatusNotFound, "there is nothing at this address")
+		return
+	}
+	s.writeShell(w, http.StatusNotFound)
+}
+
+func (s *Server) writeShell(w http.ResponseWriter, status int) {
 	text, err := embedded.ReadFile("assets/shell.html")
 	if err != nil {
 		refuse(w, http.StatusInternalServerError, err.Error())
@@ -44,6 +56,7 @@ func (s *Server) shell(w http.ResponseWriter, r *http.Request) {
 	if s.o.Apparatus != nil {
 		apparatus = "/apparatus/"
 	}
+	w.WriteHeader(status)
 	page := strings.NewReplacer("{{nonce}}", nonce, "{{editor}}", html.EscapeString(editor), "{{apparatus}}", html.EscapeString(apparatus)).Replace(string(text))
 	w.Write([]byte(page))
 }

@@ -172,7 +172,7 @@ func (s *Server) withBook(do func(w http.ResponseWriter, r *http.Request, b *doc
 	return func(w http.ResponseWriter, r *http.Request) {
 		b := s.find(r.PathValue("name"))
 		if b == nil {
-			refuse(w, http.StatusNotFound, "there is no such lab here")
+			refuse(w, http.StatusNotFound, fmt.Sprintf("there is no lab called “%s”", r.PathValue("name")))
 			return
 		}
 		do(w, r, b)

@@ -133,7 +133,7 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 	case !b.mine(tab):
 		return nil, http.StatusConflict, "another tab works on this lab"
 	case !b.own && !b.allowed:
-		return nil, http.StatusForbidden, "this notebook comes from elsewhere; nothing in it runs before you allow it"
+		return nil, http.StatusForbidden, "this notebook comes from elsewhere; nothing in it runs until you allow it"
 	case b.running[cell] != nil:
 		return nil, http.StatusConflict, "this box runs already"
 	}
@@ -223,7 +223,7 @@ func (j *job) print(text []byte) {
 	}
 	s := strings.ToValidUTF8(string(text), "\ufffd")
 	if j.printed += len(s); j.printed > mostPrinted {
-		s += "\n… the rest of what it printed is left out\n"
+		s += "\n… the rest of the output is omitted\n"
 	}
 	j.outputs.Print("stdout", s)
 	j.send(event{Text: s})

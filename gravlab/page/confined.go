@@ -99,7 +99,7 @@ var limits = map[sandbox.Limit]string{
 	sandbox.LimitTime:     "It used more computing time than a box may have. Does a loop never end?",
 	sandbox.LimitMemory:   "It needed more memory than a box may have. Does a slice grow without end?",
 	sandbox.LimitOutput:   "It printed more than a box may print. Does a loop never end?",
-	sandbox.LimitFrames:   "It showed or gave in more than a box may. Does a loop never end?",
+	sandbox.LimitFrames:   "It showed or submitted more than a box may. Does a loop never end?",
 	sandbox.LimitCompiler: "It is too much for the compiler. Is there a very large array or constant?",
 	sandbox.LimitSize:     "There is too much code in this notebook.",
 }

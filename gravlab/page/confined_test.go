@@ -32,7 +32,7 @@ func TestResult(t *testing.T) {
 		"time":           {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitTime}), trouble: "Does a loop never end? Your text is saved."},
 		"memory":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitMemory}), trouble: "more memory"},
 		"output":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitOutput}), trouble: "printed more"},
-		"frames":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitFrames}), trouble: "showed or gave in more"},
+		"frames":         {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitFrames}), trouble: "showed or submitted more"},
 		"compiler":       {out: cell(sandbox.Cell{State: sandbox.Ended, Limit: sandbox.LimitCompiler}), trouble: "too much for the compiler"},
 		"ended before":   {out: sandbox.Outcome{Cells: []sandbox.Cell{{Index: box - 1, State: sandbox.NotRun}}, Ended: sandbox.LimitSize}, trouble: "too much code"},
 		"not Go":         {out: cell(sandbox.Cell{State: sandbox.Refused}), trouble: "cannot be run here"},

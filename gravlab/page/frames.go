@@ -75,7 +75,7 @@ func (b *document) output(index int, o *notebook.Output) string {
 			if err != nil || b.server.o.Web == "" {
 				return ""
 			}
-			return fmt.Sprintf(`<button type="button" class="quiet-button" data-chart="/frame/%s">Look into the chart</button>`, b.frames.keep(held{option: text}))
+			return fmt.Sprintf(`<button type="button" class="quiet-button" data-chart="/frame/%s">Explore the chart</button>`, b.frames.keep(held{option: text}))
 		},
 	})
 }

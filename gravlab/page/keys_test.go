@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"strings"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -87,4 +88,28 @@ func TestStartedAgain(t *testing.T) {
 	r.ready()
 	r.open(first)
 	r.waitFor(`document.querySelector("#c-theta-answer [name=number]").value === "3.125"`)
+}
+
+// At an address where nothing is, and at a lab that is missing, a sentence says so
+// and a link leads back.
+func TestNothingThere(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	for _, path := range []string{"/nope", "/lab/a/b"} {
+		status, header, body := c.send(request{path: path})
+		if status != 404 || !strings.HasPrefix(header.Get("Content-Type"), "text/html") || !strings.Contains(body, "/asset/style.css") {
+			t.Errorf("%s gives %d %s: %s", path, status, header.Get("Content-Type"), body)
+		}
+	}
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}}, "")
+	for path, want := range map[string]string{"/nope": "There is nothing at the address “/nope”.", "/lab/nope": "There is no lab called “nope”."} {
+		r.do(chromedp.Navigate("http://" + r.host + path))
+		r.waitFor(`document.body.dataset.ready === "yes" && document.querySelector("h1").textContent === "This page cannot be shown"`)
+		if got := r.read(`document.querySelector("#main p").textContent`); got != want {
+			t.Errorf("%s says %s, want %s", path, got, want)
+		}
+		if got := r.read(`document.querySelector("#main a").getAttribute("href")`); got != "/" {
+			t.Errorf("%s leads back to %s", path, got)
+		}
+		r.shot("nothing"+strings.ReplaceAll(path, "/", "-"), false)
+	}
 }

@@ -183,6 +183,7 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("POST /enter", s.door.enter)
 	mux.Handle("GET /frame/{id}", s.door.cookieOnly(http.HandlerFunc(s.frame)))
 	mux.Handle("/api/", s.door.keyed(api))
+	mux.HandleFunc("/", s.missing)
 	return s.door.guard(mux)
 }
 

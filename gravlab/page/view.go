@@ -77,7 +77,7 @@ func (b *document) view() view {
 	}
 	if b.sheet {
 		v.Title, v.Minutes, v.Number = b.paper.Lab.Title, b.paper.Lab.Minutes, b.paper.Lab.Number()
-		v.Remark = "the lab's own numbers"
+		v.Remark = "default sheet"
 		if b.paper.Code != "" {
 			v.Remark = "sheet " + string(b.paper.Code)
 		}

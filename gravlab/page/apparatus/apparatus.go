@@ -104,7 +104,7 @@ func (s Scene) At(set map[string]float64, t float64) (State, error) {
 			v = c.Start
 		}
 		if !(v >= c.Min && v <= c.Max) {
-			return State{}, fmt.Errorf("%s: %s is %g %s; allowed: %g to %g", s.Title, c.Label, v, c.Unit, c.Min, c.Max)
+			return State{}, fmt.Errorf("%s: %s is %s; allowed: %g to %g", s.Title, c.Label, withUnit(fmt.Sprint(v), c.Unit), c.Min, c.Max)
 		}
 		all[c.ID] = v
 	}
@@ -115,7 +115,15 @@ func (s Scene) At(set map[string]float64, t float64) (State, error) {
 }
 
 func number(id, label string, value float64, unit string) Number {
-	return Number{ID: id, Label: label, Value: value, Unit: unit, Text: strings.TrimSpace(digits(value) + " " + unit)}
+	return Number{ID: id, Label: label, Value: value, Unit: unit, Text: withUnit(digits(value), unit)}
+}
+
+// withUnit sets a unit behind a number; degrees follow without a space.
+func withUnit(number, unit string) string {
+	if unit == "°" {
+		return number + unit
+	}
+	return strings.TrimSpace(number + " " + unit)
 }
 
 // digits writes four significant digits as people do.

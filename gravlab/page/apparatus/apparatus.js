@@ -12,7 +12,7 @@ function load(base) {
       const script = document.createElement("script");
       script.src = base + "wasm_exec.js";
       script.onload = resolve;
-      script.onerror = () => reject(new Error("the starter of the apparatus could not be loaded"));
+      script.onerror = () => reject(new Error("its starting script could not be loaded"));
       document.head.append(script);
     });
     const go = new globalThis.Go();
@@ -104,7 +104,7 @@ export async function mount(host, lab, base) {
     const value = element("output", { for: id });
     const write = () => {
       if (c.choices) return;
-      value.textContent = `${input.value.replace("-", "−")} ${c.unit}`.trim();
+      value.textContent = `${input.value.replace("-", "−")}${c.unit === "°" ? "" : " "}${c.unit}`.trim();
       input.setAttribute("aria-valuetext", value.textContent);
     };
     input.addEventListener("input", () => {

@@ -15,14 +15,14 @@ const balanceTurn = 20
 var balance = Scene{
 	ID: "balance", Title: "The torsion balance", Labs: []string{"01", "02", "08"},
 	Controls: []Control{
-		{ID: "d", Label: "distance of the centres d", Unit: "mm", Min: 66, Max: 120, Step: 1, Start: 75},
+		{ID: "d", Label: "distance between centres d", Unit: "mm", Min: 66, Max: 120, Step: 1, Start: 75},
 		{ID: "M", Label: "large mass M", Unit: "kg", Min: 1, Max: 5, Step: 0.1, Start: 4},
 		{ID: "b", Label: "arm b", Unit: "mm", Min: 90, Max: 150, Step: 1, Start: 120},
 		{ID: "kappa", Label: "torsion constant κ", Unit: "nN·m/rad", Min: 80, Max: 600, Step: 5, Start: 165},
-		{ID: "decay", Label: "swings until it has died to 1/e", Unit: "", Min: 0.3, Max: 10, Step: 0.1, Start: 3},
+		{ID: "decay", Label: "swings until the amplitude falls to 1/e", Unit: "", Min: 0.3, Max: 10, Step: 0.1, Start: 3},
 	},
 	Speed: 60,
-	Note:  fmt.Sprintf("Seen from above, to scale. The turn of the beam is exaggerated %d times, or less where the spheres would meet in the picture, and time runs 60 times faster.", balanceTurn),
+	Note:  fmt.Sprintf("Seen from above, to scale. The rotation of the beam is exaggerated %d times, or less where the spheres would meet in the picture, and time runs 60 times faster.", balanceTurn),
 	view:  viewBalance,
 }
 
@@ -71,14 +71,14 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 		View: [4]float64{-230, -180, 460, 390},
 		Numbers: []Number{
 			number("time", "time since the spheres were moved", t, "s"),
-			number("angle", "angle of the beam now", 1e3*theta, "mrad"),
-			number("rest", "where it will rest", 1e3*rest, "mrad"),
+			number("angle", "present angle of the beam", 1e3*theta, "mrad"),
+			number("rest", "rest angle", 1e3*rest, "mrad"),
 			number("period", "period", period, "s"),
 			number("force", "pull of one near pair", 1e9*gravlab.G*b.SmallMass*b.LargeMass/(b.Distance*b.Distance), "nN"),
-			number("torque", "torque at the middle", 1e12*torque, "pN·m"),
-			number("turn", "turn exaggerated", turn, "times"),
+			number("torque", "torque at θ = 0", 1e12*torque, "pN·m"),
+			number("turn", "rotation exaggerated", turn, "times"),
 		},
-		Says: fmt.Sprintf("%s s after the large spheres were moved the beam stands at %s mrad; it will come to rest at %s mrad.", digits(t), digits(1e3*theta), digits(1e3*rest)),
+		Says: fmt.Sprintf("%s s after the large spheres were moved the beam is at %s mrad; its rest angle is %s mrad.", digits(t), digits(1e3*theta), digits(1e3*rest)),
 	}
 	// Lines end at the small spheres, so that their letters can be read.
 	zero, beam := arm-small-4, 1-small/arm
@@ -117,7 +117,7 @@ func exaggeration(b torsion.Balance, swing torsion.Swing) (float64, error) {
 	}
 	room := 0.97 * limit.TouchAngle
 	if farthest > room {
-		return 0, fmt.Errorf("the swing would bring the spheres together: take a larger distance or torsion constant, less mass, or fewer swings until it has died")
+		return 0, fmt.Errorf("the swing would bring the spheres together: take a larger distance or torsion constant, less mass, or fewer swings until the amplitude falls to 1/e")
 	}
 	return math.Min(balanceTurn, room/farthest), nil
 }

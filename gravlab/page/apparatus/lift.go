@@ -13,7 +13,7 @@ var lift = Scene{
 	ID: "lift", Title: "In the lift", Labs: []string{"07"},
 	Controls: []Control{
 		{ID: "a", Label: "acceleration of the lift, upward", Unit: "m/s²", Min: -9.81, Max: 5, Step: 0.01, Start: 0},
-		{ID: "tilt", Label: "tilt of the box", Unit: "deg", Min: 0, Max: 30, Step: 0.5, Start: 0},
+		{ID: "tilt", Label: "tilt of the box", Unit: "°", Min: 0, Max: 30, Step: 0.5, Start: 0},
 		{ID: "m", Label: "mass of the person on the scale", Unit: "kg", Min: 40, Max: 120, Step: 1, Start: 70},
 	},
 	Note: "Seen from the side. The arrows are to scale with each other: gravity in grey, what the accelerometer reads in colour. Do such experiments standing on the floor of a public lift, never in a shaft or by a hatch.",
@@ -37,11 +37,11 @@ func viewLift(set map[string]float64, _ float64) (State, error) {
 	s := State{
 		View: [4]float64{-6, -6, 12, 12},
 		Numbers: []Number{
-			number("reading", "accelerometer, along the box's own vertical", meter, "m/s²"),
+			number("reading", "accelerometer, along the vertical of the box", meter, "m/s²"),
 			number("across", "accelerometer, along the floor of the box", math.Abs(along), "m/s²"),
-			number("size", "size of the specific force", r3.Norm(force), "m/s²"),
+			number("size", "magnitude of the specific force", r3.Norm(force), "m/s²"),
 			number("weight", "force on the scale", weight, "N"),
-			number("scale", "what a bathroom scale shows", weight/9.80665, "kg"),
+			number("scale", "reading of a bathroom scale", weight/9.80665, "kg"),
 			number("tiltloss", "reading lost by the tilt", 1e5*(r3.Norm(force)-meter), "mGal"),
 		},
 		Says: says,

@@ -14,13 +14,13 @@ var pendulumPast = Scene{
 	Controls: []Control{
 		{ID: "L", Label: "length L", Unit: "m", Min: 0.8, Max: 3, Step: 0.1, Start: 1.9},
 		{ID: "m", Label: "mass of the bob m", Unit: "kg", Min: 1, Max: 30, Step: 0.5, Start: 14},
-		{ID: "amplitude", Label: "amplitude", Unit: "deg", Min: 2, Max: 60, Step: 1, Start: 24},
-		{ID: "below", Label: "sensor below the bob at rest", Unit: "m", Min: 0.4, Max: 1.5, Step: 0.05, Start: 0.6},
+		{ID: "amplitude", Label: "amplitude", Unit: "°", Min: 2, Max: 60, Step: 1, Start: 24},
+		{ID: "below", Label: "depth of the sensor below the resting bob", Unit: "m", Min: 0.4, Max: 1.5, Step: 0.05, Start: 0.6},
 		{ID: "axis", Label: "axis of the sensor", Max: 1, Step: 1, Choices: []string{"vertical", "along the swing"}},
 		{ID: "floor", Label: "rocking stiffness of the floor", Unit: "MN·m/rad", Min: 5, Max: 500, Step: 5, Start: 40},
 	},
 	Speed: 1,
-	Note:  "Seen from the side, to scale. The curve below is the pull along the sensor's axis over one swing, as large as it fits. The motion of the floor is not drawn: it rocks by some microradians and sinks by some micrometres. It is a round slab of 1.5 m radius on soft ground, whose stiffness against sinking follows from that against rocking.",
+	Note:  "Seen from the side, to scale. The curve below is the pull along the sensor's axis over one swing, scaled to fill the space. The motion of the floor is not drawn: it rocks by a few microradians and sinks by a few micrometres. It is a round slab of 1.5 m radius on soft ground, whose stiffness against sinking follows from that against rocking.",
 	view:  viewPendulum,
 }
 
@@ -85,7 +85,7 @@ func viewPendulum(set map[string]float64, t float64) (State, error) {
 	s := State{
 		View: [4]float64{-0.9 * size, -0.08 * size, 1.8 * size, 1.62 * size},
 		Numbers: []Number{
-			number("pull", "pull along the axis now", 1e9*pull, "nm/s²"),
+			number("pull", "present pull along the axis", 1e9*pull, "nm/s²"),
 			number("period", "period T", motion.Period, "s"),
 			number("line1", "line at 1/T", 1e9*effects[0].Pull, "nm/s²"),
 			number("line2", "line at 2/T", 1e9*effects[1].Pull, "nm/s²"),

@@ -14,10 +14,10 @@ var spring = Scene{
 		{ID: "Q", Label: "quality factor Q", Unit: "", Min: 0.6, Max: 2000, Step: 0.1, Start: 40},
 		{ID: "m", Label: "mass", Unit: "g", Min: 0.1, Max: 500, Step: 0.1, Start: 50},
 		{ID: "readout", Label: "noise of the readout", Unit: "pm/√Hz", Min: 0.1, Max: 100, Step: 0.1, Start: 5},
-		{ID: "f", Label: "frequency of a shaking ground", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1},
+		{ID: "f", Label: "frequency of the ground motion", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1},
 	},
 	Speed: 0.5,
-	Note:  "The sag is drawn to scale; the shaking is 1 mm/s² and drawn 200 times too large, and time runs at half speed. The curves are densities of acceleration noise from 0.01 to 100 Hz, both axes logarithmic.",
+	Note:  "The sag is drawn to scale. The ground shakes with 1 mm/s²; the motion is exaggerated 200 times, and time runs at half speed. The curves are spectral densities of acceleration noise from 0.01 to 100 Hz; both axes are logarithmic.",
 	view:  viewSpring,
 }
 
@@ -66,10 +66,10 @@ func viewSpring(set map[string]float64, t float64) (State, error) {
 		Numbers: []Number{
 			number("sag", "sag under its weight", 1000*sag, "mm"),
 			number("ratio", "displacement for 1 mm/s² at the ground's frequency", 1e6*shake*size, "µm"),
-			number("phase", "its phase against the ground", phase*180/math.Pi, "deg"),
+			number("phase", "its phase relative to the ground", phase*180/math.Pi, "°"),
 			number("thermal", "thermal noise at that frequency", 1e9*thermal.Density(set["f"]), "nm/s²/√Hz"),
 			number("readout", "readout noise at that frequency", 1e9*readout.Density(set["f"]), "nm/s²/√Hz"),
-			number("total", "all noise at that frequency", 1e9*total, "nm/s²/√Hz"),
+			number("total", "total noise at that frequency", 1e9*total, "nm/s²/√Hz"),
 			number("rms", "resolution from 0.1 to 1 Hz (rms)", 1e9*rms, "nm/s²"),
 		},
 		Says: fmt.Sprintf("The spring sags by %s mm; from 0.1 to 1 Hz the sensor resolves %s nm/s² rms.", digits(1000*sag), digits(1e9*rms)),

@@ -13,20 +13,20 @@ import (
 var underground = Scene{
 	ID: "underground", Title: "Bodies under a line of stations", Labs: []string{"10", "11", "12", "14"},
 	Controls: []Control{
-		{ID: "z", Label: "depth to the centre of the first", Unit: "m", Min: 2, Max: 20, Step: 0.5, Start: 6},
-		{ID: "r", Label: "its radius", Unit: "m", Min: 0.5, Max: 4, Step: 0.1, Start: 1.5},
-		{ID: "contrast", Label: "its density contrast", Unit: "kg/m³", Min: -2400, Max: 1500, Step: 50, Start: -1900},
-		{ID: "long", Label: "its form", Max: 1, Step: 1, Start: 1, Choices: []string{"sphere", "long tunnel"}},
-		{ID: "apart", Label: "a second one like it, so far to the north (0: none)", Unit: "m", Min: 0, Max: 20, Step: 0.5, Start: 0},
+		{ID: "z", Label: "depth to the centre", Unit: "m", Min: 2, Max: 20, Step: 0.5, Start: 6},
+		{ID: "r", Label: "radius", Unit: "m", Min: 0.5, Max: 4, Step: 0.1, Start: 1.5},
+		{ID: "contrast", Label: "density contrast", Unit: "kg/m³", Min: -2400, Max: 1500, Step: 50, Start: -1900},
+		{ID: "long", Label: "shape", Max: 1, Step: 1, Start: 1, Choices: []string{"sphere", "long tunnel"}},
+		{ID: "apart", Label: "distance of a second, equal body to the north (0: none)", Unit: "m", Min: 0, Max: 20, Step: 0.5, Start: 0},
 	},
-	Note: "A section, to scale, with the ground at the top. The curve above is gz along the line of stations, as large as it fits. Gravity does not clear ground for digging: a void that it does not show may still be there.",
+	Note: "A section, to scale, with the ground at the top. The curve above is gz along the line of stations, scaled to fill the space. Gravity does not clear ground for digging: a void that it does not show may still be there.",
 	view: viewUnderground,
 }
 
 func viewUnderground(set map[string]float64, _ float64) (State, error) {
 	z, r, contrast := set["z"], set["r"], set["contrast"]
 	if r > z-0.2 {
-		return State{}, fmt.Errorf("the body would stand out of the ground: take a smaller radius, or more depth")
+		return State{}, fmt.Errorf("the body would stick out of the ground: choose a smaller radius or a greater depth")
 	}
 	if math.Abs(contrast) < 50 {
 		return State{}, fmt.Errorf("without a density contrast there is nothing to see")
@@ -79,17 +79,17 @@ func viewUnderground(set map[string]float64, _ float64) (State, error) {
 		View: [4]float64{-31, -17, 62, 44},
 		Numbers: []Number{
 			number("peak", "largest gz along the line", peak, "µGal"),
-			number("above", "gz right above one body alone", above/gravlab.MicroGal, "µGal"),
+			number("above", "gz straight above one body alone", above/gravlab.MicroGal, "µGal"),
 			number("gradient", "vertical gradient there", gradient.ZZ/gravlab.Eotvos, "E"),
-			number("half", "half-width at half of the peak", half, "m"),
+			number("half", "half-width at half maximum", half, "m"),
 		},
-		Says: fmt.Sprintf("The largest value of gz along the line is %s µGal; one body alone has its half value %s m from its middle.", digits(peak), digits(half)),
+		Says: fmt.Sprintf("The largest value of gz along the line is %s µGal; that of one body alone has half its peak value %s m from the centre.", digits(peak), digits(half)),
 	}
 	if !long {
 		mass := 4.0 / 3 * math.Pi * r * r * r * contrast
-		s.Numbers = append(s.Numbers, number("mass", "excess mass of one", mass/1000, "t"))
+		s.Numbers = append(s.Numbers, number("mass", "excess mass of one body", mass/1000, "t"))
 	} else {
-		s.Numbers = append(s.Numbers, number("mass", "excess mass of one for each metre", math.Pi*r*r*contrast/1000, "t/m"))
+		s.Numbers = append(s.Numbers, number("mass", "excess mass per metre of one body", math.Pi*r*r*contrast/1000, "t/m"))
 	}
 	role := "mass"
 	if contrast < 0 {

@@ -16,7 +16,7 @@ export class Box {
     this.end = h("button", { type: "button", class: "stop", hidden: true, onclick: () => this.stop() }, "Stop")
     const name = block.ask ? "your code for " + block.ask.title : block.sheet ? "packages and sheet" : "code " + n
     const tools = h("div", { class: "tools" }, this.start, this.end,
-      !block.sheet && h("button", { type: "button", class: "quiet-button", onclick: () => lab.runAbove(this) }, "Run all above too"),
+      !block.sheet && h("button", { type: "button", class: "quiet-button", onclick: () => lab.runAbove(this) }, "Run from the top to here"),
       block.ask && block.ask.kind !== "function" && h("button", { type: "button", class: "quiet-button", onclick: () => this.toForm() }, "Answer in a form"),
       this.runs, h("span", { class: "hint" }, "Shift+Enter runs · Esc, then Tab leaves the box"))
     for (const b of [this.start, this.end]) b.setAttribute("aria-label", `${b.textContent} ${name}`)

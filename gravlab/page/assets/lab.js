@@ -43,7 +43,7 @@ async function openChart(e) {
     return
   }
   if (!there) {
-    const gone = h("p", { class: "label", tabindex: "-1" }, "Run the cell again to look into the chart.")
+    const gone = h("p", { class: "label", tabindex: "-1" }, "Run the cell again to explore the chart.")
     button.replaceWith(gone)
     gone.focus()
     return
@@ -97,7 +97,7 @@ class Lab {
     document.title = view.title + " – gravity labs"
     this.build()
     if (!this.writer) {
-      notice("other", h("p", {}, h("strong", {}, "This lab is open in another tab."), " Here you can read it; what you write there is kept."),
+      notice("other", h("p", {}, h("strong", {}, "This lab is open in another tab."), " You can read it here; what you write there is saved."),
         h("button", { type: "button", onclick: () => this.open(true) }, "Work in this tab instead"))
     } else {
       notice("other")
@@ -117,7 +117,7 @@ class Lab {
       h("a", { href: "/", class: "mark" }, "All labs"), h("span", { class: "where" }, v.title), this.total, this.state)
     const text = h("div", { class: "column" })
     if (v.foreign && !v.allowed) text.append(this.permission())
-    if (v.fault) text.append(h("p", { class: "warning" }, "Answers cannot be judged here: " + v.fault))
+    if (v.fault) text.append(h("p", { class: "warning" }, "Answers cannot be checked here: " + v.fault))
     const facts = [v.number && "Lab " + v.number, v.minutes && "about " + v.minutes + " minutes", v.remark, !v.confined && "code runs in the Go kernel"].filter(Boolean)
     let card = null
     const ready = []
@@ -167,8 +167,8 @@ class Lab {
     const box = h("div", { class: "warning" },
       h("p", {}, h("strong", {}, "This notebook comes from elsewhere. "), "You can read it. Nothing in it runs until you allow it; ", this.view.confined ?
         "what runs is confined and reaches neither your files nor the network." :
-        "what runs then can read and change all your files and use the network, because gravlab was opened with --kernel. Allow it only if you trust whoever made it. Without --kernel its code is confined."),
-      h("button", { type: "button", onclick: async () => { await this.post("allow"); this.view.allowed = true; box.remove() } }, "Let its code run"))
+        "what runs then can read and change all your files and use the network, because gravlab was started with --kernel. Allow it only if you trust whoever made it. Without --kernel its code is confined."),
+      h("button", { type: "button", onclick: async () => { await this.post("allow"); this.view.allowed = true; box.remove() } }, "Allow its code to run"))
     return box
   }
 
@@ -180,10 +180,10 @@ class Lab {
       link.click()
       setTimeout(() => URL.revokeObjectURL(link.href), 10000)
     }
-    const sure = h("button", { type: "button", class: "quiet-button", onclick: () => confirmAnew() }, "Begin again…")
-    const confirmAnew = () => sure.replaceWith(h("span", { class: "sure" }, "Your copy is put aside, not deleted. ",
-      h("button", { type: "button", onclick: async () => { await this.flush(); await this.post("anew"); this.dirty.clear(); scrollTo(0, 0); await this.open(false) } }, "Begin this lab again")))
-    return h("section", { class: "ending", "aria-labelledby": "keep" }, h("h2", { id: "keep" }, "Keep it, hand it in"),
+    const sure = h("button", { type: "button", class: "quiet-button", onclick: () => confirmAnew() }, "Start again…")
+    const confirmAnew = () => sure.replaceWith(h("span", { class: "sure" }, "Your copy is moved aside, not deleted. ",
+      h("button", { type: "button", onclick: async () => { await this.flush(); await this.post("anew"); this.dirty.clear(); scrollTo(0, 0); await this.open(false) } }, "Start this lab again")))
+    return h("section", { class: "ending", "aria-labelledby": "keep" }, h("h2", { id: "keep" }, "Save it, hand it in"),
       h("p", {}, "Everything you write is saved at once, in your working copy: ", h("code", { class: "path" }, this.view.copy)),
       h("p", { class: "row" },
         h("button", { type: "button", onclick: () => save("report", this.name + ".html", "text/html") }, "Save as a web page"),
@@ -298,7 +298,7 @@ class Lab {
         if (typeof what === "string") this.boxes.get(id)?.editor.set(what)
         else this.forms.get(id)?.set(what)
       }
-      notice("restored", h("p", {}, "What you had typed and could not be saved is back where you typed it."))
+      notice("restored", h("p", {}, "Text that could not be saved earlier has been restored."))
     }
   }
 

@@ -87,7 +87,7 @@ export async function ask(path, body, more = {}) {
   const { error } = await r.json().catch(() => ({ error: r.statusText }))
   if (r.status === 401) {
     gone("unknown")
-    throw new Refused(401, "the program was started again and does not know this tab yet; open the address that it printed")
+    throw new Refused(401, "the program has been restarted and does not know this tab yet; open the address that it printed")
   }
   throw new Refused(r.status, error)
 }
@@ -110,10 +110,10 @@ function gone(how) {
   if (how === "stopped") {
     notice("lost", h("p", {}, h("strong", {}, "The program behind this page has stopped."),
       " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, start || "gravlab open --port " + location.port),
-      " and open the address that it prints, if it does not do so itself: then this page goes on."))
+      ". If it does not open a page by itself, open the address that it prints; this page then carries on."))
   } else {
-    notice("lost", h("p", {}, h("strong", {}, "The program runs again and does not know this tab yet."),
-      " Open the address that it printed in the terminal: in another tab, and this page goes on by itself; or in this one, and come back to the lab. What you typed is kept."))
+    notice("lost", h("p", {}, h("strong", {}, "The program has been restarted and does not know this tab yet."),
+      " Open the address that it printed in the terminal: in another tab, and this page carries on by itself; or in this one, and you go back to the lab. What you typed is kept."))
   }
 }
 

@@ -3,9 +3,9 @@ import { h, outOf } from "./dom.js"
 import { call } from "./link.js"
 
 const about = {
-  "laboratory class": "Measure gravity on a lab server: from weighing the Earth to catching a mass that swings past.",
-  "new survey hire": "From the sensor to a day in the field, and to saying fairly what lies below.",
-  "planetary and space": "Quiet instruments, free fall, and mass seen from above.",
+  "laboratory class": "Measure gravity on a lab server: from weighing the Earth to detecting a mass that swings past.",
+  "new survey hire": "From the sensor to a day in the field, and to an honest statement of what lies below.",
+  "planetary and space": "Quiet instruments, free fall, and masses measured from above.",
 }
 
 export async function showList(main) {
@@ -14,11 +14,11 @@ export async function showList(main) {
   const byName = Object.fromEntries(labs.map((l) => [l.name, l]))
   const parts = [
     h("h1", {}, "Gravity labs"),
-    h("p", { class: "lead" }, "Each lab is a text to read, code to change and questions to answer. You are told at once whether an answer is right and, if not, which mistake it looks like."),
+    h("p", { class: "lead" }, "Each lab is a text to read, code to change and questions to answer. Each answer is checked at once: you see whether it is right and, if not, which mistake it looks like."),
   ]
   const at = byName[last]
   if (at) {
-    parts.push(h("p", { class: "continue" }, h("a", { href: "/lab/" + at.name, class: "big-link" }, "Go on with ", (at.number ? at.number + " " : "") + at.title),
+    parts.push(h("p", { class: "continue" }, h("a", { href: "/lab/" + at.name, class: "big-link" }, "Continue ", (at.number ? at.number + " " : "") + at.title),
       " ", h("span", { class: "soft" }, progress(at))))
   }
   const group = (title, text, list) => {
@@ -27,8 +27,8 @@ export async function showList(main) {
     parts.push(h("section", { class: "track", "aria-labelledby": id }, h("h2", { id }, title), text && h("p", { class: "soft" }, text), h("ol", { class: "labs" }, ...list.map(row))))
   }
   const capital = (s) => s[0].toUpperCase() + s.slice(1)
-  group("Notebooks that you opened", "", labs.filter((l) => l.file))
-  group("Before any of them", "", labs.filter((l) => !l.file && l.tracks.length === 0))
+  group("Notebooks you opened", "", labs.filter((l) => l.file))
+  group("Start here", "", labs.filter((l) => !l.file && l.tracks.length === 0))
   for (const t of tracks) group(capital(t), about[t], labs.filter((l) => !l.file && l.tracks.includes(t)))
   parts.push(h("p", { class: "soft small" }, "Your work is kept on this machine, in working copies; the notebooks of the project stay as they are."))
   document.title = "Gravity labs"

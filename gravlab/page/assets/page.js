@@ -12,16 +12,26 @@ document.querySelector(".skip").addEventListener("click", (e) => {
   text.focus()
 })
 
+// missing is a page that cannot be shown, and the link back. why begins small, as
+// the program's messages do.
+const missing = (why) => [h("h1", {}, "This page cannot be shown"), h("p", {}, why[0].toUpperCase() + why.slice(1) + "."), h("p", {}, h("a", { href: "/" }, "All labs"))]
+
 async function show() {
-  if (!(await enter())) return noKey()
   const lab = location.pathname.match(/^\/lab\/([^/]+)$/)
+  if (!lab && location.pathname !== "/") {
+    main.className = "list"
+    main.replaceChildren(...missing(`there is nothing at the address “${location.pathname}”`))
+    document.body.dataset.ready = "yes"
+    return
+  }
+  if (!(await enter())) return noKey()
   try {
     if (lab) await showLab(main, decodeURIComponent(lab[1]))
     else await showList(main)
   } catch (e) {
     if (e instanceof Refused && e.status === 401) return noKey()
     main.className = "list"
-    main.replaceChildren(h("h1", {}, "This cannot be shown"), h("p", {}, e.message), h("p", {}, h("a", { href: "/" }, "All labs")))
+    main.replaceChildren(...missing(e.message))
   }
   document.body.dataset.ready = "yes"
 }
@@ -31,8 +41,8 @@ function noKey() {
   main.className = "list"
   main.replaceChildren(
     h("h1", {}, "This tab has no key"),
-    h("p", {}, "An address of this page works once. Go to the terminal in which ", h("code", {}, "gravlab open"),
-      " runs and press Enter there: it prints a fresh address. Open it, in this tab or in another: this one then goes on by itself. So does a tab that is open already."))
+    h("p", {}, "Each address works only once. Press Enter in the terminal that runs ", h("code", {}, "gravlab open"),
+      " to get a new one, and open it here or in another tab. Open tabs then carry on by themselves."))
   document.body.dataset.ready = "no"
 }
 
