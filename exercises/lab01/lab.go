@@ -49,7 +49,7 @@ func drawWeighing(d *bank.Draw) weighing {
 		Arm: w.b / 1000, Distance: w.d / 1000, SmallMass: w.mSmall / 1000, LargeMass: w.mLarge,
 		BeamMass: 0.012, ExtraInertia: 4e-6,
 	}
-	w.SmallRadius, w.LargeRadius = leadRadius(w.SmallMass), leadRadius(w.LargeMass)
+	w.SmallRadius, w.LargeRadius = bank.LeadRadius(w.SmallMass), bank.LeadRadius(w.LargeMass)
 	w.beamInertia = w.BeamMass*math.Pow(2*w.Arm, 2)/12 + w.ExtraInertia
 	w.Kappa = torsionConstant(w.inertia(), 2*w.halfPeriod)
 	return w
@@ -59,11 +59,6 @@ func drawWeighing(d *bank.Draw) weighing {
 // points, the beam's share as printed.
 func (w weighing) inertia() float64 {
 	return 2*w.SmallMass*w.Arm*w.Arm + bank.RoundTo(w.beamInertia, 3)
-}
-
-// leadRadius is the radius of a lead sphere.
-func leadRadius(mass float64) float64 {
-	return math.Cbrt(3 * mass / (4 * math.Pi * gravlab.LeadDensity))
 }
 
 // torsionConstant is kappa = I (2 pi/T)².

@@ -44,18 +44,13 @@ func drawPassing(d *bank.Draw) passing {
 		Bob:    pendulum.Bob{Shape: pendulum.Sphere, Mass: d.Between("bob", 14, 20, 0.5)},
 		Length: d.Between("length", 1.8, 2.4, 0.02), Gravity: passingGravity, Amplitude: p.degrees * math.Pi / 180,
 	}
-	p.Bob.Radius = leadRadius(p.Bob.Mass)
+	p.Bob.Radius = bank.LeadRadius(p.Bob.Mass)
 	return p
 }
 
 // station is below the bob's rest position; axis says which way it feels.
 func (p passing) station(axis r3.Vec) pendulum.Station {
 	return pendulum.Station{At: r3.Vec{Z: p.Length + p.below}, Axis: axis}
-}
-
-// leadRadius is the radius of a lead sphere.
-func leadRadius(mass float64) float64 {
-	return math.Cbrt(3 * mass / (4 * math.Pi * gravlab.LeadDensity))
 }
 
 func build(d *bank.Draw) bank.Sheet {

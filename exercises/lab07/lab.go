@@ -6,6 +6,7 @@ import (
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/equivalence"
 	"gravity.example/gravlab/judge"
 )
@@ -22,9 +23,8 @@ var Lab = bank.Lab{
 }
 
 const (
-	liftGravity = 9.81           // m/s², as the prompts print it
-	earthGM     = 3.986004418e14 // m³/s², WGS84
-	earthRadius = 6.371e6        // m, as the prompts print it
+	liftGravity = 9.81    // m/s², as the prompts print it
+	earthRadius = 6.371e6 // m, as the prompts print it
 )
 
 func build(d *bank.Draw) bank.Sheet {
@@ -129,12 +129,12 @@ func liftOrbit(d *bank.Draw) bank.Question {
 	return bank.Question{
 		ID: "orbit", Kind: judge.KindNumber, Marks: 2, Unit: "min", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"height": height, "heightSI": 1000 * height},
-		Solve:  bank.Always(orbitPeriod(earthGM, r)),
+		Solve:  bank.Always(orbitPeriod(earth.WGS84.GM, r)),
 		Slips: []bank.Slip{
-			{ID: "height-for-distance-from-centre", Value: bank.Always(orbitPeriod(earthGM, 1000*height))},
-			{ID: "2pi-left-out", Value: bank.Always(orbitPeriod(earthGM, r) / (2 * math.Pi))},
-			{ID: "turn-at-ground-level", Value: bank.Always(orbitPeriod(earthGM, earthRadius))},
-			{ID: "diameter-for-radius", Value: bank.Always(orbitPeriod(earthGM, 2*r))},
+			{ID: "height-for-distance-from-centre", Value: bank.Always(orbitPeriod(earth.WGS84.GM, 1000*height))},
+			{ID: "2pi-left-out", Value: bank.Always(orbitPeriod(earth.WGS84.GM, r) / (2 * math.Pi))},
+			{ID: "turn-at-ground-level", Value: bank.Always(orbitPeriod(earth.WGS84.GM, earthRadius))},
+			{ID: "diameter-for-radius", Value: bank.Always(orbitPeriod(earth.WGS84.GM, 2*r))},
 		},
 		Range: [2]float64{88 * 60, 105 * 60},
 		// 6.37e6 + 4.00e5 m, 5.96e24 kg, 6.67e-11
@@ -147,7 +147,7 @@ func liftBox(d *bank.Draw) bank.Question {
 	asd := d.Between("box noise", 1, 8, 0.5)        // µm/s²/√Hz
 	tau := d.Between("box time", 20, 90, 10)        // s
 	h := 1000 * height
-	right := gravlab.Must(equivalence.SmallestBox(earthGM, earthRadius, h, asd*1e-6, tau))
+	right := gravlab.Must(equivalence.SmallestBox(earth.WGS84.GM, earthRadius, h, asd*1e-6, tau))
 	return bank.Question{
 		ID: "box", Kind: judge.KindNumber, Marks: 3, Unit: "mm", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"height": height, "asd": asd, "tau": tau, "h": h},
@@ -162,7 +162,7 @@ func liftBox(d *bank.Draw) bank.Question {
 		Range: [2]float64{0.02, 1},
 		Source: bank.Computed("model_checks.csv", "equivalence-box-05",
 			// The reference solves the exact difference; the linear one agrees to (L/r)².
-			1e-9*math.Pow(6371000, 3)/(2*earthGM), 1e-12),
+			1e-9*math.Pow(6371000, 3)/(2*earth.WGS84.GM), 1e-12),
 	}
 }
 

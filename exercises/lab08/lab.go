@@ -25,11 +25,8 @@ var Lab = bank.Lab{
 	Build: build,
 }
 
-// The Earth, as the prompts print it.
-const (
-	earthGM     = 3.986004418e14 // m³/s², WGS84
-	earthRadius = 6.371e6        // m
-)
+// earthRadius is the Earth's mean radius as the prompts print it, m.
+const earthRadius = 6.371e6
 
 func build(d *bank.Draw) bank.Sheet {
 	// The balance of the sheet stands at one latitude, away from 45 degrees,
@@ -85,7 +82,7 @@ func fallDrive(latitude float64) bank.Question {
 			{ID: "half-ignored", Value: bank.Always(2 * drive)},
 			{ID: "along-plumb-line", Value: bank.Always(drive / math.Tan(phi))},
 			{ID: "whole-centrifugal-acceleration", Value: bank.Always(drive / math.Sin(phi))},
-			{ID: "attraction-itself", Value: bank.Always(earthGM / (6378e3 * 6378e3))},
+			{ID: "attraction-itself", Value: bank.Always(earth.WGS84.GM / (6378e3 * 6378e3))},
 		},
 		Range: [2]float64{0.0135, 0.0172},
 		// 30 degrees

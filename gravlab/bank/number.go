@@ -5,12 +5,20 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	"gravity.example/gravlab"
 )
 
 // RoundTo rounds to significant digits, as a prompt prints them.
 func RoundTo(v float64, digits int) float64 {
 	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
 	return v
+}
+
+// LeadRadius is the radius in m of a sphere of lead with a mass in kg: what the balls
+// and bobs of the labs are.
+func LeadRadius(mass float64) float64 {
+	return math.Cbrt(3 * mass / (4 * math.Pi * gravlab.LeadDensity))
 }
 
 // tex writes a number for TeX: 1.23 \times 10^{-5}.

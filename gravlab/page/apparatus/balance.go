@@ -29,7 +29,7 @@ var balance = Scene{
 func viewBalance(set map[string]float64, t float64) (State, error) {
 	b := torsion.Skelmire()
 	b.Distance, b.LargeMass, b.Arm, b.Kappa = set["d"]/1000, set["M"], set["b"]/1000, set["kappa"]*1e-9
-	b.LargeRadius = math.Cbrt(3 * b.LargeMass / (4 * math.Pi * 11350))
+	b.LargeRadius = math.Cbrt(3 * b.LargeMass / (4 * math.Pi * gravlab.LeadDensity))
 	b.Clearance, b.InLine = 0, 0
 	if touch := b.SmallRadius + b.LargeRadius + 0.001; b.Distance < touch {
 		return State{}, fmt.Errorf("spheres of this size touch: take a distance above %.0f mm, or less mass", 1000*touch)
