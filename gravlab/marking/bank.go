@@ -36,7 +36,7 @@ func ReadBank(dir string) (Bank, error) {
 		return Bank{}, err
 	}
 	if _, err := os.ReadDir(abs); err != nil {
-		return Bank{}, wrong(dir, 0, "cannot be opened: %v; a bank is a folder of Go files and text files", plain(err))
+		return Bank{}, notOpened(dir, err, "; a bank is a folder of Go files and text files")
 	}
 	// Go files in the folder itself; text files there or one level down.
 	var names []string

@@ -75,7 +75,7 @@ func collect(paths []string, skip string) (*collection, error) {
 		info, err := os.Stat(p)
 		if err != nil {
 			c.close()
-			return nil, wrong(p, 0, "cannot be opened: %v", plain(err))
+			return nil, notOpened(p, err, "")
 		}
 		prefix := ""
 		if len(paths) > 1 {

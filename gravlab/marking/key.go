@@ -22,7 +22,7 @@ const keySize = 32
 func ReadKey(path string) (key []byte, open bool, err error) {
 	f, err := openFile(path)
 	if err != nil {
-		return nil, false, wrong(path, 0, "the class key cannot be read: %v; it is the file that the first handout made", err)
+		return nil, false, notOpened(path, err, "; the class key is the file that the first handout made")
 	}
 	defer f.Close()
 	info, err := f.Stat()

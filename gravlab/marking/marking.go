@@ -51,6 +51,7 @@ package marking
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 )
 
 // An InputError is a file of the lecturer's that cannot be used.
@@ -58,9 +59,14 @@ type InputError struct {
 	File string // as the caller named it
 	Line int    // 0: the whole file
 	What string // what is wrong, and what to do
+
+	missing bool // there is no such file
 }
 
 func (e *InputError) Error() string {
+	if e.missing {
+		return "there is no " + e.File + e.What
+	}
 	if e.Line > 0 {
 		return fmt.Sprintf("%s, line %d: %s", e.File, e.Line, e.What)
 	}
@@ -69,7 +75,16 @@ func (e *InputError) Error() string {
 
 // wrong makes an InputError.
 func wrong(file string, line int, format string, args ...any) error {
-	return &InputError{file, line, fmt.Sprintf(format, args...)}
+	return &InputError{File: file, Line: line, What: fmt.Sprintf(format, args...)}
+}
+
+// notOpened makes the InputError of a file that cannot be opened. hint, if any, begins
+// with its punctuation.
+func notOpened(file string, err error, hint string) error {
+	if errors.Is(err, fs.ErrNotExist) {
+		return &InputError{File: file, What: hint, missing: true}
+	}
+	return wrong(file, 0, "cannot be opened: %v%s", plain(err), hint)
 }
 
 // IsInput says whether an error is about a file of the lecturer's, not about

@@ -41,7 +41,7 @@ const maxTable = 20_000_000
 func readTable(path string) (*table, error) {
 	f, err := openFile(path)
 	if err != nil {
-		return nil, wrong(path, 0, "cannot be opened: %v", err)
+		return nil, notOpened(path, err, "")
 	}
 	defer f.Close()
 	text, err := io.ReadAll(io.LimitReader(f, maxTable+1))

@@ -194,7 +194,8 @@ func TestRefused(t *testing.T) {
 		want       []string // what the message says
 	}{
 		{"empty", " \n", []string{"is empty", "take the copy"}},
-		{"no JSON", "package main", []string{"line 1, column 1", "is not JSON", "save it again"}},
+		{"no JSON", "package main", []string{"is not a notebook", "take the copy"}},
+		{"broken JSON", "{package", []string{"line 1, column 2", "is not JSON", "save it again"}},
 		{"cut off", small[:200], []string{"ends too early", "line 14"}},
 		{"more after it", small + "{}", []string{"something follows"}},
 		{"a list", "[]", []string{"not a notebook"}},
@@ -253,7 +254,7 @@ func TestOptions(t *testing.T) {
 	if _, err := ReadFile(path, Options{NeedKernel: true}); err == nil || !strings.Contains(err.Error(), "kernelspec") {
 		t.Errorf("without a kernel: error %v", err)
 	}
-	if _, err := ReadFile(path+"x", Options{}); !errors.Is(err, os.ErrNotExist) {
+	if _, err := ReadFile(path+"x", Options{}); !errors.Is(err, os.ErrNotExist) || err.Error() != "there is no "+path+"x" {
 		t.Errorf("a missing file: error %v", err)
 	}
 	if _, err := ReadFile(filepath.Dir(path), Options{}); err == nil || !strings.Contains(err.Error(), "is a folder") {

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
 	"os"
 	"slices"
@@ -30,10 +31,20 @@ type Options struct {
 	NeedKernel bool
 }
 
+// missing is the error of a file that is not there.
+type missing string
+
+func (m missing) Error() string { return "there is no " + string(m) }
+
+func (m missing) Unwrap() error { return fs.ErrNotExist }
+
 // ReadFile reads the notebook at path. A file that is not a usable notebook
-// gives an *Error.
+// gives an *Error, a missing one an error that wraps [fs.ErrNotExist].
 func ReadFile(path string, o Options) (*Notebook, error) {
 	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, missing(path)
+	}
 	if err != nil {
 		return nil, fmt.Errorf("opening the notebook: %w", err)
 	}
@@ -102,6 +113,9 @@ func parse(data []byte) (map[string]any, *Problem) {
 	}
 	if i := tooDeep(data); i >= 0 {
 		return nil, &Problem{where(data, i), fmt.Sprintf("is nested deeper than %d levels", deepest), "remove that output or metadata"}
+	}
+	if text := bytes.TrimSpace(data); text[0] != '{' && text[0] != '[' {
+		return nil, &Problem{"", "is not a notebook", "name a file that Jupyter saved as .ipynb, or take the copy that was handed out"}
 	}
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.UseNumber()

@@ -62,7 +62,7 @@ func TestFiles(t *testing.T) {
 		unread string
 	}{
 		{"empty", nil, LimitNone, "empty"},
-		{"no JSON", []byte("cells"), LimitNone, "is not JSON"},
+		{"no JSON", []byte("cells"), LimitNone, "is not a notebook"},
 		{"invalid UTF-8", []byte("{\"cells\": \"\xff\"}"), LimitNone, "not UTF-8"},
 		{"deep", []byte(strings.Repeat("[", 1_000_000)), LimitNone, "nested deeper"},
 		{"long", make([]byte, 20_000_001), LimitSize, "20 MB"},

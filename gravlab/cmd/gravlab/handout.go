@@ -29,17 +29,17 @@ see. The same key and list give the same bytes.
 --lab LAB         01 or 01-weighing-the-earth
 --out DIR         where the folders go
 --list FILE       where the list of codes goes instead
---key FILE        the class key: without it nobody can tell whose sheet a file
+--key FILE        the class key: without it no one can tell whose sheet a file
                   is. The first handout makes it, readable by you alone; keep
                   it. Without this flag: LIST with the ending .key
---new-key         make a key although another one lies beside the class list: for
+--new-key         make a new key although there is one beside the class list: for
                   another class, or for a resit with new numbers
---assessed        cells say what was understood, not whether it is right
+--assessed        cells show what was understood, not whether it is right
 --answers         worked copies for you instead: into another DIR
 --notebook FILE   another notebook than the lab's own
 --bank DIR        use your own bank: a folder of Go files, as exercises/README.md
                   says; it is compiled into the program for this call, and
-                  runs with your rights: use only one that you trust
+                  runs with your rights: use only a bank that you trust
 
 A file that is already there and differs is left alone, since you may have worked
 in it; a message says so, and the exit code is then 1.
@@ -67,7 +67,7 @@ func runHandout(ctx context.Context, c *call) error {
 	case err != nil:
 		return err
 	case len(args) > 0:
-		return usageError{fmt.Errorf("cannot understand %q", args), hint}
+		return usageError{fmt.Errorf("unexpected %s", strings.Join(args, " ")), hint}
 	case *class == "" || *lab == "" || *out == "":
 		return usageError{errors.New("needs --class, --lab and --out"), hint}
 	}
@@ -136,7 +136,7 @@ func runHandout(ctx context.Context, c *call) error {
 			}
 			fmt.Fprintf(c.err, "left alone, because it is there and differs: %s\n", k)
 		}
-		fmt.Fprintln(c.err, "take them away, or hand out into another folder with --out")
+		fmt.Fprintln(c.err, "delete them, or hand out into another folder with --out")
 		return errFailed
 	}
 	return nil

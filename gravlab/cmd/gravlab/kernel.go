@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
+	"strings"
 
 	"gravity.example/gravlab/kernel"
 )
@@ -15,15 +17,15 @@ var kernelCommand = command{
 install [--prefix DIR] [--complete]
     builds what the kernel needs, copies this program into your cache and
     writes the kernelspec "gravlab" into your Jupyter data folder
-    (JUPYTER_DATA_DIR if set), or into DIR/share/jupyter. Do it again when
-    the clone has moved. --complete also builds gopls, which completes and
+    (JUPYTER_DATA_DIR if set), or into DIR/share/jupyter. Do this again if
+    you move the clone. --complete also builds gopls, which completes and
     explains code; it is downloaded the first time.
 remove [--prefix DIR]
-    takes the kernelspec away.
+    deletes the kernelspec.
 where [--prefix DIR]
     prints the folder of the kernelspec, and fails if it is not there.
 serve CONNECTION_FILE
-    runs the kernel; front ends call it.`,
+    runs the kernel; Jupyter calls it.`,
 	run: runKernel,
 }
 
@@ -35,7 +37,7 @@ func runKernel(ctx context.Context, c *call) error {
 		return err
 	}
 	if len(args) == 0 {
-		return usageError{fmt.Errorf("what shall be done?"), "gravlab kernel install, remove or where"}
+		return usageError{errors.New("which action? install, remove or where"), "see gravlab help kernel"}
 	}
 	switch verb := args[0]; {
 	case verb == "install" && len(args) == 1:
@@ -73,7 +75,11 @@ func runKernel(ctx context.Context, c *call) error {
 		return nil
 	case verb == "serve" && len(args) == 2:
 		return kernel.Serve(args[1], kernel.ServeOptions{})
+	case verb == "serve":
+		return usageError{errors.New("serve needs one CONNECTION_FILE"), "see gravlab help kernel"}
+	case verb == "install" || verb == "remove" || verb == "where":
+		return usageError{fmt.Errorf("unexpected %s", strings.Join(args[1:], " ")), "see gravlab help kernel"}
 	default:
-		return usageError{fmt.Errorf("cannot understand %q", args), "gravlab kernel install, remove or where"}
+		return usageError{fmt.Errorf("there is no action %q: install, remove or where", verb), "see gravlab help kernel"}
 	}
 }

@@ -15,6 +15,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"regexp"
 	"strings"
 	"syscall"
 )
@@ -51,7 +52,7 @@ func (c *call) parse() ([]string, error) {
 	args := c.args
 	for {
 		if err := c.flags.Parse(args); err != nil {
-			return nil, usageError{err, "see gravlab help " + c.flags.Name()}
+			return nil, usageError{flagError(err), "see gravlab help " + c.flags.Name()}
 		}
 		args = c.flags.Args()
 		if len(args) == 0 {
@@ -63,6 +64,29 @@ func (c *call) parse() ([]string, error) {
 		}
 		rest, args = append(rest, args[0]), args[1:]
 	}
+}
+
+// Beginnings of what package flag says of a call that cannot be understood.
+const (
+	unknownFlag = "flag provided but not defined: -"
+	noValue     = "flag needs an argument: -"
+)
+
+var badValue = regexp.MustCompile(`^invalid (?:boolean )?value (".*") for (?:flag )?-(\S+): `)
+
+// flagError says it as the program says the rest. flag.ErrHelp stays what it is.
+func flagError(err error) error {
+	text := err.Error()
+	if name, ok := strings.CutPrefix(text, unknownFlag); ok {
+		return fmt.Errorf("there is no flag --%s", name)
+	}
+	if name, ok := strings.CutPrefix(text, noValue); ok {
+		return fmt.Errorf("--%s needs a value", name)
+	}
+	if m := badValue.FindStringSubmatch(text); m != nil {
+		return fmt.Errorf("--%s cannot be %s", m[2], m[1])
+	}
+	return err
 }
 
 // A usageError is a call that cannot be understood, or a file that cannot be

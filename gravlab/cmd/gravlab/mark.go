@@ -16,13 +16,13 @@ var markCommand = command{
 	name: "mark", args: "--class LIST --out MARKS [flags] RETURNED...",
 	short: "mark what a class handed in",
 	long: `
-Takes in the notebooks in RETURNED (folders, notebooks, .zip and .tar.gz archives),
-identifies each by its sheet code, not by its name, runs them confined, judges, and
+Collects the notebooks in RETURNED (folders, notebooks, .zip and .tar.gz archives),
+identifies each by its sheet code, not by its name, runs them confined, judges them and
 writes into MARKS:
 
   marks.csv          one row per student
-  replies/ID.html    a reply to each student who handed in anything
-  class.html         spread, each question beside the others, slips, who is missing
+  replies/ID.html    a reply to each student who handed in a file
+  class.html         spread of marks, figures per question, slips, who is missing
   remarks.csv        what you should look at, and each file that was not read
   by-eye.csv         texts: read them, fill in the column marks, mark again
 
@@ -36,8 +36,8 @@ none is marked until you name one in adjust.csv.
 
 --class LIST      the class list of the handout
 --key FILE        the class key; without this flag LIST with the ending .key
---out MARKS       where the books go
---lab LAB         which lab, if RETURNED holds sheets of several
+--out MARKS       the folder to write into
+--lab LAB         which lab, if RETURNED holds sheets from several
 --adjust FILE     your own decisions, which override the rest: columns id, question,
                   marks, reason; question "file" names, by its fingerprint, which of
                   several files with one code counts. Without this flag:

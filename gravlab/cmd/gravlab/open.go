@@ -34,28 +34,28 @@ var openCommand = command{
 	short: "open the labs in the browser",
 	long: `
 Serves the labs on this machine, prints "ready: " and the address on standard output
-and opens the browser there. Needs Go and a browser and nothing else. Without an
+and opens it in the browser. It needs only Go and a browser. Without an
 argument it shows the list of labs; with a notebook, that notebook; with a folder,
 the notebooks in it beside the labs. The first time it fetches and compiles what
-the boxes of code need, and tells each step.
+the boxes of code need, and reports each step.
 
 What you write is saved at once in a working copy in your data folder; the
 notebook itself is not changed. Code runs confined: it reaches neither your files nor
-the network. Where npm is on the path the first start builds a better editor and interactive
+the network. If npm is on the path, the first start builds a better editor and interactive
 charts into the cache (once); without it, boxes are plain text areas and figures
 are still.
 
-The address works once. Press Enter in the terminal for a fresh one. Ctrl-C ends
+The address works only once. Press Enter in the terminal for a new one. Ctrl-C ends
 the program.
 
 --no-browser     only print the address and serve
 --port PORT      serve at this port (the last one, if it is free)
---kernel         run code in the Go kernel, one for each notebook, as Jupyter
+--kernel         run code in the Go kernel, one per notebook, as Jupyter
                  would: it may then read and change your files, use the network
                  and all the packages of this module (not on Windows)
 --listen ADDR    serve at this address of the machine instead of 127.0.0.1: then
                  others on the network can try to reach the page, unencrypted.
-                 The page answers to addresses in digits, not to names
+                 The page answers to numeric addresses, not to names
 
 Example:
 
@@ -110,7 +110,7 @@ func runOpen(ctx context.Context, c *call) error {
 	if !loopback {
 		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
 		if here := networkAddresses(); ip.IP.IsUnspecified() && here != "" {
-			c.say("for another machine, put one of these in the place of 127.0.0.1 in the address: " + here)
+			c.say("for another machine, replace 127.0.0.1 in the address by one of these: " + here)
 		}
 	}
 	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Log: c.say, Unconfined: *inKernel,
@@ -253,7 +253,7 @@ func addressToServe(address string) (*net.IPAddr, error) {
 	}
 	ip, err := net.ResolveIPAddr("ip", address)
 	if err != nil || ip.IP == nil {
-		return nil, fmt.Errorf("--listen %s is no address", address)
+		return nil, fmt.Errorf("--listen %s is not an address", address)
 	}
 	return ip, nil
 }

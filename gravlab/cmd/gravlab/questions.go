@@ -21,12 +21,12 @@ questions with marks, kind and source.
 
 --track NAME    lists the labs of a track: "laboratory class", "new survey
                 hire", "planetary and space" (one word is enough)
---bank DIR      with the labs of your own bank, which is looked over first: what
-                would make the judge unfair or stop it is said
+--bank DIR      with the labs of your own bank. It is checked first: anything that
+                would make the judge unfair, or stop it, is reported
 --into NOTEBOOK...
                 writes the bank's questions into the question cells of
-                notebooks again. What somebody wrote into an answer cell is
-                left alone, and said.`,
+                notebooks again. An answer cell that has been edited is left
+                alone, and a message says so.`,
 	run: runQuestions,
 }
 
@@ -148,7 +148,7 @@ func fillNotebooks(c *call, paths []string) error {
 		}
 		fmt.Fprintf(c.out, "%s: %d questions\n", path, len(paper.Questions))
 		if len(kept) > 0 {
-			fmt.Fprintf(c.out, "%s: left alone, because somebody wrote there: %s\n", path, strings.Join(kept, ", "))
+			fmt.Fprintf(c.out, "%s: left alone, because it has been edited: %s\n", path, strings.Join(kept, ", "))
 		}
 	}
 	return nil

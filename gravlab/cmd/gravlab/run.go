@@ -32,19 +32,19 @@ var runCommand = command{
 	long: `
 Runs the cells of each notebook in order, writes OUT/NAME.ipynb with the
 outputs and OUT/NAME.html, a page that loads nothing from anywhere, and prints
-the questions with what was understood, verdict and marks. The last line is
-"marks N of M". The notebook itself is not changed. Of a sheet that is to be
-handed in for marks it says what was understood, and no more.
+each question with what was understood, the verdict and the marks. The last line is
+"marks N of M". The notebook itself is not changed. For an assessed sheet it
+shows only what was understood.
 
 --worked          first puts the bank's worked solutions into the answer cells
                   of the copy
 --out DIR         where the results go (out)
---timeout TIME    for each cell, such as 90s or 5m (2m)
+--timeout TIME    limit for each cell, such as 90s or 5m (2m)
 --kernel NAME     use an installed kernelspec instead of the labs' own kernel
 
-The exit code is 0 when every cell ran, 1 when one failed, panicked or ran out
-of time, and 2 when a notebook cannot be read. Ctrl-C stops the cell that runs,
-saves what there is and ends.
+The exit code is 0 if every cell ran, 1 if one failed, panicked or ran out of
+time, and 2 if a notebook cannot be read. Ctrl-C stops the running cell, saves
+the results so far and ends the program.
 
 Example:
 

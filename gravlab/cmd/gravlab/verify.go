@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"strings"
 
 	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/refcases"
@@ -14,8 +15,8 @@ var verifyCommand = command{
 	short: "check every model against published and computed values",
 	long: `
 Runs every comparison of a model with a published or independently computed
-value and prints a table: quantity, ours, reference, difference, what is
-allowed and why, source, and how the source is known. The last line is
+value and prints a table: quantity, ours, reference, difference, the
+tolerance and its reason, source, and how the source is known. The last line is
 "N checks, N agree"; the exit code is 1 if they do not all agree.
 
 --html FILE    also writes the table as a page that loads nothing from anywhere`,
@@ -29,7 +30,7 @@ func runVerify(_ context.Context, c *call) error {
 		return err
 	}
 	if len(args) > 0 {
-		return usageError{fmt.Errorf("cannot understand %q", args), "gravlab verify takes no arguments but --html FILE"}
+		return usageError{fmt.Errorf("unexpected %s", strings.Join(args, " ")), "gravlab verify takes no arguments, only --html FILE"}
 	}
 	r := refcases.Run(refcases.All(), nil)
 	if *html != "" {
