@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -31,7 +32,8 @@ func TestReadmeCode(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for i, block := range blocks(t, name, string(readme)) {
+		rest, texts := textFiles(string(readme))
+		for i, block := range blocks(t, name, rest) {
 			kind := "cell"
 			switch maker := regexp.MustCompile(`(?m)^func (\w+)\(\) bank\.Lab `).FindStringSubmatch(block); {
 			case strings.Contains(block, "package main"):
@@ -46,7 +48,11 @@ func TestReadmeCode(t *testing.T) {
 			t.Run(fmt.Sprintf("%s block %d %s", strings.ReplaceAll(name, "/", " "), i+1, kind), func(t *testing.T) {
 				switch kind {
 				case "bank":
-					tryBank(t, program, clone, block)
+					files := map[string]string{"bank.go": block}
+					if strings.Contains(block, "//go:embed") {
+						maps.Copy(files, texts)
+					}
+					tryBank(t, program, clone, files)
 				case "cell":
 					compiles(t, clone, "package cell\n\n"+imports(clone, block)+block+"\n")
 				}
@@ -56,6 +62,17 @@ func TestReadmeCode(t *testing.T) {
 	if kinds["bank"] < 2 || kinds["cell"] < 1 || kinds["program"] > 1 {
 		t.Errorf("the READMEs have blocks of these kinds: %v", kinds)
 	}
+}
+
+// textFiles takes the text files of a bank out of a README: blocks of Markdown, each below
+// a line that begins with its name.
+func textFiles(readme string) (rest string, texts map[string]string) {
+	texts = map[string]string{}
+	file := regexp.MustCompile("(?ms)^`([a-z0-9-]+\\.md)`[^\n]*\n\n````markdown\n(.*?)^````$")
+	for _, m := range file.FindAllStringSubmatch(readme, -1) {
+		texts[m[1]] = m[2]
+	}
+	return file.ReplaceAllString(readme, ""), texts
 }
 
 // blocks are the fenced blocks of Go in a README. Others have to be of a kind that is known
@@ -110,7 +127,7 @@ func compiles(t *testing.T, clone, code string) {
 
 // tryBank hands out each lab that a bank names to two students, with the answers, and marks what
 // was handed out: both get full marks.
-func tryBank(t *testing.T, program, clone, code string) {
+func tryBank(t *testing.T, program, clone string, files map[string]string) {
 	t.Helper()
 	dir := t.TempDir()
 	write := func(name, text string) string {
@@ -124,7 +141,10 @@ func tryBank(t *testing.T, program, clone, code string) {
 		}
 		return path
 	}
-	ours := filepath.Dir(write("ours/bank.go", code))
+	code, ours := files["bank.go"], filepath.Join(dir, "ours")
+	for name, text := range files {
+		write("ours/"+name, text)
+	}
 	class := write("class.csv", "id,name\ns1,Ada Bell\ns2,Cleo Berg\n")
 	labs := regexp.MustCompile(`(?:ID:\s+"|Find\(")(\d\d)(?:-[a-z-]+)?"`).FindAllStringSubmatch(code, -1)
 	if len(labs) == 0 {
