@@ -15,6 +15,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"gravity.example/gravlab/internal/refcases"
 )
 
 var update = flag.Bool("update", false, "write the exported surface to testdata/api.txt")
@@ -91,6 +93,27 @@ func TestImportsPointDown(t *testing.T) {
 	}
 	if checked < 10 {
 		t.Fatalf("only %d imports were looked at", checked)
+	}
+}
+
+// TestModelsAreChecked: a model without known answers is not one to teach with.
+func TestModelsAreChecked(t *testing.T) {
+	var checked []string
+	for _, g := range refcases.All() {
+		checked = append(checked, "gravlab/"+g.Model)
+		if len(g.Cases) == 0 {
+			t.Errorf("refcases.All has no cases for %s", g.Model)
+		}
+	}
+	for pkg, floor := range floors {
+		switch pkg {
+		case "gravlab/ask", "gravlab/show": // what cells call; no models
+		case "gravlab/torsion/reduction": // its cases are among those of torsion
+		default:
+			if floor == 1 && !slices.Contains(checked, pkg) {
+				t.Errorf("%s has no known answers in refcases.All", pkg)
+			}
+		}
 	}
 }
 

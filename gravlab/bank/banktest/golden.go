@@ -63,6 +63,9 @@ func golden(t *testing.T, lab bank.Lab, path string) {
 		for _, name := range order {
 			fmt.Fprintf(&b, "%s %s\n", name, strings.Join(hashes[name], " "))
 		}
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil { // a new lab has none
+			t.Fatal(err)
+		}
 		if err := os.WriteFile(path, []byte(b.String()), 0o644); err != nil {
 			t.Fatal(err)
 		}
