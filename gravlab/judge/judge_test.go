@@ -125,15 +125,15 @@ func TestUnits(t *testing.T) {
 		outcome    Outcome
 		says       string
 	}{
-		{"N m/rad", "0.4515 kg", OutcomeUnit, "kg is a unit of mass; wanted is N m/rad.\nThe number is right: give it in N m/rad"},
-		{"N m/rad", "7 kg", OutcomeUnreadable, "kg is a unit of mass; wanted is N m/rad.\nGive it in N m/rad"},
-		{"N m/rad", "7 m s", OutcomeUnreadable, "m·s does not fit; wanted is N m/rad."},
-		{"m/s²", "7 kg", OutcomeUnreadable, "wanted is acceleration"},
-		{"1", "7 rad", OutcomeUnreadable, "wanted is a pure number.\nGive it as a pure number"},
+		{"N m/rad", "0.4515 kg", OutcomeUnit, "kg is a unit of mass; the question asks for N m/rad.\nThe number is right: enter it in N m/rad"},
+		{"N m/rad", "7 kg", OutcomeUnreadable, "kg is a unit of mass; the question asks for N m/rad.\nEnter it in N m/rad"},
+		{"N m/rad", "7 m s", OutcomeUnreadable, "m·s does not fit; the question asks for N m/rad."},
+		{"m/s²", "7 kg", OutcomeUnreadable, "the question asks for acceleration"},
+		{"1", "7 rad", OutcomeUnreadable, "the question asks for a dimensionless number.\nEnter it as a dimensionless number"},
 		{"1", "0.4515 1", OutcomeRight, ""},
 		{"1", "0.4515 ± 0.0001 1", OutcomeRight, ""},
 		{"1", "0.4515 -", OutcomeRight, ""},
-		{"s", "0.4515", OutcomeUnit, "needs its unit.\nThe number is right: give it in s"},
+		{"s", "0.4515", OutcomeUnit, "needs its unit.\nThe number is right: enter it in s"},
 		{"s", "0.4515 none", OutcomeUnit, "needs its unit"},
 		{"s", "0.4515 s s", OutcomeUnit, "The unit stands twice.\nThe number is right: type s once."},
 		{"s", "7 s s", OutcomeUnreadable, "The unit stands twice.\nType s once."},
@@ -335,5 +335,30 @@ func TestSigns(t *testing.T) {
 			t.Errorf("%s has the sign %s", o, s)
 		}
 		signs[s] = o
+	}
+}
+
+// A value that its uncertainty would round to 0 is told as it was given: "read as 0"
+// beside "value right" would be nonsense.
+func TestEchoOfSmallValue(t *testing.T) {
+	task := NumberTask{Marks: 3, Want: 6.674e-11, Carried: math.NaN(), Unit: "m³/(kg s²)", Tol: Tolerance{Rel: 0.05}, U: 1e-12, Hints: [2]string{"a", "b"}}
+	for _, c := range []struct {
+		answer Answer
+		want   string
+	}{
+		{Answer{Text: "6.67e-11 ± 1e-9 m³/(kg s²)", Typed: true}, "6.67e-11 ± 1e-9 m³/(kg s²)"},
+		{Answer{Value: 6.67e-11, U: 1e-9, Unit: "m³/(kg s²)"}, "6.67e-11 ± 1e-09 m³/(kg s²)"},
+		{Answer{Text: "6.67e-11 ± 1e-12 m³/(kg s²)", Typed: true}, "(6.7 ± 0.1) × 10⁻¹¹ m³/(kg·s²)"},
+	} {
+		v := Number(task, c.answer)
+		if v.Understood != c.want {
+			t.Errorf("%+v is read as %q, want %q", c.answer, v.Understood, c.want)
+		}
+	}
+	if v := Number(task, Answer{Text: "6.67e-11 ± 1e-9 m³/(kg s²)", Typed: true}); v.Marks != 1 || !strings.HasPrefix(v.Message, "Value right, uncertainty far larger") {
+		t.Errorf("%d marks, %q", v.Marks, v.Message)
+	}
+	if v := Number(task, Answer{Text: "6.67e-11 m³/(kg s²)", Typed: true}); v.Marks != 1 || !strings.HasPrefix(v.Message, "Value right, uncertainty missing.") {
+		t.Errorf("%d marks, %q", v.Marks, v.Message)
 	}
 }

@@ -41,7 +41,7 @@ func Number(t NumberTask, a Answer) Verdict {
 		v.Outcome, v.Marks = OutcomeRight, t.Marks
 	case credible.fits(r.value, t.Carried):
 		v.Outcome, v.Marks = OutcomeCarried, t.Marks
-		v.Message = fmt.Sprintf("Right, given your answer to %s. Look at that one again.", t.From)
+		v.Message = fmt.Sprintf("Right, given your answer to %s, which needs another look.", t.From)
 	default:
 		return t.wrong(v, r)
 	}
@@ -129,7 +129,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 	for _, right := range []float64{t.Want, t.Carried} {
 		if t.fits(-got, right) {
 			v.Outcome, v.Slip = OutcomeSlip, "sign reversed"
-			v.Message = "The size is right, the sign is not.\nWhich direction does the question count as positive?"
+			v.Message = "The magnitude is right, the sign is not.\nWhich direction does the question count as positive?"
 			return v
 		}
 		if math.IsNaN(right) || right == 0 {
@@ -143,7 +143,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 		switch {
 		case t.Unit == "%" && math.Abs(k) == 2:
 			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
-			v.Message = "The digits are right.\nPer cent or a fraction of one? Use the unit %."
+			v.Message = "The digits are right.\nPercentage or fraction? Use the unit %."
 		case math.Mod(k, 3) == 0 && !t.pure():
 			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
 			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano?"
@@ -183,7 +183,7 @@ func (t NumberTask) rounded(v Verdict, r reading) Verdict {
 func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	missed := func(message string) Verdict {
 		v.Outcome, v.Marks = OutcomeOff, t.Marks/2
-		v.Message = "The value fits. " + message
+		v.Message = "Value right, " + message
 		return v
 	}
 	want := t.Want
@@ -194,9 +194,9 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	most, least := t.U*CredibleFactor*edge, t.U/CredibleFactor/edge
 	switch {
 	case r.u == 0:
-		return missed("State its standard uncertainty too.")
+		return missed("uncertainty missing.\nState its standard uncertainty too.")
 	case r.u < 0:
-		return missed("An uncertainty is positive.")
+		return missed("uncertainty negative.\nAn uncertainty is positive.")
 	case r.u <= most && r.u >= least && within(r.value, want, CoverageFactor*r.u):
 		return v
 	}
@@ -205,17 +205,17 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 		if math.Abs(math.Log(r.u/s.Value)) <= math.Log(1.25) {
 			missed(s.Fix)
 			v.Outcome, v.Slip = OutcomeSlip, s.Name
-			v.Message = "The value fits. " + capital(s.Name) + "?\n" + s.Fix
+			v.Message = "Value right, uncertainty not: " + s.Name + "?\n" + s.Fix
 			return v
 		}
 	}
 	switch {
 	case r.u > most:
-		return missed("Its uncertainty is far larger than this record allows.\n" + t.Hints[1])
+		return missed("uncertainty far larger than this record allows.\n" + t.Hints[1])
 	case r.u < least:
-		return missed("Its uncertainty is far smaller than this record allows.\n" + t.Hints[1])
+		return missed("uncertainty far smaller than this record allows.\n" + t.Hints[1])
 	default:
-		return missed("But it lies more than three of your uncertainties from the wanted one:\nthe uncertainty is too small.")
+		return missed("uncertainty too small:\nthe value is more than three of your uncertainties from the expected one.")
 	}
 }
 

@@ -72,7 +72,7 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 	zero := true
 	for i, got := range a.Values {
 		if len(got) != lengths[i] {
-			return unreadable("For %s your function gave %d numbers; wanted are %d.", describe(calls[i]), len(got), lengths[i])
+			return unreadable("For %s your function gave %d numbers instead of %d.", describe(calls[i]), len(got), lengths[i])
 		}
 		for _, x := range got {
 			if math.IsNaN(x) || math.IsInf(x, 0) {
@@ -86,7 +86,7 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 		return v
 	}
 	if i, j := contradiction(calls, a.Values); i >= 0 {
-		return unreadable("For %s your function gave once %.4g and once %.4g.\nThe same arguments must give the same result.", describe(calls[i]), a.Values[i], a.Values[j])
+		return unreadable("For %s your function gave first %.4g, then %.4g.\nThe same arguments must give the same result.", describe(calls[i]), a.Values[i], a.Values[j])
 	}
 	return v
 }
@@ -102,7 +102,7 @@ func Function(t FunctionTask, a Answer) Verdict {
 		return v
 	}
 	if t.agree(a.Values, t.Want) {
-		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, "At every one of the judge's points."
+		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, fmt.Sprintf("Agrees at all %d test points.", len(t.Calls))
 		return v
 	}
 	for _, s := range t.Slips {
@@ -112,7 +112,7 @@ func Function(t FunctionTask, a Answer) Verdict {
 		}
 	}
 	v.Outcome = OutcomeOff
-	v.Message = fmt.Sprintf("Off at %d of the judge's %d points.\n%s", t.misses(a.Values), len(t.Calls), t.Hints[min(t.Tries, 1)])
+	v.Message = fmt.Sprintf("Differs at %d of %d test points.\n%s", t.misses(a.Values), len(t.Calls), t.Hints[min(t.Tries, 1)])
 	return v
 }
 

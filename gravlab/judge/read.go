@@ -75,10 +75,13 @@ type wanted struct {
 func readTyped(text string, want wanted) reading {
 	got, err := quantity.Parse(text, want.Unit)
 	if (err != nil || got.Value == 0) && zero(text, want.Unit) {
-		return reading{blank: "A number of exactly 0 counts as nothing entered yet."}
+		return reading{blank: "Exactly 0 counts as nothing entered yet."}
 	}
 	if err == nil {
 		r := reading{value: got.Value, u: got.U, understood: got.Understood(), step: got.Step, coarse: got.Step}
+		if writtenAs0(got.Value, r.understood) {
+			r.understood = clip.Line(strings.TrimSpace(text), mostSaid)
+		}
 		if got.Step > 0 {
 			zeros := lastPlace(math.Round(got.Value / got.Step)) // 100 where two end the number
 			if whole := !strings.ContainsAny(text, ".,"); whole {
@@ -130,10 +133,10 @@ func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 	r := reading{understood: clip.Line(fmt.Sprintf("%.6g %s", a.Value, a.Unit), mostSaid)}
 	switch {
 	case math.IsNaN(a.Value) || math.IsInf(a.Value, 0):
-		r.refusal = fmt.Sprintf("Your calculation gives %v, which is no number.\nIs there a division by zero, or the root of a negative number?", a.Value)
+		r.refusal = fmt.Sprintf("Your calculation gives %v, which is not a number.\nIs there a division by zero, or the root of a negative number?", a.Value)
 		return r
 	case math.IsNaN(a.U) || math.IsInf(a.U, 0):
-		r.refusal = fmt.Sprintf("Your uncertainty is %v, which is no number.\nIs there a division by zero, or the root of a negative number?", a.U)
+		r.refusal = fmt.Sprintf("Your uncertainty is %v, which is not a number.\nIs there a division by zero, or the root of a negative number?", a.U)
 		return r
 	case strings.TrimSpace(a.Unit) == "" && want.Dimension() != quantity.One:
 		r.withoutUnit(a.Value, want)
@@ -147,8 +150,11 @@ func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 		r.value, r.u, r.understood = q.Value, q.U, q.String()
 		r.coarse = lastPlace(a.Value) * unit.SI()
 		r.step = math.Min(r.coarse, unit.SI())
-		if q.U == 0 {
+		switch {
+		case q.U == 0:
 			r.understood = q.Digits(digits(q.Value))
+		case writtenAs0(q.Value, r.understood):
+			r.understood = clip.Line(fmt.Sprintf("%.6g ± %.6g %s", a.Value, a.U, a.Unit), mostSaid)
 		}
 		if math.IsInf(q.Value, 0) || math.IsInf(q.U, 0) {
 			r.refusal = fmt.Sprintf("%.6g %s is more than this judge can write.\nFollow the powers of ten through your calculation.", a.Value, a.Unit)
@@ -161,6 +167,13 @@ func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 		r.refusal = capital(err.Error()) + "."
 	}
 	return r
+}
+
+// writtenAs0 reports whether a value that is not 0 looks like 0 in a text, because it
+// is rounded to the digits of a much larger uncertainty.
+func writtenAs0(value float64, text string) bool {
+	shown, _, measured := strings.Cut(text, "±")
+	return measured && value != 0 && !strings.ContainsAny(shown, "123456789")
 }
 
 // lastPlace is one unit of the last digit, but for zeros, of a number as it is
@@ -215,24 +228,24 @@ func (r *reading) withOther(number float64, refused *quantity.InputError, want w
 		wants = want.text
 	}
 	if is, ok := kind(refused.Unit); ok {
-		r.problem = fmt.Sprintf("%s is a unit of %s; wanted is %s", refused.Unit, is, wants)
+		r.problem = fmt.Sprintf("%s is a unit of %s; the question asks for %s", refused.Unit, is, wants)
 	} else {
-		r.problem = fmt.Sprintf("%s does not fit; wanted is %s", refused.Unit, wants)
+		r.problem = fmt.Sprintf("%s does not fit; the question asks for %s", refused.Unit, wants)
 	}
 	r.remedy = want.remedy()
 }
 
 func (w wanted) remedy() string {
 	if w.String() == "1" {
-		return "give it as a pure number, without a unit"
+		return "enter it as a dimensionless number, without a unit"
 	}
-	return fmt.Sprintf("give it in %s or another unit of that kind", w.text)
+	return fmt.Sprintf("enter it in %s or another unit of that kind", w.text)
 }
 
 // kind names what a unit measures, where there is a word for it.
 func kind(u quantity.Unit) (name string, ok bool) {
 	names := map[quantity.Dimension]string{
-		quantity.One: "a pure number", quantity.Length: "length", quantity.Mass: "mass", quantity.Time: "time",
+		quantity.One: "a dimensionless number", quantity.Length: "length", quantity.Mass: "mass", quantity.Time: "time",
 		quantity.Angle: "angle", quantity.Frequency: "frequency", quantity.Acceleration: "acceleration",
 		quantity.Force: "force", quantity.Gradient: "a gravity gradient", quantity.Density: "density",
 	}

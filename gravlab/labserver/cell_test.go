@@ -176,7 +176,7 @@ func TestCellAnswers(t *testing.T) {
 		{[]string{"number", "fal-time", "1", "s"}, "unreadable", "Did you mean fall-time?"},
 		{[]string{"number", "brackets", "1", "s"}, "unreadable", `sheet.Choice("brackets", "a")`},
 		{[]string{"function"}, "right", ""},
-		{[]string{"remembers"}, "unreadable", "for the same arguments it gave once"},
+		{[]string{"remembers"}, "unreadable", "for the same arguments it gave first"},
 		{[]string{"panics"}, "unreadable", "index out of range [99]"},
 		{[]string{"wrong-function"}, "unreadable", "The question wants a func([]float64) float64."},
 	} {

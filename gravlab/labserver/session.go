@@ -338,7 +338,7 @@ func (s *Session) values(p target) (a judge.Answer, problem string) {
 	a.Values = make([][]float64, len(q.Function.Calls))
 	for k, i := range want.order {
 		if a.Values[i] != nil && !slices.EqualFunc(a.Values[i], got[k], equal) {
-			return judge.Answer{Fault: fmt.Sprintf("for the same arguments it gave once %.4g and once %.4g", a.Values[i], got[k])}, ""
+			return judge.Answer{Fault: fmt.Sprintf("for the same arguments it gave first %.4g, then %.4g", a.Values[i], got[k])}, ""
 		}
 		a.Values[i] = append([]float64{}, got[k]...)
 	}

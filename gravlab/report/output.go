@@ -145,7 +145,6 @@ func (p *page) html(s string) {
 // stay empty.
 type verdict struct {
 	Question   string `json:"question"`
-	Title      string `json:"title"`
 	Outcome    string `json:"outcome"`
 	Sign       string `json:"sign"`
 	Marks      int    `json:"marks"`
@@ -169,10 +168,6 @@ func readVerdict(v any) (verdict, bool) {
 func (p *page) verdict(v verdict) {
 	label := htmlpage.LabelOf(judge.Outcome(v.Outcome))
 	label.Sign = v.Sign
-	name := v.Title
-	if name == "" {
-		name = v.Question
-	}
 	marks := ""
 	if v.Of > 0 && v.Outcome != string(judge.OutcomeRecorded) {
 		marks = fmt.Sprintf("%d of %d marks", v.Marks, v.Of)
@@ -187,11 +182,11 @@ func (p *page) verdict(v verdict) {
 		}
 	}
 	p.write("verdict", struct {
-		Label       htmlpage.Label
-		Name, Marks string
-		Understood  template.HTML
-		Lines       []string
-	}{label, name, marks, together(v.Understood), lines})
+		Label           htmlpage.Label
+		Question, Marks string
+		Understood      template.HTML
+		Lines           []string
+	}{label, v.Question, marks, together(v.Understood), lines})
 }
 
 // together is HTML that keeps a number with its uncertainty and unit on one line; a
