@@ -1,4 +1,4 @@
-// Package ask gives in answers from a student's program.
+// Package ask submits answers from a student's program.
 //
 // A notebook's first code cell declares the sheet, and every later cell uses
 // it:
@@ -19,7 +19,7 @@
 // by hand) the answer is printed, with a line that says that nothing was judged.
 //
 // A value of exactly 0 without an uncertainty, an empty text and a nil function
-// mean that nothing was given in yet.
+// mean that nothing has been entered yet.
 //
 // The package is thin on purpose: it imports the standard library and package
 // frame, since every cell that uses it is linked again.
@@ -51,21 +51,21 @@ func Assessed(lab, code string) StudentSheet {
 	return StudentSheet{lab: lab, code: code, assessed: true}
 }
 
-// Number gives in a value in a unit, such as "N m/rad", "µGal" or "mm/s²".
+// Number submits a value in a unit, such as "N m/rad", "µGal" or "mm/s²".
 func (c StudentSheet) Number(question string, value float64, unit string) {
 	f := c.answer(question, wire.FormNumber)
 	f.Unit, f.Numbers = unit, []float64{value, 0}
 	send(f, question, number(value, unit))
 }
 
-// Measured gives in a value with its standard uncertainty u, both in unit.
+// Measured submits a value with its standard uncertainty u, both in unit.
 func (c StudentSheet) Measured(question string, value, u float64, unit string) {
 	f := c.answer(question, wire.FormMeasured)
 	f.Unit, f.Numbers = unit, []float64{value, u}
 	send(f, question, number(value, "")+" ± "+number(u, unit))
 }
 
-// Typed gives in a number as people write it, "8.4(2) µN·m/rad" or
+// Typed submits a number as people write it, "8.4(2) µN·m/rad" or
 // "8.4e-6 ± 0.2e-6 N m/rad".
 func (c StudentSheet) Typed(question, text string) {
 	f := c.answer(question, wire.FormTyped)
@@ -73,14 +73,14 @@ func (c StudentSheet) Typed(question, text string) {
 	send(f, question, strconv.Quote(text))
 }
 
-// Choice gives in the letter of an option.
+// Choice submits the letter of an option.
 func (c StudentSheet) Choice(question, option string) {
 	f := c.answer(question, wire.FormChoice)
 	f.Text = option
 	send(f, question, strconv.Quote(option))
 }
 
-// Words gives in a text for a person to read.
+// Words submits a text for a person to read.
 func (c StudentSheet) Words(question, text string) {
 	f := c.answer(question, wire.FormWords)
 	f.Text = text
@@ -121,7 +121,7 @@ func report(reply wire.Frame, err error, what, plain string) {
 	case errors.Is(err, wire.ErrNoServer):
 		fmt.Printf("%s: %s\n(nothing was judged: this program runs without a lab server; open the notebook with the gravlab kernel)\n", what, plain)
 	case err != nil:
-		fmt.Printf("%s: not given in: %v\n", what, err)
+		fmt.Printf("%s: not submitted: %v\n", what, err)
 	case reply.Text != "":
 		fmt.Println(reply.Text)
 	}

@@ -8,7 +8,7 @@ import (
 	"gravity.example/gravlab/wire"
 )
 
-// Function gives in a function of your own. It has one of four forms:
+// Function submits a function of your own. It has one of four forms:
 //
 //	func(float64) float64
 //	func(float64, float64) float64
@@ -25,7 +25,7 @@ func (c StudentSheet) Function(question string, f any) {
 			send(c.answer(question, wire.FormFunction), question, "no function yet")
 			return
 		}
-		fmt.Printf("%s: not given in: a function must be one of func(float64) float64, func(float64, float64) float64, func([]float64) float64, func([]float64) []float64; this one is %T\n", question, f)
+		fmt.Printf("%s: not submitted: a function must be one of func(float64) float64, func(float64, float64) float64, func([]float64) float64, func([]float64) []float64; this one is %T\n", question, f)
 		return
 	}
 	head := c.frame(wire.Function)
@@ -37,7 +37,7 @@ func (c StudentSheet) Function(question string, f any) {
 	}
 	calls, ok := wire.Split(reply.Numbers, reply.Lengths)
 	if !ok {
-		fmt.Printf("%s: not given in: the lab server's calls cannot be read\n", question)
+		fmt.Printf("%s: not submitted: the lab server's calls cannot be read\n", question)
 		return
 	}
 	values := c.frame(wire.Values)

@@ -24,7 +24,7 @@
 // gravity that is needed to find a base level, a tide or a drift belongs to
 // packages earth and survey.
 //
-//	body           fields that shape it               gz of a unit of it above
+//	body           fields that shape it               gz straight above
 //	Point          Mass                               G M/z²
 //	Sphere         Centre, Radius, Contrast           4/3 pi G rho R³/z²
 //	Tunnel         X, Z, Radius, Contrast             2 pi G rho R²/z (no ends, along y)

@@ -1,7 +1,7 @@
-// Package labserver is the lab server: it stands beside the cells of a notebook and
+// Package labserver is the lab server: it runs beside the cells of a notebook and
 // outlives them. Cells send frames (package wire); the lab server judges answers
 // with the bank (package exercises), keeps the answers log, draws figures, makes
-// recordings, and displays what there is to see.
+// recordings, and displays the results.
 //
 // There are two ways to it. Start listens on a Unix socket for the cells of a
 // notebook; what it displays goes to the notebook through the pipes of GoNB.
@@ -18,10 +18,10 @@
 //
 // # The answers log
 //
-// One JSON Lines file for each sheet, DataFolder()/answers/LAB/CODE.jsonl
+// One JSON Lines file per sheet, DataFolder()/answers/LAB/CODE.jsonl
 // (default.jsonl for the empty code). Each answer is one line, an Entry, written
 // in one piece at the end of the file, so that two kernels may append to one log.
-// A line that is broken off (the machine lost power) is left out when reading.
+// A truncated line (the machine lost power) is ignored when reading.
 // The last answer to a question counts.
 //
 // # Assessed sheets

@@ -98,7 +98,7 @@ const typedKey = "typed"
 // typed returns the fields that a cell was answered with.
 func typed(c *notebook.Cell) (f fields, ok bool) { return keptFields(c, typedKey) }
 
-// drafted returns the fields that stand in a form and were not given in.
+// drafted returns the fields that stand in a form and were not submitted.
 func drafted(c *notebook.Cell) (f fields, ok bool) { return keptFields(c, draftKey) }
 
 func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
@@ -133,14 +133,14 @@ func inCode(c *notebook.Cell) bool {
 }
 
 // Keys beside typedKey: the reader answers in code; the code that a form has
-// taken the place of; what stands in the form and was not given in.
+// taken the place of; what stands in the form and was not submitted.
 const (
 	codeKey   = "code"
 	beforeKey = "before"
 	draftKey  = "draft"
 )
 
-// draft keeps what stands in the form of a cell, until it is given in.
+// draft keeps what stands in the form of a cell, until it is submitted.
 func (b *document) draft(id string, f fields) (problem string) {
 	if b.nb == nil {
 		return "this lab is not open"
@@ -195,7 +195,7 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *document) {
 			c.SetOwn(beforeKey, code) // nothing that was written is lost
 		}
 		// After the code has run its answer is the last; what was typed before
-		// would have to be given in again.
+		// would have to be submitted again.
 		if c.Run > 0 {
 			given = fields{}
 		}

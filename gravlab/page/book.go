@@ -310,7 +310,7 @@ func (s *Server) allow(w http.ResponseWriter, r *http.Request, b *document) {
 }
 
 // anew puts the working copy aside and begins again from the notebook as it
-// was handed out. Answers that were given in stay in the answers log.
+// was handed out. Answers that were submitted stay in the answers log.
 func (s *Server) anew(w http.ResponseWriter, r *http.Request, b *document) {
 	var in struct{ Tab string }
 	release := b.forWriter(w, r, &in, &in.Tab)

@@ -23,7 +23,7 @@ type labView struct {
 	Tracks   []string `json:"tracks"`
 	BuildsOn []string `json:"buildsOn"` // numbers of labs
 	Begun    bool     `json:"begun"`
-	Given    int      `json:"given"` // questions that something was given in to
+	Given    int      `json:"given"` // questions that have an answer
 	Right    int      `json:"right"` // questions with all their marks
 	Count    int      `json:"count"` // of questions
 	Marks    int      `json:"marks"`

@@ -27,7 +27,7 @@
 //
 // A lab is copied into the folder of working copies when it is first changed or run,
 // and the copy is what the page reads and writes from then on. It is an ordinary
-// notebook, written whole. What stands in a form and was not given in is kept with
+// notebook, written whole. What stands in a form and was not submitted is kept with
 // its cell, not in its code. One tab writes; another is told, and may take over.
 package page
 

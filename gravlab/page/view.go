@@ -48,7 +48,7 @@ type ask struct {
 	Kind     string   `json:"kind"`            // a judge.Kind
 	Form     bool     `json:"form"`            // answered in fields, not in code
 	Unit     string   `json:"unit"`            // that the field suggests
-	Fields   fields   `json:"fields"`          // as they were given in
+	Fields   fields   `json:"fields"`          // as they were submitted
 	Draft    *fields  `json:"draft,omitempty"` // as they were typed since
 	Options  []option `json:"options"`
 }

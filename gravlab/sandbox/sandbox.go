@@ -4,13 +4,13 @@
 // Most callers need two calls: NewPool, and Pool.Run for a notebook or
 // Pool.RunBox for one code box of the page.
 //
-// # What a notebook means
+// # Semantics
 //
 // Under GoNB every cell is a program of its own: the declarations of all cells so far,
 // as they stand at that moment, and the cell's own main (what follows a line
 // %%). Declarations carry over, values do not; a name declared again counts from
 // then on; a cell that does not compile leaves no trace, one that fails at run
-// time leaves its declarations. compose keeps all of that:
+// time keeps its declarations. Package sandbox keeps all of that:
 //
 //   - Each cell is parsed and type-checked in turn against the declarations
 //     before it, exactly as GoNB would compile it.
@@ -24,7 +24,7 @@
 //     deadlock or an exhausted memory end the one cell, and variables are
 //     initialised, and init functions run, anew in each.
 //
-// # What cannot mean the same
+// # Differences
 //
 // Lines that begin with ! and cells that are scripts (%%bash, %%writefile) are not run, and a
 // remark says so; so do %cd, %test, %wasm and %capture. Packages outside the

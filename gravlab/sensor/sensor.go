@@ -1,5 +1,5 @@
 // Package sensor models the simplest instrument that weighs: a mass on a
-// spring, the capacitor that watches it, and everything that makes it restless.
+// spring, the capacitor that watches it, and its noise sources.
 //
 // Start with a Suspension (mass, natural frequency, quality) and ask for its
 // Sag, its Response and its ThermalNoise; add what else disturbs it in a Budget

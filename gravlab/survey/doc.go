@@ -1,6 +1,6 @@
 // Package survey turns a day of gravity readings into values of stations with
-// honest uncertainties, and those into anomalies, terrain corrections and a
-// report that says on what it stands.
+// honest uncertainties, and turns those into anomalies, terrain corrections and a
+// report that states its basis.
 //
 // # From readings to a table
 //

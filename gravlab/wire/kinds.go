@@ -12,7 +12,7 @@ type Kind string
 
 // Kinds that the program sends.
 const (
-	// Answer gives in an answer: Question, Form, and by form:
+	// Answer submits an answer: Question, Form, and by form:
 	// FormNumber and FormMeasured: Unit; Numbers is the value and its standard
 	// uncertainty, as they are, NaN and infinities too.
 	// FormTyped, FormChoice, FormWords: Text.

@@ -80,7 +80,7 @@ class Lab {
     return ask(`${this.path}/run`, { tab, cell: id, source })
   }
 
-  // give gives in what stands in a form: after what is being saved, and before
+  // give submits what stands in a form: after what is being saved, and before
   // what is typed meanwhile.
   give(form, fields) {
     const { id, ask } = form.block
