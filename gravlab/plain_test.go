@@ -11,6 +11,7 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/page/apparatus"
 )
 
 // A usage is English that makes a reader stop, with what to write.
@@ -60,6 +61,15 @@ var plain = usages(
 // be entered again and there is no next question.
 var inVerdicts = usages(`(?i)\bagain\b|\bnext (question|answer|lab|time)\b|\bgo on with\b`, "say it so that it also reads right in a reply a week later")
 
+// onPage is for captions and controls.
+var onPage = usages(
+	`\bGo on with\b|\bgoes on by itself\b`, "continue, carry on",
+	`(?i)\blooks? into the\b`, "explore",
+	`\btimes too \w+|\bdied to\b`, "exaggerated, sped up; falls to 1/e",
+	`(?i)\bwhere it will\b|\bits form\b|\bat the middle\b|\bone like it\b|\bshaking ground\b`, "a noun: rest angle, shape, torque at θ = 0",
+	`\bdeg\b`, "°",
+)
+
 // A slip is named "X instead of Y", "X ignored" or "X kept".
 var inSlipNames = usages(`(?i)\b(left (out|in)|given for|not counted)\b|\b(lost|forgotten)$`, "X instead of Y, X ignored, X kept")
 
@@ -97,10 +107,10 @@ func spoken(source string) string {
 	return strings.Join(append(comments.FindAllString(source, -1), quoted.FindAllString(source, -1)...), "\n\n")
 }
 
-// TestPlainEnglish reads the labs and the pages of the clone for words that stop a
-// reader. The texts of the program are not read yet.
+// TestPlainEnglish reads the labs, the pages of the clone and what the page shows for
+// words that stop a reader. The other texts of the program are not read yet.
 func TestPlainEnglish(t *testing.T) {
-	for _, u := range append(append(append([]usage{}, plain...), inVerdicts...), inSlipNames...) {
+	for _, u := range append(append(append(append([]usage{}, plain...), inVerdicts...), inSlipNames...), onPage...) {
 		if u.pattern.MatchString("") {
 			t.Errorf("the pattern %s matches everything", u.pattern)
 		}
@@ -111,6 +121,32 @@ func TestPlainEnglish(t *testing.T) {
 			t.Fatal(err)
 		}
 		plainly(t, path, fencedCode.ReplaceAllString(string(text), ""), plain)
+	}
+	// What the page shows: its captions and controls, and the virtual apparatus.
+	scripts, err := filepath.Glob(filepath.Join("page", "assets", "*.js"))
+	if err != nil || len(scripts) == 0 {
+		t.Fatalf("the page has no scripts: %v", err)
+	}
+	for _, path := range scripts {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plainly(t, path, strings.Join(quoted.FindAllString(string(text), -1), "\n\n"), plain, onPage)
+	}
+	for _, s := range apparatus.Scenes() {
+		plainly(t, s.Title, s.Title+"\n\n"+s.Note, plain, onPage)
+		for _, c := range s.Controls {
+			plainly(t, s.Title, c.Label+" "+c.Unit, plain, onPage)
+		}
+		state, err := s.At(nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range state.Numbers {
+			plainly(t, s.Title, n.Label+" "+n.Unit, plain, onPage)
+		}
+		plainly(t, s.Title, state.Says, plain, onPage)
 	}
 	for _, lab := range exercises.Labs() {
 		nb, err := notebook.ReadFile(filepath.Join("..", "notebooks", lab.ID+".ipynb"), notebook.Options{})

@@ -28,7 +28,7 @@
 // # Which lines
 //
 // The pull on a sensor has lines at n/T. At a place symmetric to the swing (below
-// the rest position, or abeam of it) an axis perpendicular to the swing answers
+// the rest position, or abeam of it) an axis perpendicular to the swing responds
 // at even n only (2/T and on) and an axis along the swing at odd n only. T is
 // the exact period. Elsewhere all n appear.
 //

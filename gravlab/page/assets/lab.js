@@ -167,7 +167,7 @@ class Lab {
     const box = h("div", { class: "warning" },
       h("p", {}, h("strong", {}, "This notebook comes from elsewhere. "), "You can read it. Nothing in it runs until you allow it; ", this.view.confined ?
         "what runs is confined and reaches neither your files nor the network." :
-        "what runs then can read and change all your files and use the network, because gravlab was started with --kernel. Allow it only if you trust whoever made it. Without --kernel its code is confined."),
+        "what runs then can read and change all your files and use the network, because gravlab was started with --kernel. Allow it only if you trust its author. Without --kernel its code is confined."),
       h("button", { type: "button", onclick: async () => { await this.post("allow"); this.view.allowed = true; box.remove() } }, "Allow its code to run"))
     return box
   }
