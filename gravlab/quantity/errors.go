@@ -20,7 +20,7 @@ var (
 
 // Kinds of ErrDimension that say more: of two units behind a number one is meant.
 var (
-	errTwice    = &dimensionKind{"the unit stands twice"}
+	errTwice    = &dimensionKind{"the unit is given twice"}
 	errTwoUnits = &dimensionKind{"two units stand with one number"}
 )
 
