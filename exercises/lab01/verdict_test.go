@@ -95,7 +95,7 @@ func TestVerdicts(t *testing.T) {
 		{"kappa", typed("1.57e-7 kg"), nil, judge.OutcomeUnit, 1, "mass"},
 		{"kappa", number(0.157, "mN m/rad"), nil, judge.OutcomeUnit, 1, "prefix"},
 		{"theta", number(3.125, "rad"), nil, judge.OutcomeUnit, 1, "prefix"},
-		{"far-spheres", number(0.0305, "%"), nil, judge.OutcomeUnit, 1, "Per cent"},
+		{"far-spheres", number(0.0305, "%"), nil, judge.OutcomeUnit, 1, "Percentage or fraction"},
 		{"kappa", number(9.9e-7, ""), nil, judge.OutcomeUnreadable, 0, "needs its unit"},
 		{"kappa", number(9.9e-7, "kg"), nil, judge.OutcomeUnreadable, 0, "mass"},
 
@@ -202,14 +202,14 @@ func TestFunctionVerdicts(t *testing.T) {
 		outcome judge.Outcome
 		says    string
 	}{
-		{"right", results(right), judge.OutcomeRight, "every one"},
+		{"right", results(right), judge.OutcomeRight, "at all 11 test points"},
 		{"G of a book", results(func(x float64) float64 { return right(x) * 6.67 / 6.6743 }), judge.OutcomeRight, ""},
 		{"one end", results(func(x float64) float64 { return right(x) / 2 }), judge.OutcomeSlip, "twice the torque"},
 		{"sign", results(func(x float64) float64 { return -right(x) }), judge.OutcomeSlip, "positive"},
 		{"constant", results(func(float64) float64 { return right(0) }), judge.OutcomeSlip, "work them out"},
 		{"stub", results(func(float64) float64 { return 0 }), judge.OutcomeBlank, ""},
 		{"NaN", results(func(float64) float64 { return math.NaN() }), judge.OutcomeUnreadable, "NaN"},
-		{"off", results(func(x float64) float64 { return right(x) + 1e-9*x }), judge.OutcomeOff, "Off at"},
+		{"off", results(func(x float64) float64 { return right(x) + 1e-9*x }), judge.OutcomeOff, "Differs at"},
 		{"changes its mind", results(func(x float64) float64 { calls++; return right(x) * (1 + 1e-4*float64(calls)) }), judge.OutcomeUnreadable, "same result"},
 		{"panics", judge.Answer{Fault: "panic: index out of range"}, judge.OutcomeUnreadable, "index out of range"},
 		{"too few", judge.Answer{Values: [][]float64{{1}}}, judge.OutcomeUnreadable, "1 results"},
