@@ -142,7 +142,7 @@ func total(s Sum, at r3.Vec, f func(Body, r3.Vec) (float64, error)) (float64, er
 	return finite("buried.Sum", at, sum)
 }
 
-// Turned is a body turned about the vertical through the origin: what pointed
+// Rotated is a body turned about the vertical through the origin: what pointed
 // north then points to Heading (radians, clockwise from north, seen from
 // above). It gives prisms, tunnels, steps and polygons any strike: a tunnel,
 // which runs east, runs at heading pi/2 + Heading when turned.

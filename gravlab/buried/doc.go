@@ -24,21 +24,21 @@
 // gravity that is needed to find a base level, a tide or a drift belongs to
 // packages earth and survey.
 //
-//	body           fields that shape it               gz straight above
-//	Point          Mass                               G M/z²
-//	Sphere         Centre, Radius, Contrast           4/3 pi G rho R³/z²
-//	Tunnel         X, Z, Radius, Contrast             2 pi G rho R²/z (no ends, along y)
-//	LinedTunnel    Inner, Outer, three densities      sum of two of those
-//	Cylinder       Centre, Axis, Radius, Length       any direction, finite
-//	Disc           Centre, Radius, SurfaceDensity     thin, horizontal
-//	Slab           Top, Thickness                     2 pi G rho t
-//	Step           X, Top, Thickness                  half a slab (fault)
-//	SemiInfiniteSheet      X, Z, SurfaceDensity               half a thin layer
-//	Rod            From, To, LineDensity              thin line
-//	Prism          Min, Max                           right rectangular block
-//	Polygon        Vertices                           section without ends along y
-//	Sum, Rocks     several of any, many spheres
-//	Turned         a body at another heading
+//	body                fields that shape it               gz straight above
+//	Point               Mass                               G M/z²
+//	Sphere              Centre, Radius, Contrast           4/3 pi G rho R³/z²
+//	InfiniteCylinder    X, Z, Radius, Contrast             2 pi G rho R²/z (no ends, along y)
+//	LinedTunnel         Inner, Outer, three densities      sum of two of those
+//	Cylinder            Centre, Axis, Radius, Length       any direction, finite
+//	Disc                Centre, Radius, SurfaceDensity     thin, horizontal
+//	Slab                Top, Thickness                     2 pi G rho t
+//	SemiInfiniteSlab    X, Top, Thickness                  half a slab (fault)
+//	SemiInfiniteSheet   X, Z, SurfaceDensity               half a thin layer
+//	Rod                 From, To, LineDensity              thin line
+//	Prism               Min, Max                           right rectangular block
+//	Polygon             Vertices                           section without ends along y
+//	Sum,                Rocks                              several of any, many spheres
+//	Rotated             a body at another heading
 //
 // # Where something is undefined
 //

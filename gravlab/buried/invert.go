@@ -517,7 +517,7 @@ func (p *inversion) regionalIsNorth() bool {
 	return false
 }
 
-// Body returns the fitted sources as bodies: points as Point, lines as Tunnel
+// Body returns the fitted sources as bodies: points as Point, lines as InfiniteCylinder
 // with a contrast of 1000 kg/m³ in size and the radius that this needs.
 func (v *Inversion) Body() (Sum, error) {
 	var sum Sum

@@ -10,7 +10,7 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// An InfiniteCylinder is a horizontal cylinder without ends, along y (east; see Turned
+// An InfiniteCylinder is a horizontal cylinder without ends, along y (east; see Rotated
 // for other headings). Outside it pulls as a line of 2 G lambda/r, inside g is
 // 2 pi G rho times the distance from the axis, on the axis zero. On the wall g
 // is continuous; the tensor jumps there and is an error. The potential is
@@ -80,7 +80,7 @@ func (t InfiniteCylinder) Gravity(at r3.Vec) (r3.Vec, error) {
 	return r3.Vec{X: f * x, Z: f * z}, nil
 }
 
-// Potential is the logarithmic potential, m²/s² (its zero: see Tunnel).
+// Potential is the logarithmic potential, m²/s² (its zero: see InfiniteCylinder).
 func (t InfiniteCylinder) Potential(at r3.Vec) (float64, error) {
 	_, _, r2, ok := t.from(at)
 	if !ok {
@@ -178,7 +178,7 @@ func (l LinedTunnel) Gravity(at r3.Vec) (r3.Vec, error) {
 	return r3.Vec{X: f * x, Z: f * z}, nil
 }
 
-// Potential is the logarithmic potential, m²/s² (its zero: see Tunnel).
+// Potential is the logarithmic potential, m²/s² (its zero: see InfiniteCylinder).
 func (l LinedTunnel) Potential(at r3.Vec) (float64, error) {
 	whole, core, err := l.parts("buried.LinedTunnel.Potential", at)
 	if err != nil {
@@ -401,11 +401,11 @@ func angle(z, u float64) float64 {
 }
 
 // A SemiInfiniteSheet is a thin horizontal layer that reaches from an edge north to
-// infinity: the usual picture of a fault of small throw. Like Step it has a gz
+// infinity: the usual picture of a fault of small throw. Like SemiInfiniteSlab it has a gz
 // and a tensor but no finite horizontal pull or potential. On the sheet gz
 // jumps and is an error.
 //
-// Source: the thin limit of Step, gz = 2 G sigma (pi/2 + arctan(x/z)); with
+// Source: the thin limit of SemiInfiniteSlab, gz = 2 G sigma (pi/2 + arctan(x/z)); with
 // z the depth, a quarter and three quarters of the whole rise lie 2 z apart.
 type SemiInfiniteSheet struct {
 	X              float64 // north coordinate of the edge, m
@@ -441,7 +441,7 @@ func (h SemiInfiniteSheet) GZ(at r3.Vec) (float64, error) {
 	return finite("buried.SemiInfiniteSheet.GZ", at, 2*gravlab.G*h.SurfaceDensity*angle(z, u))
 }
 
-// Gravity is an error: see Step.
+// Gravity is an error: see SemiInfiniteSlab.
 func (h SemiInfiniteSheet) Gravity(at r3.Vec) (r3.Vec, error) {
 	if _, _, err := h.from("buried.SemiInfiniteSheet.Gravity", at); err != nil {
 		return r3.Vec{}, err
@@ -449,7 +449,7 @@ func (h SemiInfiniteSheet) Gravity(at r3.Vec) (r3.Vec, error) {
 	return r3.Vec{}, arg.Bad("buried.SemiInfiniteSheet.Gravity", "length of the sheet", math.Inf(1), "a body with an end: the horizontal pull of an endless half sheet is infinite; GZ and Gradient are finite")
 }
 
-// Potential is an error: see Step.
+// Potential is an error: see SemiInfiniteSlab.
 func (h SemiInfiniteSheet) Potential(at r3.Vec) (float64, error) {
 	if _, _, err := h.from("buried.SemiInfiniteSheet.Potential", at); err != nil {
 		return 0, err

@@ -10,7 +10,7 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Prism is a right rectangular block with sides along the axes (see Turned
+// A Prism is a right rectangular block with sides along the axes (see Rotated
 // for others), from the corner Min (south, west, top) to the corner Max (north,
 // east, bottom).
 //

@@ -162,7 +162,7 @@ type LoadFit struct {
 // FitLoads finds places and masses of loads from the records of one pass at a
 // known speed, with one unknown offset for each channel. guess gives the number
 // of loads, first places and masses, and the heights, which are taken as known.
-// lower and upper bound each mass (kg, see Box.MassBounds); nil means 0 and
+// lower and upper bound each mass (kg, see Cargo.MassBounds); nil means 0 and
 // none.
 //
 // What is determined: the place of each load along the vehicle (a few
