@@ -37,7 +37,7 @@
 //	Rod                 From, To, LineDensity              thin line
 //	Prism               Min, Max                           right rectangular block
 //	Polygon             Vertices                           section without ends along y
-//	Sum,                Rocks                              several of any, many spheres
+//	Sum, Rocks          several of any, many spheres
 //	Rotated             a body at another heading
 //
 // # Where something is undefined
