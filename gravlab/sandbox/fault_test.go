@@ -10,6 +10,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -402,7 +403,9 @@ func TestManyPrograms(t *testing.T) {
 				t.Fatal(err)
 			}
 			t.Logf("ended by %q after %v: %+v", out.Ended, out.Times.Processor, out.Times)
-			if out.Times.Processor > 61*time.Second || out.Times.Programs > maxPrograms || out.Ended != LimitPrograms && out.Ended != LimitTime {
+			// The generic cell may be given up alone, by the compiler's own limit; the bounds hold then too.
+			limits := map[string][]Limit{"declared again": {LimitPrograms, LimitTime}, "after nested generics": {LimitPrograms, LimitTime, LimitCompiler}}
+			if out.Times.Processor > 61*time.Second || out.Times.Programs > maxPrograms || !slices.Contains(limits[name], out.Ended) {
 				t.Errorf("%d programs, %v of processor time, ended by %q", out.Times.Programs, out.Times.Processor, out.Ended)
 			}
 			if name == "declared again" && (out.Cells[maxPrograms-1].State != Ran || out.Cells[maxPrograms].State != NotRun) {

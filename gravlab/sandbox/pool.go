@@ -315,8 +315,10 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			return false, err
 		}
 		if old := t.cells[c.Index]; old != nil {
-			if old.State == Ended || t.job.Over[c.Index] || c.State == NotRun {
-				break // an earlier worker met it
+			// An earlier worker met it. Declarations alone count as run until the compiler
+			// has seen them.
+			if old.State == Ended || c.State == NotRun || t.job.Over[c.Index] && c.State != NotBuilt {
+				break
 			}
 			c.Output = old.Output
 		}
