@@ -35,9 +35,49 @@ const (
 	controlChannel = "control"
 )
 
-// dial connects to a kernel that listens or will do so within the context's
-// deadline.
-func dial(ctx context.Context, conn connection, channels ...string) (*client, error) {
+// dialTime is the longest that a kernel may take to answer; goneTime, how long
+// after its sockets the end of a kernel is seen.
+const (
+	dialTime = time.Minute
+	goneTime = 5 * time.Second
+)
+
+// dial connects to a kernel that listens or will do so within dialTime. When gone
+// is closed the kernel has ended: it gives up then, with errGone.
+func dial(ctx context.Context, conn connection, gone <-chan struct{}, channels ...string) (*client, error) {
+	ctx, cancel := context.WithTimeout(ctx, dialTime)
+	defer cancel()
+	go func() {
+		select {
+		case <-gone:
+			cancel()
+		case <-ctx.Done():
+		}
+	}()
+	c, err := connect(ctx, conn, channels...)
+	if err == nil {
+		return c, nil
+	}
+	return nil, orGone(ctx, err, gone)
+}
+
+// orGone is errGone when err is the end of the kernel. A kernel that ends breaks
+// its connections before its end is seen, so it waits a little for that.
+func orGone(ctx context.Context, err error, gone <-chan struct{}) error {
+	select {
+	case <-ctx.Done():
+	case <-gone:
+	case <-time.After(goneTime):
+	}
+	select {
+	case <-gone:
+		return errGone
+	default:
+		return err
+	}
+}
+
+func connect(ctx context.Context, conn connection, channels ...string) (*client, error) {
 	inner, cancel := context.WithCancel(context.Background())
 	c := &client{conn: conn, session: newID(), cancel: cancel, closed: inner.Done(), in: make(chan message, 64), sockets: map[string]*socket{}}
 	// The same identity on all sockets: GoNB sends every reply, also those to

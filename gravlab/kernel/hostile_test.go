@@ -6,6 +6,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"io"
 	"log"
@@ -14,6 +15,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/go-zeromq/zmq4"
 )
@@ -166,5 +168,32 @@ func TestForgedMessages(t *testing.T) {
 				t.Errorf("left behind: folders %v, processes %v", left, s.left())
 			}
 		})
+	}
+}
+
+// TestGoneWhileDialled: a kernel that ends while it is dialled breaks the
+// connection before its end is seen. The end is what is told.
+func TestGoneWhileDialled(t *testing.T) {
+	t.Parallel()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	gone := make(chan struct{})
+	go func() {
+		c, err := l.Accept()
+		if err != nil {
+			return
+		}
+		c.(*net.TCPConn).SetLinger(0) // a reset, as of a process that has ended
+		c.Close()
+		time.Sleep(50 * time.Millisecond)
+		close(gone)
+	}()
+	port := l.Addr().(*net.TCPAddr).Port
+	conn := connection{Transport: "tcp", IP: "127.0.0.1", ShellPort: port, IOPubPort: port}
+	if c, err := dial(t.Context(), conn, gone, iopubChannel, shellChannel); !errors.Is(err, errGone) {
+		t.Errorf("%v, %v; want %v", c, err, errGone)
 	}
 }

@@ -61,7 +61,7 @@ func serve(t *testing.T) *served {
 	})
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	if s.client, err = dialUntil(ctx, s.ended, conn); err != nil {
+	if s.client, err = dial(ctx, conn, s.ended, iopubChannel, shellChannel, stdinChannel, controlChannel); err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(s.client.close)

@@ -3,7 +3,6 @@ package kernel
 import (
 	"context"
 	"sync"
-	"time"
 )
 
 // A monitor watches a kernel of ours as one more client: it knows which cell
@@ -20,30 +19,18 @@ type monitor struct {
 // cell: nothing is fetched, and a cell is 30 to 45 ms quicker. There is no flag
 // for it. atIdle is called after each cell.
 func startMonitor(ctx context.Context, conn connection, gone <-chan struct{}, atIdle func()) (*monitor, error) {
-	ctx, cancel := context.WithTimeout(ctx, 30*time.Second)
+	ctx, cancel := context.WithTimeout(ctx, dialTime)
 	defer cancel()
-	// A kernel that cannot bind its ports ends at once: stop dialling then.
-	go func() {
-		select {
-		case <-gone:
-			cancel()
-		case <-ctx.Done():
-		}
-	}()
-	c, err := dial(ctx, conn, iopubChannel, shellChannel)
+	// A kernel that cannot bind its ports ends at once.
+	c, err := dial(ctx, conn, gone, iopubChannel, shellChannel)
 	if err != nil {
-		select {
-		case <-gone:
-			return nil, errGone
-		default:
-			return nil, err
-		}
+		return nil, err
 	}
 	m := &monitor{client: c, done: make(chan struct{})}
 	id, err := c.send(shellChannel, "execute_request", executeRequest("%noautoget", true))
 	if err != nil {
 		c.close()
-		return nil, err
+		return nil, orGone(ctx, err, gone)
 	}
 	for answered := false; !answered; {
 		select {

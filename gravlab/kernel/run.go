@@ -259,7 +259,7 @@ func (r *runner) startOnce(ctx context.Context) (*session, error) {
 		return nil, err
 	}
 	s := &session{engine: e}
-	s.client, err = dialUntil(ctx, e.over(), conn)
+	s.client, err = dial(ctx, conn, e.over(), iopubChannel, shellChannel, stdinChannel, controlChannel)
 	if err == nil {
 		if s.lang, err = s.client.ready(ctx, e.over()); err == nil {
 			return s, nil
@@ -275,28 +275,6 @@ func (r *runner) startOnce(ctx context.Context) (*session, error) {
 	}
 	e.stop()
 	return nil, err
-}
-
-// dialUntil connects, and gives up when the kernel has ended.
-func dialUntil(ctx context.Context, gone <-chan struct{}, conn connection) (*client, error) {
-	ctx, cancel := context.WithTimeout(ctx, time.Minute)
-	defer cancel()
-	go func() {
-		select {
-		case <-gone:
-			cancel()
-		case <-ctx.Done():
-		}
-	}()
-	c, err := dial(ctx, conn, iopubChannel, shellChannel, stdinChannel, controlChannel)
-	if err != nil {
-		select {
-		case <-gone:
-			return nil, errGone
-		default:
-		}
-	}
-	return c, err
 }
 
 func (r *runner) all(ctx context.Context) error {
