@@ -117,6 +117,58 @@ func TestModelsAreChecked(t *testing.T) {
 	}
 }
 
+// TestWordsStandInTextFiles: at most a tenth of the labs' Go is string constants, since what
+// people read belongs in the text files beside it. A concatenation counts whole; import paths
+// do not count.
+func TestWordsStandInTextFiles(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join("..", "exercises", "lab*", "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, words := 0, 0
+	for _, path := range files {
+		if strings.HasSuffix(path, "_test.go") {
+			continue
+		}
+		source, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, source, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all += len(source)
+		ast.Inspect(file, func(n ast.Node) bool {
+			if _, path := n.(*ast.ImportSpec); path {
+				return false
+			}
+			if e, ok := n.(ast.Expr); ok && concatenates(e) {
+				words += int(e.End() - e.Pos())
+				return false
+			}
+			return true
+		})
+	}
+	if words == 0 || 10*words > all {
+		t.Errorf("of %d bytes of Go in the labs, %d are string constants; at most a tenth may be, and some are needed", all, words)
+	}
+	t.Logf("%d of %d bytes: %.1f %%", words, all, 100*float64(words)/float64(all))
+}
+
+// concatenates reports whether e is a string constant, or a sum with one in it.
+func concatenates(e ast.Expr) bool {
+	switch e := e.(type) {
+	case *ast.BasicLit:
+		return e.Kind == token.STRING
+	case *ast.ParenExpr:
+		return concatenates(e.X)
+	case *ast.BinaryExpr:
+		return e.Op == token.ADD && (concatenates(e.X) || concatenates(e.Y))
+	}
+	return false
+}
+
 // TestThinCells keeps the packages that a student's cell links thin: neither
 // net nor encoding/gob, no drawing.
 func TestThinCells(t *testing.T) {

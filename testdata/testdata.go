@@ -19,6 +19,13 @@ import (
 //go:embed *.csv
 var FS embed.FS
 
+// The tables whose rows have an id, for Find.
+const (
+	Examples = "worked_examples.csv" // answers that books and papers print
+	Checks   = "model_checks.csv"    // computed with general-purpose libraries
+	Values   = "values.csv"          // constants, apparatus, measurements and limits
+)
+
 // A Row is one line of a table, by the names in its head.
 type Row map[string]string
 
@@ -70,7 +77,7 @@ func read(name string) []Row {
 }
 
 // Find returns the row of a table whose column "id" is id, and panics if there
-// is none: Find("values.csv", "codata2018_G"), Find("worked_examples.csv", "torsion-02").
+// is none: Find(Values, "codata2018_G"), Find(Examples, "torsion-02").
 func Find(table, id string) Row {
 	for _, row := range Table(table) {
 		if row["id"] == id {
@@ -116,7 +123,7 @@ func (m ModelCheck) Vector(name string) [3]float64 {
 // ModelChecks returns the rows of model_checks.csv for one package.
 func ModelChecks(pkg string) []ModelCheck {
 	var checks []ModelCheck
-	for _, row := range Table("model_checks.csv") {
+	for _, row := range Table(Checks) {
 		if row["package"] != pkg {
 			continue
 		}

@@ -9,6 +9,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
 )
 
 //go:embed *.md
@@ -53,7 +54,7 @@ func build(d *bank.Draw) bank.Sheet {
 			},
 			Range: [2]float64{1e-10, 1e-7},
 			// m1 = m2 = 9000 kg, r = 10.0 m, G = 6.67e-11
-			Source: bank.Published("worked_examples.csv", "newton-01", pull(6.67e-11, 9000, 9000, 10), 0.05e-5),
+			Source: bank.Published(testdata.Examples, "newton-01", pull(6.67e-11, 9000, 9000, 10), 0.05e-5),
 		},
 		{
 			ID: "mean", Kind: judge.KindFunction, Marks: 2, Tol: judge.Tolerance{Rel: 1e-9, Abs: 1e-12},

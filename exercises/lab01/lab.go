@@ -105,13 +105,13 @@ func (w weighing) fibreConstant() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "half-period", Value: kappa(inertia, w.halfPeriod)},
 			{ID: "one-2pi", Value: bank.Always(torsionConstant(inertia, 2*w.halfPeriod) / (2 * math.Pi))},
-			{ID: "frequency-for-omega", Value: bank.Always(torsionConstant(inertia, 2*w.halfPeriod) / (4 * math.Pi * math.Pi))},
+			{ID: "f-for-omega", Value: bank.Always(torsionConstant(inertia, 2*w.halfPeriod) / (4 * math.Pi * math.Pi))},
 			{ID: "no-beam", Value: kappa(2*w.SmallMass*w.Arm*w.Arm, 2*w.halfPeriod)},
 			{ID: "one-sphere", Value: kappa(w.SmallMass*w.Arm*w.Arm+bank.RoundTo(w.beamInertia, 3), 2*w.halfPeriod)},
 		},
 		Range: [2]float64{3e-8, 6e-7},
 		// a disc of 4.84e-7 kg m² swings in 1.00 s
-		Source: bank.Published("worked_examples.csv", "torsion-04", torsionConstant(4.84e-7, 1.00), 0.005e-5),
+		Source: bank.Published(testdata.Examples, "torsion-04", torsionConstant(4.84e-7, 1.00), 0.005e-5),
 	}
 }
 
@@ -154,7 +154,7 @@ func (w weighing) bigG() bank.Question {
 		},
 		Range: [2]float64{6e-11, 7.4e-11},
 		// one pair only: 7.5e-3 kg, 1.3 kg, 0.060 m, arm 0.080 m, 9.3e-10 N m/rad, 1.5e-2 rad
-		Source: bank.Published("worked_examples.csv", "cavendish-09", 2*staticG(9.3e-10, 1.5e-2, 0.060, 7.5e-3, 1.3, 0.080), 0.05e-11),
+		Source: bank.Published(testdata.Examples, "cavendish-09", 2*staticG(9.3e-10, 1.5e-2, 0.060, 7.5e-3, 1.3, 0.080), 0.05e-11),
 	}
 }
 
@@ -173,7 +173,7 @@ func (w weighing) farSpheres() bank.Question {
 		},
 		Range: [2]float64{0.01, 0.06},
 		// b = 83 mm, d = 61 mm, exact geometry
-		Source: bank.Computed("model_checks.csv", "torsion-farsphere-01",
+		Source: bank.Computed(testdata.Checks, "torsion-farsphere-01",
 			// The exact geometry turns with the beam by 2.6 mrad, which moves the ratio by some of its third digit.
 			1-farShare(0.083, 0.061), 5e-4),
 	}
@@ -198,7 +198,7 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 		return func(a []float64) []float64 { return []float64{f(a[0])} }
 	}
 	right := func(theta float64) float64 { return gravlab.Must(model.Torque(theta, torsion.Plus)) }
-	exact := testdata.Find("model_checks.csv", "torsion-static-01")
+	exact := testdata.Find(testdata.Checks, "torsion-static-01")
 	return bank.Question{
 		ID: "torque", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Function: &bank.Function{
@@ -213,7 +213,7 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 		},
 		Source: bank.Source{Check: &bank.SourceCheck{
 			// At the equilibrium of the reference the torque equals kappa theta = 6.4e-8 × 2.6096842e-3.
-			Table: "model_checks.csv", ID: "torsion-static-01",
+			Table: testdata.Checks, ID: "torsion-static-01",
 			Got:    gravlab.Must(torsion.Balance{Arm: 0.083, Distance: 0.061, SmallMass: 0.0215, LargeMass: 2.7}.Torque(exact.Float("value"), torsion.Plus)),
 			Want:   6.4e-8 * exact.Float("value"),
 			Within: 1e-8 * 6.4e-8 * exact.Float("value")}},
@@ -307,7 +307,7 @@ func meanOf1798() bank.Question {
 			{ID: "scatter", Value: bank.Always(spread(printed) * gcm3)},
 		},
 		Range:  [2]float64{5440, 5455},
-		Source: bank.Published("worked_examples.csv", "cavendish-01", mean, 0.0005),
+		Source: bank.Published(testdata.Examples, "cavendish-01", mean, 0.0005),
 	}
 }
 
@@ -328,6 +328,6 @@ func experimentOf1798(d *bank.Draw) bank.Question {
 			{ID: "decimal-minutes", Value: bank.Always(density(60*(minutes+seconds/10), movement/2))},
 		},
 		Range:  [2]float64{4800, 6100},
-		Source: bank.Published("worked_examples.csv", "cavendish-04", density(421, 6.18/2)/1000, 0.005),
+		Source: bank.Published(testdata.Examples, "cavendish-04", density(421, 6.18/2)/1000, 0.005),
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/torsion"
 	"gravity.example/gravlab/torsion/reduction"
+	"gravity.example/testdata"
 )
 
 // swingRecord is the sheet's own recording and what the judge makes of it.
@@ -201,7 +202,7 @@ func (s swingRecord) earthMass() bank.Question {
 		},
 		Range: [2]float64{5.6e24, 6.4e24},
 		// cgs: G = 6.48e-8, g = 981, R = 6.371e8
-		Source: bank.Published("worked_examples.csv", "earthmass-06",
+		Source: bank.Published(testdata.Examples, "earthmass-06",
 			// The printed digits allow for a G of 6.48e-8, rounded by the source.
 			981*math.Pow(6.371e8, 2)/6.48e-8, 0.005e27),
 	}

@@ -62,7 +62,7 @@ func decrementOfFibre(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{3e-4, 6e-3},
 		// 25 % in 300 cycles
-		Source: bank.Published("worked_examples.csv", "damping-02", decrement(0.75, 300), 0.005e-4),
+		Source: bank.Published(testdata.Examples, "damping-02", decrement(0.75, 300), 0.005e-4),
 	}
 }
 
@@ -83,7 +83,7 @@ func energyOfSwing(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{0.09, 0.24},
 		// 3.0 % a cycle
-		Source: bank.Published("worked_examples.csv", "damping-01",
+		Source: bank.Published(testdata.Examples, "damping-01",
 			// Printed with one digit.
 			100*energyLost(0.03), 0.5),
 	}
@@ -108,7 +108,7 @@ func qFromHalving(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{35, 280},
 		// 5 s, 100 s
-		Source: bank.Computed("worked_examples.csv", "damping-05", halvingQ(5, 100), 0.05),
+		Source: bank.Computed(testdata.Examples, "damping-05", halvingQ(5, 100), 0.05),
 	}
 }
 
@@ -221,7 +221,7 @@ func uOfCorrelated(d *bank.Draw) bank.Question {
 	u := func(r float64) func(bank.Answers) float64 {
 		return bank.Always(relativeUOfG(uTheta, uT, uD, 0, 0, r) / 100)
 	}
-	exact := testdata.Find("model_checks.csv", "quantity-propagation-01")
+	exact := testdata.Find(testdata.Checks, "quantity-propagation-01")
 	// Its inputs: theta 0.00413(4), T 512.3(7), d 0.0468(1), M 1.492, b 0.0497.
 	g := math.Pow(2*math.Pi/512.3, 2) * 0.00413 * 0.0468 * 0.0468 * 0.0497 / 1.492
 	return bank.Question{
@@ -234,7 +234,7 @@ func uOfCorrelated(d *bank.Draw) bank.Question {
 			{ID: "no-exponents", Value: bank.Always(math.Sqrt(uTheta*uTheta+uT*uT+uD*uD-2*r*uTheta*uT) / 100)},
 		},
 		Range:  [2]float64{0.006, 0.018},
-		Source: bank.Computed("model_checks.csv", "quantity-propagation-01", g*relativeUOfG(0.00004/0.00413, 0.7/512.3, 0.00012/0.0468, 0.0004/1.492, 0.00005/0.0497, 0.6), 1e-9*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "quantity-propagation-01", g*relativeUOfG(0.00004/0.00413, 0.7/512.3, 0.00012/0.0468, 0.0004/1.492, 0.00005/0.0497, 0.6), 1e-9*exact.Float("value")),
 	}
 }
 
@@ -307,7 +307,7 @@ func meanOf1935() bank.Question {
 		Solve: bank.Always(mean.Value),
 		U:     func() float64 { return mean.U },
 		Slips: []bank.Slip{
-			{ID: "unweighted-readings", Value: bank.Always(mean1935(func(s gravity1935) float64 { return s.n }))},
+			{ID: "unweighted", Value: bank.Always(mean1935(func(s gravity1935) float64 { return s.n }))},
 			{ID: "unweighted-means", Value: bank.Always(mean1935(func(gravity1935) float64 { return 1 }))},
 			{ID: "scatter-weights", Value: bank.Always(mean1935(func(s gravity1935) float64 { return 1 / (s.s * s.s) }))},
 		},
@@ -335,7 +335,7 @@ func birgeOf1935() bank.Question {
 		},
 		Range: [2]float64{1.7, 1.8},
 		// the probability of the chi-square of four values
-		Source: bank.Computed("model_checks.csv", "fit-mean-03", check.PValue, 1e-9),
+		Source: bank.Computed(testdata.Checks, "fit-mean-03", check.PValue, 1e-9),
 	}
 }
 
@@ -347,7 +347,7 @@ func flickerTime(d *bank.Draw) bank.Question {
 	a := d.Between("white", 2, 6, 0.2)
 	b := d.Between("flicker", 0.1, 0.3, 0.02)
 	t := whiteMeetsFlicker(a, b)
-	exact := testdata.Find("model_checks.csv", "sensor-allan-02") // h = 4e-18
+	exact := testdata.Find(testdata.Checks, "sensor-allan-02") // h = 4e-18
 	return bank.Question{
 		ID: "flicker", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"a": a, "b": b},
@@ -358,7 +358,7 @@ func flickerTime(d *bank.Draw) bank.Question {
 			{ID: "root", Value: bank.Always(math.Sqrt(t))},
 		},
 		Range: [2]float64{10, 1500},
-		Source: bank.Computed("model_checks.csv", "sensor-allan-02",
+		Source: bank.Computed(testdata.Checks, "sensor-allan-02",
 			// Both laws in one: flicker of the row's h, met by white noise after the time above.
 			gravlab.Must(sensor.AllanPowerLaw(1e-16, 0, whiteMeetsFlicker(1e-8, 2e-9))), 1e-12*exact.Float("value")),
 	}

@@ -42,8 +42,6 @@ func build(d *bank.Draw) bank.Sheet {
 	}
 }
 
-const worked03 = "worked_examples.csv"
-
 func springConstant(d *bank.Draw) bank.Question {
 	m := d.Between("load", 0.15, 0.6, 0.05)
 	x := d.Between("stretch", 24, 96, 1)
@@ -62,7 +60,7 @@ func springConstant(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{14, 260},
 		// 10.0 kg, 8.00 cm, g = 9.80
-		Source: bank.Published(worked03, "spring-03", k(10, 0.08, 9.80), 5),
+		Source: bank.Published(testdata.Examples, "spring-03", k(10, 0.08, 9.80), 5),
 	}
 }
 
@@ -83,7 +81,7 @@ func periodFromSag(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{0.45, 0.9},
 		// 0.250 m, g = 9.80
-		Source: bank.Published(worked03, "spring-11", sagPeriod(0.250, 9.80), 0.005),
+		Source: bank.Published(testdata.Examples, "spring-11", sagPeriod(0.250, 9.80), 0.005),
 	}
 }
 
@@ -95,7 +93,7 @@ func sagOf(frequency, g float64) float64 {
 func sagUnderG(f float64) bank.Question {
 	right := sagOf(f, gravlab.StandardGravity)
 
-	mems := testdata.Find("values.csv", "mems_noise")
+	mems := testdata.Find(testdata.Values, "mems_noise")
 	return bank.Question{
 		ID: "sag", Kind: judge.KindNumber, Marks: 2, Unit: "mm", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"f": f, "memsSource": mems["source"]},
@@ -107,7 +105,7 @@ func sagUnderG(f float64) bank.Question {
 		},
 		Range: [2]float64{0.01, 0.055},
 		// 3.1 Hz
-		Source: bank.Computed("model_checks.csv", "sensor-sag-01", sagOf(3.1, 9.80665), 1e-12),
+		Source: bank.Computed(testdata.Checks, "sensor-sag-01", sagOf(3.1, 9.80665), 1e-12),
 	}
 }
 
@@ -147,7 +145,7 @@ func resonanceOfPair(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{2.5, 13},
 		// 1.4e-12 m, 0.25e-9 g with g = 9.81
-		Source: bank.Computed(worked03, "spring-15", pairFrequency(1.4e-12, 0.25e-9*9.81), 0.05),
+		Source: bank.Computed(testdata.Examples, "spring-15", pairFrequency(1.4e-12, 0.25e-9*9.81), 0.05),
 	}
 }
 
@@ -188,7 +186,7 @@ func responseFunction(d *bank.Draw, s sensor.Suspension) bank.Question {
 			},
 		},
 		// 4.2 Hz, Q 85, at 0.3 Hz
-		Source: bank.Computed("model_checks.csv", "sensor-transfer-01", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 0.3), 1e-12),
+		Source: bank.Computed(testdata.Checks, "sensor-transfer-01", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 0.3), 1e-12),
 	}
 }
 
@@ -207,7 +205,7 @@ func atResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 		},
 		Range: [2]float64{5e-7, 1.2e-4},
 		// 4.2 Hz, Q 85, at resonance
-		Source: bank.Computed("model_checks.csv", "sensor-transfer-03", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 4.2), 1e-12),
+		Source: bank.Computed(testdata.Checks, "sensor-transfer-03", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 4.2), 1e-12),
 	}
 }
 
@@ -228,7 +226,7 @@ func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 		},
 		Range: [2]float64{4e-7, 3.3e-6},
 		// 4.2 Hz, Q 85, at 31 Hz
-		Source: bank.Computed("model_checks.csv", "sensor-transfer-05", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 31), 1e-14),
+		Source: bank.Computed(testdata.Checks, "sensor-transfer-05", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 31), 1e-14),
 	}
 }
 

@@ -66,7 +66,7 @@ func densityAt(s sensor.Suspension, f float64) float64 {
 
 func (s quietSensor) thermal() bank.Question {
 	right := densityAt(s.Suspension, 1)
-	exact := testdata.Find("model_checks.csv", "sensor-thermal-01")
+	exact := testdata.Find(testdata.Checks, "sensor-thermal-01")
 	return bank.Question{
 		ID: "thermal", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"cleanMassSI": bank.Clean(s.Mass * 1e6), "frequency": s.Frequency, "q": s.Q, "mass": s.Mass},
@@ -78,7 +78,7 @@ func (s quietSensor) thermal() bank.Question {
 			{ID: "no-q", Value: bank.Always(right * math.Sqrt(s.Q))},
 		},
 		Range:  [2]float64{4e-10, 5e-9},
-		Source: bank.Computed("model_checks.csv", "sensor-thermal-01", densityAt(sensor.Suspension{Mass: 0.35e-3, Frequency: 5.4, Q: 1500, Temperature: 295}, 1), 1e-9*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "sensor-thermal-01", densityAt(sensor.Suspension{Mass: 0.35e-3, Frequency: 5.4, Q: 1500, Temperature: 295}, 1), 1e-9*exact.Float("value")),
 	}
 }
 
@@ -87,7 +87,7 @@ func (s quietSensor) structural(d *bank.Draw) bank.Question {
 	inside := s.Suspension
 	inside.Damping = sensor.Structural
 	right := densityAt(inside, f)
-	exact := testdata.Find("model_checks.csv", "sensor-thermal-03")
+	exact := testdata.Find(testdata.Checks, "sensor-thermal-03")
 	return bank.Question{
 		ID: "structural", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"q": s.Q, "f": f, "mass": s.Mass, "frequency": s.Frequency},
@@ -98,7 +98,7 @@ func (s quietSensor) structural(d *bank.Draw) bank.Question {
 			{ID: "no-root", Value: bank.Always(densityAt(s.Suspension, f) * s.Frequency / f)},
 		},
 		Range:  [2]float64{1.5e-9, 4e-8},
-		Source: bank.Computed("model_checks.csv", "sensor-thermal-03", densityAt(sensor.Suspension{Mass: 0.35e-3, Frequency: 5.4, Q: 1500, Damping: sensor.Structural, Temperature: 295}, 0.7), 1e-9*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "sensor-thermal-03", densityAt(sensor.Suspension{Mass: 0.35e-3, Frequency: 5.4, Q: 1500, Damping: sensor.Structural, Temperature: 295}, 0.7), 1e-9*exact.Float("value")),
 	}
 }
 
@@ -112,7 +112,7 @@ func (s quietSensor) readoutNoise(d *bank.Draw) bank.Question {
 	x := s.readout * 1e-12
 	right := readoutDensity(s.Suspension, x, f)
 	w, w0 := 2*math.Pi*f, 2*math.Pi*s.Frequency
-	exact := testdata.Find("model_checks.csv", "sensor-readout-03")
+	exact := testdata.Find(testdata.Checks, "sensor-readout-03")
 	return bank.Question{
 		ID: "readout", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"frequency": s.Frequency, "q": s.Q, "readout": s.readout, "f": f, "mass": s.Mass, "x": x},
@@ -124,7 +124,7 @@ func (s quietSensor) readoutNoise(d *bank.Draw) bank.Question {
 			{ID: "sum", Value: bank.Always(x * (w*w + w0*w0))},
 		},
 		Range:  [2]float64{2e-10, 3e-8},
-		Source: bank.Computed("model_checks.csv", "sensor-readout-03", readoutDensity(sensor.Suspension{Mass: 1, Frequency: 1.1, Q: 0.8}, 4e-12, 0.1), 1e-9*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "sensor-readout-03", readoutDensity(sensor.Suspension{Mass: 1, Frequency: 1.1, Q: 0.8}, 4e-12, 0.1), 1e-9*exact.Float("value")),
 	}
 }
 
@@ -137,7 +137,7 @@ func amplifierNoise(d *bank.Draw) bank.Question {
 	through := i * 1e-15 / (2 * math.Pi * f * 1e3 * c * 1e-12)
 	perMetre := s * 1e6
 	right := gravlab.Must(sensor.Amplifier{Voltage: e * 1e-9, Current: i * 1e-15, Capacitance: c * 1e-12, Sensitivity: perMetre}.Displacement(f * 1e3))
-	exact := testdata.Find("model_checks.csv", "sensor-amplifier-02")
+	exact := testdata.Find(testdata.Checks, "sensor-amplifier-02")
 	return bank.Question{
 		ID: "amplifier", Kind: judge.KindNumber, Marks: 2, Unit: "fm/√Hz", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
@@ -151,7 +151,7 @@ func amplifierNoise(d *bank.Draw) bank.Question {
 			{ID: "frequency", Value: bank.Always(math.Hypot(e*1e-9, 2*math.Pi*through) / perMetre)},
 		},
 		Range:  [2]float64{2e-14, 4e-13},
-		Source: bank.Computed("model_checks.csv", "sensor-amplifier-02", gravlab.Must(sensor.Amplifier{Voltage: 6e-9, Current: 12e-15, Capacitance: 110e-12, Sensitivity: 2.5e5}.Displacement(20)), 1e-9*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "sensor-amplifier-02", gravlab.Must(sensor.Amplifier{Voltage: 6e-9, Current: 12e-15, Capacitance: 110e-12, Sensitivity: 2.5e5}.Displacement(20)), 1e-9*exact.Float("value")),
 	}
 }
 
@@ -162,7 +162,7 @@ func stripsOfElectrode(d *bank.Draw) bank.Question {
 	sigma := d.Between("potential", 20, 70, 5)
 	s := sensor.Strips{Count: int(n), Pitch: pitch / 1000, CorrelationLength: length / 1000, Sigma: sigma / 1000}
 	right := gravlab.Must(s.Alternating())
-	exact := testdata.Find("model_checks.csv", "sensor-strips-02")
+	exact := testdata.Find(testdata.Checks, "sensor-strips-02")
 	return bank.Question{
 		ID: "strips", Kind: judge.KindNumber, Marks: 3, Unit: "mV", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"n": n, "pitch": pitch, "sigma": sigma, "length": length, "n2": int(n)},
@@ -173,7 +173,7 @@ func stripsOfElectrode(d *bank.Draw) bank.Question {
 			{ID: "n-not-root", Value: bank.Always(sigma / 1000 / n)},
 		},
 		Range:  [2]float64{1e-3, 2e-2},
-		Source: bank.Computed("model_checks.csv", "sensor-strips-02", gravlab.Must(sensor.Strips{Count: 8, Pitch: 1.5e-3, CorrelationLength: 0.9e-3, Sigma: 0.02}.Alternating()), 1e-9*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "sensor-strips-02", gravlab.Must(sensor.Strips{Count: 8, Pitch: 1.5e-3, CorrelationLength: 0.9e-3, Sigma: 0.02}.Alternating()), 1e-9*exact.Float("value")),
 	}
 }
 
@@ -187,7 +187,7 @@ func patchForce(d *bank.Draw) bank.Question {
 	bias := d.Between("bias", 2.4, 4.4, 0.1)
 	gradient := d.Between("gradient", 20, 80, 2) // nF/m
 	mass := d.Between("patch mass", 0.2, 0.9, 0.05)
-	printed := testdata.Find("values.csv", "patch_noise") // 30 µV/√Hz
+	printed := testdata.Find(testdata.Values, "patch_noise") // 30 µV/√Hz
 	v := printed.Float("value") * 1e-6
 	right := gravlab.Must(sensor.PatchNoise(bias, gradient*1e-9, v, mass/1000)).Density(1)
 	return bank.Question{
@@ -269,7 +269,7 @@ func crossingOfNoise(d *bank.Draw) bank.Question {
 			{ID: "frequency", Value: bank.Always(math.Sqrt(f0*f0 + ratio))},
 		},
 		Range:  [2]float64{4, 20},
-		Source: bank.Computed("model_checks.csv", "sensor-cross-01", crossingAbove(5.4, 1500, 2.1e-13, 3e-10), 1e-8),
+		Source: bank.Computed(testdata.Checks, "sensor-cross-01", crossingAbove(5.4, 1500, 2.1e-13, 3e-10), 1e-8),
 	}
 }
 
@@ -283,7 +283,7 @@ func noiseInBand(d *bank.Draw) bank.Question {
 	anything := sensor.Suspension{Mass: 1, Frequency: 10, Q: 1}
 	white := sensor.Budget{Suspension: anything, Sources: []sensor.Noise{gravlab.Must(sensor.White("white", a*1e-9))}}
 	right := inBand(white, f1, f2)
-	exact := testdata.Find("model_checks.csv", "sensor-band-01") // readout and white noise together
+	exact := testdata.Find(testdata.Checks, "sensor-band-01") // readout and white noise together
 	s := sensor.Suspension{Mass: 1, Frequency: 5.4, Q: 1500}
 	return bank.Question{
 		ID: "band", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
@@ -295,7 +295,7 @@ func noiseInBand(d *bank.Draw) bank.Question {
 			{ID: "peak-to-peak", Value: bank.Always(right * 2 * math.Sqrt2)},
 		},
 		Range:  [2]float64{4e-9, 3.2e-8},
-		Source: bank.Computed("model_checks.csv", "sensor-band-01", inBand(sensor.Budget{Suspension: s, Sources: []sensor.Noise{gravlab.Must(s.ReadoutNoise(2.1e-13)), gravlab.Must(sensor.White("white", 3e-10))}}, 0.1, 4), 1e-8*exact.Float("value")),
+		Source: bank.Computed(testdata.Checks, "sensor-band-01", inBand(sensor.Budget{Suspension: s, Sources: []sensor.Noise{gravlab.Must(s.ReadoutNoise(2.1e-13)), gravlab.Must(sensor.White("white", 3e-10))}}, 0.1, 4), 1e-8*exact.Float("value")),
 	}
 }
 
@@ -342,11 +342,11 @@ func allanOfNine(d *bank.Draw) bank.Question {
 			{ID: "no-overlap", Value: bank.Always(slips[0] * unit)},
 			{ID: "no-averaging", Value: bank.Always(slips[1] * unit)},
 			{ID: "no-half", Value: bank.Always(slips[2] * unit)},
-			{ID: "standard-deviation", Value: bank.Always(slips[3] * unit)},
+			{ID: "not-of-mean", Value: bank.Always(slips[3] * unit)},
 		},
 		Range: [2]float64{1e-9, 3e-7},
 		// printed: 85.95287
-		Source: bank.Published("model_checks.csv", "signal-oadev-07", gravlab.Must(signal.OverlappingAllan([]float64{892, 809, 823, 798, 671, 644, 883, 903, 677}, 2)), 5e-6),
+		Source: bank.Published(testdata.Checks, "signal-oadev-07", gravlab.Must(signal.OverlappingAllan([]float64{892, 809, 823, 798, 671, 644, 883, 903, 677}, 2)), 5e-6),
 	}
 }
 
@@ -373,7 +373,7 @@ func massForTarget(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{1e-5, 2e-2},
 		// 300 K, 1 Hz, 1 kg, Q 100
-		Source: bank.Computed("values.csv", "brownian_calc1", densityAt(sensor.Suspension{Mass: 1, Frequency: 1, Q: 100, Temperature: 300}, 1), 5e-19),
+		Source: bank.Computed(testdata.Values, "brownian_calc1", densityAt(sensor.Suspension{Mass: 1, Frequency: 1, Q: 100, Temperature: 300}, 1), 5e-19),
 	}
 }
 

@@ -96,7 +96,7 @@ func pierLine(d *bank.Draw) bank.Question {
 			{ID: "no-bandwidth", Value: bank.Always(math.Sqrt2 * asd * 1e-6)},
 		},
 		Range:  [2]float64{0.4e-6, 6e-6},
-		Source: bank.Computed("model_checks.csv", "signal-enbw-01", gravlab.Must(signal.Hann.ENBW(64)), 1e-9),
+		Source: bank.Computed(testdata.Checks, "signal-enbw-01", gravlab.Must(signal.Hann.ENBW(64)), 1e-9),
 	}
 }
 
@@ -114,7 +114,7 @@ func pierDegrees(d *bank.Draw) bank.Question {
 			{ID: "one-per-segment", Value: bank.Always(k)},
 		},
 		Range:  [2]float64{18, 60},
-		Source: bank.Computed("model_checks.csv", "signal-dof-01", 2*15/(1+2*14.0/15/36), 1e-9),
+		Source: bank.Computed(testdata.Checks, "signal-dof-01", 2*15/(1+2*14.0/15/36), 1e-9),
 	}
 }
 
@@ -258,7 +258,7 @@ func strongMotionPeak() bank.Question {
 	}
 	same := func(mean float64) float64 { return mean }
 	right := peak(same, math.Max)
-	published := testdata.Find("values.csv", "geonet_tcw_pga")
+	published := testdata.Find(testdata.Values, "geonet_tcw_pga")
 	return bank.Question{
 		ID: "strong-motion-peak", Kind: judge.KindNumber, Marks: 3, Unit: "m/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Solve: right,
@@ -269,7 +269,7 @@ func strongMotionPeak() bank.Question {
 			{ID: "g", Value: func(k bank.Answers) float64 { return right(k) / gravlab.StandardGravity }},
 		},
 		Range: [2]float64{0.0205, 0.0211},
-		Source: bank.Published("values.csv", "geonet_tcw_pga",
+		Source: bank.Published(testdata.Values, "geonet_tcw_pga",
 			// The published peak is that of an independent sensor at the same place:
 			// two calibrations and two filters, which agree to a few per cent.
 			100*right(nil)/gravlab.StandardGravity, 0.05*published.Float("value")),

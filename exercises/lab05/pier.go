@@ -9,6 +9,7 @@ import (
 	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/signal"
+	"gravity.example/testdata"
 )
 
 // The two records on the pier: how they are taken and cut.
@@ -213,7 +214,7 @@ func (p pierRecord) selfNoise() bank.Question {
 		},
 		Range: [2]float64{2.6e-8, 5.6e-8},
 		// γ² = 0.997
-		Source: bank.Computed("model_checks.csv", "signal-selfnoise-05", gravlab.Must(signal.SelfNoiseFraction(0.997)), 1e-12),
+		Source: bank.Computed(testdata.Checks, "signal-selfnoise-05", gravlab.Must(signal.SelfNoiseFraction(0.997)), 1e-12),
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/pendulum"
+	"gravity.example/testdata"
 )
 
 //go:embed *.md
@@ -57,11 +58,12 @@ func build(d *bank.Draw) bank.Sheet {
 	p := drawPassing(d)
 	s := p.swing(d)
 	return bank.Sheet{
-		Recordings: []bank.Recording{s.recording(false), s.recording(true)},
+		Recordings: []bank.Recording{s.recording(0), s.recording(1)},
 		Questions: []bank.Question{
 			passingPeriod(d), passingRating(d), p.closest(), p.pull(d), passingWhichAxis(), p.line(),
 			p.background(d), p.swings(d), p.tilt(d), passingTests(), passingStarter(),
-			s.amplitude(), s.floorLine(), s.mass(), p.budget(d),
+			s.lineQuestion("amplitude", 0, 3, 3e-10, 2.6e-9), s.lineQuestion("floor-line", 1, 2, 2e-10, 2.2e-9),
+			s.mass(), p.budget(d),
 		},
 	}
 }
@@ -85,7 +87,7 @@ func passingPeriod(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{1.9, 3.5},
 		// 1 m, 9.81 m/s², 40°
-		Source: bank.Published("worked_examples.csv", "pendulum-15", exact(1, 40, 9.81), 5e-13),
+		Source: bank.Published(testdata.Examples, "pendulum-15", exact(1, 40, 9.81), 5e-13),
 	}
 }
 
@@ -119,7 +121,7 @@ func (p passing) closest() bank.Question {
 		},
 		Range: [2]float64{3.5e-9, 8e-9},
 		// 9000 kg at 10 m
-		Source: bank.Published("worked_examples.csv", "newton-02",
+		Source: bank.Published(testdata.Examples, "newton-02",
 			// The book takes G = 6.67e-11.
 			6.67e-11*9000/100, 0.05e-9),
 	}
@@ -166,7 +168,7 @@ func (p passing) pull(d *bank.Draw) bank.Question {
 			},
 		},
 		// 14 kg, 1.9 m, 0.42 rad, sensor 2.52 m below the pivot
-		Source: bank.Computed("model_checks.csv", "pendulum-harm-2-01", lineOf(func(theta float64) float64 { return verticalPull(14, 1.9, 0.62, theta) }, pendulum.Pendulum{Bob: pendulum.Bob{Mass: 14}, Length: 1.9, Gravity: 9.80665, Amplitude: 0.42}), 1e-15),
+		Source: bank.Computed(testdata.Checks, "pendulum-harm-2-01", lineOf(func(theta float64) float64 { return verticalPull(14, 1.9, 0.62, theta) }, pendulum.Pendulum{Bob: pendulum.Bob{Mass: 14}, Length: 1.9, Gravity: 9.80665, Amplitude: 0.42}), 1e-15),
 	}
 }
 
@@ -205,7 +207,7 @@ func (p passing) line() bank.Question {
 			{ID: "half-range", Value: bank.Always(half)},
 		},
 		Range:  [2]float64{0.9e-9, 3.5e-9},
-		Source: bank.Computed("model_checks.csv", "pendulum-harm-2-01", gravlab.Must(row.Harmonics(pendulum.Station{At: r3.Vec{Z: 2.52}, Axis: r3.Vec{Z: 1}}, 2))[2], 1e-18),
+		Source: bank.Computed(testdata.Checks, "pendulum-harm-2-01", gravlab.Must(row.Harmonics(pendulum.Station{At: r3.Vec{Z: 2.52}, Axis: r3.Vec{Z: 1}}, 2))[2], 1e-18),
 	}
 }
 
@@ -223,7 +225,7 @@ func (p passing) background(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{0.5e-6, 2e-6},
 		// 0.3 to 0.45 Hz
-		Source: bank.Computed("model_checks.csv", "pendulum-background-04", gravlab.Must(pendulum.HighNoise.RMS(0.3, 0.45)), 1e-17),
+		Source: bank.Computed(testdata.Checks, "pendulum-background-04", gravlab.Must(pendulum.HighNoise.RMS(0.3, 0.45)), 1e-17),
 	}
 }
 
@@ -255,7 +257,7 @@ func (p passing) swings(d *bank.Draw) bank.Question {
 			{ID: "time", Value: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, 1) })},
 		},
 		Range:  [2]float64{8, 1000},
-		Source: bank.Computed("model_checks.csv", "pendulum-swings-01", neededSwings(5, 2.2e-10, 3e-9, T), 1e-6),
+		Source: bank.Computed(testdata.Checks, "pendulum-swings-01", neededSwings(5, 2.2e-10, 3e-9, T), 1e-6),
 	}
 }
 
@@ -282,7 +284,7 @@ func (p passing) tilt(d *bank.Draw) bank.Question {
 			{ID: "angle", Value: bank.Always(effect.Floor / passingGravity)},
 		},
 		Range:  [2]float64{1.5e-5, 9e-5},
-		Source: bank.Computed("model_checks.csv", "pendulum-floortilt-01", got, 1e-14),
+		Source: bank.Computed(testdata.Checks, "pendulum-floortilt-01", got, 1e-14),
 	}
 }
 

@@ -26,12 +26,15 @@ const (
 	passingUAmplitude = 3e-3
 )
 
-// passingSwing is the pair of recordings, with the ball and with a shaker in its
-// place, and what the judge makes of them.
+// passingRecordings are the ids of the two recordings: with the ball, and with a
+// shaker in its place.
+var passingRecordings = [2]string{"swing", "shaker"}
+
+// passingSwing is the pair of recordings and what the judge makes of them.
 type passingSwing struct {
 	p      passing // with the ball of the recordings, of a mass of its own
 	make   [2]func() (pendulum.Recording, error)
-	detect [2]func() pendulum.Detection // of swing and shaker
+	detect [2]func() pendulum.Detection
 }
 
 // swing draws a floor that takes a third to more than half of the pull away: the
@@ -51,7 +54,7 @@ func (p passing) swing(d *bank.Draw) passingSwing {
 		Floor: floor,
 	}
 	s := passingSwing{p: p}
-	for i, name := range []string{"swing", "shaker"} {
+	for i, name := range passingRecordings {
 		e.Shaker = i == 1
 		experiment := e
 		s.make[i] = sync.OnceValues(func() (pendulum.Recording, error) {
@@ -87,60 +90,37 @@ func (s passingSwing) analysis() pendulum.Analysis {
 	}
 }
 
-func (s passingSwing) recording(shaker bool) bank.Recording {
-	r := bank.Recording{
-		ID:      "swing",
+func (s passingSwing) recording(i int) bank.Recording {
+	return bank.Recording{
+		ID:      passingRecordings[i],
 		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "test", Unit: "m/s²"}, {Name: "reference", Unit: "m/s²"}},
+		Make: func() ([][]float64, error) {
+			r, err := s.make[i]()
+			if err != nil {
+				return nil, err
+			}
+			return [][]float64{r.Times(), r.Test, r.Reference}, nil
+		},
 	}
-	which := s.make[0]
-	if shaker {
-		r.ID = "shaker"
-		which = s.make[1]
-	}
-	r.Make = func() ([][]float64, error) {
-		rec, err := which()
-		if err != nil {
-			return nil, err
-		}
-		return [][]float64{rec.Times(), rec.Test, rec.Reference}, nil
-	}
-	return r
 }
 
-// linePair is the answer of one recording's line at 2/T.
-func (s passingSwing) linePair(i int, factor float64) func(bank.Answers) float64 {
+// amplitude is that of the line at 2/T in one recording, times a factor.
+func (s passingSwing) amplitude(i int, factor float64) func(bank.Answers) float64 {
 	return bank.Later(func() float64 { return factor * s.detect[i]().Lines[1].Amplitude })
 }
 
-func (s passingSwing) lineU(i int) func() float64 {
-	return func() float64 { return s.detect[i]().Lines[1].UAmplitude }
-}
-
-func (s passingSwing) amplitude() bank.Question {
+// lineQuestion asks for the line at 2/T of one recording.
+func (s passingSwing) lineQuestion(id string, i, marks int, from, to float64) bank.Question {
 	return bank.Question{
-		ID: "amplitude", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
+		ID: id, Kind: judge.KindMeasured, Marks: marks, Unit: "nm/s²",
 		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
-		Solve:  s.linePair(0, 1),
-		U:      s.lineU(0),
+		Solve:  s.amplitude(i, 1),
+		U:      func() float64 { return s.detect[i]().Lines[1].UAmplitude },
 		Slips: []bank.Slip{
-			{ID: "rms", Value: s.linePair(0, math.Sqrt2/2)},
-			{ID: "peak-to-peak", Value: s.linePair(0, 2)},
+			{ID: "rms", Value: s.amplitude(i, math.Sqrt2/2)},
+			{ID: "peak-to-peak", Value: s.amplitude(i, 2)},
 		},
-		Range: [2]float64{3e-10, 2.6e-9},
-	}
-}
-
-func (s passingSwing) floorLine() bank.Question {
-	return bank.Question{
-		ID: "floor-line", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/s²",
-		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
-		Solve:  s.linePair(1, 1),
-		U:      s.lineU(1),
-		Slips: []bank.Slip{
-			{ID: "rms", Value: s.linePair(1, math.Sqrt2/2)},
-			{ID: "peak-to-peak", Value: s.linePair(1, 2)},
-		},
-		Range: [2]float64{2e-10, 2.2e-9},
+		Range: [2]float64{from, to},
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/equivalence"
 	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
 )
 
 //go:embed *.md
@@ -58,14 +59,14 @@ func liftScale(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"mass": mass, "speed": speed, "time": time, "upTimesSpeed": up * speed, "up": up > 0},
 		Solve:  bank.Always(weight(liftGravity, a)),
 		Slips: []bank.Slip{
-			{ID: "lift-acceleration-with-wrong-sign", Value: bank.Always(weight(liftGravity, -a))},
+			{ID: "lift-sign", Value: bank.Always(weight(liftGravity, -a))},
 			{ID: "weight-at-rest", Value: bank.Always(weight(liftGravity, 0))},
-			{ID: "lift-acceleration-alone", Value: bank.Always(mass * math.Abs(a))},
-			{ID: "speed-for-acceleration", Value: bank.Always(mass * (liftGravity + up*speed))},
+			{ID: "no-g", Value: bank.Always(mass * math.Abs(a))},
+			{ID: "speed", Value: bank.Always(mass * (liftGravity + up*speed))},
 		},
 		Range: [2]float64{350, 1150},
 		// 75.0 kg, 0 to 30.0 m/s in 2.00 s upward, g = 9.80
-		Source: bank.Published("worked_examples.csv", "equiv-06", gravlab.Must(equivalence.Weight(75.0, 9.80, 30.0/2)), 0.5),
+		Source: bank.Published(testdata.Examples, "equiv-06", gravlab.Must(equivalence.Weight(75.0, 9.80, 30.0/2)), 0.5),
 	}
 }
 
@@ -105,10 +106,10 @@ func liftReading(d *bank.Draw) bank.Question {
 			Right: one(func(h []float64) float64 { return readingFrom(h, interval) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "g-ignored", F: one(acceleration)},
-				{ID: "g-with-wrong-sign", F: one(func(h []float64) float64 { return acceleration(h) - liftGravity })},
-				{ID: "cabin-acceleration-with-wrong-sign", F: one(func(h []float64) float64 { return liftGravity - acceleration(h) })},
-				{ID: "interval-not-squared", F: one(func(h []float64) float64 { return liftGravity + acceleration(h)*interval })},
-				{ID: "speed-for-acceleration", F: one(func(h []float64) float64 { return liftGravity + (h[2]-h[0])/(2*interval) })},
+				{ID: "g-sign", F: one(func(h []float64) float64 { return acceleration(h) - liftGravity })},
+				{ID: "cabin-sign", F: one(func(h []float64) float64 { return liftGravity - acceleration(h) })},
+				{ID: "not-squared", F: one(func(h []float64) float64 { return liftGravity + acceleration(h)*interval })},
+				{ID: "speed", F: one(func(h []float64) float64 { return liftGravity + (h[2]-h[0])/(2*interval) })},
 			},
 		},
 	}
@@ -131,14 +132,14 @@ func liftOrbit(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"height": height, "heightSI": 1000 * height},
 		Solve:  bank.Always(orbitPeriod(earth.WGS84.GM, r)),
 		Slips: []bank.Slip{
-			{ID: "height-for-distance-from-centre", Value: bank.Always(orbitPeriod(earth.WGS84.GM, 1000*height))},
+			{ID: "height", Value: bank.Always(orbitPeriod(earth.WGS84.GM, 1000*height))},
 			{ID: "2pi-left-out", Value: bank.Always(orbitPeriod(earth.WGS84.GM, r) / (2 * math.Pi))},
-			{ID: "turn-at-ground-level", Value: bank.Always(orbitPeriod(earth.WGS84.GM, earthRadius))},
-			{ID: "diameter-for-radius", Value: bank.Always(orbitPeriod(earth.WGS84.GM, 2*r))},
+			{ID: "at-ground", Value: bank.Always(orbitPeriod(earth.WGS84.GM, earthRadius))},
+			{ID: "diameter", Value: bank.Always(orbitPeriod(earth.WGS84.GM, 2*r))},
 		},
 		Range: [2]float64{88 * 60, 105 * 60},
 		// 6.37e6 + 4.00e5 m, 5.96e24 kg, 6.67e-11
-		Source: bank.Published("worked_examples.csv", "equiv-21", orbitPeriod(6.67e-11*5.96e24, 6.37e6+4.00e5), 0.005e3),
+		Source: bank.Published(testdata.Examples, "equiv-21", orbitPeriod(6.67e-11*5.96e24, 6.37e6+4.00e5), 0.005e3),
 	}
 }
 
@@ -153,14 +154,14 @@ func liftBox(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"height": height, "asd": asd, "tau": tau, "h": h},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "factor-2-too-long", Value: bank.Always(2 * right)},
+			{ID: "twice", Value: bank.Always(2 * right)},
 			{ID: "one-sensor-noise", Value: bank.Always(right / math.Sqrt2)},
-			{ID: "averaging-time-not-rooted", Value: bank.Always(right / math.Sqrt(tau))},
-			{ID: "height-for-distance-from-centre", Value: bank.Always(right * math.Pow(h/(earthRadius+h), 3))},
-			{ID: "averaging-left-out", Value: bank.Always(right * math.Sqrt(2*tau))},
+			{ID: "time-not-rooted", Value: bank.Always(right / math.Sqrt(tau))},
+			{ID: "height", Value: bank.Always(right * math.Pow(h/(earthRadius+h), 3))},
+			{ID: "not-averaged", Value: bank.Always(right * math.Sqrt(2*tau))},
 		},
 		Range: [2]float64{0.02, 1},
-		Source: bank.Computed("model_checks.csv", "equivalence-box-05",
+		Source: bank.Computed(testdata.Checks, "equivalence-box-05",
 			// The reference solves the exact difference; the linear one agrees to (L/r)².
 			1e-9*math.Pow(6371000, 3)/(2*earth.WGS84.GM), 1e-12),
 	}
@@ -175,11 +176,11 @@ func liftTilt(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(gravlab.Must(equivalence.TiltFor(liftGravity, a))),
 		Slips: []bank.Slip{
 			{ID: "sine-for-cosine", Value: bank.Always(a / liftGravity)},
-			{ID: "factor-2-left-out", Value: bank.Always(math.Sqrt(a / liftGravity))},
-			{ID: "degrees-for-radians", Value: bank.Always(gravlab.Must(equivalence.TiltFor(liftGravity, a)) * 180 / math.Pi)},
+			{ID: "half", Value: bank.Always(math.Sqrt(a / liftGravity))},
+			{ID: "degrees", Value: bank.Always(gravlab.Must(equivalence.TiltFor(liftGravity, a)) * 180 / math.Pi)},
 		},
 		Range:  [2]float64{4e-5, 2.1e-4},
-		Source: bank.Computed("model_checks.csv", "equivalence-tilt-03", 9.80665*0.0035*0.0035/2, 1e-10),
+		Source: bank.Computed(testdata.Checks, "equivalence-tilt-03", 9.80665*0.0035*0.0035/2, 1e-10),
 	}
 }
 
@@ -196,12 +197,12 @@ func liftRedshift(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(shift),
 		Slips: []bank.Slip{
 			{ID: "c-not-squared", Value: bank.Always(shift * gravlab.SpeedOfLight)},
-			{ID: "up-and-down-for-one", Value: bank.Always(2 * shift)},
+			{ID: "up-and-down", Value: bank.Always(2 * shift)},
 			{ID: "speed-of-fall", Value: bank.Always(math.Sqrt(2*liftGravity*h) / gravlab.SpeedOfLight)},
 		},
 		Range: [2]float64{1.9e-15, 7.1e-15},
 		// 22.5 m, one way
-		Source: bank.Published("values.csv", "poundrebka_pred", clockShift(9.81, 22.5, gravlab.SpeedOfLight), 0.005e-15),
+		Source: bank.Published(testdata.Values, "poundrebka_pred", clockShift(9.81, 22.5, gravlab.SpeedOfLight), 0.005e-15),
 	}
 }
 
@@ -214,14 +215,14 @@ func liftTower1960() bank.Question {
 		Solve: bank.Always(measured / predicted),
 		U:     func() float64 { return uMeasured / predicted },
 		Slips: []bank.Slip{
-			{ID: "prediction-for-both-ways", Value: bank.Always(measured / (2 * predicted))},
-			{ID: "predicted-over-measured", Value: bank.Always(predicted / measured)},
+			{ID: "both-ways", Value: bank.Always(measured / (2 * predicted))},
+			{ID: "upside-down", Value: bank.Always(predicted / measured)},
 		},
 		USlips: []bank.Slip{
 			{ID: "shift-uncertainty", Value: bank.Always(uMeasured)},
 		},
 		Range:  [2]float64{1.03, 1.06},
-		Source: bank.Published("values.csv", "poundrebka_pred", clockShift(gravlab.StandardGravity, height, gravlab.SpeedOfLight), 0.0052e-15),
+		Source: bank.Published(testdata.Values, "poundrebka_pred", clockShift(gravlab.StandardGravity, height, gravlab.SpeedOfLight), 0.0052e-15),
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"gravity.example/gravlab/equivalence"
 	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
 )
 
 const (
@@ -279,6 +280,6 @@ func (c liftClocks) question() bank.Question {
 		},
 		Range: [2]float64{5.8, 15.2},
 		// two clocks, one 0.33 m higher: 3.6e-17
-		Source: bank.Published("worked_examples.csv", "equiv-13", 0.33/clockHeight(1, liftGravity, gravlab.SpeedOfLight), 0.05e-17),
+		Source: bank.Published(testdata.Examples, "equiv-13", 0.33/clockHeight(1, liftGravity, gravlab.SpeedOfLight), 0.05e-17),
 	}
 }

@@ -60,7 +60,7 @@ func fallPendulums(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-few", Value: bank.Always(eta / 2)},
 			{ID: "root-for-square", Value: bank.Always(eta / 4)},
-			{ID: "difference-in-seconds", Value: bank.Always(-longer)},
+			{ID: "seconds", Value: bank.Always(-longer)},
 		},
 		Range: [2]float64{-1.9e-3, -1.5e-4},
 	}
@@ -81,12 +81,12 @@ func fallDrive(latitude float64) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "half-ignored", Value: bank.Always(2 * drive)},
 			{ID: "along-plumb-line", Value: bank.Always(drive / math.Tan(phi))},
-			{ID: "whole-centrifugal-acceleration", Value: bank.Always(drive / math.Sin(phi))},
-			{ID: "attraction-itself", Value: bank.Always(earth.WGS84.GM / (6378e3 * 6378e3))},
+			{ID: "centrifugal", Value: bank.Always(drive / math.Sin(phi))},
+			{ID: "attraction", Value: bank.Always(earth.WGS84.GM / (6378e3 * 6378e3))},
 		},
 		Range: [2]float64{0.0135, 0.0172},
 		// 30 degrees
-		Source: bank.Computed("model_checks.csv", "equivalence-driving-01", acrossPlumb(30), 1e-9),
+		Source: bank.Computed(testdata.Checks, "equivalence-driving-01", acrossPlumb(30), 1e-9),
 	}
 }
 
@@ -120,14 +120,14 @@ func fallSun(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"declination": declination, "latitude": latitude},
 		Solve:  bank.Always(east),
 		Slips: []bank.Slip{
-			{ID: "declination-left-out", Value: bank.Always(sunAmplitude(0))},
+			{ID: "no-declination", Value: bank.Always(sunAmplitude(0))},
 			{ID: "north-for-east", Value: bank.Always(north)},
-			{ID: "sine-of-declination", Value: bank.Always(sunAmplitude(0) * math.Sin(declination*math.Pi/180))},
+			{ID: "sine", Value: bank.Always(sunAmplitude(0) * math.Sin(declination*math.Pi/180))},
 			{ID: "tide-of-the-sun", Value: bank.Always(2 * 1.327e20 * earthRadius / math.Pow(1.496e11, 3))},
 		},
 		Range: [2]float64{5.4e-3, 5.8e-3},
 		// -17 degrees, 1 au
-		Source: bank.Computed("model_checks.csv", "equivalence-sun-01",
+		Source: bank.Computed(testdata.Checks, "equivalence-sun-01",
 			// 1.496e11 m for the astronomical unit of the reference is 3e-5 relative.
 			sunAmplitude(-17), 4e-7),
 	}
@@ -162,7 +162,7 @@ func fallBend(d *bank.Draw, latitude float64) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "g-for-drive", Value: bank.Always(difference / 9.81)},
 			{ID: "one-arm-too-few", Value: eta(difference * b.Arm)},
-			{ID: "full-length-for-arm", Value: eta(difference / 2)},
+			{ID: "full-length", Value: eta(difference / 2)},
 		},
 		Range: [2]float64{1e-13, 6e-11},
 		Source: bank.Source{Published: true, Check: &bank.SourceCheck{
@@ -221,7 +221,7 @@ func fallInStep(d *bank.Draw) bank.Question {
 				{ID: "angle-in-degrees", F: func(x []float64) []float64 {
 					return []float64{inStep(x, 2, func(p float64) float64 { return math.Sin(p * 180 / math.Pi) })}
 				}},
-				{ID: "sine-and-cosine-together", F: func(x []float64) []float64 {
+				{ID: "both-phases", F: func(x []float64) []float64 {
 					return []float64{math.Hypot(inStep(x, 2, math.Sin), inStep(x, 2, math.Cos))}
 				}},
 			},
@@ -238,13 +238,13 @@ func fallLimit(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"eta": eta, "u": u},
 		Solve:  bank.Always(limit),
 		Slips: []bank.Slip{
-			{ID: "estimate-left-out", Value: bank.Always(1.96 * u * 1e-13)},
+			{ID: "no-estimate", Value: bank.Always(1.96 * u * 1e-13)},
 			{ID: "two-sided-1-96-u", Value: bank.Always((math.Abs(eta) + 1.96*u) * 1e-13)},
 			{ID: "one-sigma", Value: bank.Always(u * 1e-13)},
 		},
 		Range: [2]float64{2.4e-13, 1e-12},
 		// -1.5(1.2)e-13
-		Source: bank.Computed("model_checks.csv", "equivalence-limit-01", gravlab.Must(equivalence.Limit(-1.5e-13, 1.2e-13, 0.95)), 1e-22),
+		Source: bank.Computed(testdata.Checks, "equivalence-limit-01", gravlab.Must(equivalence.Limit(-1.5e-13, 1.2e-13, 0.95)), 1e-22),
 	}
 }
 
@@ -267,10 +267,10 @@ func fallGradient(d *bank.Draw) bank.Question {
 			{ID: "factor-2-too-few", Value: bank.Always(torque / 2)},
 			{ID: "factor-3-too-few", Value: bank.Always(torque / 3)},
 			{ID: "square-for-cube", Value: bank.Always(torque * distance)},
-			{ID: "full-length-for-arm", Value: bank.Always(4 * torque)},
+			{ID: "full-length", Value: bank.Always(4 * torque)},
 		},
 		Range: [2]float64{3e-14, 3e-12},
-		Source: bank.Computed("model_checks.csv", "equivalence-gradtorque-04",
+		Source: bank.Computed(testdata.Checks, "equivalence-gradtorque-04",
 			// The reference holds all orders: the next one is 35/12 (b/d)², 0.4 % here.
 			-dumbbellTorque(0.25, 0.11, 1200, 3.1), 0.006*2.45e-11),
 	}
@@ -289,11 +289,11 @@ func fallCombine(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "plain-sum", Value: bank.Always((stat + syst) * 1e-15)},
 			{ID: "larger-one-alone", Value: bank.Always(stat * 1e-15)},
-			{ID: "subtracted-in-quadrature", Value: bank.Always(math.Sqrt(stat*stat-syst*syst) * 1e-15)},
+			{ID: "subtracted", Value: bank.Always(math.Sqrt(stat*stat-syst*syst) * 1e-15)},
 		},
 		Range: [2]float64{2.5e-15, 4e-15},
 		// 2.3 and 1.5
-		Source: bank.Published("worked_examples.csv", "equiv-19", inQuadrature(2.3e-15, 1.5e-15), 0.05e-15),
+		Source: bank.Published(testdata.Examples, "equiv-19", inQuadrature(2.3e-15, 1.5e-15), 0.05e-15),
 	}
 }
 

@@ -119,9 +119,9 @@ func (s turntable) turnQuestion() bank.Question {
 		Solve:  func(bank.Answers) float64 { return s.reading().sine },
 		U:      func() float64 { return s.reading().u },
 		Slips: []bank.Slip{
-			{ID: "whole-recording-fitted", Value: func(bank.Answers) float64 { return s.whole() }},
+			{ID: "knock-kept", Value: func(bank.Answers) float64 { return s.whole() }},
 			{ID: "second-harmonic", Value: func(bank.Answers) float64 { return s.reading().twice }},
-			{ID: "sine-and-cosine-together", Value: func(bank.Answers) float64 { return math.Hypot(s.reading().sine, s.reading().cosine) }},
+			{ID: "both-phases", Value: func(bank.Answers) float64 { return math.Hypot(s.reading().sine, s.reading().cosine) }},
 		},
 		Range: [2]float64{0.5 * pm, 2.6 * pm},
 	}
@@ -134,9 +134,9 @@ func (s turntable) leanQuestion() bank.Question {
 		Solve:  func(bank.Answers) float64 { return s.tilt().sine },
 		U:      func() float64 { return s.tilt().u },
 		Slips: []bank.Slip{
-			{ID: "sine-and-cosine-together", Value: func(bank.Answers) float64 { return math.Hypot(s.tilt().sine, s.tilt().cosine) }},
+			{ID: "both-phases", Value: func(bank.Answers) float64 { return math.Hypot(s.tilt().sine, s.tilt().cosine) }},
 			{ID: "cosine-for-sine", Value: func(bank.Answers) float64 { return s.tilt().cosine }},
-			{ID: "from-peak-to-peak", Value: func(bank.Answers) float64 { return 2 * s.tilt().sine }},
+			{ID: "peak-to-peak", Value: func(bank.Answers) float64 { return 2 * s.tilt().sine }},
 		},
 		Range: [2]float64{4e-6, 9e-6},
 	}

@@ -65,13 +65,13 @@ func tideOverhead(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"distanceSI": distance / 1000, "distance": distance},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "pull-itself-not-difference", Value: bank.Always(tideMoonGM / (distance * distance))},
+			{ID: "pull-itself", Value: bank.Always(tideMoonGM / (distance * distance))},
 			{ID: "factor-2-too-few", Value: bank.Always(right / 2)},
-			{ID: "factor-2-too-many", Value: bank.Always(2 * right)},
+			{ID: "twice", Value: bank.Always(2 * right)},
 		},
 		Range: [2]float64{8.5e-7, 1.6e-6},
 		// near side less far side, M = 7.35e22 kg
-		Source: bank.Published("worked_examples.csv", "tide-03",
+		Source: bank.Published(testdata.Examples, "tide-03",
 			// Printed is the difference from the near side to the far one: both tides.
 			tideUpward(gm, 3.84e8, 6.37e6, 0)+tideUpward(gm, 3.84e8, 6.37e6, math.Pi), 0.005e-5),
 	}
@@ -95,13 +95,13 @@ func tideSize(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"zenith": zenith, "distanceSI": distance / 1000, "distance": distance},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "altitude-for-zenith-angle", Value: bank.Always(at(tideFirstOrder, 90-zenith))},
+			{ID: "altitude", Value: bank.Always(at(tideFirstOrder, 90-zenith))},
 			{ID: "minus-1-ignored", Value: bank.Always(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3))},
-			{ID: "pull-itself-not-difference", Value: bank.Always(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180))},
+			{ID: "pull-itself", Value: bank.Always(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180))},
 		},
 		Range: [2]float64{-7e-7, -2.5e-7},
 		// Sun at 71 degrees
-		Source: bank.Computed("model_checks.csv", "earth-tide-03", tideFirstOrder(1.32712440041e20, 1.482e11, 6371000, 71*math.Pi/180), 3e-11),
+		Source: bank.Computed(testdata.Checks, "earth-tide-03", tideFirstOrder(1.32712440041e20, 1.482e11, 6371000, 71*math.Pi/180), 3e-11),
 	}
 }
 
@@ -126,14 +126,14 @@ func tidePull(d *bank.Draw) bank.Question {
 			Right: two(func(z, d float64) float64 { return tideUpward(tideMoonGM, d, tideRadius, z) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "first-term-only", F: two(func(z, d float64) float64 { return tideFirstOrder(tideMoonGM, d, tideRadius, z) })},
-				{ID: "centre-pull-ignored", F: two(pull)},
-				{ID: "downward-positive", F: two(func(z, d float64) float64 { return -tideUpward(tideMoonGM, d, tideRadius, z) })},
-				{ID: "moon-distance-from-station", F: two(func(z, d float64) float64 {
+				{ID: "no-centre", F: two(pull)},
+				{ID: "downward", F: two(func(z, d float64) float64 { return -tideUpward(tideMoonGM, d, tideRadius, z) })},
+				{ID: "from-station", F: two(func(z, d float64) float64 {
 					return tideMoonGM * (math.Cos(z)/math.Pow(d-tideRadius*math.Cos(z), 2) - math.Cos(z)/(d*d))
 				})},
 			},
 		},
-		Source: bank.Computed("model_checks.csv", "earth-tide-01", tideUpward(4.9028e12, 3.72e8, 6371000, 38*math.Pi/180), 1e-19),
+		Source: bank.Computed(testdata.Checks, "earth-tide-01", tideUpward(4.9028e12, 3.72e8, 6371000, 38*math.Pi/180), 1e-19),
 	}
 }
 
@@ -147,7 +147,7 @@ func tideSunAndMoon(d *bank.Draw) bank.Question {
 		ID: "sun-moon", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.035},
 		Fields: bank.Fields{
 			"distanceSI": distance / 1000, "distance": distance,
-			"otherSource": testdata.Find("worked_examples.csv", "tide-10")["source"],
+			"otherSource": testdata.Find(testdata.Examples, "tide-10")["source"],
 		},
 		Solve: bank.Always(ratio(3)),
 		Slips: []bank.Slip{
@@ -157,7 +157,7 @@ func tideSunAndMoon(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{0.34, 0.56},
 		// Moon and Sun over g
-		Source: bank.Published("worked_examples.csv", "tide-11", (tideFirstOrder(4.9028e12, 3.844e8, 6.371e6, 0)+tideFirstOrder(1.3271244e20, 1.496e11, 6.371e6, 0))/9.81, 0.05e-7),
+		Source: bank.Published(testdata.Examples, "tide-11", (tideFirstOrder(4.9028e12, 3.844e8, 6.371e6, 0)+tideFirstOrder(1.3271244e20, 1.496e11, 6.371e6, 0))/9.81, 0.05e-7),
 	}
 }
 
@@ -177,12 +177,12 @@ func tideSpring() bank.Question {
 		ID: "spring", Kind: judge.KindNumber, Marks: 2, Unit: "d", Tol: judge.Tolerance{Rel: 0.004},
 		Solve: bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "factor-2-too-many", Value: bank.Always(2 * right)},
+			{ID: "twice", Value: bank.Always(2 * right)},
 			{ID: "period-difference", Value: bank.Always((moon - sun) * 3600)},
-			{ID: "sum-of-frequencies", Value: bank.Always(3600 / (1/moon + 1/sun))},
+			{ID: "sum", Value: bank.Always(3600 / (1/moon + 1/sun))},
 		},
 		Range:  [2]float64{14.5 * 86400, 15 * 86400},
-		Source: bank.Computed("model_checks.csv", "earth-tide-05", tideBeat(12.4206012, 12)/24, 1e-9),
+		Source: bank.Computed(testdata.Checks, "earth-tide-05", tideBeat(12.4206012, 12)/24, 1e-9),
 	}
 }
 
@@ -207,7 +207,7 @@ func tidePart(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "hours-for-days", Value: bank.Always(right * 24)},
 			{ID: "half-time", Value: bank.Always(right / 2)},
-			{ID: "sum-of-frequencies", Value: bank.Always(3600 / (1/t1 + 1/t2))},
+			{ID: "sum", Value: bank.Always(3600 / (1/t1 + 1/t2))},
 		},
 		Range: [2]float64{9 * 86400, 184 * 86400},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -262,7 +262,7 @@ func tideLine(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"name": name},
 		Solve:  solve(1),
 		Slips: []bank.Slip{
-			{ID: "from-peak-to-peak", Value: solve(2)},
+			{ID: "peak-to-peak", Value: solve(2)},
 			{ID: "root-mean-square", Value: solve(1 / math.Sqrt2)},
 		},
 		Range: [2]float64{3e-8, 5e-7},
@@ -285,10 +285,10 @@ func tideCorrect(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"first": first, "second": second, "difference": difference},
 		Solve:  bank.Always(corrected(1.16)),
 		Slips: []bank.Slip{
-			{ID: "correction-with-wrong-sign", Value: bank.Always(corrected(-1.16))},
-			{ID: "gravimetric-factor-left-out", Value: bank.Always(corrected(1))},
+			{ID: "sign", Value: bank.Always(corrected(-1.16))},
+			{ID: "no-factor", Value: bank.Always(corrected(1))},
 			{ID: "not-corrected", Value: bank.Always(corrected(0))},
-			{ID: "nm-s2-for-microgal", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
+			{ID: "nm-s2", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
 		},
 		Range: [2]float64{1e-6, 9e-6},
 	}

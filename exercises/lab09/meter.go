@@ -139,7 +139,7 @@ func (m tideMeter) deltaQuestion() bank.Question {
 		Solve: from(m.right),
 		U:     func() float64 { return m.right().uDelta },
 		Slips: []bank.Slip{
-			{ID: "logger-clock-believed", Value: from(m.believed)},
+			{ID: "logger-clock", Value: from(m.believed)},
 			{ID: "hour-wrong-way", Value: from(m.reversed)},
 			{ID: "the-inverse", Value: func(bank.Answers) float64 { return 1 / m.right().delta }},
 		},

@@ -46,20 +46,20 @@ func spherePeak(d *bank.Draw) bank.Question {
 	r, z := d.Between("radius", 1.8, 2.6, 0.1), d.Between("depth", 4.5, 7, 0.1)
 	rho := d.Between("ground", 1800, 2100, 50)
 	peak := pointPeak(ballMass(r, -rho), z)
-	cavity := testdata.Find("worked_examples.csv", "cavity-02") // radius 20 m, rock 2400 kg/m³, depth 80 m
+	cavity := testdata.Find(testdata.Examples, "cavity-02") // radius 20 m, rock 2400 kg/m³, depth 80 m
 	return bank.Question{
 		ID: "peak", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"r": r, "z": z, "rho": rho, "cavityRecomputed": cavity["recomputed"], "cavityInputs": cavity["inputs"]},
 		Solve:  bank.Always(peak),
 		Slips: []bank.Slip{
-			{ID: "diameter-for-radius", Value: bank.Always(8 * peak)},
-			{ID: "depth-to-top-for-depth", Value: bank.Always(peak * z * z / ((z - r) * (z - r)))},
-			{ID: "factor-4-3-left-out", Value: bank.Always(0.75 * peak)},
+			{ID: "diameter", Value: bank.Always(8 * peak)},
+			{ID: "depth-to-top", Value: bank.Always(peak * z * z / ((z - r) * (z - r)))},
+			{ID: "no-4-3", Value: bank.Always(0.75 * peak)},
 			{ID: "sign-ignored", Value: bank.Always(-peak)},
 		},
 		Range: [2]float64{-60e-8, -4e-8},
 		Source: bank.Source{Check: &bank.SourceCheck{
-			Table: "worked_examples.csv", ID: "cavity-02", Got: pointPeak(ballMass(20, -2400), 80) / gravlab.MilliGal, Want: cavity.Float("recomputed"), Within: 0.5e-7}},
+			Table: testdata.Examples, ID: "cavity-02", Got: pointPeak(ballMass(20, -2400), 80) / gravlab.MilliGal, Want: cavity.Float("recomputed"), Within: 0.5e-7}},
 	}
 }
 
@@ -94,11 +94,11 @@ func sphereFunction(d *bank.Draw) bank.Question {
 				{ID: "whole-pull", F: one(func(x, h float64) float64 { return gravlab.G * mass / (x*x + (z+h)*(z+h)) })},
 				{ID: "height-ignored", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, 0) })},
 				{ID: "sign-ignored", F: one(func(x, h float64) float64 { return -pointGZ(mass, z, x, h) })},
-				{ID: "height-subtracted", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
+				{ID: "subtracted", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
 			},
 		},
 		// R = 2.3, centre 6.1 m down, rho = -1850, station at (1.7, -0.9)
-		Source: bank.Computed("model_checks.csv", "buried-sphere-gz-01", pointGZ(ballMass(2.3, -1850), 6.1, math.Hypot(1.7, 0.9), 0), 1e-12*1.5e-7),
+		Source: bank.Computed(testdata.Checks, "buried-sphere-gz-01", pointGZ(ballMass(2.3, -1850), 6.1, math.Hypot(1.7, 0.9), 0), 1e-12*1.5e-7),
 	}
 }
 
@@ -114,12 +114,12 @@ func sphereHalfWidth(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"left": left, "leftPlus2TimesHalf": left + 2*half, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(z),
 		Slips: []bank.Slip{
-			{ID: "full-width-for-half-width", Value: bank.Always(2 * z)},
-			{ID: "rule-for-long-body", Value: bank.Always(half)},
-			{ID: "full-width-factor", Value: bank.Always(z / 2)},
+			{ID: "full-width", Value: bank.Always(2 * z)},
+			{ID: "long-body", Value: bank.Always(half)},
+			{ID: "width-factor", Value: bank.Always(z / 2)},
 		},
 		Range:  [2]float64{4, 7.5},
-		Source: bank.Published("worked_examples.csv", "sphere-04", pointHalfWidth, 0.0005),
+		Source: bank.Published(testdata.Examples, "sphere-04", pointHalfWidth, 0.0005),
 	}
 }
 
@@ -137,14 +137,14 @@ func sphereMass(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"peak": peak, "betweenHalfmwidth3p45p40p1": d.Between("half-width", 3.4, 5.4, 0.1)},
 		Solve:  mass(func(z float64) float64 { return massOfPeak(g, z) }),
 		Slips: []bank.Slip{
-			{ID: "depth-not-squared", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / z })},
-			{ID: "half-width-for-depth", Value: mass(func(z float64) float64 { return massOfPeak(g, z/pointHalfWidth) })},
-			{ID: "long-body-formula", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
+			{ID: "not-squared", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / z })},
+			{ID: "half-width", Value: mass(func(z float64) float64 { return massOfPeak(g, z/pointHalfWidth) })},
+			{ID: "long-body", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
 			{ID: "sign-ignored", Value: mass(func(z float64) float64 { return -massOfPeak(g, z) })},
 		},
 		Range: [2]float64{-3e5, -3e4},
 		// 5 mGal, 1560 m, G = 6.67e-11
-		Source: bank.Published("worked_examples.csv", "sphere-03",
+		Source: bank.Published(testdata.Examples, "sphere-03",
 			// The source cuts its seventh digit off.
 			massOfPeak(5*gravlab.MilliGal, 1560)*gravlab.G/6.67e-11, 1e6),
 	}
@@ -167,8 +167,8 @@ func sphereOfWater(d *bank.Draw) bank.Question {
 		Solve:  radius(1000-rho, 1),
 		Slips: []bank.Slip{
 			{ID: "empty-for-water", Value: radius(-rho, 1)},
-			{ID: "diameter-for-radius", Value: radius(1000-rho, 2)},
-			{ID: "factor-4-3-left-out", Value: radius(1000-rho, math.Cbrt(4.0/3))},
+			{ID: "diameter", Value: radius(1000-rho, 2)},
+			{ID: "no-4-3", Value: radius(1000-rho, math.Cbrt(4.0/3))},
 		},
 		Range: [2]float64{1.8, 4.6},
 	}
@@ -201,11 +201,11 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(z / 2),
 		Slips: []bank.Slip{
 			{ID: "half-peak", Value: bank.Always(z / pointHalfWidth)},
-			{ID: "place-for-long-body", Value: bank.Always(z / math.Sqrt(3))},
+			{ID: "long-body", Value: bank.Always(z / math.Sqrt(3))},
 			{ID: "one-depth", Value: bank.Always(z)},
 		},
 		Range: [2]float64{1.9, 4.6},
-		Source: bank.Published("worked_examples.csv", "sphere-06",
+		Source: bank.Published(testdata.Examples, "sphere-06",
 			// Differences over a thousandth of the depth place it to a part in a million.
 			steepest(1), 1e-5),
 	}
@@ -219,12 +219,12 @@ func sphereDepthBound(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"peak": peak, "slope": slope},
 		Solve:  bank.Always(bound(buried.PointShape)),
 		Slips: []bank.Slip{
-			{ID: "rule-for-long-bodies", Value: bank.Always(bound(buried.LineShape))},
+			{ID: "long-body", Value: bank.Always(bound(buried.LineShape))},
 			{ID: "no-factor-at-all", Value: bank.Always(peak / slope)},
 			{ID: "slope-over-peak", Value: bank.Always(1 / bound(buried.PointShape))},
 		},
 		Range:  [2]float64{1.5, 8},
-		Source: bank.Computed("model_checks.csv", "buried-depthbound-01", gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)), 1e-12),
+		Source: bank.Computed(testdata.Checks, "buried-depthbound-01", gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)), 1e-12),
 	}
 }
 
@@ -250,7 +250,7 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{-1.5e5, -5.5e4},
 		// depth 7 m, half side 21 m
-		Source: bank.Computed("model_checks.csv", "buried-flux-01", squareShare(21, 7), 1e-12),
+		Source: bank.Computed(testdata.Checks, "buried-flux-01", squareShare(21, 7), 1e-12),
 	}
 }
 
@@ -275,8 +275,8 @@ func sphereTradeOff(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"uz": uz, "uM": uM, "r": r},
 		Solve:  u(uM, uz, r),
 		Slips: []bank.Slip{
-			{ID: "correlation-left-out", Value: u(uM, uz, 0)},
-			{ID: "cross-term-with-wrong-sign", Value: u(uM, uz, -r)},
+			{ID: "no-correlation", Value: u(uM, uz, 0)},
+			{ID: "cross-sign", Value: u(uM, uz, -r)},
 			{ID: "depth-exponent", Value: bank.Always(math.Sqrt(uM*uM+uz*uz-2*r*uM*uz) / 100)},
 		},
 		Range: [2]float64{0.015, 0.06},

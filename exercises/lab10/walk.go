@@ -199,11 +199,11 @@ func (w walkRecord) mass() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "knock-kept", Value: knocked},
 			{ID: "slope-ignored", Value: level},
-			{ID: "mass-per-metre-for-mass", Value: tunnel},
+			{ID: "mass-per-metre", Value: tunnel},
 			{ID: "sign-ignored", Value: func(bank.Answers) float64 { return -m(w.fit().Sources[0]) }},
 		},
 		USlips: []bank.Slip{
-			{ID: "depth-taken-as-known", Value: func(bank.Answers) float64 {
+			{ID: "depth-known", Value: func(bank.Answers) float64 {
 				s := w.fit().Sources[0]
 				return s.UMass * math.Sqrt(1-s.DepthMass*s.DepthMass)
 			}},
@@ -225,11 +225,11 @@ func (w walkRecord) radius() bank.Question {
 			return math.Abs(ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass / 3)
 		},
 		Slips: []bank.Slip{
-			{ID: "diameter-for-radius", Value: radius(-w.ground, 2)},
+			{ID: "diameter", Value: radius(-w.ground, 2)},
 			{ID: "water-for-empty", Value: radius(1000-w.ground, 1)},
 		},
 		USlips: []bank.Slip{
-			{ID: "uncertainty-multiplied", Value: func(bank.Answers) float64 {
+			{ID: "multiplied", Value: func(bank.Answers) float64 {
 				s := w.fit().Sources[0]
 				return math.Abs(3 * ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass)
 			}},

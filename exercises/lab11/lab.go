@@ -11,6 +11,7 @@ import (
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/buried"
 	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
 )
 
 //go:embed *.md
@@ -51,15 +52,15 @@ func drainPeak(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"r": r, "rho": rho, "z": z},
 		Solve:  bank.Always(peak),
 		Slips: []bank.Slip{
-			{ID: "depth-to-roof-for-depth", Value: bank.Always(peak * z / (z - r))},
+			{ID: "depth-to-roof", Value: bank.Always(peak * z / (z - r))},
 			{ID: "factor-2-too-few", Value: bank.Always(peak / 2)},
 			{ID: "formula-ball", Value: bank.Always(gravlab.G * -4 * math.Pi / 3 * r * r * r * rho / (z * z))},
-			{ID: "diameter-for-radius", Value: bank.Always(4 * peak)},
+			{ID: "diameter", Value: bank.Always(4 * peak)},
 			{ID: "sign-ignored", Value: bank.Always(-peak)},
 		},
 		Range: [2]float64{-30e-8, -5e-8},
 		// R = 10 m, 2800 kg/m³, axis at 50 m, G = 6.67e-11
-		Source: bank.Published("worked_examples.csv", "cylinder-02", lineGZ(math.Pi*10*10*2800, 0, 50)/gravlab.MilliGal*6.67e-11/gravlab.G, 0.0005),
+		Source: bank.Published(testdata.Examples, "cylinder-02", lineGZ(math.Pi*10*10*2800, 0, 50)/gravlab.MilliGal*6.67e-11/gravlab.G, 0.0005),
 	}
 }
 
@@ -73,11 +74,11 @@ func drainAxis(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(half),
 		Slips: []bank.Slip{
-			{ID: "full-width-for-half-width", Value: bank.Always(2 * half)},
-			{ID: "rule-for-compact-body", Value: bank.Always(compact * half)},
+			{ID: "full-width", Value: bank.Always(2 * half)},
+			{ID: "compact-body", Value: bank.Always(compact * half)},
 		},
 		Range: [2]float64{2, 5},
-		Source: bank.Published("worked_examples.csv", "sphere-05",
+		Source: bank.Published(testdata.Examples, "sphere-05",
 			// The half-width is found by bisection of the model's curve, not by the rule.
 			2.5/gravlab.Must(buried.HalfWidth(buried.InfiniteCylinder{Z: 2.5, Radius: 0.5, Contrast: -1900}, r3.Vec{}, r3.Vec{X: 1})), 1e-9),
 	}
@@ -101,12 +102,12 @@ func drainLined(d *bank.Draw) bank.Question {
 		Solve:  g(linedMass(a, b, stone, host)),
 		Slips: []bank.Slip{
 			{ID: "lining-left-out", Value: g(math.Pi * a * a * -host)},
-			{ID: "lining-whole-density", Value: g(math.Pi * (a*a*-host + (b*b-a*a)*stone))},
+			{ID: "whole-density", Value: g(math.Pi * (a*a*-host + (b*b-a*a)*stone))},
 			{ID: "lining-as-empty", Value: g(math.Pi * b * b * -host)},
 		},
 		Range: [2]float64{-25e-8, -2e-8},
 		// 1.0, 1.25 m, axis at 8 m, 2400, 1950 kg/m³
-		Source: bank.Computed("model_checks.csv", "buried-lined-01", lineGZ(linedMass(1, 1.25, 2400, 1950), 0, 8), 1e-12*9e-8),
+		Source: bank.Computed(testdata.Checks, "buried-lined-01", lineGZ(linedMass(1, 1.25, 2400, 1950), 0, 8), 1e-12*9e-8),
 	}
 }
 
@@ -153,13 +154,13 @@ func drainPair(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(reading),
 		Slips: []bank.Slip{
 			{ID: "distance-ignored", Value: bank.Always(reading * base)},
-			{ID: "gradient-half-way", Value: bank.Always(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2))},
-			{ID: "gradient-at-ground", Value: bank.Always(2 * gravlab.G * lambda / (z * z))},
+			{ID: "half-way", Value: bank.Always(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2))},
+			{ID: "at-ground", Value: bank.Always(2 * gravlab.G * lambda / (z * z))},
 			{ID: "sign-lost", Value: bank.Always(-reading)},
 		},
 		Range: [2]float64{-90e-9, -9e-9},
 		// R = 1, axis at 9 m, -2000 kg/m³, x = 4, baseline 1.5: pair over true gradient
-		Source: bank.Computed("model_checks.csv", "buried-gradiometer-05", verticalPair(tunnel.MassPerLength(), 4, 9, -0.75, 0.75)/truth, 1e-9),
+		Source: bank.Computed(testdata.Checks, "buried-gradiometer-05", verticalPair(tunnel.MassPerLength(), 4, 9, -0.75, 0.75)/truth, 1e-9),
 	}
 }
 
@@ -172,7 +173,7 @@ func drainEvenDepth(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(z),
 		Slips: []bank.Slip{
 			{ID: "gradient-ball", Value: bank.Always(2 * z)},
-			{ID: "ratio-wrong-way-up", Value: bank.Always(1 / z)},
+			{ID: "upside-down", Value: bank.Always(1 / z)},
 			{ID: "inverse-square", Value: bank.Always(math.Sqrt(z))},
 		},
 		Range: [2]float64{1.5, 11},
@@ -241,7 +242,7 @@ func drainScore(d *bank.Draw) bank.Question {
 			Name: "score", Signature: judge.SliceToOne, Calls: calls,
 			Right: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, true) }),
 			Slips: []bank.FunctionSlip{
-				{ID: "level-and-slope-not-fitted", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, false, false) })},
+				{ID: "no-level", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, false, false) })},
 				{ID: "slope-ignored", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, false) })},
 				{ID: "root-ignored", F: one(func(x []float64) float64 { return math.Pow(planScore(x, lambda, z, u, true, true), 2) })},
 				{ID: "plain-sum", F: one(func(x []float64) float64 {
@@ -254,7 +255,7 @@ func drainScore(d *bank.Draw) bank.Question {
 			},
 		},
 		// R = 1.0, axis at 6 m, -1900, 13 stations, 2 m, 5 µGal
-		Source: bank.Computed("model_checks.csv", "buried-detect-01", planScore(grid, math.Pi*-1900, 6, 5e-8, true, true), 1e-9),
+		Source: bank.Computed(testdata.Checks, "buried-detect-01", planScore(grid, math.Pi*-1900, 6, 5e-8, true, true), 1e-9),
 	}
 }
 
@@ -274,12 +275,12 @@ func rocksCorrelation(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"top": top, "bottom": bottom, "apart": apart},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "z-for-2z-under-root", Value: bank.Always(rubbleCorrelation(top, bottom, apart, 1))},
-			{ID: "lower-limit-ignored", Value: bank.Always(2 * top / math.Hypot(2*top, apart))},
+			{ID: "z-for-2z", Value: bank.Always(rubbleCorrelation(top, bottom, apart, 1))},
+			{ID: "no-lower-limit", Value: bank.Always(2 * top / math.Hypot(2*top, apart))},
 		},
 		Range: [2]float64{0.2, 0.95},
 		// from 1 to 8 m, 2 m apart
-		Source: bank.Computed("model_checks.csv", "buried-clutter-02", rubbleCorrelation(1, 8, 2, 2), 1e-12),
+		Source: bank.Computed(testdata.Checks, "buried-clutter-02", rubbleCorrelation(1, 8, 2, 2), 1e-12),
 	}
 }
 
@@ -307,7 +308,7 @@ func drainDetection(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "stones-left-out", Value: bank.Always(chance(clear, r, trials))},
-			{ID: "total-at-every-place", Value: bank.Always(chance(plan, r, 1))},
+			{ID: "total", Value: bank.Always(chance(plan, r, 1))},
 			{ID: "stones-as-noise", Value: bank.Always(chance(mixed, r, trials))},
 		},
 		Range: [2]float64{0.49, 0.75},
@@ -324,7 +325,7 @@ func drainTrials(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(chance(p)),
 		Slips: []bank.Slip{
 			{ID: "one-place", Value: bank.Always(p)},
-			{ID: "sum-of-probabilities", Value: bank.Always(n * p)},
+			{ID: "sum", Value: bank.Always(n * p)},
 			{ID: "two-sided", Value: bank.Always(chance(2 * p))},
 		},
 		Range: [2]float64{0.1, 0.55},

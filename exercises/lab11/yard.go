@@ -148,7 +148,7 @@ func (y yardRecord) depth() bank.Question {
 		U:     u,
 		Slips: []bank.Slip{
 			{ID: "northern-drain", Value: y.of(1, depth)},
-			{ID: "rule-for-compact-body", Value: y.of(0, func(s buried.Source) float64 { return compact * s.Z })},
+			{ID: "compact-body", Value: y.of(0, func(s buried.Source) float64 { return compact * s.Z })},
 		},
 		Range: [2]float64{2, 4},
 	}
@@ -163,7 +163,7 @@ func (y yardRecord) radius() bank.Question {
 		Solve:  y.of(0, radius),
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "diameter-for-radius", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) })},
+			{ID: "diameter", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) })},
 			{ID: "water-for-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
 		},
 		Range: [2]float64{0.6, 1.2},
@@ -177,7 +177,7 @@ var textbook = sync.OnceValue(func() (t struct {
 	x, g []float64
 	fit  *fit.Result
 }) {
-	t.row = testdata.Find("worked_examples.csv", "cylinder-03")
+	t.row = testdata.Find(testdata.Examples, "cylinder-03")
 	_, list, _ := strings.Cut(t.row["inputs"], "40 m: ")
 	list, _, _ = strings.Cut(list, " g.u.")
 	for i, s := range strings.Fields(list) {
@@ -227,12 +227,12 @@ func textbookFill() bank.Question {
 		Solve:  value(func() float64 { return rock + textbookContrast(peak()) }),
 		U:      func() float64 { return textbookContrast(textbook().fit.U[1]) },
 		Slips: []bank.Slip{
-			{ID: "contrast-for-density", Value: value(func() float64 { return textbookContrast(peak()) })},
+			{ID: "contrast", Value: value(func() float64 { return textbookContrast(peak()) })},
 			{ID: "roof-for-axis", Value: value(func() float64 { return rock + textbookContrast(peak())*3.5/6 })},
-			{ID: "diameter-for-radius", Value: value(func() float64 { return rock + textbookContrast(peak())/4 })},
+			{ID: "diameter", Value: value(func() float64 { return rock + textbookContrast(peak())/4 })},
 		},
 		Range: [2]float64{980, 1020},
 		Source: bank.Source{Check: &bank.SourceCheck{
-			Table: "worked_examples.csv", ID: "cylinder-03", Got: -peak(), Want: 0.656, Within: 0.0005}},
+			Table: testdata.Examples, ID: "cylinder-03", Got: -peak(), Want: 0.656, Within: 0.0005}},
 	}
 }

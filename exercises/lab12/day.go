@@ -13,6 +13,7 @@ import (
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/survey"
+	"gravity.example/testdata"
 )
 
 // fieldworkMidnight is the day of the survey. Its tide changes by 26 to 36 µGal in
@@ -230,11 +231,11 @@ func (f *fieldworkDay) rate() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
-			{ID: "tide-left-in-readings", Value: with(fieldworkAll, fieldworkTideLeft)},
+			{ID: "tide-kept", Value: with(fieldworkAll, fieldworkTideLeft)},
 			{ID: "faults-kept", Value: with(fieldworkFaults{}, nil)},
 		},
 		Range:  [2]float64{-5.5e-11, 5.5e-11},
-		Source: bank.Computed("model_checks.csv", "survey-drift-01", fieldworkByHandRate(), 1e-6),
+		Source: bank.Computed(testdata.Checks, "survey-drift-01", fieldworkByHandRate(), 1e-6),
 	}
 }
 
@@ -268,7 +269,7 @@ func (f *fieldworkDay) tare() bank.Question {
 			{ID: "half-step", Value: func(bank.Answers) float64 { return right() / 2 }},
 			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 			{ID: "wrong-counter-kept", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
-			{ID: "no-drift-in-model", Value: func(bank.Answers) float64 {
+			{ID: "no-drift", Value: func(bank.Answers) float64 {
 				reduced, tare := fieldworkReduced(f.plan(), f.book(), fieldworkAll, nil)
 				return gravlab.Must(survey.Adjust(reduced, nil, survey.Drift{Tares: []time.Time{tare}})).Steps[0]
 			}},
@@ -341,14 +342,14 @@ func (f *fieldworkDay) rock() bank.Question {
 		U:     u,
 		Slips: []bank.Slip{
 			{ID: "4pig-for-2pig", Value: func(bank.Answers) float64 { return right() / 2 }},
-			{ID: "gravity-for-free-air", Value: func(bank.Answers) float64 {
+			{ID: "gravity", Value: func(bank.Answers) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
 					for i := range h {
 						freeAir[i] -= 3.086e-6 * h[i]
 					}
 				}).Density
 			}},
-			{ID: "heights-wrong-sign", Value: func(bank.Answers) float64 {
+			{ID: "heights-sign", Value: func(bank.Answers) float64 {
 				return f.topography(f.right(), func(h, freeAir []float64) {
 					for i := range h {
 						freeAir[i] -= 2 * 3.086e-6 * h[i]
@@ -360,7 +361,7 @@ func (f *fieldworkDay) rock() bank.Question {
 			{ID: "scatter-ignored", Value: func(bank.Answers) float64 { return f.readingsAlone() }},
 		},
 		Range:  [2]float64{2100, 3000},
-		Source: bank.Computed("model_checks.csv", "survey-nettleton-02", gravlab.Must(survey.DensityOfTopography([]float64{0, 12, 27, 41, 30, 9}, []float64{0, 120e-7, 245e-7, 395e-7, 270e-7, 95e-7})).Density, 1e-6),
+		Source: bank.Computed(testdata.Checks, "survey-nettleton-02", gravlab.Must(survey.DensityOfTopography([]float64{0, 12, 27, 41, 30, 9}, []float64{0, 120e-7, 245e-7, 395e-7, 270e-7, 95e-7})).Density, 1e-6),
 	}
 }
 
@@ -401,9 +402,9 @@ func fieldworkScale(d *bank.Draw) bank.Question {
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
-			{ID: "known-and-read-exchanged", Value: func(bank.Answers) float64 { return 1 / right() }},
+			{ID: "exchanged", Value: func(bank.Answers) float64 { return 1 / right() }},
 			{ID: "factor-left-at-1", Value: func(bank.Answers) float64 { return 1 }},
-			{ID: "values-for-differences", Value: func(bank.Answers) float64 {
+			{ID: "values", Value: func(bank.Answers) float64 {
 				known, _, read, _ := fieldworkLine(d)
 				return known[0] / read[0]
 			}},

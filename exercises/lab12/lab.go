@@ -11,6 +11,7 @@ import (
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/survey"
+	"gravity.example/testdata"
 )
 
 //go:embed *.md
@@ -63,7 +64,7 @@ func fieldworkLevel(d *bank.Draw) bank.Question {
 			{ID: "sine-for-loss", Value: bank.Always(g * math.Hypot(level, cross) * 1e-6)},
 		},
 		Range:  [2]float64{5e-7, 1.2e-6},
-		Source: bank.Computed("model_checks.csv", "survey-level-02", gravlab.Must(survey.TiltCorrection(9.80665, 0.0005, 0)), 1e-12),
+		Source: bank.Computed(testdata.Checks, "survey-level-02", gravlab.Must(survey.TiltCorrection(9.80665, 0.0005, 0)), 1e-12),
 	}
 }
 
@@ -81,13 +82,13 @@ func fieldworkAirAndWater(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "air-sign", Value: bank.Always(-air + water)},
-			{ID: "porosity-left-out", Value: bank.Always(air + water/porosity)},
+			{ID: "no-porosity", Value: bank.Always(air + water/porosity)},
 			{ID: "air-left-out", Value: bank.Always(water)},
 			{ID: "water-left-out", Value: bank.Always(air)},
 		},
 		Range: [2]float64{-1.5e-7, -3e-8},
 		// a metre of water
-		Source: bank.Published("worked_examples.csv", "slab-05", -gravlab.Must(survey.WaterCorrection(5, 0.2)), 0.5e-8),
+		Source: bank.Published(testdata.Examples, "slab-05", -gravlab.Must(survey.WaterCorrection(5, 0.2)), 0.5e-8),
 	}
 }
 
@@ -114,11 +115,11 @@ func fieldworkTriangle(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "equal-fractions", Value: micro(l1 - misclosure/3)},
 			{ID: "u-instead-of-u2", Value: micro(l1 - misclosure*u1/(u1+u2+u3))},
-			{ID: "added-instead-of-subtracted", Value: micro(l1 + misclosure*weight)},
-			{ID: "misclosure-ignored", Value: micro(l1)},
+			{ID: "added", Value: micro(l1 + misclosure*weight)},
+			{ID: "no-misclosure", Value: micro(l1)},
 		},
 		Range:  [2]float64{8e-6, 2e-5},
-		Source: bank.Computed("model_checks.csv", "survey-network-01", fieldworkNetwork(), 1e-9),
+		Source: bank.Computed(testdata.Checks, "survey-network-01", fieldworkNetwork(), 1e-9),
 	}
 }
 
@@ -143,13 +144,13 @@ func fieldworkNormal(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"lat": lat},
 		Solve:  bank.Always(gamma(phi)),
 		Slips: []bank.Slip{
-			{ID: "geocentric-latitude", Value: bank.Always(gamma(gravlab.Must(earth.GRS80.Geocentric(phi, 0))))},
+			{ID: "geocentric", Value: bank.Always(gamma(gravlab.Must(earth.GRS80.Geocentric(phi, 0))))},
 			{ID: "formula-1930", Value: bank.Always(9.780490 * (1 + 0.0052884*square(phi) - 0.0000059*square(2*phi)))},
 			{ID: "terms-swapped", Value: bank.Always(9.780327 * (1 + 0.0053024*square(2*phi) - 0.0000058*square(phi)))},
 			{ID: "degrees-in-sine", Value: bank.Always(9.780327 * (1 + 0.0053024*square(lat) - 0.0000058*square(2*lat)))},
 		},
 		Range:  [2]float64{9.8090, 9.8200},
-		Source: bank.Published("values.csv", "grs80_gamma45", gamma(45*fieldworkDegree), 0.5e-9),
+		Source: bank.Published(testdata.Values, "grs80_gamma45", gamma(45*fieldworkDegree), 0.5e-9),
 	}
 }
 
@@ -166,13 +167,13 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"lat": lat, "wanted": wanted},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "sin2phi-for-sin-2phi", Value: bank.Always(right * math.Sin(2*phi) / math.Pow(math.Sin(phi), 2))},
+			{ID: "sin2phi", Value: bank.Always(right * math.Sin(2*phi) / math.Pow(math.Sin(phi), 2))},
 			{ID: "extra-factor-2", Value: bank.Always(right / 2)},
-			{ID: "sin-2phi-left-out", Value: bank.Always(right * math.Sin(2*phi))},
+			{ID: "no-sin-2phi", Value: bank.Always(right * math.Sin(2*phi))},
 			{ID: "degrees-in-sine", Value: bank.Always(right * math.Sin(2*phi) / math.Abs(math.Sin(2*lat)))},
 		},
 		Range:  [2]float64{2, 40},
-		Source: bank.Published("worked_examples.csv", "reduct-03", metres(45, 10), 0.5),
+		Source: bank.Published(testdata.Examples, "reduct-03", metres(45, 10), 0.5),
 	}
 }
 
@@ -209,13 +210,13 @@ func fieldworkSector(d *bank.Draw) bank.Question {
 			Name: "sector", Signature: judge.TwoToOne, Calls: calls,
 			Right: right,
 			Slips: []bank.FunctionSlip{
-				{ID: "valley-counted-negative", F: func(a []float64) []float64 { return []float64{math.Copysign(right(a)[0], a[0])} }},
-				{ID: "whole-ring-for-one-sector", F: value(inner, 1)},
-				{ID: "inner-radius-left-out", F: value(0, parts)},
+				{ID: "valley-negative", F: func(a []float64) []float64 { return []float64{math.Copysign(right(a)[0], a[0])} }},
+				{ID: "whole-ring", F: value(inner, 1)},
+				{ID: "no-inner-radius", F: value(0, parts)},
 				{ID: "sign-reversed", F: func(a []float64) []float64 { return []float64{-right(a)[0]} }},
 			},
 		},
-		Source: bank.Computed("model_checks.csv", "survey-terrain-02", gravlab.Must(survey.Sector{Inner: 2, Outer: 16.6, Parts: 4, Height: 1.1, Density: 2200}.Correction()), 1e-15),
+		Source: bank.Computed(testdata.Checks, "survey-terrain-02", gravlab.Must(survey.Sector{Inner: 2, Outer: 16.6, Parts: 4, Height: 1.1, Density: 2200}.Correction()), 1e-15),
 	}
 }
 
@@ -228,11 +229,11 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"angle": angle, "radius": radius, "density": density},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "full-slope-in-every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
+			{ID: "every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
 			{ID: "one-side-ignored", Value: bank.Always(right / 2)},
 		},
 		Range:  [2]float64{1e-7, 1.7e-6},
-		Source: bank.Computed("model_checks.csv", "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
+		Source: bank.Computed(testdata.Checks, "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
 	}
 }
 
@@ -258,7 +259,7 @@ func fieldworkBudget(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{6e-8, 3e-7},
 		// 0.30 m of height
-		Source: bank.Computed("model_checks.csv", "survey-height-02", perCm*100*gravlab.MicroGal*0.30, 1e-14),
+		Source: bank.Computed(testdata.Checks, "survey-height-02", perCm*100*gravlab.MicroGal*0.30, 1e-14),
 	}
 }
 

@@ -50,7 +50,7 @@ func waterFlood(d *bank.Draw) bank.Question {
 			{ID: "rock-for-water", Value: bank.Always(2.67 * right)},
 		},
 		Range:  [2]float64{8e-8, 4e-7},
-		Source: bank.Published("worked_examples.csv", "slab-05", pull(1), 0.5e-8),
+		Source: bank.Published(testdata.Examples, "slab-05", pull(1), 0.5e-8),
 	}
 }
 
@@ -59,7 +59,7 @@ func waterSnow(d *bank.Draw) bank.Question {
 	depth, density := d.Between("depth of snow", 40, 120, 5), d.Between("density of snow", 180, 350, 10)
 	layer := density * depth / 100 // kg/m²
 	right := 2 * 2 * math.Pi * gravlab.G * layer
-	wide := testdata.Find("model_checks.csv", "earth-waterdisc-05") // 1 m of water, 30 km wide, from 1.6 m above
+	wide := testdata.Find(testdata.Checks, "earth-waterdisc-05") // 1 m of water, 30 km wide, from 1.6 m above
 	return bank.Question{
 		ID: "snow", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"depth": depth, "density": density, "depthSI": depth / 100},
@@ -67,10 +67,10 @@ func waterSnow(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "one-side-only", Value: bank.Always(right / 2)},
 			{ID: "water-for-snow", Value: bank.Always(right * 1000 / density)},
-			{ID: "both-counted-twice", Value: bank.Always(2 * right)},
+			{ID: "twice", Value: bank.Always(2 * right)},
 		},
 		Range: [2]float64{5e-8, 4e-7},
-		Source: bank.Computed("model_checks.csv", "earth-waterdisc-05",
+		Source: bank.Computed(testdata.Checks, "earth-waterdisc-05",
 			// The layer of the check ends at 30 km, which takes 5 parts in 100,000 away.
 			2*math.Pi*gravlab.G*1000, 1e-4*wide.Float("value")),
 	}
@@ -91,12 +91,12 @@ func waterPond(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "infinite-layer", Value: bank.Always(slab)},
-			{ID: "point-mass-for-pond", Value: bank.Always(slab * radius * radius / (2 * height * height))},
+			{ID: "point-mass", Value: bank.Always(slab * radius * radius / (2 * height * height))},
 			{ID: "beyond-the-rim", Value: bank.Always(slab * height / slant)},
-			{ID: "radius-and-height-exchanged", Value: bank.Always(slab * (1 - radius/slant))},
+			{ID: "exchanged", Value: bank.Always(slab * (1 - radius/slant))},
 		},
 		Range:  [2]float64{-1e-6, -5e-8},
-		Source: bank.Computed("model_checks.csv", "earth-waterdisc-01", pull(50, 300, 40), 1e-16),
+		Source: bank.Computed(testdata.Checks, "earth-waterdisc-01", pull(50, 300, 40), 1e-16),
 	}
 }
 
@@ -117,7 +117,7 @@ func waterWave(d *bank.Draw) bank.Question {
 			{ID: "half-exponent", Value: bank.Always(math.Sqrt(right))},
 		},
 		Range:  [2]float64{0.008, 0.2},
-		Source: bank.Computed("model_checks.csv", "earth-upward-02", 120*2*math.Pi*gravlab.G*share(400000, 250000), 1e-19),
+		Source: bank.Computed(testdata.Checks, "earth-upward-02", 120*2*math.Pi*gravlab.G*share(400000, 250000), 1e-19),
 	}
 }
 
@@ -153,7 +153,7 @@ func waterOrbit(d *bank.Draw) bank.Question {
 				{ID: "infinite-slab", F: func([]float64) []float64 { return []float64{2 * math.Pi * gravlab.G} }},
 			},
 		},
-		Source: bank.Computed("model_checks.csv", "earth-upward-04", 35*wave(plus(2), inverse)([]float64{47, 480e3})[0], 1e-18),
+		Source: bank.Computed(testdata.Checks, "earth-upward-04", 35*wave(plus(2), inverse)([]float64{47, 480e3})[0], 1e-18),
 	}
 }
 
@@ -194,12 +194,12 @@ func waterMonths(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"n": n, "sigma": sigma, "phi": phi},
 		Solve:  bank.Later(right),
 		Slips: []bank.Slip{
-			{ID: "months-independent", Value: bank.Later(white)},
+			{ID: "independent", Value: bank.Later(white)},
 			{ID: "root-ignored", Value: bank.Later(func() float64 { return white() * (1 + phi) / (1 - phi) })},
 			{ID: "u-of-a-mean", Value: bank.Always(sigma / math.Sqrt(float64(n)) * per)},
 		},
 		Range:  [2]float64{0.2 * per, 4.5 * per},
-		Source: bank.Computed("model_checks.csv", "earth-trend-07", waterRateCheck(), 1e-9),
+		Source: bank.Computed(testdata.Checks, "earth-trend-07", waterRateCheck(), 1e-9),
 	}
 }
 
@@ -231,7 +231,7 @@ func waterSeason(d *bank.Draw) bank.Question {
 			{ID: "half-wrong-sign", Value: bank.Always(-right / 2)},
 		},
 		Range:  [2]float64{-90 * per, 90 * per},
-		Source: bank.Computed("model_checks.csv", "earth-trend-11", slope(30, 20), 1e-9),
+		Source: bank.Computed(testdata.Checks, "earth-trend-11", slope(30, 20), 1e-9),
 	}
 }
 

@@ -238,7 +238,7 @@ func (w *waterDecade) rate() bank.Question {
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "spoiled-months-left-in", Value: func(bank.Answers) float64 { return w.whole().Rate.Value }},
+			{ID: "spoiled-kept", Value: func(bank.Answers) float64 { return w.whole().Rate.Value }},
 			{ID: "month-for-year", Value: func(bank.Answers) float64 { return right() / 12 }},
 			{ID: "rate-at-start", Value: func(bank.Answers) float64 {
 				return right() - w.fit().Acceleration.Value*w.fit().Middle
@@ -260,7 +260,7 @@ func (w *waterDecade) acceleration() bank.Question {
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "coefficient-of-t2", Value: func(bank.Answers) float64 { return right() / 2 }},
+			{ID: "t2", Value: func(bank.Answers) float64 { return right() / 2 }},
 			{ID: "doubled", Value: func(bank.Answers) float64 { return 2 * right() }},
 			{ID: "month-for-year", Value: func(bank.Answers) float64 { return right() / 144 }},
 		},
@@ -286,7 +286,7 @@ func (w *waterDecade) ice(d *bank.Draw) bank.Question {
 			{ID: "rebound-added", Value: with(1)},
 		},
 		USlips: []bank.Slip{
-			{ID: "rebound-u-ignored", Value: func(bank.Answers) float64 { return w.fit().Rate.U }},
+			{ID: "no-rebound-u", Value: func(bank.Answers) float64 { return w.fit().Rate.U }},
 		},
 		Range: [2]float64{-105 * per, -34 * per},
 	}

@@ -10,6 +10,7 @@ import (
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/buried"
 	"gravity.example/gravlab/judge"
+	"gravity.example/testdata"
 )
 
 //go:embed *.md
@@ -58,7 +59,7 @@ func truckClosest(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{1e-8, 1.2e-7},
 		// 370 t, 150 kg, 20 m, G = 6.67e-11
-		Source: bank.Published("worked_examples.csv", "newton-09", 150*acrossPull(370000, 20, 0)*6.67e-11/gravlab.G, 0.005e-6),
+		Source: bank.Published(testdata.Examples, "newton-09", 150*acrossPull(370000, 20, 0)*6.67e-11/gravlab.G, 0.005e-6),
 	}
 }
 
@@ -83,12 +84,12 @@ func truckTwoLoads(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "km-h-for-m-s", Value: bank.Always(alongPull(loads, v, y, t))},
-			{ID: "lighter-load-left-out", Value: bank.Always(alongPull(loads[1:], v/3.6, y, t))},
+			{ID: "no-lighter-load", Value: bank.Always(alongPull(loads[1:], v/3.6, y, t))},
 			{ID: "heights-left-out", Value: bank.Always(alongPull(flat, v/3.6, y, t))},
 			{ID: "centre-of-mass", Value: bank.Always(alongPull(middle, v/3.6, y, t))},
 		},
 		Range:  [2]float64{2e-9, 4e-8},
-		Source: bank.Computed("model_checks.csv", "buried-truck-01", alongPull([]buried.Load{{X: -1.4, Mass: 1900, Height: 1.1}, {X: 1.9, Mass: 5200, Height: 1.5}}, 1.7, 2.2, 0.6), 1e-12*1.3e-8),
+		Source: bank.Computed(testdata.Checks, "buried-truck-01", alongPull([]buried.Load{{X: -1.4, Mass: 1900, Height: 1.1}, {X: 1.9, Mass: 5200, Height: 1.5}}, 1.7, 2.2, 0.6), 1e-12*1.3e-8),
 	}
 }
 
@@ -124,9 +125,9 @@ func truckRow(d *bank.Draw) bank.Question {
 			Right: designRow,
 			Slips: []bank.FunctionSlip{
 				{ID: "factor-3-ignored", F: change(func(_, row []float64) { row[1] /= 3 })},
-				{ID: "place-derivative-sign", F: change(func(_, row []float64) { row[1] = -row[1] })},
-				{ID: "pull-for-derivative", F: change(func(_, row []float64) { row[2] = row[0] })},
-				{ID: "kilograms-for-tonnes", F: change(func(_, row []float64) {
+				{ID: "place-sign", F: change(func(_, row []float64) { row[1] = -row[1] })},
+				{ID: "pull", F: change(func(_, row []float64) { row[2] = row[0] })},
+				{ID: "kilograms", F: change(func(_, row []float64) {
 					for i := range row {
 						row[i] /= 1000
 					}
@@ -134,7 +135,7 @@ func truckRow(d *bank.Draw) bank.Question {
 			},
 		},
 		// one load of 800 kg, 0.8 m up, v = 1.7, sensor at (0, 1.8, 0.4), t = 0.6: x component
-		Source: bank.Computed("model_checks.csv", "buried-truck-03", designRow([]float64{0, 0.8, 1.7, 0.6, up})[0]*1e-9*x/up, 1e-12*4e-9),
+		Source: bank.Computed(testdata.Checks, "buried-truck-03", designRow([]float64{0, 0.8, 1.7, 0.6, up})[0]*1e-9*x/up, 1e-12*4e-9),
 	}
 }
 
@@ -192,8 +193,8 @@ func truckResolvable(d *bank.Draw) bank.Question {
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "km-h-for-m-s", Value: bank.Always(resolvableMass(n, dist, v))},
-			{ID: "two-sided-density", Value: bank.Always(right * math.Sqrt2)},
-			{ID: "distance-not-squared", Value: bank.Always(right / dist)},
+			{ID: "two-sided", Value: bank.Always(right * math.Sqrt2)},
+			{ID: "not-squared", Value: bank.Always(right / dist)},
 			{ID: "box-pulse", Value: bank.Always(right * math.Sqrt(3*math.Pi/8))},
 		},
 		Range: [2]float64{40, 500},
@@ -210,8 +211,8 @@ func truckTilt(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"m": m, "r": r, "young": young, "poisson": poisson, "mSI": 1000 * m, "youngSI": young * 1e6},
 		Solve:  bank.Always(ratio),
 		Slips: []bank.Slip{
-			{ID: "factor-g-left-out", Value: bank.Always(ratio / g)},
-			{ID: "degrees-for-radians", Value: bank.Always(ratio * 180 / math.Pi)},
+			{ID: "no-g", Value: bank.Always(ratio / g)},
+			{ID: "degrees", Value: bank.Always(ratio * 180 / math.Pi)},
 			{ID: "poisson-ignored", Value: bank.Always(ratio / (1 - poisson*poisson))},
 			{ID: "pull-over-tilt", Value: bank.Always(1 / ratio)},
 		},
@@ -230,13 +231,13 @@ func truckPerson(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"m": m, "r": r},
 		Solve:  bank.Always(g),
 		Slips: []bank.Slip{
-			{ID: "factor-2-left-out", Value: bank.Always(g / 2)},
+			{ID: "half", Value: bank.Always(g / 2)},
 			{ID: "square-for-cube", Value: bank.Always(g * r)},
 			{ID: "gradient-across", Value: bank.Always(-g / 2)},
 		},
 		Range: [2]float64{0.4e-9, 4e-9},
 		// a person at 2 m: about 1 E
-		Source: bank.Published("worked_examples.csv", "gradient-04",
+		Source: bank.Published(testdata.Examples, "gradient-04",
 			// Printed with one digit.
 			lineOfSightGradient(75, 2)/gravlab.Eotvos, 0.5),
 	}
@@ -263,7 +264,7 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 			{ID: "ring-if-loaded", Value: bank.Always(pd / 100)},
 			{ID: "no-ring-if-empty", Value: bank.Always(1 - pf/100)},
 			{ID: "all-vehicles", Value: bank.Always(prior * pd / 100)},
-			{ID: "true-alarms-over-false-alarms", Value: bank.Always(prior * pd / 100 / ((1 - prior) * pf / 100))},
+			{ID: "true-over-false", Value: bank.Always(prior * pd / 100 / ((1 - prior) * pf / 100))},
 		},
 		Range: [2]float64{0.01, 0.35},
 	}
@@ -279,9 +280,9 @@ func truckThreshold(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"n": n, "pd": pd, "share": share},
 		Solve:  bank.Always(pf(s)),
 		Slips: []bank.Slip{
-			{ID: "fraction-reversed", Value: bank.Always(pf(1 - s))},
+			{ID: "reversed", Value: bank.Always(pf(1 - s))},
 			{ID: "one-half", Value: bank.Always(pf(0.5))},
-			{ID: "true-alarms-over-false-alarms", Value: bank.Always(prior * pd / 100 / s / (1 - prior))},
+			{ID: "true-over-false", Value: bank.Always(prior * pd / 100 / s / (1 - prior))},
 			{ID: "false-fraction", Value: bank.Always(1 - s)},
 		},
 		Range: [2]float64{1e-4, 0.01},

@@ -173,8 +173,8 @@ func (p passRecord) cargo() bank.Question {
 		Solve:  func(bank.Answers) float64 { return v().cargo },
 		U:      func() float64 { return v().uCargo },
 		Slips: []bank.Slip{
-			{ID: "height-above-road", Value: func(bank.Answers) float64 { return near() }},
-			{ID: "both-loads-together", Value: func(bank.Answers) float64 { return total() }},
+			{ID: "above-road", Value: func(bank.Answers) float64 { return near() }},
+			{ID: "both-loads", Value: func(bank.Answers) float64 { return total() }},
 			{ID: "driver-speed", Value: func(bank.Answers) float64 {
 				if p.misled() == nil {
 					return math.NaN()

@@ -210,7 +210,7 @@ type Source struct {
 
 // A SourceCheck is the question's own formula at published inputs.
 type SourceCheck struct {
-	Table, ID string  // where the number stands: "worked_examples.csv", "torsion-02"
+	Table, ID string  // where the number is: testdata.Examples, "torsion-02"
 	Got, Want float64 // SI, or the table's unit if both are in it
 	Within    float64 // half a unit of the last printed digit
 }

@@ -425,7 +425,7 @@ func TestReadingsAreFrozen(t *testing.T) {
 // rock of 2500 kg/m³: is it full of water or of air? (Kearey, Brooks, Hill,
 // 3rd ed. 2002; data only, the book prints no answer.)
 func TestTextbookTunnel(t *testing.T) {
-	row := testdata.Find("worked_examples.csv", "cylinder-03")
+	row := testdata.Find(testdata.Examples, "cylinder-03")
 	_, list, ok := strings.Cut(row["inputs"], "40 m:")
 	if !ok {
 		t.Fatalf("the row has changed: %q", row["inputs"])

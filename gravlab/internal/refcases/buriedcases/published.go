@@ -16,7 +16,7 @@ const book = 6.67e-11
 
 // example compares with a row of worked_examples.csv.
 func example(id, quantity, unit string, scale float64, tol check.Tolerance, got func() (float64, error)) check.Case {
-	row := testdata.Find("worked_examples.csv", id)
+	row := testdata.Find(testdata.Examples, id)
 	tol.Abs *= scale
 	return check.Case{
 		ID: "buried-" + id, Quantity: quantity, Unit: unit, Want: row.Float("published_answer") * scale, Tol: tol,
@@ -26,7 +26,7 @@ func example(id, quantity, unit string, scale float64, tol check.Tolerance, got 
 
 // digits is half a unit of the last digit that the row prints.
 func digits(id string) check.Tolerance {
-	return check.Digits(testdata.Find("worked_examples.csv", id)["published_answer"])
+	return check.Digits(testdata.Find(testdata.Examples, id)["published_answer"])
 }
 
 // otherG widens a tolerance by the ratio of the source's G to CODATA 2018.
@@ -115,14 +115,14 @@ func published() []check.Case {
 			return t.ZZ / gravlab.Eotvos, err
 		}),
 	}
-	factor := testdata.Find("values.csv", "bouguer_slab")
+	factor := testdata.Find(testdata.Values, "bouguer_slab")
 	cases = append(cases, check.Case{
 		ID: "buried-bouguer-slab", Quantity: "slab of 1 m, 1000 kg/m³", Unit: "mGal", Want: factor.Float("value"),
 		Tol:    check.Tolerance{Abs: 0.000005 + 0.04193*(gravlab.G/6.672e-11-1), Why: "half a unit of the last digit, and the source's G, taken as 6.672e-11 (of 1986, from memory)"},
 		Source: factor["source"], Known: check.Read, Published: true,
 		Got: func() (float64, error) { return slab(1000, 1, gravlab.G) },
 	})
-	gold := testdata.Find("values.csv", "westphal_radius")
+	gold := testdata.Find(testdata.Values, "westphal_radius")
 	cases = append(cases, check.Case{
 		ID: "buried-gold-radius", Quantity: "radius of a gold sphere of 90 mg", Unit: "mm", Want: gold.Float("value"), Tol: check.Digits("1"),
 		Source: gold["source"], Known: check.Read, Published: true,
@@ -159,7 +159,7 @@ func published() []check.Case {
 		check.Case{ID: "buried-trade-wheel-tilt", Quantity: "tilt at 3 m from 200 kN on ground of 100 MPa", Unit: "rad", Want: 6e-5, Tol: check.Tolerance{Abs: 0.5e-5, Why: "one digit is given; Poisson's ratio taken as 0.3"}, Source: "elastic half-space, J. Boussinesq (1885), from memory", Known: check.Memory,
 			Got: func() (float64, error) { return buried.BoussinesqTilt(200e3, 3, 100e6, 0.3) }},
 	)
-	row := testdata.Find("worked_examples.csv", "cylinder-02")
+	row := testdata.Find(testdata.Examples, "cylinder-02")
 	cases = append(cases, check.Case{
 		ID: "buried-cylinder-02", Quantity: "empty tunnel of 10 m radius, axis 50 m down in 2800 kg/m³: gz, size", Unit: "mGal", Want: row.Float("published_answer"),
 		Tol: check.Digits(row["published_answer"]), Source: row["source"], Known: check.Memory,
@@ -174,7 +174,7 @@ func published() []check.Case {
 // recomputed compares with exercises whose answers are not printed: the numbers
 // are those of an independent recomputation.
 func recomputed() []check.Case {
-	row := func(id string) testdata.Row { return testdata.Find("worked_examples.csv", id) }
+	row := func(id string) testdata.Row { return testdata.Find(testdata.Examples, id) }
 	given := func(id, quantity, unit string, tol check.Tolerance, got func() (float64, error)) check.Case {
 		return check.Case{ID: "buried-" + id, Quantity: quantity, Unit: unit, Want: row(id).Float("recomputed"), Tol: tol,
 			Source: "recomputed independently with G = 6.67430e-11; the question: " + row(id)["source"], Known: check.Computed, Got: got}
@@ -210,8 +210,8 @@ func slab(density, thickness, g float64) (float64, error) {
 
 // earth is a point of the Earth's mass, one mean radius below the station.
 func earth() buried.Point {
-	radius := testdata.Find("values.csv", "grs80_R3").Float("value")
-	return buried.Point{At: r3.Vec{Z: radius}, Mass: testdata.Find("values.csv", "grs80_GM").Float("value") / gravlab.G}
+	radius := testdata.Find(testdata.Values, "grs80_R3").Float("value")
+	return buried.Point{At: r3.Vec{Z: radius}, Mass: testdata.Find(testdata.Values, "grs80_GM").Float("value") / gravlab.G}
 }
 
 func testdataDensity(material string) float64 {

@@ -173,7 +173,7 @@ func ellipsoids() []check.Case {
 	}
 	var cases []check.Case
 	for _, c := range constants {
-		row := testdata.Find("values.csv", c.id)
+		row := testdata.Find(testdata.Values, c.id)
 		e := earth.GRS80
 		if strings.HasPrefix(c.id, "wgs84") {
 			e = earth.WGS84
@@ -224,16 +224,16 @@ func heights() []check.Case {
 			Got: func() (float64, error) { return e.NormalGravity(lat, h) },
 		})
 	}
-	row := testdata.Find("values.csv", "freeair_gradient")
+	row := testdata.Find(testdata.Values, "freeair_gradient")
 	gradient := func() (float64, error) {
 		v, err := earth.GRS80.VerticalGradient(45*degree, 0)
 		return -v, err
 	}
 	cases = append(cases, Printed("earth-freeair-gradient", "free-air gradient at 45°", "1/s²", "0.3086", 1e-5, nil, row["source"], row["how_known"], gradient))
-	g3 := testdata.Find("worked_examples.csv", "gradient-03")
+	g3 := testdata.Find(testdata.Examples, "gradient-03")
 	cases = append(cases, Printed("earth-gradient-03", "free-air gradient in eotvos", "1/s²", g3["published_answer"], 1e-9, nil, g3["source"], g3["how_known"], gradient))
 
-	hinze := testdata.Find("values.csv", "freeair_2nd_order")
+	hinze := testdata.Find(testdata.Values, "freeair_2nd_order")
 	for _, h := range []float64{100, 300} {
 		for _, lat := range []float64{0, 45, 90} {
 			s := math.Sin(lat * degree)
@@ -253,7 +253,7 @@ func heights() []check.Case {
 // polynomial for the curvature.
 func caps() []check.Case {
 	var cases []check.Case
-	poly := testdata.Find("values.csv", "bullard_b_poly")
+	poly := testdata.Find(testdata.Values, "bullard_b_poly")
 	for _, row := range testdata.Table("spherical_cap.csv") {
 		h, g := row.Float("h_m"), row.Float("G_m3_kg-1_s-2")
 		scaled := func() (float64, error) {
@@ -280,11 +280,11 @@ func caps() []check.Case {
 // reductions are the published coefficients and worked examples of the field.
 func reductions() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, got func() (float64, error)) check.Case {
-		row := testdata.Find("worked_examples.csv", id)
+		row := testdata.Find(testdata.Examples, id)
 		return Printed("earth-"+id, quantity, unit, text, factor, nil, row["source"], row["how_known"], got)
 	}
 	value := func(id, name, quantity, unit, text string, factor float64, got func() (float64, error)) check.Case {
-		row := testdata.Find("values.csv", id)
+		row := testdata.Find(testdata.Values, id)
 		return Printed("earth-"+name, quantity, unit, text, factor, nil, row["source"], row["how_known"], got)
 	}
 	slab := func(density, thickness, g float64) func() (float64, error) {
@@ -342,7 +342,7 @@ func reductions() []check.Case {
 		{ID: "earth-sealevel", Quantity: "sea level for 361.8 Gt", Unit: "m", Want: 1e-3, Tol: check.Tolerance{Rel: 5e-4, Why: "four digits are in use"},
 			Source: "common practice, no source", Known: check.Practice, Got: func() (float64, error) { return earth.SeaLevel(361.8e12) }},
 		{ID: "earth-latitude-pole", Quantity: "normal gravity at the pole against the formula of 1967 rounded to five digits", Unit: "m/s²", Want: 9.8322,
-			Tol: check.Digits("9.8322"), Source: testdata.Find("worked_examples.csv", "reduct-06")["source"], Known: check.Read, Published: true,
+			Tol: check.Digits("9.8322"), Source: testdata.Find(testdata.Examples, "reduct-06")["source"], Known: check.Read, Published: true,
 			Got: func() (float64, error) { return earth.GRS80.NormalGravity(math.Pi/2, 0) }},
 	}
 }
@@ -383,14 +383,14 @@ func constituents() []check.Case {
 // tides are worked examples of the pull of Moon and Sun.
 func tides() []check.Case {
 	example := func(id, quantity, unit, text string, got func() (float64, error)) check.Case {
-		row := testdata.Find("worked_examples.csv", id)
+		row := testdata.Find(testdata.Examples, id)
 		return Printed("earth-worked-"+id, quantity, unit, text, 1, nil, row["source"], row["how_known"], got)
 	}
 	const gmEarth, radius = 3.986004418e14, 6378137.0
 	gmMoon, gmSun := 0.0123000371*gmEarth, 1.32712440041e20
 	g := 9.80665
 	overhead := func(gm, d float64) float64 { return gravlab.Must(earth.BodyTide(gm, d, radius, 0)) }
-	moonRow, sunRow := testdata.Find("values.csv", "tide_moon"), testdata.Find("values.csv", "tide_sun")
+	moonRow, sunRow := testdata.Find(testdata.Values, "tide_moon"), testdata.Find(testdata.Values, "tide_sun")
 	firstOrder := func(gm, d float64) (float64, error) {
 		// A radius a thousand times smaller, scaled up: the limit 2 GM r/d³.
 		v, err := earth.BodyTide(gm, d, radius/1e4, 0)

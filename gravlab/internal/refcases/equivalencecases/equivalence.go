@@ -119,7 +119,7 @@ func modelChecks() []check.Case {
 // examples are the published worked examples.
 func examples() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, tol *check.Tolerance, got func() (float64, error)) check.Case {
-		row := testdata.Find("worked_examples.csv", id)
+		row := testdata.Find(testdata.Examples, id)
 		return knownearth.Printed("equivalence-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
 	}
 	budapest := 47.5 * degree
@@ -205,7 +205,7 @@ func examples() []check.Case {
 func published() []check.Case {
 	var cases []check.Case
 	value := func(id, name, quantity, unit, text string, tol *check.Tolerance, got func() (float64, error)) {
-		row := testdata.Find("values.csv", id)
+		row := testdata.Find(testdata.Values, id)
 		cases = append(cases, knownearth.Printed("equivalence-"+name, quantity, unit, text, 1, tol, row["source"], row["how_known"], got))
 	}
 	tower := func(ways float64) func() (float64, error) {
@@ -219,7 +219,7 @@ func published() []check.Case {
 	value("poundrebka_meas", "tower-measured", "redshift measured in 1960", "1", "2.57e-15", &check.Tolerance{Abs: 0.26e-15, Why: "the measurement's own standard uncertainty"}, tower(1))
 	cases = append(cases, check.Case{ID: "equivalence-tower-ratio", Quantity: "redshift measured over predicted in 1965", Unit: "1", Want: 0.9990,
 		Tol:    check.Tolerance{Abs: 2 * math.Hypot(0.0076, 0.010), Why: "twice the measurement's statistical and systematic uncertainty"},
-		Source: testdata.Find("values.csv", "poundsnider_ratio")["source"], Known: check.Read, Published: true,
+		Source: testdata.Find(testdata.Values, "poundsnider_ratio")["source"], Known: check.Read, Published: true,
 		Got: func() (float64, error) {
 			v, err := tower(2)()
 			return v / 4.905e-15, err

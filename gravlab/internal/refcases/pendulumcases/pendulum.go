@@ -186,7 +186,7 @@ func simple(length, g, degrees float64) pendulum.Pendulum {
 func worked() []check.Case {
 	var cases []check.Case
 	row := func(id, unit string, scale float64, got func() (float64, error)) {
-		r := testdata.Find("worked_examples.csv", id)
+		r := testdata.Find(testdata.Examples, id)
 		how := check.Read
 		if strings.HasPrefix(r["how_known"], "from memory") {
 			how = check.Memory
@@ -254,7 +254,7 @@ func worked() []check.Case {
 		}
 		return pendulum.QualityFromDecrement(d)
 	})
-	r := testdata.Find("worked_examples.csv", "damping-06")
+	r := testdata.Find(testdata.Examples, "damping-06")
 	cases = append(cases, check.Case{
 		ID: "damping-06", Quantity: "Q from 25 cycles to 1/e: π N", Unit: "1", Want: math.Pi * 25,
 		Tol: check.Tolerance{Rel: 1e-12, Why: "exact for small damping"}, Source: r["source"], Known: check.Read, Published: true,
@@ -366,7 +366,7 @@ func ground() []check.Case {
 			Got: func() (float64, error) { return model.Density(1 / (start * (1 + 1e-12))) },
 		})
 	}
-	w := testdata.Find("values.csv", "westphal_static")
+	w := testdata.Find(testdata.Values, "westphal_static")
 	cases = append(cases, check.Case{
 		ID: "pendulum-westphal-static", Quantity: "pull of a gold sphere of 92.1 mg at 2.5 mm", Unit: "m/s²",
 		Want: w.Float("value"), Tol: check.Digits(w["value"]), Source: w["source"] + "; mass and distance from memory, G M/r² evaluated apart", Known: check.Computed,

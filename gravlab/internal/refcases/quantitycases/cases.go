@@ -196,7 +196,7 @@ func example() []check.Case {
 		return quantity.Propagate(models[name], inputs, r)
 	}
 	for _, row := range []struct{ name, value, u string }{
-		{"R", testdata.Find("worked_examples.csv", "unc-09")["published_answer"], testdata.Find("worked_examples.csv", "unc-10")["published_answer"]},
+		{"R", testdata.Find(testdata.Examples, "unc-09")["published_answer"], testdata.Find(testdata.Examples, "unc-10")["published_answer"]},
 		{"X", "219.847", "0.295"},
 		{"Z", "254.260", "0.236"},
 	} {
@@ -289,7 +289,7 @@ func exercises() []check.Case {
 	}
 	var cases []check.Case
 	for _, row := range rows {
-		source := testdata.Find("worked_examples.csv", row.id)
+		source := testdata.Find(testdata.Examples, row.id)
 		if !strings.Contains(source["published_answer"], row.want) {
 			panic(fmt.Sprintf("knownquantity: %s: %q is not in %q", row.id, row.want, source["published_answer"]))
 		}
@@ -326,16 +326,16 @@ func units() []check.Case {
 			return v, nil
 		}
 	}
-	gradient := testdata.Find("worked_examples.csv", "gradient-03")
+	gradient := testdata.Find(testdata.Examples, "gradient-03")
 	const brochure = "The International System of Units (SI Brochure), 9th ed., BIPM 2019, "
 	exact := check.Tolerance{Rel: 4e-16, Why: "exact by definition; two roundings of a float64"}
 	cases := []check.Case{
 		{ID: "gradient-03", Quantity: "0.3086 mGal/m in eotvos", Unit: "E", Want: gradient.Float("published_answer"), Tol: check.Digits(gradient["published_answer"]),
 			Source: gradient["source"], Known: check.Read, Published: true, Got: read("0.3086 mGal/m", "E")},
-		{ID: "unit-g", Quantity: "standard gravity", Unit: "m/s²", Want: testdata.Find("values.csv", "codata2018_gn").Float("value"), Tol: exact,
-			Source: testdata.Find("values.csv", "codata2018_gn")["source"], Known: check.Read, Published: true, Got: read("1 g", "m/s²")},
-		{ID: "unit-ev", Quantity: "electronvolt", Unit: "J", Want: testdata.Find("values.csv", "codata2018_e").Float("value"), Tol: exact,
-			Source: testdata.Find("values.csv", "codata2018_e")["source"], Known: check.Read, Published: true, Got: read("1 eV", "J")},
+		{ID: "unit-g", Quantity: "standard gravity", Unit: "m/s²", Want: testdata.Find(testdata.Values, "codata2018_gn").Float("value"), Tol: exact,
+			Source: testdata.Find(testdata.Values, "codata2018_gn")["source"], Known: check.Read, Published: true, Got: read("1 g", "m/s²")},
+		{ID: "unit-ev", Quantity: "electronvolt", Unit: "J", Want: testdata.Find(testdata.Values, "codata2018_e").Float("value"), Tol: exact,
+			Source: testdata.Find(testdata.Values, "codata2018_e")["source"], Known: check.Read, Published: true, Got: read("1 eV", "J")},
 		{ID: "unit-dyn", Quantity: "1 dyn", Unit: "N", Want: 1e-5, Tol: exact,
 			Source: "The International System of Units (SI Brochure), 8th ed., BIPM 2006, table 9", Known: check.Memory, Published: true, Got: read("1 dyn", "N")},
 		{ID: "unit-erg", Quantity: "1 erg", Unit: "J", Want: 1e-7, Tol: exact,

@@ -199,7 +199,7 @@ func pullIn(m testdata.ModelCheck) (float64, error) {
 func worked() []check.Case {
 	var cases []check.Case
 	row := func(id, printed, unit string, scale float64, got func() (float64, error)) {
-		r := testdata.Find("worked_examples.csv", id)
+		r := testdata.Find(testdata.Examples, id)
 		if r["published_answer"] != printed {
 			panic(fmt.Sprintf("knownsensor: %s prints %q, not %q", id, r["published_answer"], printed))
 		}
@@ -285,7 +285,7 @@ func trade() []check.Case {
 	}
 	const nanog = 1e-9 * gravlab.StandardGravity
 	rough := check.Tolerance{Rel: 0.2, Why: "said as a round number"}
-	mems := testdata.Find("values.csv", "mems_noise")
+	mems := testdata.Find(testdata.Values, "mems_noise")
 	return []check.Case{
 		row("pair", "resonance implied by 1.4 pm for 0.25 ng", "Hz", 6.7, check.Digits("6.7"), func() (float64, error) {
 			return sensor.FrequencyFromSag(1.4e-12, 0.25*nanog)
@@ -345,7 +345,7 @@ func thermal() []check.Case {
 		"brownian_calc2": {Mass: 0.1, Frequency: 0.1, Q: 1000, Temperature: 300},
 		"brownian_calc3": {Mass: 0.25e-3, Frequency: 6, Q: 200, Temperature: 300},
 	} {
-		r := testdata.Find("values.csv", id)
+		r := testdata.Find(testdata.Values, id)
 		cases = append(cases, check.Case{
 			ID: "sensor-" + id, Quantity: r["quantity"] + ": " + r["conditions"], Unit: "m/s²/√Hz", Want: r.Float("value"),
 			Tol: check.Digits(r["value"]), Source: "formula of T. B. Gabrielson, IEEE Trans. Electron Devices 40, 903 (1993), evaluated apart", Known: check.Computed,

@@ -217,7 +217,7 @@ func modelChecks() []check.Case {
 // published are the coefficients of the field as printed.
 func published() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, tol *check.Tolerance, got func() (float64, error)) check.Case {
-		row := testdata.Find("worked_examples.csv", id)
+		row := testdata.Find(testdata.Examples, id)
 		return knownearth.Printed("survey-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
 	}
 	reduction := func(plate survey.Plate, density float64) survey.Reduction {
@@ -226,7 +226,7 @@ func published() []check.Case {
 	per := func(plate survey.Plate, density float64) float64 {
 		return gravlab.Must(reduction(plate, density).PerMetre(45 * degree))
 	}
-	atmosphere := testdata.Find("values.csv", "atmos_corr")
+	atmosphere := testdata.Find(testdata.Values, "atmos_corr")
 	return []check.Case{
 		example("reduct-02", "height accuracy for 0.01 mGal, free air", "m", "3", 0.01, nil, func() (float64, error) { return 1e-7 / per(survey.NoPlate, 0), nil }),
 		example("reduct-04", "height accuracy for 0.01 mGal, free air", "m", "4", 0.01, &check.Tolerance{Abs: 0.01, Why: "the page rounds 3.24 cm up to 4"}, func() (float64, error) { return 1e-7 / per(survey.NoPlate, 0), nil }),

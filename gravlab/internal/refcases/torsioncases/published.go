@@ -89,7 +89,7 @@ func ribbons() []check.Case {
 
 // example is a row of worked_examples.csv; factor turns its unit into ours.
 func example(id, quantity, unit string, factor float64, got func() (float64, error)) check.Case {
-	row := testdata.Find("worked_examples.csv", id)
+	row := testdata.Find(testdata.Examples, id)
 	tol := check.Digits(row["published_answer"])
 	tol.Abs *= factor
 	known := check.Read
@@ -127,7 +127,7 @@ func cavendish() []check.Case {
 			Source: recomputed, Known: check.Computed, Got: got}
 	}
 	value := func(id, quantity string, got func() (float64, error)) check.Case {
-		row := testdata.Find("values.csv", id)
+		row := testdata.Find(testdata.Values, id)
 		return check.Case{ID: id, Quantity: quantity, Unit: "1", Want: row.Float("value"), Tol: check.Digits(row["value"]),
 			Source: row["source"], Known: check.Read, Published: true, Got: got}
 	}
@@ -148,7 +148,7 @@ func cavendish() []check.Case {
 		note("cav-s-23", "standard deviation of the 23", "0.1904", summary(stiffer, spread)),
 		{
 			ID: "cav_G", Quantity: "G that the mean of 1798 implies", Unit: "m³ kg⁻¹ s⁻²", Want: 6.745e-11, Tol: check.Digits("6.745e-11"),
-			Source: testdata.Find("values.csv", "cav_G")["conditions"], Known: check.Computed,
+			Source: testdata.Find(testdata.Values, "cav_G")["conditions"], Known: check.Computed,
 			Got: func() (float64, error) {
 				perG, err := torsion.EarthDensity(1, 9.80665, 6371e3)
 				return perG / 5448, err
