@@ -14,16 +14,19 @@ import (
 	"time"
 )
 
+// testParent is set in the program that TestKilledParent kills.
+const testParent = "GRAVLAB_TEST_PARENT"
+
 // A program that is killed with SIGKILL leaves no worker behind, and the next
 // pool removes its folder.
 func TestKilledParent(t *testing.T) {
-	if os.Getenv("COMPOSE_TEST_PARENT") != "" {
+	if os.Getenv(testParent) != "" {
 		endless(t)
 		return
 	}
 	temp := t.TempDir()
 	cmd := exec.Command(os.Args[0], "-test.run=^TestKilledParent$", "-test.v")
-	cmd.Env = append(os.Environ(), "COMPOSE_TEST_PARENT=1", "TMPDIR="+temp)
+	cmd.Env = append(os.Environ(), testParent+"=1", "TMPDIR="+temp)
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)

@@ -3,6 +3,7 @@ package sandbox
 import (
 	"context"
 	"errors"
+	"fmt"
 	"os"
 	"strings"
 	"sync"
@@ -18,11 +19,27 @@ var pool = sync.OnceValues(func() (*Pool, error) {
 	return NewPool(context.Background(), PoolOptions{Workers: 2, Clone: "../.."})
 })
 
+// buildWorker builds the program of the workers in a folder, where it is not to be
+// the test itself.
+var buildWorker func(dir string) (program string, err error)
+
 func TestMain(m *testing.M) {
+	var dir string
+	if buildWorker != nil && os.Getenv(testParent) == "" {
+		var err error
+		if dir, err = os.MkdirTemp("", "gravlab-worker-test-"); err == nil {
+			workerProgram, err = buildWorker(dir)
+		}
+		if err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+	}
 	code := m.Run()
 	if p, err := pool(); err == nil {
 		p.Close()
 	}
+	os.RemoveAll(dir)
 	os.Exit(code)
 }
 

@@ -17,6 +17,9 @@ import (
 // own, since it must work in whatever program uses this package.
 const workerArgument = "gravlab-compose-worker"
 
+// workerProgram is another program that does a worker's work; "" is this one. Tests set it.
+var workerProgram string
+
 func init() {
 	if len(os.Args) == 2 && os.Args[1] == workerArgument {
 		work(os.Stdin, os.Stdout)
@@ -56,12 +59,16 @@ type worker struct {
 
 // start starts a worker.
 func (p *Pool) start() (*worker, error) {
-	self, err := os.Executable()
-	if err != nil {
-		return nil, unstartable(err)
-	}
-	if runtime.GOOS == "linux" {
+	self := workerProgram
+	var err error
+	switch {
+	case self != "":
+	case runtime.GOOS == "linux":
 		self = "/proc/self/exe" // works also when the file has been replaced
+	default:
+		if self, err = os.Executable(); err != nil {
+			return nil, unstartable(err)
+		}
 	}
 	dir, err := os.MkdirTemp(p.dir, "worker-")
 	if err != nil {
