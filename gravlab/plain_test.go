@@ -2,9 +2,14 @@ package gravlab_test
 
 import (
 	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -83,6 +88,7 @@ var (
 	fencedCode = regexp.MustCompile("(?s)```.*?```")
 	fields     = regexp.MustCompile(`\[\[[^\]]*\]\]`)
 	comments   = regexp.MustCompile(`//.*`)
+	tags       = regexp.MustCompile(`<[^>]*>`)
 	quoted     = regexp.MustCompile(`"[^"\n]*"`)
 )
 
@@ -107,8 +113,56 @@ func spoken(source string) string {
 	return strings.Join(append(comments.FindAllString(source, -1), quoted.FindAllString(source, -1)...), "\n\n")
 }
 
-// TestPlainEnglish reads the labs, the pages of the clone and what the page shows for
-// words that stop a reader. The other texts of the program are not read yet.
+// programTexts are the strings of the program's Go and its HTML templates, each with its place:
+// verdicts, errors, the command line, replies, what the page's server says.
+func programTexts(t *testing.T) map[string]string {
+	texts := map[string]string{}
+	err := filepath.WalkDir(".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		if d.IsDir() {
+			if d.Name() == "testdata" {
+				return filepath.SkipDir
+			}
+			return nil
+		}
+		if strings.HasSuffix(path, ".html") {
+			text, err := os.ReadFile(path)
+			texts[path] = tags.ReplaceAllString(string(text), " ")
+			return err
+		}
+		if !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+			return nil
+		}
+		set := token.NewFileSet()
+		file, err := parser.ParseFile(set, path, nil, 0)
+		if err != nil {
+			return err
+		}
+		ast.Inspect(file, func(n ast.Node) bool {
+			if l, ok := n.(*ast.BasicLit); ok && l.Kind == token.STRING {
+				text, err := strconv.Unquote(l.Value)
+				if err != nil {
+					t.Error(err)
+				}
+				texts[set.Position(l.Pos()).String()] = text
+			}
+			return true
+		})
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(texts) < 1000 {
+		t.Fatalf("the program has only %d strings", len(texts))
+	}
+	return texts
+}
+
+// TestPlainEnglish reads the labs, the pages of the clone, what the page shows and what the
+// program says for words that stop a reader.
 func TestPlainEnglish(t *testing.T) {
 	for _, u := range append(append(append(append([]usage{}, plain...), inVerdicts...), inSlipNames...), onPage...) {
 		if u.pattern.MatchString("") {
@@ -121,6 +175,12 @@ func TestPlainEnglish(t *testing.T) {
 			t.Fatal(err)
 		}
 		plainly(t, path, fencedCode.ReplaceAllString(string(text), ""), plain)
+	}
+	for place, text := range programTexts(t) {
+		plainly(t, place, text, plain)
+		if strings.HasPrefix(place, "judge"+string(filepath.Separator)) {
+			plainly(t, place, text, inVerdicts)
+		}
 	}
 	// What the page shows: its captions and controls, and the virtual apparatus.
 	scripts, err := filepath.Glob(filepath.Join("page", "assets", "*.js"))

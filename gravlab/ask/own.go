@@ -57,7 +57,7 @@ func (c StudentSheet) OwnRecording(file string) *Record {
 
 // tooLong is the refusal of a file above maxFile.
 func tooLong(file string, size int64) error {
-	return fmt.Errorf("%s has %d bytes; at most %d (5 MB) can be read: cut the recording or take fewer samples a second", file, size, maxFile)
+	return fmt.Errorf("%s has %d bytes; at most %d (5 MB) can be read: cut the recording, or take fewer samples per second", file, size, maxFile)
 }
 
 // parse reads a recording. remarks say what is odd and yet usable.
@@ -131,7 +131,7 @@ func parse(name, text string) (rec *Record, remarks []string, err error) {
 		return rec, remarks, nil
 	}
 	if rec.columns[i].Unit != "s" {
-		return nil, nil, fmt.Errorf("line 1: the column time is in %q; give it in a unit of time, like \"time (s)\"", rec.columns[i].Unit)
+		return nil, nil, fmt.Errorf("line 1: the column time is in %q; use a unit of time, as in \"time (s)\"", rec.columns[i].Unit)
 	}
 	uneven, err := steps(rec.values[i], lines)
 	if err != nil {

@@ -152,7 +152,7 @@ func Limit(eta, u, share float64) (float64, error) {
 	if err := errors.Join(
 		arg.Between(fn, "eta", eta, -1e100, 1e100, "Eötvös ratio"),
 		arg.Between(fn, "u", u, 1e-100, 1e100, "standard uncertainty"),
-		arg.Between(fn, "share", share, 1e-6, 1-1e-9, "share of the probability"),
+		arg.Between(fn, "share", share, 1e-6, 1-1e-9, "fraction of the probability"),
 	); err != nil {
 		return 0, err
 	}

@@ -52,7 +52,7 @@ func Text(marks int, a Answer) Verdict {
 	if strings.TrimSpace(a.Text) == "" {
 		return Verdict{Outcome: OutcomeBlank, Of: marks, Message: "Nothing written yet."}
 	}
-	return Verdict{Outcome: OutcomeWaiting, Of: marks, Understood: fmt.Sprintf("%d words", len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
+	return Verdict{Outcome: OutcomeWaiting, Of: marks, Understood: words(len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
 }
 
 // UnderstandFunction says whether a function gave a result of the length that is
@@ -67,7 +67,7 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 		return unreadable("Your function failed: %s.\nTry it on a number of your own first.", clip.Line(a.Fault, mostSaid))
 	}
 	if len(a.Values) != len(calls) {
-		return unreadable("Your function gave %d results for %d calls. Run the cell again.", len(a.Values), len(calls))
+		return unreadable("Your function gave %d results for %d calls.", len(a.Values), len(calls))
 	}
 	zero := true
 	for i, got := range a.Values {
@@ -185,3 +185,11 @@ func describe(call []float64) string {
 
 // mostSaid is how much of what a student's program says is in a message.
 const mostSaid = 120
+
+// words says how many words there are.
+func words(n int) string {
+	if n == 1 {
+		return "1 word"
+	}
+	return fmt.Sprintf("%d words", n)
+}

@@ -122,7 +122,7 @@ func TestLiveFaults(t *testing.T) {
 		"panic": {cells: []string{"func at(s []int, i int) int {\n\treturn s[i]\n}", "%%\nfmt.Fprintln(os.Stderr, \"warned\")\nfmt.Println(at(nil, 1))"},
 			outcome: Failed, faults: []Fault{{3, "panic: runtime error: index out of range [1] with length 0 (exit status 2)"}}, text: "warned\n"},
 		"exit":           {cells: []string{"%%\nos.Exit(3)"}, outcome: Failed, reason: "exit status 3"},
-		"asks for input": {cells: []string{"%with_inputs\n%%\nfmt.Println(1)"}, outcome: Refused, reason: "nobody can type"},
+		"asks for input": {cells: []string{"%with_inputs\n%%\nfmt.Println(1)"}, outcome: Refused, reason: "no one to type it"},
 		"would kill":     {cells: []string{"%%\n%%"}, outcome: Refused, reason: "two lines"},
 		"shell":          {cells: []string{"!echo from a shell"}, outcome: Ran, text: "from a shell\n"},
 		"looks like one": {cells: []string{"%%\nfmt.Fprintln(os.Stderr, \"panic: not really\")"}, outcome: Ran, text: "panic: not really\n"},

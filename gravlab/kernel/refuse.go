@@ -62,7 +62,7 @@ func refuse(source string, uses map[string]bool) string {
 				return fmt.Sprintf("line %d: %%%s with an empty name: the kernel dies of it; write the name", i+1, words[0])
 			}
 		case "with_inputs", "with_password":
-			return fmt.Sprintf("line %d asks for input, and in a run without a front end nobody can type: give the value in the code, or open the notebook in Jupyter", i+1)
+			return fmt.Sprintf("line %d asks for input, and a run without a front end has no one to type it: give the value in the code, or open the notebook in Jupyter", i+1)
 		}
 	}
 	if mains > 1 {

@@ -422,7 +422,7 @@ func (r *runner) execute(ctx context.Context, c *CellResult, shown displays) err
 		select {
 		case m := <-s.client.in:
 			if m.channel == stdinChannel && m.header.MsgType == "input_request" {
-				begin(Failed, "the cell asks for input, and in a run without a front end nobody can type: give the value in the code, or open the notebook in Jupyter", endLimit)
+				begin(Failed, "the cell asks for input, and a run without a front end has no one to type it: give the value in the code, or open the notebook in Jupyter", endLimit)
 				continue
 			}
 			if m.parent.MsgID != id {

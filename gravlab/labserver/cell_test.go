@@ -178,7 +178,7 @@ func TestCellAnswers(t *testing.T) {
 		{[]string{"function"}, "right", ""},
 		{[]string{"remembers"}, "unreadable", "for the same arguments it gave first"},
 		{[]string{"panics"}, "unreadable", "index out of range [99]"},
-		{[]string{"wrong-function"}, "unreadable", "The question wants a func([]float64) float64."},
+		{[]string{"wrong-function"}, "unreadable", "The question needs a func([]float64) float64."},
 	} {
 		printed, displays := run(t, b, c.args...)
 		if printed != "" {

@@ -250,7 +250,7 @@ func readAnswer(q bank.Question, f wire.Frame) (a judge.Answer, problem string) 
 	case wire.FormNumber, wire.FormMeasured:
 		fits = q.Kind == judge.KindNumber || q.Kind == judge.KindMeasured
 		if len(f.Numbers) != 2 {
-			return a, "The answer came without its number. Run the cell again."
+			return a, "The answer came without its number. Run the whole cell to submit one."
 		}
 		a.Value, a.U, a.Unit = f.Numbers[0], f.Numbers[1], f.Unit
 	case wire.FormTyped:
@@ -272,7 +272,7 @@ func readAnswer(q bank.Question, f wire.Frame) (a judge.Answer, problem string) 
 	}
 	if !fits {
 		how := howTo[q.Kind]
-		return a, "This question wants another kind of answer.\nSubmit it with " + fmt.Sprintf(how, q.ID) + "."
+		return a, "This question needs another kind of answer.\nSubmit it with " + fmt.Sprintf(how, q.ID) + "."
 	}
 	return a, ""
 }
@@ -289,7 +289,7 @@ func (s *Session) calls(p target) (reply wire.Frame, problem string) {
 		return reply, problem
 	}
 	if p.f.Signature != string(q.Function.Signature) {
-		return reply, fmt.Sprintf("Your function is a %s.\nThe question wants a %s.", clip.Line(p.f.Signature, 60), q.Function.Signature)
+		return reply, fmt.Sprintf("Your function is a %s.\nThe question needs a %s.", clip.Line(p.f.Signature, 60), q.Function.Signature)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -326,7 +326,7 @@ func (s *Session) values(p target) (a judge.Answer, problem string) {
 	delete(s.pending, p.f.Token)
 	s.mu.Unlock()
 	if !ok || want.sheet != p.sheet || want.question != q.ID {
-		return a, "These results belong to no call of the judge. Run the cell again."
+		return a, "These results belong to no call of the judge.\nRun the cell with " + fmt.Sprintf(howTo[q.Kind], q.ID) + " to submit the function."
 	}
 	if p.f.Fault != "" {
 		return judge.Answer{Fault: p.f.Fault}, ""

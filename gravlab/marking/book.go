@@ -374,7 +374,7 @@ func (b *marksBook) student(r *row) error {
 	b.applyEye(r, j)
 	b.applyAdjustments(r, j.Verdicts)
 	if n := r.waiting(); n > 0 {
-		r.short = append(r.short, fmt.Sprintf("%s to be read by eye", count(n, "text")))
+		r.short = append(r.short, fmt.Sprintf("%s for you to read", count(n, "text")))
 	}
 	var pictures []picture
 	if ran.Figures > 0 {
@@ -450,20 +450,20 @@ func (b *marksBook) notes(r *row, ran run, j judged) {
 		r.remark(r.item, "declares two sheets; answers to the other one do not count")
 	}
 	if ran.Foreign > 0 {
-		r.short = append(r.short, "gives in answers to another sheet")
-		r.remark(r.item, "gave in %s to a sheet that is not its own; they do not count", count(ran.Foreign, "answer"))
+		r.short = append(r.short, "submits answers to another sheet")
+		r.remark(r.item, "submitted %s to a sheet that is not its own; they do not count", count(ran.Foreign, "answer"))
 	}
 	for _, v := range j.Verdicts {
 		if v.Tries > mostTries {
 			text := fmt.Sprintf("%d different answers to %s", v.Tries, v.Entry.Question)
 			r.short = append(r.short, text)
-			r.remark(r.item, "gave in %s, one after the other", text)
+			r.remark(r.item, "submitted %s, one after the other", text)
 		}
 	}
 	for _, v := range j.Verdicts {
 		if v.Virtual {
 			r.short = append(r.short, v.Entry.Question+" fits the virtual recording, not your reference")
-			r.remark(r.item, "the answer to %s fits the virtual recording of this sheet and not your reference: the reference counts, as for everybody whom it names; adjust.csv has the last word", v.Entry.Question)
+			r.remark(r.item, "the answer to %s fits the virtual recording of this sheet and not your reference; the reference counts, as for every student it names, unless adjust.csv says otherwise", v.Entry.Question)
 		}
 	}
 	if ran.Ended != sandbox.LimitNone {

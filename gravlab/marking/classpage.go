@@ -94,7 +94,7 @@ func (b *marksBook) remarkViews() (looks []remarkView, more int) {
 		r := &b.rows[i]
 		var why []string
 		for _, s := range slices.Compact(slices.Sorted(slices.Values(r.short))) {
-			if s == "nothing returned" || strings.HasSuffix(s, "to be read by eye") {
+			if s == "nothing returned" || strings.HasSuffix(s, "for you to read") {
 				continue // told above and below
 			}
 			why = append(why, s)

@@ -331,7 +331,7 @@ func (u *Unrun) Error() string {
 	if more := len(u.Files) - 10; more > 0 {
 		files += fmt.Sprintf(" and %d more", more)
 	}
-	return fmt.Sprintf("not marked, because this machine failed: %s; %v. No books were written; the other notebooks that were run (%d) are stored, and the same call goes on from here", files, u.Why, u.Stored)
+	return fmt.Sprintf("not marked, because this machine failed: %s; %v. No books were written; the other notebooks that were run (%d) are stored, and the same command continues from here", files, u.Why, u.Stored)
 }
 
 // A machineFault is an error of this machine at one notebook, tried again as far as that helps.
@@ -432,7 +432,7 @@ func (k *marker) sheet(declaredLab, declaredCode string) (lab bank.Lab, code ban
 	case err != nil:
 		return lab, "", clip.Line("declares a sheet that cannot be used: "+err.Error(), 200)
 	case code == "":
-		return lab, "", "carries the default sheet, which is nobody's: it is not the notebook that was handed out"
+		return lab, "", "carries the default sheet, which belongs to no student: it is not the notebook that was handed out"
 	case k.Lab != "" && lab.ID != k.Lab:
 		return lab, "", fmt.Sprintf("is a sheet of lab %s", lab.ID)
 	}
@@ -441,7 +441,7 @@ func (k *marker) sheet(declaredLab, declaredCode string) (lab bank.Lab, code ban
 
 var errSkip = errors.New("not a sheet of this class")
 
-const nobody = "carries a code that belongs to nobody in the class list"
+const nobody = "carries a code that belongs to no one in the class list"
 
 // seed makes the source of random numbers the sheet's. It only has to be the
 // same for the same file, so the file is not parsed for it.

@@ -151,14 +151,14 @@ func (r reference) judge(q bank.Question, a judge.Answer) judge.Verdict {
 		return v // a sign or a power of ten
 	}
 	v.Slip = ""
-	against := fmt.Sprintf("Judged by the reference of your lecturer, E_n = %.2f (ISO 13528, k = 2).", en)
+	against := fmt.Sprintf("Judged by your lecturer's reference, E_n = %.2f (ISO 13528, k = 2).", en)
 	switch {
 	case !agrees:
 		v.Outcome = judge.OutcomeOff
 		v.Message = against + "\nYour value and the reference lie further apart than both uncertainties explain.\nIs one of your uncertainties too small, or is there an effect that you left out?"
 	case u <= 0:
 		v.Outcome, v.Marks = judge.OutcomeOff, q.Marks/2
-		v.Message = "The value fits the reference of your lecturer.\nState its standard uncertainty too."
+		v.Message = "The value agrees with your lecturer's reference.\nState its standard uncertainty too."
 	case u > judge.CredibleFactor*r.Allowed:
 		v.Outcome, v.Marks = judge.OutcomeOff, q.Marks/2
 		v.Message = against + "\nThe value agrees, but its uncertainty is far larger than this apparatus allows."

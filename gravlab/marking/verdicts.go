@@ -48,7 +48,7 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 		} else {
 			var failed bool
 			if v.Entry.Verdict, failed = judgeSafely(history, q, e.Answer, tries); failed {
-				out.Notes = append(out.Notes, fmt.Sprintf("the judge failed at the answer to %s; look at it by eye", q.ID))
+				out.Notes = append(out.Notes, fmt.Sprintf("the judge failed at the answer to %s; read it yourself", q.ID))
 			}
 		}
 		history.Take(v.Entry)

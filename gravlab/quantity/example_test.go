@@ -39,7 +39,7 @@ func ExampleInputError() {
 	// "1,234 m": this can be read in two ways: is the comma a decimal sign or does it part thousands? Type 1.234 or 1234
 	// "1.234": the unit is missing: type it with the number, such as 1.234 m
 	//   the number is 1.234
-	// "1.234 kg": this is a unit of something else: kg (kilogram) does not fit; give it in m
+	// "1.234 kg": this is a unit of something else: kg (kilogram) does not fit; write it in m
 	//   the number is 1.234
 }
 

@@ -244,7 +244,7 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 		r.U = spread.in(u)
 	case "%":
 		if len(u.factors) == 1 && u.factors[0].entry.symbol == "%" {
-			return Reading{}, refuse(p.text, ErrAmbiguous, "is the uncertainty in per cent, or a share of the value? Type (50 ± 10) %% for from 40 %% to 60 %%")
+			return Reading{}, refuse(p.text, ErrAmbiguous, "is the uncertainty in per cent, or a fraction of the value? Type (50 ± 10) %% for from 40 %% to 60 %%")
 		}
 		r.U = spread.in(Unit{}) / 100 * math.Abs(r.Value)
 	default:

@@ -150,7 +150,7 @@ func TestRefuse(t *testing.T) {
 		{"8.4", "m/s²", ErrNoUnit, "8.4 m/s²"},
 		{"3.2E1", "E", ErrNoUnit, "32 E"},
 		{"8", "%", ErrNoUnit, "8 %"},
-		{"8.4 kg", "m/s²", ErrDimension, "give it in m/s²"},
+		{"8.4 kg", "m/s²", ErrDimension, "write it in m/s²"},
 		{"3 g", "s", ErrDimension, "gram"},
 		{"2.5 Hz", "rad/s", ErrDimension, "2π"},
 		{"2.5 rad/s", "Hz", ErrDimension, "2π"},

@@ -179,7 +179,7 @@ func dimensionHint(readings []Unit, want Dimension, wantText string) string {
 	d := u.Dimension()
 	switch {
 	case d.withoutAngle() == want.withoutAngle() && d.withoutAngle() == Frequency:
-		return fmt.Sprintf("a frequency in Hz and an angular frequency in rad/s differ by 2π; give it in %s", wantText)
+		return fmt.Sprintf("a frequency in Hz and an angular frequency in rad/s differ by 2π; write it in %s", wantText)
 	case len(u.factors) > 0 && u.factors[len(u.factors)-1].typed == "ms" && u.factors[len(u.factors)-1].twice < 0:
 		return "ms is the millisecond; for metre times a power of the second put a space, as in m s^-2"
 	}
@@ -190,9 +190,9 @@ func dimensionHint(readings []Unit, want Dimension, wantText string) string {
 		}
 	}
 	if wantText == "1" {
-		return fmt.Sprintf("%s does not fit; give it as a pure number", strings.Join(meanings, " or "))
+		return fmt.Sprintf("%s does not fit; write it as a pure number", strings.Join(meanings, " or "))
 	}
-	return fmt.Sprintf("%s does not fit; give it in %s", strings.Join(meanings, " or "), wantText)
+	return fmt.Sprintf("%s does not fit; write it in %s", strings.Join(meanings, " or "), wantText)
 }
 
 func containsString(list []string, item string) bool {

@@ -468,7 +468,7 @@ func ended(l Limit, limits Limits) string {
 	case LimitOutput:
 		return fmt.Sprintf("this cell was ended: it printed more than %d bytes", limits.Output)
 	case LimitFrames:
-		return fmt.Sprintf("this cell was ended: it gave in or showed more than %d times", limits.Frames)
+		return fmt.Sprintf("this cell was ended: it submitted or showed something more than %d times", limits.Frames)
 	}
 	return "this cell was ended by the limit " + string(l)
 }

@@ -23,7 +23,7 @@ func Cautions() []string {
 		"A void that gravity does not show may still be there: not seen is not absent.",
 		"Buried services are located, and voids judged, by those licensed to do it under the local code.",
 		"On site: keep staff and antenna away from overhead lines; leave open ground in lightning; stay off ground that sags and never enter mine entries, wells or drains.",
-		"Lift instrument and batteries with two people or a frame; mind livestock, wire and roads; tell somebody where you are.",
+		"Lift instrument and batteries with two people or a frame; watch out for livestock, wire and roads; tell someone where you are.",
 	}
 }
 

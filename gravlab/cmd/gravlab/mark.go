@@ -125,7 +125,7 @@ func runMark(ctx context.Context, c *call) error {
 	case marking.IsInput(err):
 		return usageError{err, ""}
 	case errors.Is(err, context.Canceled):
-		return errors.New("stopped; nothing is lost: the same call goes on from here")
+		return errors.New("stopped; nothing is lost: the same command continues from here")
 	case err != nil:
 		return err
 	}
@@ -135,7 +135,7 @@ func runMark(ctx context.Context, c *call) error {
 		fmt.Fprintf(c.out, "; %s", some(s.Remarks, "remark", "remarks"))
 	}
 	if s.Waiting > 0 {
-		fmt.Fprintf(c.out, "; %s by eye", some(s.Waiting, "text to read", "texts to read"))
+		fmt.Fprintf(c.out, "; %s", some(s.Waiting, "text to read", "texts to read"))
 	}
 	fmt.Fprintln(c.out)
 	if n := len(s.Changed); n > 0 {

@@ -108,7 +108,7 @@ func runOpen(ctx context.Context, c *call) error {
 	}
 	defer listener.Close()
 	if !loopback {
-		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Whoever sees the address or the traffic can read and change your work and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
+		fmt.Fprintf(c.err, "warning: %s can be reached from other machines. Anyone who sees the address or the traffic can read and change your work, and run code (confined) here. Leave out --listen unless you know the network.\n", *address)
 		if here := networkAddresses(); ip.IP.IsUnspecified() && here != "" {
 			c.say("for another machine, replace 127.0.0.1 in the address by one of these: " + here)
 		}

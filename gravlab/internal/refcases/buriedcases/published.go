@@ -190,7 +190,7 @@ func recomputed() []check.Case {
 			return g / gravlab.MilliGal, err
 		}),
 		given("slab-01", "wide sill of 30 m, 500 kg/m³", "mGal", six, func() (float64, error) { return slab(500, 30, gravlab.G) }),
-		given("cylinder-01", "disc of radius 10 t and thickness t, on its top: share of the slab", "%", check.Tolerance{Rel: 1e-5, Why: "the recomputed value is given to six digits (the printed 98 % is wrong)"}, func() (float64, error) {
+		given("cylinder-01", "disc of radius 10 t and thickness t, on its top: fraction of the slab", "%", check.Tolerance{Rel: 1e-5, Why: "the recomputed value is given to six digits (the printed 98 % is wrong)"}, func() (float64, error) {
 			g, err := buried.Cylinder{Centre: r3.Vec{Z: 0.5}, Axis: r3.Vec{Z: 1}, Radius: 10, Length: 1, Contrast: 2000}.GZ(r3.Vec{})
 			s, _ := slab(2000, 1, gravlab.G)
 			return 100 * g / gravlab.MilliGal / s, err

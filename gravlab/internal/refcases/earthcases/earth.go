@@ -337,7 +337,7 @@ func reductions() []check.Case {
 			Got: func() (float64, error) { return earth.EotvosCorrection(60, math.Pi/2, 45*degree, 6371000) }},
 		value("atmos_corr", "atmosphere-0", "atmospheric correction at sea level", "m/s²", "0.874", 1e-5, func() (float64, error) { return earth.Atmosphere(0) }),
 		{ID: "earth-pressure-1000", Quantity: "pressure of the standard atmosphere at 1000 m", Unit: "Pa", Want: 89874.6,
-			Tol: check.Tolerance{Abs: 5, Why: "the exponent is rounded to 5.2559 and height is taken for geopotential height"}, Source: "ISO 2533:1975, Standard Atmosphere", Known: check.Memory, Published: true,
+			Tol: check.Tolerance{Abs: 5, Why: "the exponent is rounded to 5.2559 and height stands for geopotential height"}, Source: "ISO 2533:1975, Standard Atmosphere", Known: check.Memory, Published: true,
 			Got: func() (float64, error) { return earth.NormalPressure(1000) }},
 		{ID: "earth-sealevel", Quantity: "sea level for 361.8 Gt", Unit: "m", Want: 1e-3, Tol: check.Tolerance{Rel: 5e-4, Why: "four digits are in use"},
 			Source: "common practice, no source", Known: check.Practice, Got: func() (float64, error) { return earth.SeaLevel(361.8e12) }},
