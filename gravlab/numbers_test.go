@@ -27,7 +27,7 @@ func TestNumbersInTexts(t *testing.T) {
 	for _, text := range []struct{ file, want string }{
 		{"notebooks/12-a-day-in-the-field.ipynb", "a slab of 2670 kg/m³ gives back " + slab + " mGal"},
 		{"notebooks/12-a-day-in-the-field.ipynb", tripod},
-		{"gravlab/buried/long.go", fmt.Sprintf("%.4f mGal/m for\n// 1 g/cm³", 2*math.Pi*gravlab.G*1000/gravlab.MilliGal)},
+		{"gravlab/buried/body_long.go", fmt.Sprintf("%.4f mGal/m for\n// 1 g/cm³", 2*math.Pi*gravlab.G*1000/gravlab.MilliGal)},
 	} {
 		b, err := os.ReadFile(filepath.Join("..", filepath.FromSlash(text.file)))
 		if err != nil {

@@ -27,7 +27,7 @@ const module = "gravity.example/"
 // floors only, and those that it is allowed within its own floor.
 var floors = map[string]int{
 	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/clip": 0, "gravlab/internal/digits": 0, "gravlab/internal/atomicfile": 0, "gravlab/internal/ode": 0, "gravlab/internal/panictext": 0, "gravlab/internal/usercache": 0, "gravlab/internal/filelock": 0, "gravlab/internal/modules": 0,
-	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/wire": 0, "gravlab/draw/figure": 0, "testdata": 0,
+	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/mcmc": 0, "gravlab/wire": 0, "gravlab/draw/figure": 0, "testdata": 0,
 	"gravlab/torsion": 1, "gravlab/torsion/reduction": 1, "gravlab/pendulum": 1, "gravlab/buried": 1, "gravlab/equivalence": 1, "gravlab/sensor": 1,
 	"gravlab/earth": 1, "gravlab/survey": 1, "gravlab/ask": 1, "gravlab/show": 1,
 	"gravlab/judge": 2, "gravlab/internal/htmlpage": 2, "gravlab/notebook": 2, "gravlab/draw": 2, "gravlab/internal/mdhtml": 2, "gravlab/internal/refcases": 2, "gravlab/internal/crossbench": 2, "gravlab/page/web": 2,
@@ -93,6 +93,45 @@ func TestImportsPointDown(t *testing.T) {
 	}
 	if checked < 10 {
 		t.Fatalf("only %d imports were looked at", checked)
+	}
+}
+
+// TestFilesOfBuried: package buried holds five subjects in files that are named for them. The bodies
+// compile without the rest, and each other subject without those that it does not rest on.
+func TestFilesOfBuried(t *testing.T) {
+	all := map[string]bool{}
+	for subject, groups := range map[string][]string{
+		"body":    {"body*"},
+		"read":    {"body*", "read*"},
+		"detect":  {"body*", "regional*", "detect*"},
+		"invert":  {"body*", "read*", "regional*", "invert*"},
+		"vehicle": {"body*", "vehicle*"},
+	} {
+		var files []string
+		for _, g := range groups {
+			found, err := filepath.Glob(filepath.Join("buried", g+".go"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, f := range found {
+				if !strings.HasSuffix(f, "_test.go") {
+					files = append(files, "./"+filepath.ToSlash(f))
+					all[filepath.Base(f)] = true
+				}
+			}
+		}
+		if out, err := exec.Command("go", append([]string{"build", "-o", os.DevNull}, files...)...).CombinedOutput(); err != nil {
+			t.Errorf("%s needs more than %s: %v\n%s", subject, strings.Join(groups, ", "), err, out)
+		}
+	}
+	there, err := filepath.Glob(filepath.Join("buried", "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range there {
+		if name := filepath.Base(f); !all[name] && name != "doc.go" && !strings.HasSuffix(name, "_test.go") {
+			t.Errorf("buried/%s belongs to none of the groups", name)
+		}
 	}
 }
 

@@ -52,9 +52,13 @@
 // Reading rules (DepthFromHalfWidth, DepthBound) take a shape for granted.
 // ExcessMass needs none, but a base level and a large map. EquivalentLayer and
 // NestedSpheres show what gravity cannot decide. Invert and GridInversion find
-// sources and contrasts with their uncertainty; Sample draws from a posterior. Plan holds noise, heights, places, drift and correlated
-// Clutter against a signal. FitLoads does the same for masses driven past fixed
-// sensors.
+// sources and contrasts with their uncertainty; package mcmc draws from the
+// posterior of a fit (Inversion.LogPosterior). Plan holds noise, heights, places,
+// drift and correlated Clutter against a signal. FitLoads does the same for masses
+// driven past fixed sensors.
+//
+// The files are in five groups, by name: body (forward models), read (rules and
+// what gravity cannot decide), detect, invert, and vehicle.
 //
 // # What a result permits
 //

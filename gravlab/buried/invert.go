@@ -14,9 +14,6 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// otherUnit is the hint that the values are not what they were taken for.
-const otherUnit = "; did you mean µGal or mGal? 1 µGal is 1e-8, 1 mGal 1e-5 m/s²"
-
 // An Anomaly is a measured set of gz values, with or without a regional. Values
 // that nothing buried can make are taken for µGal or mGal and refused: above
 // 0.1 m/s² in size, unless they are absolute gravity (9.7 to 9.9), and more than

@@ -44,7 +44,7 @@ var allowed = []string{
 	"gonum.org/v1/gonum/spatial/r2", "gonum.org/v1/gonum/spatial/r3", "gonum.org/v1/gonum/stat", "gonum.org/v1/gonum/stat/distuv",
 
 	module + "/gravlab", module + "/gravlab/ask", module + "/gravlab/show", module + "/gravlab/draw/figure",
-	module + "/gravlab/quantity", module + "/gravlab/fit", module + "/gravlab/signal",
+	module + "/gravlab/quantity", module + "/gravlab/fit", module + "/gravlab/signal", module + "/gravlab/mcmc",
 	module + "/gravlab/torsion", module + "/gravlab/torsion/reduction", module + "/gravlab/pendulum",
 	module + "/gravlab/buried", module + "/gravlab/equivalence", module + "/gravlab/sensor",
 	module + "/gravlab/earth", module + "/gravlab/survey",

@@ -8,17 +8,17 @@ import (
 )
 
 // A transform is a complex Fourier transform exp(-iωt) of one length, with its
-// tables and its room to work in; one goroutine uses it at a time.
+// tables and its scratch space; one goroutine uses it at a time.
 //
 // Powers of two go by a self-sorting method of radix 4 (T. G. Stockham's form of
 // the fast Fourier transform, 1966, from memory), which takes about a third of the
 // time of the mixed-radix library code that serves all other lengths. The tests
 // hold one against the other.
 type transform struct {
-	n     int
-	other *fourier.CmplxFFT
-	turns []complex128 // exp(-2πik/n)
-	room  []complex128
+	n        int
+	other    *fourier.CmplxFFT
+	twiddles []complex128 // exp(-2πik/n)
+	scratch  []complex128
 }
 
 func newTransform(n int) *transform {
@@ -27,11 +27,11 @@ func newTransform(n int) *transform {
 		t.other = fourier.NewCmplxFFT(n)
 		return t
 	}
-	t.turns = make([]complex128, n)
-	t.room = make([]complex128, n)
-	for k := range t.turns {
+	t.twiddles = make([]complex128, n)
+	t.scratch = make([]complex128, n)
+	for k := range t.twiddles {
 		sin, cos := math.Sincos(2 * math.Pi * float64(k) / float64(n))
-		t.turns[k] = complex(cos, -sin)
+		t.twiddles[k] = complex(cos, -sin)
 	}
 	return t
 }
@@ -42,7 +42,7 @@ func (t *transform) forward(z []complex128) {
 		t.other.Coefficients(z, z)
 		return
 	}
-	x, y := z, t.room
+	x, y := z, t.scratch
 	n, s := t.n, 1 // s transforms of n points each are left
 	for n >= 4 {
 		n /= 4
@@ -72,7 +72,7 @@ func (t *transform) firstPass(x, y []complex128) {
 	n := t.n / 4
 	x0, x1, x2, x3 := x[:n], x[n:2*n], x[2*n:3*n], x[3*n:4*n]
 	for p := range x0 {
-		w1, w2, w3 := t.turns[p], t.turns[2*p], t.turns[3*p]
+		w1, w2, w3 := t.twiddles[p], t.twiddles[2*p], t.twiddles[3*p]
 		a, b, c, d := x0[p], x1[p], x2[p], x3[p]
 		ac, amc := a+c, a-c
 		bd, e := b+d, b-d
@@ -87,7 +87,7 @@ func (t *transform) firstPass(x, y []complex128) {
 
 func (t *transform) pass(x, y []complex128, n, s int) {
 	for p := range n {
-		w1, w2, w3 := t.turns[p*s], t.turns[2*p*s], t.turns[3*p*s]
+		w1, w2, w3 := t.twiddles[p*s], t.twiddles[2*p*s], t.twiddles[3*p*s]
 		x0 := x[s*p:][:s]
 		x1 := x[s*(p+n):][:s]
 		x2 := x[s*(p+2*n):][:s]

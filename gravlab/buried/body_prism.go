@@ -57,24 +57,24 @@ func (p Prism) Mass() float64 {
 // block is a prism as one station sees it: its sides less the station.
 type block struct{ x1, x2, y1, y2, z1, z2 float64 }
 
-// way is how to work a block out.
-type way int
+// method is how to work a block out.
+type method int
 
 const (
-	corners way = iota
-	multipole
-	points
+	byCorners method = iota
+	byMultipole
+	byQuadrature
 	refused
 )
 
-// seen returns the block as a station sees it.
-func (p *Prism) seen(at r3.Vec) block {
+// relativeTo returns the block as a station sees it.
+func (p *Prism) relativeTo(at r3.Vec) block {
 	return block{p.Min.X - at.X, p.Max.X - at.X, p.Min.Y - at.Y, p.Max.Y - at.Y, p.Min.Z - at.Z, p.Max.Z - at.Z}
 }
 
-// choose says how to work out the prism at a station. Its powers, up to the
+// method says how to work out the prism at a station. Its powers, up to the
 // twelfth, must stay finite.
-func (p *Prism) choose(at r3.Vec) way {
+func (p *Prism) method(at r3.Vec) method {
 	dx, dy, dz := p.Max.X-p.Min.X, p.Max.Y-p.Min.Y, p.Max.Z-p.Min.Z
 	sx, sy, sz := p.Max.X-at.X+(p.Min.X-at.X), p.Max.Y-at.Y+(p.Min.Y-at.Y), p.Max.Z-at.Z+(p.Min.Z-at.Z)
 	size := dx*dx + dy*dy + dz*dz // (2h)²
@@ -83,13 +83,13 @@ func (p *Prism) choose(at r3.Vec) way {
 	case !(dx > 1e-20 && dy > 1e-20 && dz > 1e-20 && size < 1e20 && dist < 1e40 && contrastOK(p.Contrast)):
 		return refused
 	case dist <= 9*size:
-		return corners
+		return byCorners
 	case dist > 1600*size:
-		return multipole
+		return byMultipole
 	case dist*dist*dist > 64e10*(dx*dx)*(dy*dy)*(dz*dz):
-		return points
+		return byQuadrature
 	}
-	return corners
+	return byCorners
 }
 
 func (p Prism) refuse(fn string, at r3.Vec) error {
@@ -104,14 +104,14 @@ func (p Prism) refuse(fn string, at r3.Vec) error {
 
 // GZ is the downward gravity, m/s².
 func (p Prism) GZ(at r3.Vec) (float64, error) {
-	switch p.choose(at) {
-	case corners:
-		return gravlab.G * p.Contrast * down(p.Min.X-at.X, p.Max.X-at.X, p.Min.Y-at.Y, p.Max.Y-at.Y, p.Min.Z-at.Z, p.Max.Z-at.Z), nil
-	case multipole:
+	switch p.method(at) {
+	case byCorners:
+		return gravlab.G * p.Contrast * gzCorners(p.Min.X-at.X, p.Max.X-at.X, p.Min.Y-at.Y, p.Max.Y-at.Y, p.Min.Z-at.Z, p.Max.Z-at.Z), nil
+	case byMultipole:
 		e := p.expand(at)
 		return gravlab.G * p.Contrast * e.gz(), nil
-	case points:
-		return gravlab.G * p.Contrast * p.scatter(at).g.Z, nil
+	case byQuadrature:
+		return gravlab.G * p.Contrast * p.quadrature(at).g.Z, nil
 	}
 	return 0, p.refuse("buried.Prism.GZ", at)
 }
@@ -119,19 +119,19 @@ func (p Prism) GZ(at r3.Vec) (float64, error) {
 // Gravity is the gravity vector, m/s².
 func (p Prism) Gravity(at r3.Vec) (r3.Vec, error) {
 	var g r3.Vec
-	b := p.seen(at)
-	switch p.choose(at) {
-	case corners:
+	b := p.relativeTo(at)
+	switch p.method(at) {
+	case byCorners:
 		g = r3.Vec{
-			X: down(b.y1, b.y2, b.z1, b.z2, b.x1, b.x2),
-			Y: down(b.z1, b.z2, b.x1, b.x2, b.y1, b.y2),
-			Z: down(b.x1, b.x2, b.y1, b.y2, b.z1, b.z2),
+			X: gzCorners(b.y1, b.y2, b.z1, b.z2, b.x1, b.x2),
+			Y: gzCorners(b.z1, b.z2, b.x1, b.x2, b.y1, b.y2),
+			Z: gzCorners(b.x1, b.x2, b.y1, b.y2, b.z1, b.z2),
 		}
-	case multipole:
+	case byMultipole:
 		e := p.expand(at)
 		g = e.gravity()
-	case points:
-		g = p.scatter(at).g
+	case byQuadrature:
+		g = p.quadrature(at).g
 	default:
 		return r3.Vec{}, p.refuse("buried.Prism.Gravity", at)
 	}
@@ -141,15 +141,15 @@ func (p Prism) Gravity(at r3.Vec) (r3.Vec, error) {
 // Potential is the potential, m²/s².
 func (p Prism) Potential(at r3.Vec) (float64, error) {
 	u := 0.0
-	b := p.seen(at)
-	switch p.choose(at) {
-	case corners:
+	b := p.relativeTo(at)
+	switch p.method(at) {
+	case byCorners:
 		u = b.potential()
-	case multipole:
+	case byMultipole:
 		e := p.expand(at)
 		u = e.potential()
-	case points:
-		u = p.scatter(at).u
+	case byQuadrature:
+		u = p.quadrature(at).u
 	default:
 		return 0, p.refuse("buried.Prism.Potential", at)
 	}
@@ -160,18 +160,18 @@ func (p Prism) Potential(at r3.Vec) (float64, error) {
 func (p Prism) Gradient(at r3.Vec) (Tensor, error) {
 	const fn = "buried.Prism.Gradient"
 	var t Tensor
-	b := p.seen(at)
-	switch p.choose(at) {
-	case corners:
+	b := p.relativeTo(at)
+	switch p.method(at) {
+	case byCorners:
 		if b.onSurface() {
 			return Tensor{}, badStation(fn, at, "a station off the faces, edges and corners, where the tensor jumps or is infinite")
 		}
 		t = b.tensor()
-	case multipole:
+	case byMultipole:
 		e := p.expand(at)
 		t = e.tensor()
-	case points:
-		t = p.scatter(at).t
+	case byQuadrature:
+		t = p.quadrature(at).t
 	default:
 		return Tensor{}, p.refuse(fn, at)
 	}
@@ -184,10 +184,10 @@ func (b *block) onSurface() bool {
 	return inside && (b.x1 == 0 || b.x2 == 0 || b.y1 == 0 || b.y2 == 0 || b.z1 == 0 || b.z2 == 0)
 }
 
-// poles is the expansion of a block about its centre. The odd orders vanish by
+// multipole is the expansion of a block about its centre. The odd orders vanish by
 // symmetry; orders 2 and 4 are a linear and a quadratic form in the squares of
 // the coordinates.
-type poles struct {
+type multipole struct {
 	x, y, z float64 // from the station to the centre
 	r2      float64
 	volume  float64
@@ -195,7 +195,7 @@ type poles struct {
 	q       [6]float64 // S4 = sum q_ij w_i w_j: xx xy xz yy yz zz
 }
 
-func (p *Prism) expand(at r3.Vec) (e poles) {
+func (p *Prism) expand(at r3.Vec) (e multipole) {
 	hx, hy, hz := (p.Max.X-p.Min.X)/2, (p.Max.Y-p.Min.Y)/2, (p.Max.Z-p.Min.Z)/2
 	e.x, e.y, e.z = (p.Min.X-at.X)+hx, (p.Min.Y-at.Y)+hy, (p.Min.Z-at.Z)+hz
 	e.volume = 8 * hx * hy * hz
@@ -221,7 +221,7 @@ func (p *Prism) expand(at r3.Vec) (e poles) {
 }
 
 // forms returns S2, S4 and half the derivatives of S4 by x², y², z².
-func (p *poles) forms() (s2, s4, dx, dy, dz float64) {
+func (p *multipole) forms() (s2, s4, dx, dy, dz float64) {
 	wx, wy, wz := p.x*p.x, p.y*p.y, p.z*p.z
 	q := &p.q
 	dx = q[0]*wx + q[1]*wy + q[2]*wz
@@ -231,7 +231,7 @@ func (p *poles) forms() (s2, s4, dx, dy, dz float64) {
 }
 
 // potential is volume times 1/R + S2/R⁵ + S4/R⁹.
-func (p *poles) potential() float64 {
+func (p *multipole) potential() float64 {
 	s2, s4, _, _, _ := p.forms()
 	i2 := 1 / p.r2
 	return p.volume * math.Sqrt(i2) * (1 + i2*i2*(s2+i2*i2*s4))
@@ -239,7 +239,7 @@ func (p *poles) potential() float64 {
 
 // radial returns f and the factors of S2 and S4 in the gradient: minus the
 // potential's gradient by (x, y, z) is x_i (f) less the gradients of the forms.
-func (p *poles) radial(s2, s4 float64) (f, f5, f9 float64) {
+func (p *multipole) radial(s2, s4 float64) (f, f5, f9 float64) {
 	i2 := 1 / p.r2
 	f3 := p.volume * i2 * math.Sqrt(i2)
 	f5 = f3 * i2
@@ -247,13 +247,13 @@ func (p *poles) radial(s2, s4 float64) (f, f5, f9 float64) {
 	return f3 + 5*s2*f5*i2 + 9*s4*f9*i2, f5, f9
 }
 
-func (p *poles) gz() float64 {
+func (p *multipole) gz() float64 {
 	s2, s4, _, _, dz := p.forms()
 	f, f5, f9 := p.radial(s2, s4)
 	return p.z * (f - 2*p.c[2]*f5 - 4*dz*f9)
 }
 
-func (p *poles) gravity() r3.Vec {
+func (p *multipole) gravity() r3.Vec {
 	s2, s4, dx, dy, dz := p.forms()
 	f, f5, f9 := p.radial(s2, s4)
 	return r3.Vec{
@@ -263,7 +263,7 @@ func (p *poles) gravity() r3.Vec {
 	}
 }
 
-func (p *poles) tensor() Tensor {
+func (p *multipole) tensor() Tensor {
 	s2, s4, dx, dy, dz := p.forms()
 	i2 := 1 / p.r2
 	f3 := p.volume * i2 * math.Sqrt(i2)
@@ -295,10 +295,10 @@ type field struct {
 	t Tensor
 }
 
-// scatter replaces the prism by Gauss points. Its sides are taken from its own
+// quadrature replaces the prism by Gauss points. Its sides are taken from its own
 // corners, not from differences of distances to the station.
-func (p *Prism) scatter(at r3.Vec) field {
-	b := p.seen(at)
+func (p *Prism) quadrature(at r3.Vec) field {
+	b := p.relativeTo(at)
 	d := math.Sqrt((b.x1+b.x2)*(b.x1+b.x2)+(b.y1+b.y2)*(b.y1+b.y2)+(b.z1+b.z2)*(b.z1+b.z2)) / 2
 	rule := func(side float64) *gaussRule {
 		switch h := side / 2 / d; {

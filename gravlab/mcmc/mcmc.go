@@ -1,4 +1,15 @@
-package buried
+// Package mcmc draws from a probability density that is known up to a factor, by Markov chain
+// Monte Carlo: what a posterior looks like where the normal one of a fit's covariance does not do.
+//
+// InitialWalkers strews starting points around a fit, and Sample walks from them. The
+// logarithm of the density is a function of yours, such as buried.Inversion.LogPosterior:
+//
+//	start, err := mcmc.InitialWalkers(rng, v.LogPosterior, v.Fit.P, v.Fit.U, 24)
+//	chain, err := mcmc.Sample(rng, v.LogPosterior, start, 5000, 1000)
+//
+// Look at Chain.Converged before you use the draws. A chain can converge and miss a second
+// peak of the density that no walker started near.
+package mcmc
 
 import (
 	"fmt"
@@ -18,17 +29,17 @@ type Chain struct {
 	Draws [][]float64
 	// Acceptance is the share of proposals taken; 0.2 to 0.6 is healthy.
 	Acceptance float64
-	// Time is the integrated autocorrelation time of each parameter, in steps.
+	// AutocorrTime is the integrated autocorrelation time of each parameter, in steps.
 	AutocorrTime []float64
-	// Effective is the number of independent draws that the chain is worth, by
-	// the parameter with the longest Time.
+	// ESS, the effective sample size, is the number of independent draws that the
+	// chain is worth, by the parameter with the longest AutocorrTime.
 	ESS float64
-	// Split is, for each parameter, the square root of the pooled over the mean
+	// RHat is, for each parameter, the square root of the pooled over the mean
 	// within-walker variance of half chains (Gelman and Rubin's ratio); above
 	// about 1.05 the walkers have not forgotten where they started.
 	RHat []float64
-	// Converged says that every Split is below 1.05 and the chain is at least
-	// 50 Times long.
+	// Converged reports that every RHat is below 1.05 and the chain is at least
+	// 50 AutocorrTime long.
 	Converged bool
 }
 
@@ -45,7 +56,7 @@ type Chain struct {
 // A. D. Sokal's lecture notes for the autocorrelation time (citations from
 // memory).
 func Sample(rng *rand.Rand, logDensity func([]float64) float64, start [][]float64, steps, burn int) (*Chain, error) {
-	const fn = "buried.Sample"
+	const fn = "mcmc.Sample"
 	if err := arg.AtLeast(fn, "start", len(start), 2); err != nil {
 		return nil, err
 	}
@@ -199,7 +210,7 @@ func (c *Chain) splitRatio(walkers, n, p int) float64 {
 
 // Quantile is the value of parameter i below which a share p of the draws lies.
 func (c *Chain) Quantile(i int, p float64) (float64, error) {
-	const fn = "buried.Chain.Quantile"
+	const fn = "mcmc.Chain.Quantile"
 	if len(c.Draws) == 0 {
 		return 0, arg.Bad(fn, "Draws", "empty", "a chain made by Sample")
 	}
@@ -225,7 +236,7 @@ func (c *Chain) Quantile(i int, p float64) (float64, error) {
 // Mean is the mean of parameter i, and its standard deviation.
 func (c *Chain) Mean(i int) (mean, sd float64, err error) {
 	if len(c.Draws) == 0 || i < 0 || i >= len(c.Draws[0]) {
-		return 0, 0, arg.Bad("buried.Chain.Mean", "i", i, "the number of a parameter of a chain made by Sample")
+		return 0, 0, arg.Bad("mcmc.Chain.Mean", "i", i, "the number of a parameter of a chain made by Sample")
 	}
 	m2 := 0.0
 	for k, d := range c.Draws {
@@ -239,7 +250,7 @@ func (c *Chain) Mean(i int) (mean, sd float64, err error) {
 // InitialWalkers makes n starting points for Sample around a point, strewn normally
 // with the standard deviations u; those outside the density are drawn again.
 func InitialWalkers(rng *rand.Rand, logDensity func([]float64) float64, centre, u []float64, n int) ([][]float64, error) {
-	const fn = "buried.InitialWalkers"
+	const fn = "mcmc.InitialWalkers"
 	if err := arg.SameLength(fn, "centre", len(centre), "u", len(u)); err != nil {
 		return nil, err
 	}
@@ -266,3 +277,5 @@ func InitialWalkers(rng *rand.Rand, logDensity func([]float64) float64, centre, 
 	}
 	return points, nil
 }
+
+func isFinite(v float64) bool { return v-v == 0 }

@@ -22,10 +22,10 @@ func edgeRatio(a, b, ra, rb, q float64) (num, den float64) {
 	return (b + rb) * (ra - a), q
 }
 
-// down is the downward gravity of the block per G rho.
+// gzCorners is the downward gravity of the block per G rho.
 //
 //	gz = |z2| A(z2) - |z1| A(z1) - sum over x edges and y edges
-func down(x1, x2, y1, y2, z1, z2 float64) float64 {
+func gzCorners(x1, x2, y1, y2, z1, z2 float64) float64 {
 	// gz is even in x and in y: bring the block to the positive side.
 	if x2 <= 0 {
 		x1, x2 = -x2, -x1
