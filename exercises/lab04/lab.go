@@ -294,7 +294,7 @@ func noiseInBand(d *bank.Draw) bank.Question {
 			{ID: "upper-edge", Value: bank.Always(a * 1e-9 * math.Sqrt(f2))},
 			{ID: "peak-to-peak", Value: bank.Always(right * 2 * math.Sqrt2)},
 		},
-		Range:  [2]float64{4e-9, 3.2e-8},
+		Range:  [2]float64{4e-9, 3.3e-8},
 		Source: bank.Computed(testdata.Checks, "sensor-band-01", inBand(sensor.Budget{Suspension: s, Sources: []sensor.Noise{gravlab.Must(s.ReadoutNoise(2.1e-13)), gravlab.Must(sensor.White("white", 3e-10))}}, 0.1, 4), 1e-8*exact.Float("value")),
 	}
 }

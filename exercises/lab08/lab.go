@@ -242,7 +242,7 @@ func fallLimit(d *bank.Draw) bank.Question {
 			{ID: "two-sided-1-96-u", Value: bank.Always((math.Abs(eta) + 1.96*u) * 1e-13)},
 			{ID: "one-sigma", Value: bank.Always(u * 1e-13)},
 		},
-		Range: [2]float64{2.4e-13, 1e-12},
+		Range: [2]float64{2.4e-13, 1.05e-12},
 		// -1.5(1.2)e-13
 		Source: bank.Computed(testdata.Checks, "equivalence-limit-01", gravlab.Must(equivalence.Limit(-1.5e-13, 1.2e-13, 0.95)), 1e-22),
 	}

@@ -232,7 +232,7 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 			{ID: "every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
 			{ID: "one-side-ignored", Value: bank.Always(right / 2)},
 		},
-		Range:  [2]float64{1e-7, 1.7e-6},
+		Range:  [2]float64{9e-8, 1.8e-6},
 		Source: bank.Computed(testdata.Checks, "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
 	}
 }
