@@ -14,9 +14,6 @@ import (
 	"time"
 )
 
-// testParent is set in the program that TestKilledParent kills.
-const testParent = "GRAVLAB_TEST_PARENT"
-
 // A program that is killed with SIGKILL leaves no worker behind, and the next
 // pool removes its folder.
 func TestKilledParent(t *testing.T) {

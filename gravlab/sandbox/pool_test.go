@@ -19,6 +19,9 @@ var pool = sync.OnceValues(func() (*Pool, error) {
 	return NewPool(context.Background(), PoolOptions{Workers: 2, Clone: "../.."})
 })
 
+// testParent is set in the program that TestKilledParent kills.
+const testParent = "GRAVLAB_TEST_PARENT"
+
 // buildWorker builds the program of the workers in a folder, where it is not to be
 // the test itself.
 var buildWorker func(dir string) (program string, err error)
