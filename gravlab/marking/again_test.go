@@ -358,7 +358,7 @@ func TestByEyeAfterSpreadsheet(t *testing.T) {
 	c.wantMarks("0001", "0 0 0 0 0 2.5 2.5")
 	c.wantMarks("0010", "0 0 0 0 0 1 1")
 	c.wantRemark("", "has marks for 77, who is not in the class list")
-	if eye := c.file(byEyeName); !strings.Contains(eye, "\n0001,") || !strings.Contains(eye, "\n77,") {
+	if eye := c.file(byEyeName); !strings.Contains(eye, "\n\"0001\",") || !strings.Contains(eye, "\n\"77\",") {
 		t.Errorf("by-eye.csv is now\n%s", eye)
 	}
 	for rows, want := range map[string]string{

@@ -6,6 +6,7 @@ import (
 	"bufio"
 	"bytes"
 	"compress/gzip"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -15,6 +16,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/notebook"
@@ -27,6 +29,7 @@ type member struct {
 	size   uint64
 	packed uint64 // 0: not known
 	locked bool
+	when   string // its date, see BookRow.Handed
 }
 
 // contents are the files of an archive.
@@ -71,11 +74,13 @@ func (c *collection) archive(p string, w where, ours bool, most int64) error {
 		return nil
 	}
 	c.open = append(c.open, f)
-	return c.list(w, ours, false, again)
+	return c.list(w, "", ours, false, again)
 }
 
-// list takes the files of an archive; inner says that it lies in another.
-func (c *collection) list(archive where, ours, inner bool, again func() (contents, error)) error {
+// list takes the files of an archive; inner says that it lies in another, whose date
+// of it is when. Dates count in the lecturer's archive alone: those in an archive that was handed in are a
+// student's.
+func (c *collection) list(archive where, when string, ours, inner bool, again func() (contents, error)) error {
 	all, err := again()
 	if err != nil {
 		return err
@@ -86,6 +91,10 @@ func (c *collection) list(archive where, ours, inner bool, again func() (content
 		w := where{archive.place + "!/" + clip.Line(name, 200), archive.box}
 		if ours && goodName(name) {
 			w.box = path.Join(archive.box, path.Dir(name))
+		}
+		date := when
+		if ours {
+			date = m.when
 		}
 		folder, last := path.Split(name)
 		wanted := isNotebook(last) || isRecording(last) || isArchive(last)
@@ -135,7 +144,7 @@ func (c *collection) list(archive where, ours, inner bool, again func() (content
 			return all.read(i, most)
 		}
 		if !isArchive(last) {
-			c.add(w, int64(min(m.size, 1<<62)), func() ([]byte, error) { return read(most) })
+			c.add(w, date, int64(min(m.size, 1<<62)), func() ([]byte, error) { return read(most) })
 			continue
 		}
 		if inner {
@@ -156,7 +165,7 @@ func (c *collection) list(archive where, ours, inner bool, again func() (content
 		if isTar(last) {
 			open = c.inner.of(w.place, open)
 		}
-		if err := c.list(w, false, true, open); err != nil {
+		if err := c.list(w, date, false, true, open); err != nil {
 			c.refuse(w, "is not used: %v", plain(err))
 		}
 	}
@@ -187,10 +196,30 @@ func openZip(r io.ReaderAt, size int64) (contents, error) {
 func (a zipped) members() []member {
 	var all []member
 	for _, e := range a.z.File {
-		all = append(all, member{e.Name, e.Mode(), e.UncompressedSize64, max(e.CompressedSize64, 1), e.Flags&1 != 0})
+		all = append(all, member{e.Name, e.Mode(), e.UncompressedSize64, max(e.CompressedSize64, 1), e.Flags&1 != 0, zipDate(e)})
 	}
 	return all
 }
+
+// zipDate is the date of a file in a zip archive. The old form of it has no zone; a zone is known
+// where an extra field has the date too: extended timestamp, NTFS, Unix (APPNOTE.TXT 4.5 and
+// the fields registered there, which archive/zip reads).
+func zipDate(e *zip.File) string {
+	if e.Modified.IsZero() || e.Modified.Year() < 1981 {
+		return "" // the form begins in 1980; the first day of it stands for none
+	}
+	for extra := e.Extra; len(extra) >= 4; {
+		id, size := binary.LittleEndian.Uint16(extra), int(binary.LittleEndian.Uint16(extra[2:]))
+		if id == 0x5455 || id == 0x000a || id == 0x000d || id == 0x5855 {
+			return e.Modified.UTC().Format(time.RFC3339)
+		}
+		extra = extra[4+min(size, len(extra)-4):]
+	}
+	return e.Modified.Format(noZone)
+}
+
+// noZone is RFC 3339 without its zone.
+const noZone = "2006-01-02T15:04:05"
 
 func (a zipped) read(i int, most int64) ([]byte, error) {
 	if i >= len(a.z.File) {
@@ -266,6 +295,9 @@ func openTar(r io.Reader, size, most int64) (contents, error) {
 		m := member{}
 		if err == nil {
 			m = member{name: h.Name, mode: h.FileInfo().Mode(), size: uint64(max(h.Size, 0))}
+			if h.ModTime.Unix() > 0 {
+				m.when = h.ModTime.UTC().Format(time.RFC3339)
+			}
 			if h.Typeflag == tar.TypeXGlobalHeader {
 				continue
 			}

@@ -56,7 +56,9 @@ type cell struct {
 	earned   float64
 	counts   bool // there are marks: the sheet was marked, or the lecturer gave some
 	adjusted bool
-	waits    bool // a text that nobody has given marks for
+	was      float64 // before the lecturer's own word, if that has changed it
+	reason   string  // of that
+	waits    bool    // a text that nobody has given marks for
 }
 
 // A remark is a line of remarks.csv.
@@ -299,6 +301,7 @@ func (b *marksBook) write(ctx context.Context) error {
 		func() error { return b.writeByEye(filepath.Join(out, byEyeName)) },
 		func() error { return b.writeRemarks(filepath.Join(out, "remarks.csv")) },
 		func() error { return atomicfile.WriteFile(filepath.Join(out, "class.html"), b.classPage(), 0o600) },
+		func() error { return b.k.store.write(bookName, "marking", b.record()) },
 		func() error { return b.writeMarks(filepath.Join(out, "marks.csv")) },
 	}
 	for _, step := range steps {
@@ -374,7 +377,7 @@ func (b *marksBook) student(r *row) error {
 	b.applyEye(r, j)
 	b.applyAdjustments(r, j.Verdicts)
 	if n := r.waiting(); n > 0 {
-		r.short = append(r.short, fmt.Sprintf("%s for you to read", count(n, "text")))
+		r.short = append(r.short, fmt.Sprintf("total is provisional: %s for you to read", count(n, "text")))
 	}
 	var pictures []picture
 	if ran.Figures > 0 {
@@ -423,6 +426,7 @@ func (b *marksBook) applyAdjustments(r *row, verdicts []verdictOf) {
 			continue
 		}
 		c := &r.cells[i]
+		c.was, c.reason = c.earned, a.Reason
 		c.earned, c.counts, c.adjusted, c.waits = a.Marks, true, true, false
 		names = append(names, q.ID)
 		was := "none"
@@ -551,13 +555,23 @@ func (b *marksBook) forget() error {
 	return nil
 }
 
+// toBeHad stands for the name in the row of marks.csv that has the marks to be had.
+const toBeHad = "marks to be had"
+
 func (b *marksBook) writeMarks(path string) error {
 	header := []string{"id", "name"}
+	of := []string{"", toBeHad}
+	sum := 0
 	for _, q := range b.questions {
-		header = append(header, q.ID)
+		header, of = append(header, q.ID), append(of, strconv.Itoa(q.Marks))
+		sum += q.Marks
 	}
-	header = append(header, "total", "remarks")
-	return writeTable(path, header, func(write func(...string) error) error {
+	header, of = append(header, "total", "remarks"), append(of, strconv.Itoa(sum), "")
+	numbers := header[2 : len(header)-1]
+	return b.k.Class.Dialect.WriteTable(path, header, numbers, func(write func(...string) error) error {
+		if err := write(of...); err != nil {
+			return err
+		}
 		for _, r := range b.rows {
 			cells := []string{r.student.ID, r.student.Name}
 			for _, c := range r.cells {
@@ -584,7 +598,7 @@ func (b *marksBook) writeRemarks(path string) error {
 	slices.SortStableFunc(b.loose, func(x, y remark) int {
 		return strings.Compare(x.file+"\x00"+x.print+"\x00"+x.text, y.file+"\x00"+y.print+"\x00"+y.text)
 	})
-	return writeTable(path, []string{"id", "name", "file", "fingerprint", "cell", "line", "remark"}, func(write func(...string) error) error {
+	return b.k.Class.Dialect.WriteTable(path, []string{"id", "name", "file", "fingerprint", "cell", "line", "remark"}, nil, func(write func(...string) error) error {
 		for _, m := range b.loose {
 			if err := write(m.cells()...); err != nil {
 				return err
@@ -615,7 +629,7 @@ func (m remark) cells() []string {
 // not there any more stay at the end, in case they come back: they are somebody's
 // work.
 func (b *marksBook) writeByEye(path string) error {
-	return writeTable(path, byEyeHeader, func(write func(...string) error) error {
+	return b.k.Class.Dialect.WriteTable(path, byEyeHeader, []string{"marks"}, func(write func(...string) error) error {
 		listed := map[eyeKey]bool{}
 		for _, r := range b.rows {
 			if !slices.ContainsFunc(r.cells, func(c cell) bool { return c.outcome == judge.OutcomeWaiting }) {

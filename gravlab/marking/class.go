@@ -17,8 +17,9 @@ type Class struct {
 	Other    []string // names of the further columns
 	// Note says what had to be guessed to read the list, empty if nothing was: a person
 	// should look whether the guess is right.
-	Note string
-	file string
+	Note    string
+	Dialect Dialect // of the list: the tables about the class are written in it
+	file    string
 }
 
 // A Student is one row of a class list.
@@ -26,6 +27,9 @@ type Student struct {
 	ID    string   // unique, and safe as the name of a folder
 	Name  string   // may be empty
 	Other []string // cells of the further columns
+	// Members are the ids of those who share the sheet, if the row is a group: the cell
+	// of a column members, with spaces, commas or semicolons between the ids.
+	Members []string
 }
 
 // ReadClass reads a class list: a CSV file with a column id (or ID number, student
@@ -42,7 +46,7 @@ func ReadClass(path string) (Class, error) {
 	if err != nil {
 		return Class{}, err
 	}
-	c := Class{file: path, Note: t.note}
+	c := Class{file: path, Note: t.note, Dialect: t.dialect}
 	ids, err := t.columns("id")
 	if err != nil {
 		return Class{}, err
@@ -67,6 +71,11 @@ func ReadClass(path string) (Class, error) {
 			c.Other = append(c.Other, h)
 		}
 	}
+	members, err := t.column("members")
+	if err != nil {
+		return Class{}, err
+	}
+	in := map[string]int{} // lines of the groups, by member
 	first := map[string]int{}
 	for k, row := range t.rows {
 		s := Student{ID: row[ids[0]]}
@@ -90,6 +99,18 @@ func ReadClass(path string) (Class, error) {
 		s.Name = strings.Join(words, " ")
 		for _, i := range others {
 			s.Other = append(s.Other, row[i])
+		}
+		if members >= 0 {
+			s.Members = strings.FieldsFunc(row[members], func(r rune) bool { return strings.ContainsRune(" ,;\n", r) })
+		}
+		for _, id := range s.Members {
+			if problem := badID(id); problem != "" {
+				return Class{}, wrong(path, line, "in the column members: %s", problem)
+			}
+			if other, twice := in[folded(id)]; twice {
+				return Class{}, wrong(path, line, "the member %q is in line %d too; a student shares one sheet of a lab", id, other)
+			}
+			in[folded(id)] = line
 		}
 		c.Students = append(c.Students, s)
 	}
@@ -147,6 +168,15 @@ func (c Class) codes(key []byte, lab string) (byStudent []bank.Code, owner map[b
 		byStudent = append(byStudent, code)
 	}
 	return byStudent, owner, nil
+}
+
+// Find is the student with an id, as a spreadsheet may have changed it: capitals and
+// zeros in front do not count.
+func (c Class) Find(id string) (Student, bool) {
+	if i := c.index(id); i >= 0 {
+		return c.Students[i], true
+	}
+	return Student{}, false
 }
 
 // index finds a student by id, as other programs may have changed it (see folded);

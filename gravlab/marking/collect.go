@@ -36,6 +36,7 @@ type returned struct {
 	place  string // where it lies: for the order of files, and for hints; never written
 	box    string // the folders above it that are the lecturer's, see collection
 	folder string // where its recordings are looked for
+	when   string // its date in the archive of the whole class, see BookRow.Handed
 	size   int64
 	read   func() ([]byte, error)
 }
@@ -90,7 +91,7 @@ func collect(paths []string, skip string) (*collection, error) {
 		case isArchive(name):
 			err = c.archive(p, where{prefix + name, around}, len(paths) == 1, mostArchive)
 		case isNotebook(name):
-			c.add(where{prefix + name, around}, info.Size(), func() ([]byte, error) { return readFile(p, notebook.HandedInLimit) })
+			c.add(where{prefix + name, around}, "", info.Size(), func() ([]byte, error) { return readFile(p, notebook.HandedInLimit) })
 		default:
 			err = wrong(p, 0, "is no folder, no archive (.zip, .tar, .tar.gz) and no notebook (.ipynb)")
 		}
@@ -209,8 +210,8 @@ func (c *collection) other(w where, why string) {
 }
 
 // add takes a notebook or a recording.
-func (c *collection) add(w where, size int64, read func() ([]byte, error)) {
-	r := returned{place: w.place, box: w.box, folder: path.Dir(w.place), size: size, read: read}
+func (c *collection) add(w where, when string, size int64, read func() ([]byte, error)) {
+	r := returned{place: w.place, box: w.box, folder: path.Dir(w.place), when: when, size: size, read: read}
 	if isNotebook(w.place) {
 		c.files = append(c.files, r)
 		c.notebooks[r.folder]++
@@ -265,7 +266,7 @@ func (c *collection) walk(root, prefix, skip string) error {
 			if isRecording(name) {
 				most = mostRecording
 			}
-			c.add(w, info.Size(), func() ([]byte, error) { return readFile(p, most) })
+			c.add(w, "", info.Size(), func() ([]byte, error) { return readFile(p, most) })
 		default:
 			c.other(w, otherKind(name))
 		}

@@ -106,7 +106,7 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 		kept = append(kept, k...)
 	}
 	header := append([]string{"id", "name", "code"}, h.Class.Other...)
-	err = writeTable(h.List, header, func(write func(...string) error) error {
+	err = h.Class.Dialect.WriteTable(h.List, header, nil, func(write func(...string) error) error {
 		for i, s := range h.Class.Students {
 			if err := write(append([]string{s.ID, s.Name, string(codes[i])}, s.Other...)...); err != nil {
 				return err

@@ -16,6 +16,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/notebook"
@@ -121,7 +122,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 		return Summary{}, err
 	}
 	defer release()
-	sweep(m.Out, k.store.dir, filepath.Join(m.Out, "replies"))
+	atomicfile.Sweep(m.Out, k.store.dir, filepath.Join(m.Out, "replies"))
 	files, err := collect(m.Returned, m.Out)
 	if err != nil {
 		return Summary{}, err

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
-	"strings"
 
 	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/labserver"
@@ -88,19 +87,4 @@ func (s store) run(key string) (run, bool) {
 	var r run
 	ok := s.read(key, "run", &r) && r.Format == runFormat
 	return r, ok
-}
-
-// sweep removes what a killed run has left half written.
-func sweep(dirs ...string) {
-	for _, dir := range dirs {
-		left, err := filepath.Glob(filepath.Join(dir, ".*.tmp"))
-		if err != nil {
-			continue
-		}
-		for _, path := range left {
-			if strings.Count(filepath.Base(path), ".") >= 3 {
-				os.Remove(path)
-			}
-		}
-	}
 }

@@ -1,12 +1,15 @@
 package marking
 
 import (
+	"bufio"
 	"bytes"
+	"cmp"
 	"encoding/csv"
 	"errors"
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"syscall"
@@ -28,6 +31,64 @@ type table struct {
 	rows   [][]string
 	lines  []int  // of each row in the file
 	note   string // what was guessed; empty if nothing was
+
+	dialect Dialect
+}
+
+// A Dialect is how a spreadsheet writes a table. The tables about a class are written in that of its
+// class list, so that the same spreadsheet opens them. The zero value has commas and decimal points.
+type Dialect struct {
+	Separator    rune // 0: a comma
+	DecimalComma bool
+	Mark         bool // a byte order mark stands in front
+}
+
+// dialectOf is the dialect of a table. Where it has no number with a decimal sign,
+// semicolons say that the comma is one.
+func dialectOf(t *table, sep rune, mark bool) Dialect {
+	d := Dialect{Separator: sep, DecimalComma: sep == ';', Mark: mark}
+	points, commas := 0, 0
+	for _, row := range t.rows {
+		for _, cell := range row {
+			if decimal.MatchString(cell) {
+				if strings.Contains(cell, ",") {
+					commas++
+				} else {
+					points++
+				}
+			}
+		}
+	}
+	if points != commas {
+		d.DecimalComma = commas > points && sep != ','
+	}
+	return d
+}
+
+var decimal = regexp.MustCompile(`^[+-]?[0-9]+[.,][0-9]+$`)
+
+// number writes the text of a number with the decimal sign of the dialect.
+func (d Dialect) number(text string) string {
+	if d.DecimalComma {
+		return strings.Replace(text, ".", ",", 1)
+	}
+	return text
+}
+
+// line is a row of a table. An id is text: one of digits alone stands between quotation marks, from
+// which spreadsheets can know it when they import the table. What takes off its zeros all the same does no harm
+// (see folded).
+func (d Dialect) line(cells []string, id int) string {
+	sep := string(cmp.Or(d.Separator, ','))
+	out := make([]string, len(cells))
+	for i, cell := range cells {
+		// The rules of RFC 4180; a space in front and \. are what some readers stumble over.
+		if strings.ContainsAny(cell, sep+"\"\r\n") || strings.HasPrefix(cell, " ") || cell == `\.` || i == id && digits.MatchString(cell) {
+			cell = `"` + strings.ReplaceAll(cell, `"`, `""`) + `"`
+		}
+		out[i] = cell
+	}
+	return strings.Join(out, sep) + "\n"
 }
 
 // maxTable is the most bytes of a table: a class of 100,000 fits.
@@ -86,10 +147,11 @@ func parseTable(file string, raw []byte) (*table, error) {
 	}
 	var best *table
 	var bestErr error
+	bestSep := ','
 	for i, sep := range separators {
 		t, err := parseCells(file, text, sep)
 		if i == 0 || t.head > 0 && (best.head == 0 || len(t.header) > len(best.header)) {
-			best, bestErr = t, err
+			best, bestErr, bestSep = t, err, sep
 		}
 	}
 	if bestErr != nil {
@@ -99,6 +161,8 @@ func parseTable(file string, raw []byte) (*table, error) {
 		return nil, wrong(file, 0, "is empty; one of its first lines names the columns")
 	}
 	best.note = note
+	marked := slices.ContainsFunc([]string{"\ufeff", "\xff\xfe", "\xfe\xff"}, func(mark string) bool { return bytes.HasPrefix(raw, []byte(mark)) })
+	best.dialect = dialectOf(best, bestSep, marked)
 	return best, nil
 }
 
@@ -282,22 +346,28 @@ func quoted(list []string) []string {
 	return out
 }
 
-// writeTable writes a CSV file whole, for its owner alone: every table names
-// students.
-func writeTable(path string, header []string, rows func(write func(cells ...string) error) error) error {
+// WriteTable writes a CSV file whole, for its owner alone: every table names
+// students. A column id holds text (see Dialect). Numbers among the cells have decimal
+// points; they get the dialect's sign if their column is among the numbers.
+func (d Dialect) WriteTable(path string, header []string, numbers []string, rows func(write func(cells ...string) error) error) error {
 	return atomicfile.Write(path, 0o600, func(w io.Writer) error {
-		out := csv.NewWriter(w)
-		if err := out.Write(header); err != nil {
-			return err
+		out := bufio.NewWriter(w)
+		if d.Mark {
+			out.WriteString("\ufeff")
 		}
+		id := slices.Index(header, "id")
+		out.WriteString(d.line(header, id))
 		err := rows(func(cells ...string) error {
 			for i := range cells {
+				if slices.Contains(numbers, header[i]) && isNumber(cells[i]) {
+					cells[i] = d.number(cells[i])
+				}
 				cells[i] = harmless(cells[i])
 			}
-			return out.Write(cells)
+			_, err := out.WriteString(d.line(cells, id))
+			return err
 		})
-		out.Flush()
-		return errors.Join(err, out.Error())
+		return errors.Join(err, out.Flush())
 	})
 }
 

@@ -113,6 +113,9 @@ func TestUnreadableIsReturned(t *testing.T) {
 		t.Errorf("who is missing: %.300s", missing)
 	}
 	for _, row := range c.rows("marks.csv") {
+		if row[0] == "" {
+			continue // the marks to be had
+		}
 		if note, want := row[len(row)-1], map[string]string{"s04": "", "s06": "nothing returned"}; row[0] == "s04" || row[0] == "s06" {
 			if note != want[row[0]] {
 				t.Errorf("%s: %q", row[0], note)

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"strings"
 )
 
 // WriteFile writes data to path. It writes to a temporary name in the same
@@ -67,4 +68,19 @@ func syncFolder(dir string) {
 	}
 	d.Sync()
 	d.Close()
+}
+
+// Sweep removes what a killed program has left half written in folders.
+func Sweep(dirs ...string) {
+	for _, dir := range dirs {
+		left, err := filepath.Glob(filepath.Join(dir, ".*.tmp"))
+		if err != nil {
+			continue
+		}
+		for _, path := range left {
+			if strings.Count(filepath.Base(path), ".") >= 3 {
+				os.Remove(path)
+			}
+		}
+	}
 }
