@@ -48,7 +48,7 @@ var plain = usages(
 	`(?i)\bfor which (force|mass|length|depth|frequency|period|speed|value)\b`, "What force … for?",
 	`(?i)\b(take|takes|took|taken|taking) (it |them |that )?off\b`, "subtract",
 	`(?i)\ball counted\b`, "included, exact",
-	`(?i)\bmends\b|\b(to|would|is|was|be|not) mend(ed)?\b`, "correct, cure",
+	`(?i)\bmends\b|\b(to|would|is|was|be|not) mend(ed)?\b|\bmend (it|them|the)\b`, "correct, cure",
 	`(?i)\btaken for\b`, "instead of, mistaken for",
 	`(?i)\b(takes? the|in the) place of\b`, "instead of, replace",
 	`(?i)\bshares? of\b|\b(what|which|the|its|their|wanted) shares?\b`, "fraction, contribution",

@@ -193,10 +193,18 @@ func (b Bank) explain(out, inside, clone string) string {
 		out = strings.ReplaceAll(out, as, b.Dir+string(filepath.Separator))
 	}
 	lines := slices.DeleteFunc(strings.Split(strings.TrimSpace(out), "\n"), func(l string) bool { return strings.HasPrefix(l, "# ") })
-	// The go command shortens a path to one from where it runs, if that is shorter.
-	if short, err := filepath.Rel(clone, b.Dir); err == nil {
-		for i, l := range lines {
-			if rest, ok := strings.CutPrefix(l, short+string(filepath.Separator)); ok {
+	// The go command shortens a path to one from where it runs, if that is shorter, and writes
+	// a dot for the folder in which it runs, also where another folder's name begins like it.
+	var short []string
+	if from, err := filepath.Rel(clone, b.Dir); err == nil {
+		short = append(short, from)
+	}
+	if rest, ok := strings.CutPrefix(b.Dir, clone); ok {
+		short = append(short, "."+rest)
+	}
+	for i, l := range lines {
+		for _, from := range short {
+			if rest, ok := strings.CutPrefix(l, from+string(filepath.Separator)); ok {
 				lines[i] = filepath.Join(b.Dir, rest)
 			}
 		}

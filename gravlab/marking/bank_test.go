@@ -56,6 +56,26 @@ func TestBank(t *testing.T) {
 	}
 }
 
+// The compiler's messages name the files where they are, however the go command shortens
+// their paths: beside the clone the folder may have a name that begins with the clone's.
+func TestBankMessages(t *testing.T) {
+	at := func(parts ...string) string {
+		return filepath.Join(append([]string{string(filepath.Separator) + "home"}, parts...)...)
+	}
+	dir, clone := at("gravlab-bank"), at("gravlab")
+	inside := filepath.Join(clone, "gravlab", "own")
+	want := filepath.Join(dir, "plumb.go") + ":3:1: undefined: x"
+	for _, path := range []string{
+		filepath.Join(inside, "plumb.go"), filepath.Join("gravlab", "own", "plumb.go"), filepath.Join("..", "gravlab-bank", "plumb.go"),
+
+		filepath.Join(".-bank", "plumb.go"), filepath.Join(dir, "plumb.go"),
+	} {
+		if got := (Bank{Dir: dir}).explain("# bank\n"+path+":3:1: undefined: x\n", inside, clone); got != want {
+			t.Errorf("%s is told as %q, want %q", path, got, want)
+		}
+	}
+}
+
 // The text files of a bank are compiled in as well, also those one level down, and what does not fit is told
 // with file and line.
 func TestBankWords(t *testing.T) {

@@ -59,7 +59,7 @@ func withBank(ctx context.Context, c *call, dir string) error {
 			faults = append(faults, lab.Faults(sheetsLookedAt)...)
 		}
 		if len(faults) > 0 {
-			return usageError{fmt.Errorf("the bank in %s has faults:\n%s", dir, strings.Join(faults, "\n")), "mend them first: students would be judged by them"}
+			return usageError{fmt.Errorf("the bank in %s has faults:\n%s", dir, strings.Join(faults, "\n")), "correct them first: students would be judged by them"}
 		}
 		return nil
 	}

@@ -69,7 +69,7 @@ func listLabs(c *call, track string) error {
 		}
 		all := strings.Join(tracks, ", ")
 		if len(tracks) == 0 {
-			all = "before any of them"
+			all = "everyone"
 		} else if track != "" {
 			if !slices.ContainsFunc(tracks, func(t string) bool { return names(t, track) }) {
 				continue
@@ -146,7 +146,7 @@ func fillNotebooks(c *call, paths []string) error {
 		if err := nb.WriteFile(path); err != nil {
 			return err
 		}
-		fmt.Fprintf(c.out, "%s: %d questions\n", path, len(paper.Questions))
+		fmt.Fprintf(c.out, "%s: %s\n", path, some(len(paper.Questions), "question", "questions"))
 		if len(kept) > 0 {
 			fmt.Fprintf(c.out, "%s: left alone, because it has been edited: %s\n", path, strings.Join(kept, ", "))
 		}
