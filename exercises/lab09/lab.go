@@ -39,7 +39,7 @@ func build(d *bank.Draw) bank.Sheet {
 		Questions: []bank.Question{
 			tideOverhead(d), tideTwice(), tideSize(d), tidePull(d), tideSunAndMoon(d), tideSign(),
 			tideSpring(), tidePart(d), tideLine(d), tideEquator(),
-			meter.deltaQuestion(), meter.driftQuestion(), meter.pressureQuestion(), tideCorrect(d),
+			meter.deltaQuestion(), tideFactor(), meter.calibrationQuestion(d), meter.driftQuestion(), meter.pressureQuestion(), tideCorrect(d),
 		},
 	}
 }
@@ -275,9 +275,16 @@ func tideEquator() bank.Question {
 	}
 }
 
+func tideFactor() bank.Question {
+	return bank.Question{
+		ID: "factor", Kind: judge.KindChoice, Marks: 1,
+	}
+}
+
 func tideCorrect(d *bank.Draw) bank.Question {
-	first := d.Between("first tide", 350, 900, 5)              // nm/s², upward
-	second := d.Between("second tide", -400, -50, 5)           // nm/s², upward
+	first := d.Between("first tide", 300, 600, 5) // nm/s², upward
+	// At 54.6 degrees the tide changes by at most 94 µGal in two hours.
+	second := first - d.Between("change of the tide", 400, 850, 5)
 	difference := d.Between("field difference", 300, 900, 0.5) // µGal, second less first
 	corrected := func(factor float64) float64 { return difference*gravlab.MicroGal + factor*(second-first)*1e-9 }
 	return bank.Question{

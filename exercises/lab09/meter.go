@@ -147,6 +147,29 @@ func (m tideMeter) deltaQuestion() bank.Question {
 	}
 }
 
+// calibrationQuestion asks for what the fit cannot know: the scale of the meter.
+func (m tideMeter) calibrationQuestion(d *bank.Draw) bank.Question {
+	scale := d.Between("scale", 0.08, 0.14, 0.01) / 100
+	from := func(f func(scale, u float64) float64) func(bank.Answers) float64 {
+		return func(a bank.Answers) float64 { return f(scale*a["delta"], m.right().uDelta) }
+	}
+	return bank.Question{
+		ID: "calibration", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.03}, Uses: []string{"delta"},
+		Fields: bank.Fields{
+			"scale": 100 * scale, "relative": bank.Clean(scale),
+			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()), "day": m.summer.Day(),
+		},
+		Solve: from(math.Hypot),
+		Slips: []bank.Slip{
+			{ID: "fit-alone", Value: from(func(_, u float64) float64 { return u })},
+			{ID: "scale-alone", Value: from(func(scale, _ float64) float64 { return scale })},
+			{ID: "plain-sum", Value: from(func(scale, u float64) float64 { return scale + u })},
+			{ID: "relative", Value: bank.Later(func() float64 { return math.Hypot(scale, m.right().uDelta) })},
+		},
+		Range: [2]float64{9e-4, 2.5e-3},
+	}
+}
+
 func (m tideMeter) driftQuestion() bank.Question {
 	return bank.Question{
 		ID: "drift", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/(s² d)",
