@@ -17,7 +17,7 @@ var files embed.FS
 
 // Lab is lab 07.
 var Lab = bank.Lab{
-	ID: "07-in-the-lift", Title: "In the lift", Minutes: 80,
+	ID: "07-in-the-lift", Title: "In the lift", Minutes: 85,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Words: bank.ReadWords(files),
 	Build: build,
@@ -29,13 +29,13 @@ const (
 )
 
 func build(d *bank.Draw) bank.Sheet {
-	ride, clocks := drawRide(d), drawClocks(d)
+	ride, clocks, phone := drawRide(d), drawClocks(d), drawPhone(d)
 	return bank.Sheet{
 		Recordings: []bank.Recording{ride.recording(), clocks.recording()},
 		Questions: []bank.Question{
 			liftTable(), liftScale(d), liftReading(d),
-			ride.speedQuestion(), ride.heightQuestion(), ride.storeysQuestion(),
-			liftFloating(), liftOrbit(d), liftBox(d), liftTilt(d),
+			ride.speedQuestion(), ride.heightQuestion(), ride.storeysQuestion(), phone.turnedQuestion(), phone.stretchedQuestion(d),
+			liftFloating(), liftOrbit(d), liftBox(d), liftTwoZeros(), liftTilt(d),
 			liftRedshift(d), clocks.question(), liftTower1960(), liftWhat1960(),
 		},
 	}
@@ -164,6 +164,12 @@ func liftBox(d *bank.Draw) bank.Question {
 		Source: bank.Computed(testdata.Checks, "equivalence-box-05",
 			// The reference solves the exact difference; the linear one agrees to (L/r)².
 			1e-9*math.Pow(6371000, 3)/(2*earth.WGS84.GM), 1e-12),
+	}
+}
+
+func liftTwoZeros() bank.Question {
+	return bank.Question{
+		ID: "two-zeros", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 

@@ -283,3 +283,47 @@ func (c liftClocks) question() bank.Question {
 		Source: bank.Published(testdata.Examples, "equiv-13", 0.33/clockHeight(1, liftGravity, gravlab.SpeedOfLight), 0.05e-17),
 	}
 }
+
+// A phone lies on the floor at rest, then turned over: its reading is gain times
+// the specific force along its axis, plus zero.
+type phone struct{ up, down float64 } // m/s², as printed
+
+func drawPhone(d *bank.Draw) phone {
+	zero := d.Pick("phone zero sign", -1, 1) * d.Between("phone zero", 0.06, 0.16, 0.002)
+	gain := 1 + d.Pick("phone gain sign", -1, 1)*d.Between("phone gain", 0.008, 0.016, 0.0005)
+	milli := func(x float64) float64 { return bank.Clean(math.Round(1000*x) / 1000) }
+	return phone{up: milli(gain*liftGravity + zero), down: milli(-gain*liftGravity + zero)}
+}
+
+func (p phone) zero() float64 { return (p.up + p.down) / 2 }
+func (p phone) gain() float64 { return (p.up - p.down) / (2 * liftGravity) }
+
+func (p phone) turnedQuestion() bank.Question {
+	return bank.Question{
+		ID: "turned", Kind: judge.KindNumber, Marks: 2, Unit: "m/s²", Tol: judge.Tolerance{Abs: 0.0011},
+		Fields: bank.Fields{"up": p.up, "down": p.down},
+		Solve:  bank.Always(p.zero()),
+		Slips: []bank.Slip{
+			{ID: "book-g-for-zero", Value: bank.Always(p.up - liftGravity)},
+			{ID: "not-halved", Value: bank.Always(2 * p.zero())},
+			{ID: "difference", Value: bank.Always(p.gain() * liftGravity)},
+			{ID: "downside-sign", Value: bank.Always(-p.zero())},
+		},
+		Range: [2]float64{-0.17, 0.17},
+	}
+}
+
+func (p phone) stretchedQuestion(d *bank.Draw) bank.Question {
+	height := d.Between("phone height", 14, 30, 0.05)
+	return bank.Question{
+		ID: "stretched", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.001},
+		Fields: bank.Fields{"up": p.up, "down": p.down, "height": height},
+		Solve:  bank.Always(height / p.gain()),
+		Slips: []bank.Slip{
+			{ID: "not-corrected", Value: bank.Always(height)},
+			{ID: "gain-wrong-way", Value: bank.Always(height * p.gain())},
+			{ID: "rest-as-gain", Value: bank.Always(height * liftGravity / p.up)},
+		},
+		Range: [2]float64{13.5, 30.5},
+	}
+}

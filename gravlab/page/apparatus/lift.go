@@ -29,7 +29,7 @@ func viewLift(set map[string]float64, _ float64) (State, error) {
 	along := force.Z * math.Sin(tilt)
 	own := r3.Vec{X: along, Z: force.Z * math.Cos(tilt)}
 	meter := equivalence.MeterReading(own)
-	weight := set["m"] * r3.Norm(force)
+	weight := set["m"] * math.Abs(meter) // a scale on the leaning floor reads what stands square on it
 	says := fmt.Sprintf("The accelerometer reads %s m/s² upward along the box.", digits(meter))
 	if math.Abs(force.Z) < 1e-9 {
 		says = "The lift falls freely: the accelerometer reads nothing, and the scale shows no weight."
@@ -40,8 +40,8 @@ func viewLift(set map[string]float64, _ float64) (State, error) {
 			number("reading", "accelerometer, along the vertical of the box", meter, "m/s²"),
 			number("across", "accelerometer, along the floor of the box", math.Abs(along), "m/s²"),
 			number("size", "magnitude of the specific force", r3.Norm(force), "m/s²"),
-			number("weight", "force on the scale", weight, "N"),
-			number("scale", "reading of a bathroom scale", weight/9.80665, "kg"),
+			number("weight", "force square on the scale", weight, "N"),
+			number("scale", "reading of a bathroom scale set for this place", weight/g, "kg"),
 			number("tiltloss", "reading lost by the tilt", 1e5*(r3.Norm(force)-meter), "mGal"),
 		},
 		Says: says,
