@@ -100,5 +100,5 @@ func SheetOf(nb *notebook.Notebook) (s bank.Sheet, ok bool, err error) {
 	if err != nil {
 		return bank.Sheet{}, false, err
 	}
-	return lab.Sheet(code), true, nil
+	return lab.Sheet(code).Worded(nb), true, nil
 }

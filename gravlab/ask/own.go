@@ -55,6 +55,12 @@ func (c StudentSheet) OwnRecording(file string) *Record {
 	return rec
 }
 
+// ReadTable reads the text of such a file; name is for messages. Programs that serve cells call it.
+func ReadTable(name, text string) (*Record, error) {
+	rec, _, err := parse(name, text)
+	return rec, err
+}
+
 // tooLong is the refusal of a file above maxFile.
 func tooLong(file string, size int64) error {
 	return fmt.Errorf("%s has %d bytes; at most %d (5 MB) can be read: cut the recording, or take fewer samples per second", file, size, maxFile)

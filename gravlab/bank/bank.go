@@ -12,6 +12,7 @@
 package bank
 
 import (
+	"slices"
 	"strings"
 
 	"gravity.example/gravlab/judge"
@@ -30,6 +31,8 @@ type Lab struct {
 	// Build makes the lab with the numbers of one sheet. It is cheap: whatever takes
 	// time waits until it is asked for (sync.OnceValue).
 	Build func(d *Draw) Sheet
+
+	key []byte // of a sealed sheet: see WithKey
 }
 
 // Number is the lab's number, the part of the id before the first hyphen.
@@ -51,6 +54,7 @@ const (
 type Sheet struct {
 	Lab        Lab  // set by Lab.Sheet
 	Code       Code // set by Lab.Sheet
+	Sealed     bool // set by Lab.Sheet: its numbers are not known here (see Lab.WithKey)
 	Fields     Fields
 	Questions  []Question
 	Recordings []Recording
@@ -61,13 +65,26 @@ type WordsError struct{ error }
 
 // Sheet returns the lab with the numbers of a sheet's code. It panics with a
 // WordsError where the lab's Go and its text files do not fit; Faults reports that as a fault.
+//
+// Of a sealed sheet without its key it returns what does not depend on the numbers.
 func (l Lab) Sheet(code Code) Sheet {
-	s := l.Build(l.Draw(code))
+	hidden := code.Sealed() && l.key == nil
+	drawn := code
+	if hidden {
+		drawn = ""
+	}
+	s := l.Build(l.Draw(drawn))
 	s.Lab, s.Code = l, code
 	if l.Words != nil {
 		if err := l.Words.fill(&s); err != nil {
 			panic(WordsError{err})
 		}
+	}
+	if !code.Sealed() {
+		s.Questions = slices.DeleteFunc(s.Questions, func(q Question) bool { return q.SealedOnly })
+	}
+	if hidden {
+		s.strip()
 	}
 	return s
 }
@@ -150,6 +167,9 @@ type Question struct {
 
 	// For Function.
 	Function *Function
+
+	// SealedOnly questions stand on sealed sheets and on no others.
+	SealedOnly bool
 
 	Source Source
 

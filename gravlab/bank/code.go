@@ -1,7 +1,6 @@
 package bank
 
 import (
-	"crypto/hmac"
 	"crypto/sha256"
 	"fmt"
 	"strings"
@@ -9,7 +8,7 @@ import (
 
 // A Code names a sheet, "K7QF-3M2P": seven characters of seed and one that
 // checks them. The empty code is the default sheet, which the repository's
-// notebooks carry.
+// notebooks carry. A code that ends in -S is the name of a sealed sheet and no seed (see Code.Sealed).
 type Code string
 
 // alphabet leaves out the letters that people misread: I, L, O and U.
@@ -39,6 +38,10 @@ func ParseCode(text string) (Code, error) {
 	if clean == "" {
 		return "", nil
 	}
+	end := ""
+	if len(clean) == 9 && clean[8] == 'S' {
+		clean, end = clean[:8], sealedEnd
+	}
 	if len(clean) != 8 {
 		return "", fmt.Errorf("%q is not a sheet code: a code has eight letters and digits, like K7QF-3M2P; copy it from the first code cell of your sheet", text)
 	}
@@ -49,7 +52,7 @@ func ParseCode(text string) (Code, error) {
 	if check != clean[7] {
 		return "", fmt.Errorf("the sheet code %q is mistyped: its last character does not fit the others, so one of them is wrong or two are swapped; compare it with the one on your sheet", text)
 	}
-	return Code(clean[:4] + "-" + clean[4:]), nil
+	return Code(clean[:4] + "-" + clean[4:] + end), nil
 }
 
 // codeFrom turns bytes (a hash) into a code.
@@ -64,12 +67,11 @@ func codeFrom(b []byte) Code {
 	return Code(fmt.Sprintf("%s-%s%c", seven[:4], seven[4:], check))
 }
 
-// StudentCode is the code of a student's sheet of a lab: a keyed hash of both,
-// so that only the holder of the class key can tell whose sheet a file is.
-func StudentCode(key []byte, lab, student string) Code {
-	mac := hmac.New(sha256.New, key)
-	fmt.Fprintf(mac, "%s\x00%s", lab, student)
-	return codeFrom(mac.Sum(nil))
+// StudentCode is the code of a student's practice sheet of a lab: a keyed hash of both,
+// so that only the holder of the class key can tell whose sheet a file is. word tells the sheets of a
+// resit from the first ones, which have none.
+func StudentCode(key []byte, lab, student, word string) Code {
+	return codeFrom(Keyed(key, "practice", lab, student, word))
 }
 
 // NumberedCode is the code of the n-th sheet of a lab without a class: for

@@ -71,13 +71,13 @@ func TestParseCode(t *testing.T) {
 
 func TestStudentCode(t *testing.T) {
 	key, other := bytes.Repeat([]byte{7}, 32), bytes.Repeat([]byte{8}, 32)
-	a := StudentCode(key, "01-weighing-the-earth", "s1001")
-	if b := StudentCode(key, "01-weighing-the-earth", "s1001"); a != b {
+	a := StudentCode(key, "01-weighing-the-earth", "s1001", "")
+	if b := StudentCode(key, "01-weighing-the-earth", "s1001", ""); a != b {
 		t.Errorf("the same student got %s and %s", a, b)
 	}
 	seen := map[Code]string{a: "s1001"}
 	for _, x := range []struct{ lab, id string }{{"01-weighing-the-earth", "s1002"}, {"02-settling-down", "s1001"}} {
-		c := StudentCode(key, x.lab, x.id)
+		c := StudentCode(key, x.lab, x.id, "")
 		if who, ok := seen[c]; ok {
 			t.Errorf("%v and %s share %s", x, who, c)
 		}
@@ -86,7 +86,7 @@ func TestStudentCode(t *testing.T) {
 			t.Error(err)
 		}
 	}
-	if StudentCode(other, "01-weighing-the-earth", "s1001") == a {
+	if StudentCode(other, "01-weighing-the-earth", "s1001", "") == a {
 		t.Error("another key gave the same code")
 	}
 }

@@ -14,10 +14,14 @@ import (
 type Draw struct {
 	lab  string
 	code Code
+	key  []byte // of a sealed sheet, else nil
 }
 
 // Rand is the stream of random numbers with a name.
 func (d *Draw) Rand(name string) *rand.Rand {
+	if d.key != nil {
+		return keyedRand(d.key, name)
+	}
 	sum := sha256.Sum256(fmt.Appendf(nil, "%s\x00%s\x00%s", d.lab, d.code, name))
 	return rand.New(rand.NewPCG(binary.LittleEndian.Uint64(sum[:8]), binary.LittleEndian.Uint64(sum[8:16])))
 }
@@ -41,7 +45,13 @@ func Clean(v float64) float64 {
 }
 
 // Draw draws the numbers of the lab's sheet with a code.
-func (l Lab) Draw(code Code) *Draw { return &Draw{lab: l.ID, code: code} }
+func (l Lab) Draw(code Code) *Draw {
+	d := &Draw{lab: l.ID, code: code}
+	if code.Sealed() {
+		d.key = l.key
+	}
+	return d
+}
 
 // Code is the code of the sheet whose numbers are drawn.
 func (d *Draw) Code() Code { return d.code }

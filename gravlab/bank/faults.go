@@ -33,6 +33,18 @@ func (l Lab) Faults(sheets int) []string {
 	return f.texts
 }
 
+// Unfair says what would make the judge unfair on this very sheet, or stop it, as Faults does for a lab.
+// That an answer is not in its Range is no reason: that is a check on the bank.
+func (s Sheet) Unfair() []string {
+	f := &faults{lab: s.Lab, code: s.Code, told: map[string]bool{}, left: map[string]int{}, why: map[string]string{}}
+	s.Questions = append(s.Questions[:0:0], s.Questions...)
+	for i := range s.Questions {
+		s.Questions[i].Range = [2]float64{}
+	}
+	f.sheet(s)
+	return f.texts
+}
+
 // enoughSheets is how many sheets have to be looked at before a slip that is left out on all of
 // them counts as a fault.
 const enoughSheets = 20

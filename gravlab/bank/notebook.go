@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"go/format"
+	"slices"
 	"strings"
 
 	"gravity.example/gravlab/judge"
@@ -128,6 +129,9 @@ func (q Question) Solution() string {
 // had written in them. A question of the bank without a cell, or a cell of a
 // question that the bank does not have, is an error, and nothing is changed.
 func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err error) {
+	if s.Sealed {
+		return nil, ErrSealed
+	}
 	seen := map[string]bool{}
 	var problems []string
 	for i, c := range nb.Cells {
@@ -175,6 +179,25 @@ func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 		}
 	}
 	return kept, nil
+}
+
+// AddCells puts cells into a notebook for the questions that only sealed sheets have: before the last cell, which shows
+// where the sheet stands.
+func (s Sheet) AddCells(nb *notebook.Notebook) {
+	for _, q := range s.Questions {
+		id := s.Lab.FullID(q.ID)
+		if !q.SealedOnly || nb.Question(id, notebook.Answer) != nil {
+			continue
+		}
+		text, answer := notebook.NewCell(notebook.Markdown, q.ID+"-text", ""), notebook.NewCell(notebook.Code, q.ID+"-answer", "")
+		text.SetQuestion(id, notebook.QuestionText)
+		answer.SetQuestion(id, notebook.Answer)
+		at := len(nb.Cells)
+		for at > 0 && nb.Cells[at-1].Kind == notebook.Code && strings.Contains(nb.Cells[at-1].Source, ".Done()") {
+			at--
+		}
+		nb.Cells = slices.Insert(nb.Cells, at, text, answer)
+	}
 }
 
 // An answer cell remembers a hash of the stub that it was given, so that a

@@ -5,6 +5,7 @@ package kernel
 import (
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
@@ -20,12 +21,41 @@ type serverSide struct {
 	bench   *labserver.Server // nil if it could not be opened again
 }
 
+// besides are the folders of a notebook, searched for a file one after the other.
+type besides []fs.FS
+
+func (f besides) Open(name string) (fs.File, error) {
+	for _, folder := range f {
+		if file, err := folder.Open(name); err == nil {
+			return file, nil
+		}
+	}
+	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+}
+
+// besideOf are the folders in which the files of a notebook lie.
+func besideOf(o ServeOptions) fs.FS {
+	dir := o.Dir
+	if dir == "" {
+		dir = "."
+	}
+	if abs, err := filepath.Abs(dir); err == nil {
+		dir = abs
+	}
+	files := besides{os.DirFS(dir)}
+	for _, other := range o.beside {
+		files = append(files, os.DirFS(other))
+	}
+	return files
+}
+
 // startBench opens a lab server whose socket lies in the kernel's folder, where it
 // is removed with everything else.
 func startBench(folder string, o ServeOptions, log io.Writer) (*serverSide, error) {
 	b := &serverSide{options: labserver.Options{
 		Socket: filepath.Join(folder, "bench"),
 		Data:   o.DataDir,
+		Files:  besideOf(o),
 		Log:    func(text string) { fmt.Fprintln(log, "bench:", text) },
 	}}
 	var err error

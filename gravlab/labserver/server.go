@@ -37,6 +37,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
@@ -66,6 +67,8 @@ type Options struct {
 	// Assessed treats every sheet as ask.Assessed declares it: answers are recorded
 	// and not judged.
 	Assessed bool
+	// Files are those beside the notebook, from which a sealed sheet's recordings are read; nil: there are none.
+	Files fs.FS
 	// ChartScript is the text of ECharts that charts carry with them (draw.Chart);
 	// without it a chart is its still image.
 	ChartScript string
@@ -104,7 +107,7 @@ func New(o Options) (*Server, error) {
 	if o.InMemory {
 		o.Data = ""
 	}
-	return &Server{o: o, shelf: newShelf(o.Find, o.Data), pipes: map[string]*cellPipes{}, conns: map[net.Conn]bool{}}, nil
+	return &Server{o: o, shelf: newShelf(o.Find, o.Data, o.Files), pipes: map[string]*cellPipes{}, conns: map[net.Conn]bool{}}, nil
 }
 
 // findLab is exercises.Find with a guess at what a mistyped id means.

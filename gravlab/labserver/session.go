@@ -30,6 +30,9 @@ type SessionOptions struct {
 	// Files holds the files that were handed in with a notebook, for
 	// ask.OwnRecording in a confined program; nil refuses.
 	Files fs.FS
+	// Changed are the questions of the notebook's sheet that this bank has others of than the notebook was
+	// handed out or begun with: answers to them are refused.
+	Changed []string
 }
 
 // A Session is one program at the lab server. It may be used from several
@@ -60,7 +63,7 @@ func (b *Server) Session(o SessionOptions) *Session {
 	}
 	s := &Session{bench: b, o: o, shelf: b.shelf, pending: map[string]pendingCalls{}}
 	if b.o.InMemory && o.Confined {
-		s.shelf = newShelf(b.o.Find, "")
+		s.shelf = newShelf(b.o.Find, "", b.o.Files)
 	}
 	seed := rand.Uint64()
 	if o.Confined {
@@ -183,6 +186,9 @@ func (s *Session) answer(f wire.Frame) (given *Submission, calls wire.Frame) {
 		return none(unreadable(f, noQuestion(sh.paper, f.Question)))
 	}
 	p := target{sh, q, f}
+	if changed := slices.Concat(s.o.Changed, sh.changed); slices.Contains(changed, q.ID) {
+		return none(viewOf(p, unreadableVerdict(q, NotJudged(changed))))
+	}
 	var a judge.Answer
 	var problem string
 	switch f.Kind {
@@ -206,7 +212,7 @@ const ownNote = "This cell reads a recording of your own, and the verdict compar
 
 // give keeps an answer and says what the display is to say.
 func (s *Session) give(p target, a judge.Answer) *Submission {
-	g, err := p.sheet.give(p.question, a, p.f.Assessed || s.bench.o.Assessed)
+	g, err := p.sheet.give(p.question, a, p.f.Assessed || s.bench.o.Assessed || p.sheet.paper.Sealed)
 	g.View = viewOf(p, g.verdict)
 	note := func(text string) { g.View.Message = strings.TrimPrefix(g.View.Message+"\n"+text, "\n") }
 	if o := g.verdict.Outcome; p.f.Own && (o == judge.OutcomeOff || o == judge.OutcomeSlip) && (p.question.Kind == judge.KindNumber || p.question.Kind == judge.KindMeasured) {
@@ -364,8 +370,12 @@ func (s *Session) recording(f wire.Frame) wire.Frame {
 		}
 		return refuse("lab %s has no such recording; its recordings are %s", sh.paper.Lab.ID, strings.Join(ids, ", "))
 	}
-	columns, err := sh.recording(r)
-	if err != nil {
+	var columns [][]float64
+	if sh.paper.Sealed {
+		if columns, err = s.sealedRecording(sh.paper, r); err != nil {
+			return refuse("%v", err)
+		}
+	} else if columns, err = sh.recording(r); err != nil {
 		s.bench.o.Log(err.Error())
 		return refuse("the apparatus failed: %v", err)
 	}

@@ -2,6 +2,7 @@ package labserver
 
 import (
 	"fmt"
+	"io/fs"
 	"slices"
 	"strings"
 	"sync"
@@ -22,6 +23,8 @@ type sheet struct {
 	paper bank.Sheet
 	log   string // path, "" for memory only
 
+	changed []string // questions that are others than the notebook was handed out with (see differing)
+
 	mu         sync.Mutex
 	read       int64 // how far the log is read
 	history    *History
@@ -30,16 +33,17 @@ type sheet struct {
 
 // A shelf holds sheets that are in use.
 type sheetCache struct {
-	find func(id string) (bank.Lab, error)
-	data string // folder of the logs, "" for memory only
+	find  func(id string) (bank.Lab, error)
+	data  string // folder of the logs, "" for memory only
+	files fs.FS  // beside the notebook; may be nil
 
 	mu     sync.Mutex
 	sheets map[sheetKey]*sheet
 	used   []sheetKey // that answers were submitted to, in order
 }
 
-func newShelf(find func(id string) (bank.Lab, error), data string) *sheetCache {
-	return &sheetCache{find: find, data: data, sheets: map[sheetKey]*sheet{}}
+func newShelf(find func(id string) (bank.Lab, error), data string, files fs.FS) *sheetCache {
+	return &sheetCache{find: find, data: data, files: files, sheets: map[sheetKey]*sheet{}}
 }
 
 // A shelf with logs forgets its sheets when it has this many: it costs a log
@@ -70,6 +74,7 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 	}
 	s := &sheet{paper: l.Sheet(c), recordings: map[string][][]float64{}}
 	s.history = NewHistory(s.paper)
+	s.changed = differing(h.files, s.paper)
 	if h.data != "" {
 		s.log = LogFile(h.data, l.ID, c)
 	}

@@ -33,6 +33,7 @@ func (s *Session) done(f wire.Frame) wire.Frame {
 type Summary struct {
 	Lab       bank.Lab
 	Code      bank.Code
+	Sealed    bool // only its name is known here: the numbers come from the lecturer's key
 	Assessed  bool // it says what was understood: no marks, and no other verdicts than those of Question.Understand
 	Marks, Of int
 	Standings []Standing // in the order of the paper
@@ -55,8 +56,9 @@ func (b *Server) Summaries() ([]Summary, error) { return b.shelf.summaries() }
 func (s *sheet) summary(assessed bool) (Summary, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
+	assessed = assessed || s.paper.Sealed
 	err := s.refresh()
-	sum := Summary{Lab: s.paper.Lab, Code: s.paper.Code, Assessed: assessed, Of: s.paper.Marks(), Standings: s.history.standings(assessed)}
+	sum := Summary{Lab: s.paper.Lab, Code: s.paper.Code, Sealed: s.paper.Sealed, Assessed: assessed, Of: s.paper.Marks(), Standings: s.history.standings(assessed)}
 	for _, st := range sum.Standings {
 		sum.Marks += st.Verdict.Marks
 	}
@@ -98,6 +100,9 @@ func (s Summary) Display() Display {
 	total := fmt.Sprintf("marks %d of %d", s.Marks, s.Of)
 	if s.Assessed {
 		total = fmt.Sprintf("%d of %d questions answered", n, len(s.Standings))
+		if s.Sealed {
+			total += " (a sealed sheet: its numbers come from your lecturer's key, so that this program cannot tell whether an answer is right)"
+		}
 	}
 	next := "Nothing is left to do."
 	if len(left) > 0 {

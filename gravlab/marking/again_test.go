@@ -217,7 +217,7 @@ func TestReference(t *testing.T) {
 		"id,question,value,u,unit\n*,rest,1,1,\"" + strings.Repeat("m", 100_000) + "\"\n": "unit",
 		"id,question,value,u,unit\n*,rest,1,1,rad\n*,90/rest,1,1,mrad\n":                  "second reference",
 	} {
-		if _, err := readReferences(write(t, bad), swingLab, c.Class); !IsInput(err) || !strings.Contains(err.Error(), want) {
+		if _, err := readReferences(write(t, bad), swingLab.Sheet(""), c.Class); !IsInput(err) || !strings.Contains(err.Error(), want) {
 			t.Errorf("reference.csv %q: %v, want %q", bad, err, want)
 		}
 	}
@@ -312,7 +312,7 @@ func TestTwoLabs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := other.Sheet(bank.StudentCode(c.Key, other.ID, "s02"))
+	p := other.Sheet(bank.StudentCode(c.Key, other.ID, "s02", ""))
 	c.hand("b.ipynb", answered(t, p, nil))
 	c.Start = func(context.Context) (Runner, error) { return nil, errors.New("something is run") }
 	if _, err := Mark(t.Context(), c.Marking); !IsInput(err) || !strings.Contains(err.Error(), "several labs, 00-first-steps (1), 90-swing (1): say which with --lab") {

@@ -19,6 +19,7 @@ type lastCall struct {
 	Bank      string   `json:",omitempty"` // name of the folder
 	Adjust    string   `json:",omitempty"` // name of the file, if it is not adjust.csv in the folder of the books
 	Adjusted  []string `json:",omitempty"` // ids in it
+	Anew      string   `json:",omitempty"` // the bank by which the lecturer wants it judged, though the handout had another
 }
 
 const givenName = "given"
@@ -70,6 +71,7 @@ func (k *marker) before(c *collection) (toRun int, err error) {
 			}
 			if _, ours := owners[code]; ours {
 				labs[lab.ID]++
+				k.sealed = k.sealed || code.Sealed()
 			}
 		}
 	}
@@ -83,7 +85,10 @@ func (k *marker) before(c *collection) (toRun int, err error) {
 		return 0, wrong(k.Out, 0, "was last marked with %s; without, the marks of %s would change: %s. Give the same again, or take another folder with --out; a table with nothing but its header gives a table up, and keeps the folder",
 			strings.Join(lacks, " and "), count(len(names), "student"), listed(names, 20))
 	}
-	return toRun, k.oneLab(labs)
+	if err := k.oneLab(labs); err != nil {
+		return 0, err
+	}
+	return toRun, k.asHandedOut(labs)
 }
 
 // missing are the flags that were given last time and are not given now.
@@ -114,7 +119,7 @@ func (k *marker) otherMarks(key string, r run) (id string, other bool) {
 	if err != nil {
 		return id, true // the bank that is not given had the lab
 	}
-	sheet := lab.Sheet(bank.Code(r.Code))
+	sheet := k.paper(lab, bank.Code(r.Code), i)
 	for q, c := range callsOf(sheet) {
 		if r.Calls[q] != c {
 			return id, true
@@ -122,7 +127,7 @@ func (k *marker) otherMarks(key string, r run) (id string, other bool) {
 	}
 	var refs []reference
 	if k.Reference != "" {
-		all, err := readReferences(k.Reference, lab, k.Class)
+		all, err := readReferences(k.Reference, k.sample(lab), k.Class)
 		if err != nil {
 			return "", false // told when it is read in earnest
 		}
@@ -150,7 +155,66 @@ func (k *marker) remember(adjusted adjustments) error {
 		}
 		slices.Sort(now.Adjusted)
 	}
+	var last lastCall
+	k.store.read(givenName, "marking", &last)
+	now.Anew = last.Anew
 	return k.store.write(givenName, "marking", now)
+}
+
+// asHandedOut compares the bank with the records of the handouts of the labs that were handed in. If it is another, nothing
+// is judged, unless the lecturer says so, now or at an earlier call with the same bank.
+func (k *marker) asHandedOut(labs map[string]int) error {
+	if k.Records == "" {
+		return nil
+	}
+	for _, id := range slices.Sorted(maps.Keys(labs)) {
+		lab, err := exercises.Find(id)
+		if err != nil {
+			return err
+		}
+		base := ""
+		for _, sealed := range []bool{true, false} {
+			path := KeptPath(k.Records, lab, k.Word, sealed)
+			r, ok, err := readKept(path)
+			if err != nil {
+				return err
+			}
+			if !ok {
+				continue
+			}
+			k.sealed = k.sealed || sealed
+			k.records = append(k.records, r)
+			if base == "" {
+				if base, err = baseOf(lab); err != nil {
+					return err
+				}
+			}
+			var last lastCall
+			k.store.read(givenName, "marking", &last)
+			if r.Base == base || last.Anew == base {
+				continue
+			}
+			var ids []string
+			for _, s := range k.Class.Students {
+				ids = append(ids, s.ID)
+			}
+			changed, err := r.differing(path, lab, func(student string, code bank.Code) bank.Sheet {
+				return sheetOf(lab, k.Key, student, k.Word, code)
+			}, ids)
+			switch {
+			case err != nil:
+				return err
+			case changed != nil && !k.JudgeAgain:
+				return changed
+			case changed != nil:
+				last.Anew = base
+				if err := k.store.write(givenName, "marking", last); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	return nil
 }
 
 // oneLab refuses sheets of several labs, unless it is said which lab is marked.

@@ -124,16 +124,17 @@ func (k *marker) assemble(items []item, refused []refusal) (*marksBook, error) {
 		return nil, err
 	}
 	k.Lab = lab.ID
-	b := &marksBook{k: k, lab: lab, questions: lab.Sheet("").Questions}
+	sample := k.sample(lab)
+	b := &marksBook{k: k, lab: lab, questions: sample.Questions}
 	if k.Reference != "" {
-		if b.refs, err = readReferences(k.Reference, lab, k.Class); err != nil {
+		if b.refs, err = readReferences(k.Reference, sample, k.Class); err != nil {
 			return nil, err
 		}
 	}
-	if b.adjust, err = readAdjustments(k.Adjust, lab, k.Class); err != nil {
+	if b.adjust, err = readAdjustments(k.Adjust, sample, k.Class); err != nil {
 		return nil, err
 	}
-	if b.eye, err = readByEye(k.Out, lab, k.Class); err != nil {
+	if b.eye, err = readByEye(k.Out, sample, k.Class); err != nil {
 		return nil, err
 	}
 	for _, id := range b.eye.strangers {
@@ -146,10 +147,11 @@ func (k *marker) assemble(items []item, refused []refusal) (*marksBook, error) {
 	if err := k.remember(b.adjust); err != nil {
 		return nil, err
 	}
-	codes, _, err := k.Class.codes(k.Key, lab.ID)
+	all, err := k.Class.sheets(k.Key, lab.ID, k.Word)
 	if err != nil {
 		return nil, err
 	}
+	codes := all.codes(k.sealed)
 	for i, s := range k.Class.Students {
 		b.rows = append(b.rows, row{student: s, code: codes[i], cells: make([]cell, len(b.questions))})
 	}
@@ -178,6 +180,11 @@ func (k *marker) assemble(items []item, refused []refusal) (*marksBook, error) {
 		case it.problem != "":
 			b.unused = append(b.unused, it)
 			lost(w, it.print, it.problem, stray{})
+		case k.sealed && !it.code.Sealed():
+			r := &b.rows[it.owner]
+			r.short = append(r.short, "a practice sheet was handed in as the assessed one")
+			r.remark(&it, "is the practice sheet of %s, whose right answers anybody can work out, and not the sealed sheet %s: it is not marked", r.student.ID, r.code)
+			r.strays = append(r.strays, stray{file: it.name, why: "is your practice sheet; the one that counts has the name " + string(r.code)})
 		default:
 			r := &b.rows[it.owner]
 			it.own = class.whose(it.file.box) == it.owner
@@ -357,7 +364,7 @@ func (b *marksBook) student(r *row) error {
 	if !ok {
 		return fmt.Errorf("the store has lost the run of %s: mark again", r.item.name)
 	}
-	paper, rules := b.lab.Sheet(r.code), b.rules(r)
+	paper, rules := b.paper(r), b.rules(r)
 	var j judged
 	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == rules; !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
 		before := j
@@ -384,6 +391,11 @@ func (b *marksBook) student(r *row) error {
 		b.k.store.read(r.item.key, "figures", &pictures)
 	}
 	return atomicfile.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
+}
+
+// paper is the sheet of a student.
+func (b *marksBook) paper(r *row) bank.Sheet {
+	return sheetOf(b.lab, b.k.Key, r.student.ID, b.k.Word, r.code)
 }
 
 // sameMarks says whether two judgements give the same marks.
@@ -448,6 +460,10 @@ func (b *marksBook) applyAdjustments(r *row, verdicts []verdictOf) {
 func (b *marksBook) notes(r *row, ran run, j judged) {
 	if r.item.recorded != "" {
 		r.remark(r.item, "%s", r.item.recorded)
+	}
+	for _, id := range ran.Edited {
+		r.short = append(r.short, "a changed recording beside the notebook")
+		r.remark(r.item, "%s.csv beside it is not the recording of this sheet: it was changed, or is somebody else's; it was marked with the sheet's own", id)
 	}
 	if ran.Twice {
 		r.short = append(r.short, "declares two sheets")

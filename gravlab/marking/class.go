@@ -156,18 +156,42 @@ func badID(id string) string {
 	return ""
 }
 
-// codes returns the code of each student's sheet of a lab.
-func (c Class) codes(key []byte, lab string) (byStudent []bank.Code, owner map[bank.Code]int, err error) {
-	owner = map[bank.Code]int{}
+// The sheets of a class are the codes of a lab: each student has a practice sheet and a sealed one.
+type sheets struct {
+	practice, sealed []bank.Code
+	owner            map[bank.Code]int
+}
+
+// sheets names the sheets of a lab; word tells those of a resit from the first ones.
+func (c Class) sheets(key []byte, lab, word string) (sheets, error) {
+	out := sheets{owner: map[bank.Code]int{}}
 	for i, s := range c.Students {
-		code := bank.StudentCode(key, lab, s.ID)
-		if j, twice := owner[code]; twice {
-			return nil, nil, fmt.Errorf("%s: the students %s and %s would have the same sheet of lab %s (one class in a hundred thousand has such a pair); change one of the two ids, or take another key", c.file, c.Students[j].ID, s.ID, lab)
+		practice, sealed := bank.StudentCode(key, lab, s.ID, word), bank.SealedCode(key, lab, s.ID, word)
+		for _, code := range []bank.Code{practice, sealed} {
+			if j, twice := out.owner[code]; twice {
+				return out, fmt.Errorf("%s: the students %s and %s would have the same sheet of lab %s (one class in a hundred thousand has such a pair); change one of the two ids, or take another key", c.file, c.Students[j].ID, s.ID, lab)
+			}
+			out.owner[code] = i
 		}
-		owner[code] = i
-		byStudent = append(byStudent, code)
+		out.practice, out.sealed = append(out.practice, practice), append(out.sealed, sealed)
 	}
-	return byStudent, owner, nil
+	return out, nil
+}
+
+// codes are those of one kind, by student.
+func (s sheets) codes(sealed bool) []bank.Code {
+	if sealed {
+		return s.sealed
+	}
+	return s.practice
+}
+
+// sheetOf makes a student's sheet, a sealed one from its key.
+func sheetOf(lab bank.Lab, key []byte, student, word string, code bank.Code) bank.Sheet {
+	if code.Sealed() {
+		lab = lab.WithKey(bank.SheetKey(key, lab.ID, student, word))
+	}
+	return lab.Sheet(code)
 }
 
 // Find is the student with an id, as a spreadsheet may have changed it: capitals and

@@ -3,19 +3,19 @@ package marking
 import (
 	"bytes"
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
-	"strconv"
 	"strings"
 	"sync"
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/atomicfile"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -27,7 +27,11 @@ type Handout struct {
 	Key      []byte             // of the class
 	Out      string             // the folder to write to, which is given out
 	List     string             // the lecturer's list of codes; empty: ListBeside(Out)
-	Assessed bool               // cells say what was understood, and no more
+	Record   string             // what the lecturer keeps to mark by; empty: none is kept
+	Word     string             // tells the sheets of a resit from the first ones; may be empty
+	Version  string             // of the program, for the record
+	Bank     string             // folder of the own bank, for the record
+	Assessed bool               // sealed sheets: cells say what was understood, and no more
 	Answers  bool               // worked copies, for the lecturer
 	// Progress is told how many students are done; may be nil.
 	Progress func(Progress)
@@ -53,14 +57,19 @@ func ListBeside(out string) string {
 // worked in it; its name, relative to Out, is in kept. A folder whose list has
 // other codes is refused: the sheets in it are those of the list.
 func (h Handout) Write(ctx context.Context) (kept []string, err error) {
-	codes, _, err := h.Class.codes(h.Key, h.Lab.ID)
+	named, err := h.Class.sheets(h.Key, h.Lab.ID, h.Word)
 	if err != nil {
 		return nil, err
 	}
+	codes := named.codes(h.Assessed)
 	if h.List == "" {
 		h.List = ListBeside(h.Out)
 	}
 	if err := h.sameCodes(codes); err != nil {
+		return nil, err
+	}
+	sheetsKept, err := h.check(codes)
+	if err != nil {
 		return nil, err
 	}
 	// Every sheet carries its code, so that the folder is private until it is given out.
@@ -114,7 +123,52 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 		}
 		return nil
 	})
+	if err != nil {
+		return kept, err
+	}
+	if h.Record != "" {
+		err = sheetsKept.write(h.Record)
+	}
 	return kept, err
+}
+
+// check checks the sheets before any is written, and makes the record of the handout. Sheets that are on record already have to
+// be what they were: those that students have are.
+func (h Handout) check(codes []bank.Code) (keptHandout, error) {
+	old, had, err := readKept(h.Record)
+	if err != nil {
+		return keptHandout{}, err
+	}
+	now := keptHandout{Format: keptFormat, Lab: h.Lab.ID, Word: h.Word, Sealed: h.Assessed, Version: h.Version, Bank: h.Bank, Sheets: map[string]keptSheet{}}
+	if had {
+		maps.Copy(now.Sheets, old.Sheets)
+	}
+	if now.Base, err = baseOf(h.Lab); err != nil {
+		return now, err
+	}
+	changed := &ChangedBank{Record: h.Record, Lab: h.Lab, Version: old.Version, Bank: old.Bank, Sheets: map[string][]string{}}
+	for i, s := range h.Class.Students {
+		sheet := sheetOf(h.Lab, h.Key, s.ID, h.Word, codes[i])
+		if faults := sheet.Unfair(); len(faults) > 0 {
+			return now, wrong("lab "+h.Lab.Number(), 0, "the sheet of the student %s cannot be handed out: %s. Nothing was written; with --word WORD everybody gets other numbers", s.ID, strings.Join(faults, "; "))
+		}
+		kept, err := keep(sheet)
+		if err != nil {
+			return now, fmt.Errorf("student %s: %w", s.ID, err)
+		}
+		if was, ok := old.Sheets[s.ID]; ok && was.Code == kept.Code {
+			for _, q := range sheet.Questions {
+				if print, ok := was.Questions[q.ID]; ok && print != kept.Questions[q.ID] {
+					changed.Sheets[s.ID] = append(changed.Sheets[s.ID], q.ID)
+				}
+			}
+		}
+		now.Sheets[s.ID] = kept
+	}
+	if len(changed.Sheets) > 0 {
+		return now, wrong(h.Record, 0, "the bank has changed since these sheets were handed out: %s. Hand out with the version that the first ones were made with, so that all are of one bank; or delete this file, and give all of them new sheets", strings.TrimPrefix(changed.questions(), " "))
+	}
+	return now, nil
 }
 
 // sameCodes refuses a list that gives a student another code, and a file that is
@@ -147,25 +201,36 @@ func (h Handout) sameCodes(codes []bank.Code) error {
 
 // student writes one student's folder.
 func (h Handout) student(s Student, code bank.Code) (kept []string, err error) {
-	paper := h.Lab.Sheet(code)
+	paper := sheetOf(h.Lab, h.Key, s.ID, h.Word, code)
 	nb := h.Notebook.Clone()
+	paper.AddCells(nb)
 	if _, err := paper.Fill(nb, h.Answers); err != nil {
 		return nil, err
 	}
 	if h.Assessed {
 		declareAssessed(nb)
 	}
+	// The fingerprints that travel are those of the sheet as the student's program knows it: of a sealed one without its numbers.
+	if err := h.Lab.Sheet(code).Stamp(nb); err != nil {
+		return nil, err
+	}
 	text, err := nb.Bytes()
 	if err != nil {
 		return nil, err
 	}
 	files := []file{{h.Lab.ID + ".ipynb", text}}
+	var names []string
+	var tables [][]byte
 	for _, r := range paper.Recordings {
-		table, err := recordingTable(r)
+		table, err := r.Table()
 		if err != nil {
 			return nil, err
 		}
+		names, tables = append(names, r.ID+".csv"), append(tables, table)
 		files = append(files, file{r.ID + ".csv", table})
+	}
+	if h.Assessed && len(names) > 0 {
+		files = append(files, file{labserver.RecordingsList, labserver.ListRecordings(code, names, tables)})
 	}
 	dir := filepath.Join(h.Out, s.ID)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
@@ -202,35 +267,26 @@ func declareAssessed(nb *notebook.Notebook) {
 	}
 }
 
-// recordingTable is a recording as a CSV file with the units in its header, as
-// spreadsheets and ask.OwnRecording read it.
-func recordingTable(r bank.Recording) ([]byte, error) {
-	columns, err := r.Make()
-	if err != nil {
-		return nil, fmt.Errorf("recording %s: %w", r.ID, err)
+// editedRecordings compares the files beside a sealed notebook with the recordings of its sheet. Those that are there and
+// have other bytes are told; the sheet's own are what the notebook is run with.
+func editedRecordings(s bank.Sheet, files beside) (edited []string, err error) {
+	if !s.Code.Sealed() || files == nil {
+		return nil, nil
 	}
-	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	row := make([]string, len(r.Columns))
-	for i, c := range r.Columns {
-		unit := c.Unit
-		if unit == "" {
-			unit = "1"
+	for _, r := range s.Recordings {
+		f, ok := files[r.ID+".csv"]
+		if !ok {
+			continue
 		}
-		row[i] = fmt.Sprintf("%s (%s)", c.Name, unit)
-	}
-	w.Write(row)
-	if len(columns) != len(row) {
-		return nil, fmt.Errorf("recording %s has %d columns and names %d", r.ID, len(columns), len(row))
-	}
-	for k := range columns[0] {
-		for i := range columns {
-			row[i] = strconv.FormatFloat(columns[i][k], 'g', -1, 64)
+		table, err := r.Table()
+		if err != nil {
+			return nil, err
 		}
-		w.Write(row)
+		if text, err := f.read(); err != nil || !bytes.Equal(text, table) {
+			edited = append(edited, r.ID)
+		}
 	}
-	w.Flush()
-	return b.Bytes(), w.Error()
+	return edited, nil
 }
 
 // PlainNotebook makes a notebook for a lab that has none: the sheet's

@@ -30,7 +30,7 @@ func TestHandout(t *testing.T) {
 		}
 		return string(text)
 	}
-	code := bank.StudentCode(h.Key, swingLab.ID, "s1")
+	code := bank.SealedCode(h.Key, swingLab.ID, "s1", "")
 	nb, err := notebook.Read("s1", []byte(read("a/s1/90-swing.ipynb")), notebook.Options{NeedKernel: true})
 	if err != nil {
 		t.Fatal(err)

@@ -34,6 +34,8 @@ type Marking struct {
 	Returned   []string // folders, zip archives and notebooks
 	Out        string   // folder of the books
 	Lab        string   // id or number; empty: the one that all files are of
+	Word       string   // of a resit, as it was handed out with; empty: none
+	Records    string   // class key, beside which the records of the handouts lie; empty: there are none
 	Adjust     string   // file; empty: adjust.csv in Out if it is there
 	Reference  string   // file; may be empty
 	Bank       string   // folder of the own bank that the program was built with; may be empty
@@ -85,6 +87,7 @@ type item struct {
 	key      string // in the store
 	lab      string // id
 	owner    int    // student, -1 if nobody's
+	code     bank.Code
 	problem  string // why it is not marked
 	recorded string // remark on its recordings
 	beside   int    // recordings beside it
@@ -95,11 +98,26 @@ type item struct {
 // A marker is a Marking at work.
 type marker struct {
 	Marking
-	store  store
-	toRun  int
-	start  func() (Runner, error)
-	mu     sync.Mutex
-	owners map[string]map[bank.Code]int // by lab
+	store   store
+	toRun   int
+	start   func() (Runner, error)
+	mu      sync.Mutex
+	owners  map[string]sheets // by lab
+	sealed  bool              // what is marked are sealed sheets
+	records []keptHandout     // of the handouts of the labs that were handed in
+}
+
+// paper makes the sheet of a code that belongs to a student of the class.
+func (k *marker) paper(lab bank.Lab, code bank.Code, owner int) bank.Sheet {
+	return sheetOf(lab, k.Key, k.Class.Students[owner].ID, k.Word, code)
+}
+
+// sample is a sheet of nobody's with the questions and marks of those that are marked.
+func (k *marker) sample(lab bank.Lab) bank.Sheet {
+	if k.sealed {
+		return sealedSample(lab)
+	}
+	return lab.Sheet("")
 }
 
 // Mark collects what was returned, runs what has not been run, judges, and writes
@@ -112,7 +130,7 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 	if m.Progress == nil {
 		m.Progress = func(Progress) {}
 	}
-	k := &marker{Marking: m, store: store{filepath.Join(m.Out, "store")}, owners: map[string]map[bank.Code]int{}}
+	k := &marker{Marking: m, store: store{filepath.Join(m.Out, "store")}, owners: map[string]sheets{}}
 	k.start = sync.OnceValues(func() (Runner, error) { return m.Start(ctx) })
 	if err := k.prepare(); err != nil {
 		return Summary{}, err
@@ -240,15 +258,15 @@ func (k *marker) eyeFile() string {
 func (k *marker) ownersOf(lab string) (map[bank.Code]int, error) {
 	k.mu.Lock()
 	defer k.mu.Unlock()
-	if o := k.owners[lab]; o != nil {
-		return o, nil
+	if o, ok := k.owners[lab]; ok {
+		return o.owner, nil
 	}
-	_, o, err := k.Class.codes(k.Key, lab)
+	o, err := k.Class.sheets(k.Key, lab, k.Word)
 	if err != nil {
 		return nil, err
 	}
 	k.owners[lab] = o
-	return o, nil
+	return o.owner, nil
 }
 
 // runAll sees to it that the store holds a run of every file.
@@ -394,12 +412,14 @@ func (k *marker) again(r run, ok bool) (bool, error) {
 		return false, nil
 	}
 	lab, code, problem := k.sheet(r.Lab, r.Code)
+	owner := 0
 	if problem == "" {
 		owners, err := k.ownersOf(lab.ID)
 		if err != nil {
 			return false, err
 		}
-		if _, ours := owners[code]; !ours {
+		var ours bool
+		if owner, ours = owners[code]; !ours {
 			return false, nil
 		}
 	}
@@ -409,7 +429,7 @@ func (k *marker) again(r run, ok bool) (bool, error) {
 	if problem != "" {
 		return false, nil
 	}
-	calls := callsOf(lab.Sheet(code))
+	calls := callsOf(k.paper(lab, code, owner))
 	for q, c := range calls {
 		if r.Calls[q] != c {
 			return true, nil
@@ -477,15 +497,20 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		if err != nil {
 			return nil, err
 		}
-		if _, ours := owners[code]; !ours {
+		owner, ours := owners[code]
+		if !ours {
 			r.Skipped = nobody
 			return nil, errSkip
 		}
 		r.Lab, r.Code = lab.ID, string(code)
+		sheet := k.paper(lab, code, owner)
+		if r.Edited, err = editedRecordings(sheet, files); err != nil {
+			return nil, err
+		}
 		if files == nil {
-			d, err = newDesk(lab.Sheet(code), nil)
+			d, err = newDesk(sheet, nil)
 		} else {
-			d, err = newDesk(lab.Sheet(code), files)
+			d, err = newDesk(sheet, files)
 		}
 		if err != nil {
 			return nil, err
@@ -548,7 +573,7 @@ func (k *marker) identify(it *item, r run) error {
 		it.problem = nobody
 		return nil
 	}
-	it.owner = owner
+	it.owner, it.code = owner, code
 	return nil
 }
 

@@ -32,7 +32,7 @@ const fileQuestion = "file"
 // readAdjustments reads a CSV file with the columns id, question, marks and reason.
 // A row whose question is "file" says which of several files with a student's code
 // is marked: marks then holds the fingerprint that remarks.csv gives it.
-func readAdjustments(path string, lab bank.Lab, class Class) (adjustments, error) {
+func readAdjustments(path string, paper bank.Sheet, class Class) (adjustments, error) {
 	out := adjustments{marks: map[string]map[string]adjustment{}, chosen: map[string]string{}}
 	if path == "" {
 		return out, nil
@@ -45,7 +45,6 @@ func readAdjustments(path string, lab bank.Lab, class Class) (adjustments, error
 	if err != nil {
 		return out, err
 	}
-	paper := lab.Sheet("")
 	for k, row := range t.rows {
 		question, marks, line := row[at[1]], row[at[2]], t.lines[k]
 		student, err := class.student(path, line, row[at[0]])
@@ -66,7 +65,7 @@ func readAdjustments(path string, lab bank.Lab, class Class) (adjustments, error
 		}
 		q, ok := paper.Question(question)
 		if !ok {
-			return out, wrong(path, line, "lab %s has no question %q", lab.ID, clip.Line(question, 40))
+			return out, wrong(path, line, "lab %s has no question %q", paper.Lab.ID, clip.Line(question, 40))
 		}
 		v, ok := number(marks)
 		if !ok || v < 0 || v > float64(q.Marks) {
@@ -106,7 +105,7 @@ var byEyeHeader = []string{"id", "name", "question", "of", "text", "text id", "m
 //
 // A student's id is known again after a spreadsheet has taken the zeros off it. Marks for
 // somebody who is not in the class list stay, in case they come back.
-func readByEye(out string, lab bank.Lab, class Class) (byEye, error) {
+func readByEye(out string, paper bank.Sheet, class Class) (byEye, error) {
 	eye := byEye{marks: map[eyeKey]eyeMark{}}
 	path := filepath.Join(out, byEyeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
@@ -120,7 +119,6 @@ func readByEye(out string, lab bank.Lab, class Class) (byEye, error) {
 	if err != nil {
 		return eye, err
 	}
-	paper := lab.Sheet("")
 	for k, cells := range t.rows {
 		var row []string
 		for _, i := range at {

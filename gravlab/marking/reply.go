@@ -140,7 +140,7 @@ func (b *marksBook) unmarked(r *row) *unmarkedView {
 }
 
 func (b *marksBook) markedView(r *row, ran run, verdicts []verdictOf, pictures []picture) *markedView {
-	paper := b.lab.Sheet(r.code)
+	paper := b.paper(r)
 	view := &markedView{
 		Several: r.others > 0,
 		Total:   marksText(r.total()), Of: paper.Marks(), Waiting: r.waiting(),

@@ -12,7 +12,7 @@ import (
 
 // runFormat counts changes of what a stored run holds; older ones are run
 // again.
-const runFormat = 1
+const runFormat = 2
 
 // A run is what came out when a notebook was run. It holds nothing of what that
 // is worth.
@@ -33,6 +33,8 @@ type run struct {
 	Foreign int               `json:",omitempty"` // answers to sheets of somebody else
 	Cells   []sandbox.Cell    `json:",omitempty"` // that did not run to their end
 	Remarks []sandbox.Remark  `json:",omitempty"`
+	// Edited are the recordings beside the notebook that are not those of its sheet.
+	Edited []string `json:",omitempty"`
 	// Notes are remarks of the desk: what was left out for its size.
 	Notes   []string `json:",omitempty"`
 	Figures int      // that were kept

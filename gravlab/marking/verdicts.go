@@ -77,8 +77,7 @@ const rulesFormat = 2
 func rulesOf(lab bank.Lab, refs []reference) string {
 	h := sha256.New()
 	fmt.Fprintf(h, "rules %d %d\n", runFormat, rulesFormat)
-	for _, code := range []bank.Code{"", bank.NumberedCode(lab.ID, 1)} {
-		p := lab.Sheet(code)
+	for _, p := range samples(lab) {
 		right := p.RightAnswers()
 		for _, q := range p.Questions {
 			fmt.Fprintf(h, "%q %q %q %d %v %q %q %q %v\n", q.ID, q.Kind, q.Text(), q.Marks, q.Tol, q.Unit, q.Uses, q.Hints, right[q.ID])

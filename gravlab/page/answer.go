@@ -268,7 +268,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 	default:
 		head.Form, head.Text = wire.FormTyped, f.text()
 	}
-	failed, given := s.bench.Session(labserver.SessionOptions{}).Answer(wire.Frame{Head: head})
+	failed, given := s.bench.Session(labserver.SessionOptions{Changed: b.changed}).Answer(wire.Frame{Head: head})
 	if given == nil {
 		refuse(w, http.StatusInternalServerError, failed.Text)
 		return

@@ -37,8 +37,9 @@ type document struct {
 	sheet    bool   // the notebook declares a sheet
 	fault    string // why its declaration cannot be used
 	assessed bool
-	stamp    stamp // of the working copy when it was last read or written
-	allowed  bool  // the reader lets a notebook from elsewhere run
+	changed  []string // questions that this bank has others of than the notebook was handed out or begun with
+	stamp    stamp    // of the working copy when it was last read or written
+	allowed  bool     // the reader lets a notebook from elsewhere run
 	release  func()
 	writer   string // the tab that writes
 	seen     time.Time
@@ -105,6 +106,17 @@ func (b *document) load() error {
 // readSheet finds out whose numbers the notebook has.
 func (b *document) readSheet() {
 	b.paper, b.sheet, b.assessed, b.fault = sheetOf(b.nb)
+	b.changed = nil
+	if !b.sheet || b.fault != "" {
+		return
+	}
+	var err error
+	if b.changed, err = b.paper.Changed(b.nb); err != nil {
+		b.server.o.Log(err.Error())
+	}
+	if len(b.changed) > 0 {
+		b.fault = "this program has other numbers or another right answer than the one that made this sheet, in " + strings.Join(b.changed, ", ") + ". Ask for the version that it was made with, or begin the lab anew"
+	}
 }
 
 // sheetOf reads a notebook's declaration; fault says why it cannot be used.
@@ -113,7 +125,7 @@ func sheetOf(nb *notebook.Notebook) (paper bank.Sheet, ok, assessed bool, fault 
 	if err != nil {
 		return bank.Sheet{}, false, false, err.Error()
 	}
-	return paper, ok, bank.Assessed(nb), ""
+	return paper, ok, bank.Assessed(nb) || paper.Sealed, ""
 }
 
 // write writes the working copy. If another program has changed it meanwhile, that
@@ -122,6 +134,12 @@ func (b *document) write() (aside string, err error) {
 	if now := stampOf(b.copy); now != b.stamp && now != (stamp{}) {
 		if aside, err = putAside(b.copy, "other"); err != nil {
 			return "", err
+		}
+	}
+	if b.stamp == (stamp{}) && b.sheet && bank.Stamped(b.nb) == nil {
+		// A working copy that is begun keeps what its questions were, so that another bank is told later.
+		if err := b.paper.Stamp(b.nb); err != nil {
+			b.server.o.Log(err.Error())
 		}
 	}
 	if err := b.nb.WriteFile(b.copy); err != nil {

@@ -155,7 +155,7 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 		}
 	}
 	files, closeFiles := filesBeside(b.copy, b.source)
-	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files})
+	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files, Changed: b.changed})
 	j.box.Exchange = session.Exchange
 	var cancel context.CancelFunc
 	j.ctx, cancel = context.WithCancel(ctx)

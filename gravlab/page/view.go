@@ -81,6 +81,9 @@ func (b *document) view() view {
 		if b.paper.Code != "" {
 			v.Remark = "sheet " + string(b.paper.Code)
 		}
+		if b.paper.Sealed {
+			v.Remark = "sealed sheet " + string(b.paper.Code) + ": its numbers come from your lecturer's key, so that nothing here can tell whether an answer is right"
+		}
 	}
 	for i, c := range b.nb.Cells {
 		v.Blocks = append(v.Blocks, b.block(i, c))

@@ -5,11 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/notebook"
 )
@@ -21,7 +23,9 @@ var handoutCommand = command{
 Writes DIR/ID/ for each student of the class list, with the lab's notebook, which
 carries the student's own sheet code and numbers, and the sheet's recordings as
 CSV files; and, beside DIR, the list of codes DIR-codes.csv, which only you should
-see. The same key and list give the same bytes.
+see. The same key and list give the same bytes. What each sheet was is kept beside
+the key, in KEY-LAB-assessed.handout or KEY-LAB-practice.handout: mark stops if the
+bank has changed since.
 
 --class LIST      CSV file with a column id (or ID number, Student ID); a column
                   name, or First name and Last name, and others are kept. Titles
@@ -30,11 +34,14 @@ see. The same key and list give the same bytes.
 --out DIR         where the folders go
 --list FILE       where the list of codes goes instead
 --key FILE        the class key: without it no one can tell whose sheet a file
-                  is. The first handout makes it, readable by you alone; keep
-                  it. Without this flag: LIST with the ending .key
+                  is, or mark a sealed one. The first handout makes it, readable
+                  by you alone; keep it. Without this flag: LIST with the ending .key
 --new-key         make a new key although there is one beside the class list: for
-                  another class, or for a resit with new numbers
---assessed        cells show what was understood, not whether it is right
+                  another class
+--assessed        sealed sheets, which count: their numbers come from the class key,
+                  so that no program without it can tell what is right. Cells
+                  show what was understood
+--word WORD       other numbers for everybody, for a resit; mark with the same word
 --answers         worked copies for you instead: into another DIR
 --notebook FILE   another notebook than the lab's own
 --bank DIR        use your own bank: a folder of Go files, as exercises/README.md
@@ -61,6 +68,7 @@ func runHandout(ctx context.Context, c *call) error {
 	answers := c.flags.Bool("answers", false, "")
 	book := c.flags.String("notebook", "", "")
 	bank := c.flags.String("bank", "", "")
+	word := c.flags.String("word", "", "")
 	args, err := c.parse()
 	const hint = "gravlab handout --class class.csv --lab 01 --out handout-01"
 	switch {
@@ -98,6 +106,8 @@ func runHandout(ctx context.Context, c *call) error {
 	if err := mayMake(*key, *class, *list, *newKey); err != nil {
 		return err
 	}
+	h.Word, h.Bank, h.Version = *word, *bank, cloneVersion(ctx)
+	h.Record = marking.KeptPath(*key, h.Lab, *word, *assessed)
 	var made, open bool
 	if h.Key, made, open, err = marking.MakeKey(*key); marking.IsInput(err) {
 		return usageError{err, ""}
@@ -158,6 +168,20 @@ func readLab(c *call, lab bank.Lab, path, bank string) (*notebook.Notebook, erro
 		return nil, usageError{err, ""}
 	}
 	return nb, nil
+}
+
+// cloneVersion names the state of the clone that the questions come from, for the record of a handout; empty where git
+// does not know it.
+func cloneVersion(ctx context.Context) string {
+	clone, err := kernel.FindClone(func(string) {})
+	if err != nil {
+		return ""
+	}
+	out, err := exec.CommandContext(ctx, "git", "-C", clone, "describe", "--always", "--dirty").Output()
+	if err != nil {
+		return ""
+	}
+	return strings.TrimSpace(string(out))
 }
 
 func exists(path string) bool {

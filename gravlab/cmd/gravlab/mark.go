@@ -45,7 +45,9 @@ none is marked until you name one in adjust.csv.
 --reference FILE  your values for own recordings: columns id (or *), question,
                   value, u, unit, and perhaps allowed, the standard uncertainty
                   that a careful student reaches (without it: u)
---judge-again     judges the stored answers by the bank as it is now; runs nothing
+--word WORD       the sheets of a resit, handed out with the same word
+--judge-again     judges the stored answers by the bank as it is now; runs nothing.
+                  Without it mark stops where the bank is not that of the handout
 --bank DIR        use your own bank (see gravlab help handout)
 
 Give the same --adjust, --reference and --bank each time: if one is missing and
@@ -64,6 +66,7 @@ func runMark(ctx context.Context, c *call) error {
 	bank := c.flags.String("bank", "", "")
 	c.flags.StringVar(&m.Out, "out", "", "")
 	c.flags.StringVar(&m.Lab, "lab", "", "")
+	c.flags.StringVar(&m.Word, "word", "", "")
 	c.flags.StringVar(&m.Adjust, "adjust", "", "")
 	c.flags.StringVar(&m.Reference, "reference", "", "")
 	c.flags.BoolVar(&m.JudgeAgain, "judge-again", false, "")
@@ -94,6 +97,7 @@ func runMark(ctx context.Context, c *call) error {
 		return usageError{err, ""}
 	}
 	warnOpen(c, *key, open)
+	m.Records = *key
 	show := newProgress(c.err)
 	var pool *sandbox.Pool
 	defer func() {
@@ -121,8 +125,9 @@ func runMark(ctx context.Context, c *call) error {
 	}
 	s, err := marking.Mark(ctx, m)
 	show.end()
+	var changed *marking.ChangedBank
 	switch {
-	case marking.IsInput(err):
+	case marking.IsInput(err), errors.As(err, &changed):
 		return usageError{err, ""}
 	case errors.Is(err, context.Canceled):
 		return errors.New("stopped; nothing is lost: the same command continues from here")

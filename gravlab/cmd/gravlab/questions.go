@@ -13,11 +13,11 @@ import (
 )
 
 var questionsCommand = command{
-	name: "questions", args: "[LAB | --track NAME | --bank DIR | --into NOTEBOOK...]",
+	name: "questions", args: "[LAB | NOTEBOOK | --track NAME | --bank DIR | --into NOTEBOOK...]",
 	short: "list the questions of the bank",
 	long: `
 Without a lab it lists the labs; with one (01, or 01-weighing-the-earth) its
-questions with marks, kind and source.
+questions with marks, kind and source; with a notebook those of its sheet.
 
 --track NAME    lists the labs of a track: "laboratory class", "new survey
                 hire", "planetary and space" (one word is enough)
@@ -33,10 +33,10 @@ questions with marks, kind and source.
 func runQuestions(ctx context.Context, c *call) error {
 	into := c.flags.Bool("into", false, "")
 	track := c.flags.String("track", "", "")
-	bank := c.flags.String("bank", "", "")
+	dir := c.flags.String("bank", "", "")
 	args, err := c.parse()
 	if err == nil {
-		err = withBank(ctx, c, *bank)
+		err = withBank(ctx, c, *dir)
 	}
 	switch {
 	case err != nil:
@@ -47,6 +47,12 @@ func runQuestions(ctx context.Context, c *call) error {
 		return listLabs(c, *track)
 	}
 	for _, arg := range args {
+		if strings.HasSuffix(arg, ".ipynb") {
+			if err := listSheet(c, arg); err != nil {
+				return err
+			}
+			continue
+		}
 		lab, err := exercises.Find(arg)
 		if err != nil {
 			return usageError{err, ""}
@@ -102,8 +108,28 @@ func names(track, words string) bool {
 	return said != "" && strings.Contains(" "+track+" ", " "+said+" ")
 }
 
-func listQuestions(c *call, lab bank.Lab) error {
-	p := lab.Sheet("")
+// listSheet lists the questions of the sheet that a notebook declares.
+func listSheet(c *call, path string) error {
+	nb, err := notebook.ReadFile(path, notebook.Options{})
+	if err != nil {
+		return usageError{err, ""}
+	}
+	sheet, ok, err := exercises.SheetOf(nb)
+	switch {
+	case err != nil:
+		return usageError{fmt.Errorf("%s: %w", path, err), ""}
+	case !ok:
+		return usageError{fmt.Errorf("%s: no cell declares a sheet", path), ""}
+	case sheet.Sealed:
+		fmt.Fprintf(c.out, "%s is sealed: its numbers come from your lecturer's key, so that its questions can be listed and not solved\n", sheet.Code)
+	}
+	return list(c, sheet)
+}
+
+func listQuestions(c *call, lab bank.Lab) error { return list(c, lab.Sheet("")) }
+
+func list(c *call, p bank.Sheet) error {
+	lab := p.Lab
 	fmt.Fprintf(c.out, "%s: %s, %d marks\n", lab.ID, lab.Title, p.Marks())
 	w := tabwriter.NewWriter(c.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "question\tmarks\tkind\tslips\ttitle\tsource")
@@ -133,6 +159,9 @@ func fillNotebooks(c *call, paths []string) error {
 			return usageError{err, ""}
 		}
 		paper, ok, err := exercises.SheetOf(nb)
+		if err == nil && paper.Sealed {
+			err = bank.ErrSealed
+		}
 		if err != nil {
 			return usageError{fmt.Errorf("%s: %w", path, err), ""}
 		}

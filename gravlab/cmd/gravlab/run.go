@@ -142,11 +142,14 @@ func readRun(path string, s runSettings) (*notebookRun, error) {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if !s.worked {
-		r.assessed = bank.Assessed(nb)
+		r.assessed = bank.Assessed(nb) || r.paper.Sealed
 		return r, nil
 	}
 	if !r.sheet {
 		return nil, fmt.Errorf("%s: --worked needs a lab's notebook, and no cell declares a sheet", path)
+	}
+	if r.paper.Sealed {
+		return nil, fmt.Errorf("%s: %w; the worked solutions need its numbers, so --worked is for practice sheets. `gravlab run` without --worked runs your own answers", path, bank.ErrSealed)
 	}
 	if _, err := r.paper.Fill(nb, true); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
