@@ -150,7 +150,7 @@ func (h Handout) check(codes []bank.Code) (keptHandout, error) {
 	for i, s := range h.Class.Students {
 		sheet := sheetOf(h.Lab, h.Key, s.ID, h.Word, codes[i])
 		if faults := sheet.Unfair(); len(faults) > 0 {
-			return now, wrong("lab "+h.Lab.Number(), 0, "the sheet of the student %s cannot be handed out: %s. Nothing was written; with --word WORD everybody gets other numbers", s.ID, strings.Join(faults, "; "))
+			return now, wrong("lab "+h.Lab.Number(), 0, "the sheet of the student %s cannot be handed out: %s. Nothing was written; with --word WORD all students get other numbers", s.ID, strings.Join(faults, "; "))
 		}
 		kept, err := keep(sheet)
 		if err != nil {

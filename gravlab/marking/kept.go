@@ -131,7 +131,7 @@ func samples(lab bank.Lab) []bank.Sheet {
 
 // sealedSample is a sealed sheet that is nobody's.
 func sealedSample(lab bank.Lab) bank.Sheet {
-	key := []byte("the sample sheet that is nobody's")
+	key := []byte("the sample sheet of a lab")
 	return lab.WithKey(bank.SheetKey(key, lab.ID, "", "")).Sheet(bank.SealedCode(key, lab.ID, "", ""))
 }
 

@@ -41,7 +41,7 @@ bank has changed since.
 --assessed        sealed sheets, which count: their numbers come from the class key,
                   so that no program without it can tell what is right. Cells
                   show what was understood
---word WORD       other numbers for everybody, for a resit; mark with the same word
+--word WORD       other numbers for all, for a resit; mark with the same word
 --answers         worked copies for you instead: into another DIR
 --notebook FILE   another notebook than the lab's own
 --bank DIR        use your own bank: a folder of Go files, as exercises/README.md
