@@ -34,7 +34,7 @@ var floors = map[string]int{
 	"gravlab/bank": 2, "gravlab/bank/banktest": 3, "exercises/lab": 3, "exercises": 3,
 	"gravlab/labserver": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
 	"gravlab/kernel": 5, "gravlab/sandbox": 5,
-	"gravlab/marking": 6, "gravlab/page": 6, "gravlab/page/apparatus": 6,
+	"gravlab/marking": 6, "gravlab/term": 6, "gravlab/page": 6, "gravlab/page/apparatus": 6,
 	"gravlab/cmd/gravlab": 7, "notebooks": 7,
 }
 
@@ -43,8 +43,8 @@ var sameFloor = map[[2]string]bool{
 	{"gravlab/internal/htmlpage", "gravlab/judge"}: true, {"gravlab/internal/refcases", "gravlab/internal/htmlpage"}: true,
 	{"gravlab/bank", "gravlab/judge"}: true, {"gravlab/bank", "gravlab/notebook"}: true, {"exercises", "exercises/lab"}: true,
 	{"gravlab/survey", "gravlab/earth"}: true, {"gravlab/survey", "gravlab/buried"}: true,
-	{"gravlab/page", "gravlab/page/apparatus"}: true,
-	{"gravlab/pendulum", "gravlab/sensor"}:     true, {"gravlab/torsion/reduction", "gravlab/torsion"}: true,
+	{"gravlab/page", "gravlab/page/apparatus"}: true, {"gravlab/term", "gravlab/marking"}: true,
+	{"gravlab/pendulum", "gravlab/sensor"}: true, {"gravlab/torsion/reduction", "gravlab/torsion"}: true,
 	{"gravlab/equivalence", "gravlab/earth"}: true, {"gravlab/equivalence", "gravlab/sensor"}: true,
 }
 

@@ -4,6 +4,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"gravity.example/gravlab/internal/clip"
@@ -161,13 +162,17 @@ func ReadBook(dir string) (Book, error) {
 	if err != nil {
 		return b, err
 	}
-	names := []string{"id"}
-	for _, q := range b.Questions {
-		names = append(names, q.ID)
-	}
-	at, err := t.columns(append(names, "total")...)
+	at, err := t.columns("id", "total")
 	if err != nil {
 		return b, err
+	}
+	var marks []int // columns of the questions
+	for _, q := range b.Questions {
+		i := slices.Index(t.header, q.ID)
+		if i < 0 {
+			return b, wrong(file, t.head, "has no column %q any more; mark again, which puts this table right", q.ID)
+		}
+		marks = append(marks, i)
 	}
 	name, err := t.column("name")
 	if err != nil {
@@ -211,7 +216,7 @@ func ReadBook(dir string) (Book, error) {
 			if m.Counts && !m.Waits {
 				text = marksText(m.Earned)
 			}
-			if err := check(names[i+1], row[at[i+1]], text); err != nil {
+			if err := check(b.Questions[i].ID, row[marks[i]], text); err != nil {
 				return b, err
 			}
 		}
@@ -219,7 +224,7 @@ func ReadBook(dir string) (Book, error) {
 		if want.Counts() {
 			total = marksText(want.Total())
 		}
-		if err := check("the total", row[at[len(at)-1]], total); err != nil {
+		if err := check("the total", row[at[1]], total); err != nil {
 			return b, err
 		}
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"maps"
 	"os"
@@ -85,6 +86,7 @@ func blocks(t *testing.T, name, readme string) []string {
 		case "go":
 			all = append(all, strings.TrimRight(m[2], "\n"))
 		case "text": // what a program prints
+		case "csv": // a table of rules, see TestReadmeTerm
 		default:
 			t.Errorf("%s has a block of %q that no test tries: %.40q", name, m[1], m[2])
 		}
@@ -178,13 +180,72 @@ func succeed(t *testing.T, clone, name string, args ...string) {
 	}
 }
 
+// TestReadmeTerm does what README.md says about a term, command by command, with the tables that it
+// shows, for a class of three of whom nobody has handed in anything yet.
+func TestReadmeTerm(t *testing.T) {
+	clone, err := filepath.Abs("../../..")
+	if err != nil {
+		t.Fatal(err)
+	}
+	readme, err := os.ReadFile(filepath.Join(clone, "README.md"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("GRAVLAB_CLONE", clone)
+	t.Setenv("GRAVLAB_DATA", t.TempDir())
+	t.Chdir(t.TempDir())
+	_, section, _ := strings.Cut(string(readme), "\n## A term\n")
+	section, _, _ = strings.Cut(section, "\n## ")
+	_, rules, ok := strings.Cut(section, "```csv\n")
+	rules, _, _ = strings.Cut(rules, "```")
+	if !ok {
+		t.Fatal("the section has no rules")
+	}
+	for name, text := range map[string]string{"class.csv": "id,name\ns1,Ada Bell\ns2,Cleo Berg\ns3,Dan Eck\n", "rules.csv": rules} {
+		if err := os.WriteFile(name, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir("returned", 0o700); err != nil {
+		t.Fatal(err)
+	}
+	run := func(command string) string {
+		t.Helper()
+		var out, errOut bytes.Buffer
+		if code := program(strings.Fields(command), &out, &errOut); code != fine {
+			t.Fatalf("gravlab %s: code %d\n%s%s", command, code, out.String(), errOut.String())
+		}
+		return out.String()
+	}
+	for _, lab := range []string{"01", "02"} {
+		run("handout --class class.csv --lab " + lab + " --out handout-" + lab + " --assessed")
+		run("mark --class class.csv --lab " + lab + " --out marks-" + lab + " returned")
+	}
+	commands := 0
+	for line := range strings.Lines(section) {
+		if command, ok := strings.CutPrefix(strings.TrimRight(line, "\n"), "    gravlab "); ok {
+			commands++
+			run(command)
+		}
+	}
+	if commands < 1 {
+		t.Error("the section has no commands")
+	}
+	for _, m := range regexp.MustCompile("`gravlab (help [a-z]+)`").FindAllStringSubmatch(section, -1) {
+		run(m[1])
+	}
+	if text, err := os.ReadFile(filepath.Join("term", "total.csv")); err != nil || !strings.Contains(string(text), "\ns3,Dan Eck,0,excused,0,final,") {
+		t.Errorf("the total is\n%s%v", text, err)
+	}
+}
+
 // TestClassIsIgnored: what README.md has a lecturer write into the clone is not offered to
 // git, and nothing that belongs to the project is.
 func TestClassIsIgnored(t *testing.T) {
 	if err := exec.Command("git", "-C", "../../..", "rev-parse", "--is-inside-work-tree").Run(); err != nil {
 		t.Skip("needs git, and a clone: ", err)
 	}
-	for _, name := range []string{"class.csv", "class-b.csv", "class.key", "handout-01-codes.csv", "handout-01/s1/01-weighing-the-earth.ipynb", "returned/s1.ipynb", "marks-01/marks.csv"} {
+	for _, name := range []string{"class.csv", "class-b.csv", "class.key", "handout-01-codes.csv", "handout-01/s1/01-weighing-the-earth.ipynb", "returned/s1.ipynb", "marks-01/marks.csv", "rules.csv", "term/total.csv"} {
 		if err := exec.Command("git", "-C", "../../..", "check-ignore", "-q", name).Run(); err != nil {
 			t.Errorf("git does not ignore %s: %v", name, err)
 		}
