@@ -15,6 +15,15 @@ const (
 	// CoverageFactor is how many standard uncertainties a value may lie from the
 	// wanted one. With a normal error 3 leave out 0.3 % of honest answers.
 	CoverageFactor = 3
+
+	// An uncertainty within goodFactor of the judge's own needs no remark. One
+	// within alikeFactor of what a mistake gives is that mistake: nobody gets the
+	// same digits of an uncertainty. It is asked about before the result is
+	// credited if the mistake changes the uncertainty by tellingFactor: more than
+	// two sound analyses differ.
+	goodFactor    = 1.5
+	alikeFactor   = 1.25
+	tellingFactor = 1.35
 )
 
 // Number judges a number, or a number with its uncertainty.
@@ -190,6 +199,20 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	if v.Outcome == OutcomeCarried {
 		want = t.Carried
 	}
+	// A mistake that changes the uncertainty by much is named, even where the
+	// result would still be credible.
+	slip := func(apart float64) bool {
+		for _, s := range t.USlips {
+			if size := factor(s.Value, t.U); size < apart || factor(r.u, s.Value) > min(alikeFactor, factor(r.u, t.U)) {
+				continue
+			}
+			missed("")
+			v.Outcome, v.Slip = OutcomeSlip, s.Name
+			v.Message = "Value right, uncertainty not: " + s.Name + "?\n" + s.Fix
+			return true
+		}
+		return false
+	}
 	const edge = 1 + 1e-12
 	most, least := t.U*CredibleFactor*edge, t.U/CredibleFactor/edge
 	switch {
@@ -197,17 +220,18 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 		return missed("uncertainty missing.\nState its standard uncertainty too.")
 	case r.u < 0:
 		return missed("uncertainty negative.\nAn uncertainty is positive.")
-	case r.u <= most && r.u >= least && within(r.value, want, CoverageFactor*r.u):
+	case slip(tellingFactor):
 		return v
-	}
-	for _, s := range t.USlips {
-		// A quarter either way: nobody gets the same digits of an uncertainty.
-		if math.Abs(math.Log(r.u/s.Value)) <= math.Log(1.25) {
-			missed(s.Fix)
-			v.Outcome, v.Slip = OutcomeSlip, s.Name
-			v.Message = "Value right, uncertainty not: " + s.Name + "?\n" + s.Fix
-			return v
+	case r.u <= most && r.u >= least && within(r.value, want, CoverageFactor*r.u):
+		switch {
+		case r.u > t.U*goodFactor*edge:
+			v.Message = fmt.Sprintf("Your uncertainty is %.1f times what this record allows.", r.u/t.U)
+		case r.u < t.U/goodFactor/edge:
+			v.Message = fmt.Sprintf("Your uncertainty is small: this record gives one %.1f times as large.", t.U/r.u)
 		}
+		return v
+	case slip(1):
+		return v
 	}
 	switch {
 	case r.u > most:
@@ -218,6 +242,9 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 		return missed("uncertainty too small:\nthe value is more than three of your uncertainties from the expected one.")
 	}
 }
+
+// factor is by how much two positive numbers differ, as a factor of 1 or more.
+func factor(a, b float64) float64 { return math.Exp(math.Abs(math.Log(a / b))) }
 
 // pure reports whether the question wants a pure number, whose unit has no
 // prefix to get wrong.
