@@ -30,7 +30,7 @@ func build(d *bank.Draw) bank.Sheet {
 		Questions: []bank.Question{
 			waterFlood(d), waterSnow(d), well.storage(), waterPond(d),
 			waterWave(d), waterOrbit(d), waterLake(),
-			decade.rate(), decade.acceleration(), waterMonths(d), waterSeason(d),
+			decade.rate(), decade.acceleration(), waterGrowing(), waterMonths(d), waterSeason(d),
 			decade.ice(d), waterSea(d), waterSeparate(),
 		},
 	}
@@ -249,6 +249,12 @@ func waterSea(d *bank.Draw) bank.Question {
 			{ID: "density-twice", Value: bank.Always(right * 0.917)},
 		},
 		Range: [2]float64{0.04e-3 / waterYear, 0.7e-3 / waterYear},
+	}
+}
+
+func waterGrowing() bank.Question {
+	return bank.Question{
+		ID: "growing", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 

@@ -157,19 +157,19 @@ func newWaterDecade(d *bank.Draw) *waterDecade {
 	gap := int(d.Between("gap", 30, 60, 1))
 	gapLength := int(d.Between("months missing", 3, 6, 1))
 	w.spoiledFrom, w.spoiledTo = float64(start)/12, float64(start+length)/12
-	rate, acceleration := -d.Between("rate", 35, 80, 1), -d.Between("acceleration", 4, 8, 0.2) // Gt/a, Gt/a²
+	rate, acceleration := -d.Between("rate", 35, 80, 1), -d.Between("acceleration", 5, 9, 0.2) // Gt/a, Gt/a²
 	annual, phase := d.Between("season", 30, 60, 1), 2*math.Pi*d.Between("phase", 0, 0.95, 0.05)
-	off := d.Pick("spoiled sign", -1, 1) * d.Between("spoiled by", 360, 450, 5) // Gt
 	record := func(r *rand.Rand) (t, mass []float64) {
-		const sigma, phi = 9.0, 0.4
+		// Months resemble their neighbours so much that the uncertainty for white
+		// noise is less than half of the true one.
+		const sigma, phi, spoiledSigma = 7.0, 0.7, 90.0 // Gt, 1, Gt
 		noise := float64(sigma * r.NormFloat64())
 		for m := range months {
 			noise = float64(phi*noise) + float64(sigma*math.Sqrt(1-phi*phi)*r.NormFloat64())
 			years := (float64(m) + 0.5) / 12
 			x := years - months/24.0
 			y := float64(rate*x) + float64(acceleration*x*x/2) + float64(annual*math.Cos(2*math.Pi*years-phase)) + float64(6*math.Cos(4*math.Pi*years)) + noise
-			spoiled := off + float64(25*r.NormFloat64())
-			if m >= start && m < start+length {
+			if spoiled := float64(spoiledSigma * r.NormFloat64()); m >= start && m < start+length {
 				y += spoiled
 			}
 			if m < gap || m >= gap+gapLength {
@@ -189,8 +189,8 @@ func newWaterDecade(d *bank.Draw) *waterDecade {
 			f.t, f.mass = record(r)
 			f.good = gravlab.Must(waterModel.Fit(w.good(f.t, f.mass)))
 			f.whole = gravlab.Must(waterModel.Fit(f.t, f.mass))
-			// Months that happen to leave the rate alone would be no trap.
-			if math.Abs(f.whole.Rate.Value-f.good.Rate.Value) > 2.2*judge.CoverageFactor*f.good.Rate.U && math.Abs(f.good.Acceleration.Value) > 4.4*judge.CoverageFactor*f.good.Acceleration.U {
+			// Spoiled months that happen to be good would be no trap.
+			if f.whole.Rate.U > 1.4*f.good.Rate.U && f.good.RateInflation > 1.7 && math.Abs(f.good.Acceleration.Value) > 4.4*judge.CoverageFactor*f.good.Acceleration.U {
 				return f
 			}
 		}
@@ -229,6 +229,17 @@ func (w *waterDecade) recording() bank.Recording {
 	}
 }
 
+// white returns the uncertainties of rate and acceleration for months that do not
+// resemble each other.
+func (w *waterDecade) white() [2]float64 {
+	t, _ := w.good(w.make())
+	_, rate, acceleration, err := waterModel.Plan(t, w.fit().Sigma, 0)
+	if err != nil {
+		panic(err)
+	}
+	return [2]float64{rate, acceleration}
+}
+
 func (w *waterDecade) rate() bank.Question {
 	right := func() float64 { return w.fit().Rate.Value }
 	u := func() float64 { return w.fit().Rate.U }
@@ -238,7 +249,6 @@ func (w *waterDecade) rate() bank.Question {
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{
-			{ID: "spoiled-kept", Value: func(bank.Answers) float64 { return w.whole().Rate.Value }},
 			{ID: "month-for-year", Value: func(bank.Answers) float64 { return right() / 12 }},
 			{ID: "rate-at-start", Value: func(bank.Answers) float64 {
 				return right() - w.fit().Acceleration.Value*w.fit().Middle
@@ -246,6 +256,10 @@ func (w *waterDecade) rate() bank.Question {
 			{ID: "rate-at-end", Value: func(bank.Answers) float64 {
 				return right() + w.fit().Acceleration.Value*w.fit().Middle
 			}},
+		},
+		USlips: []bank.Slip{
+			{ID: "independent", Value: func(bank.Answers) float64 { return w.white()[0] }},
+			{ID: "spoiled-kept", Value: func(bank.Answers) float64 { return w.whole().Rate.U }},
 		},
 		Range: [2]float64{-90 * waterGt / waterYear, -25 * waterGt / waterYear},
 	}
@@ -264,7 +278,10 @@ func (w *waterDecade) acceleration() bank.Question {
 			{ID: "doubled", Value: func(bank.Answers) float64 { return 2 * right() }},
 			{ID: "month-for-year", Value: func(bank.Answers) float64 { return right() / 144 }},
 		},
-		Range: [2]float64{-10 * waterGt / waterYear / waterYear, -2.5 * waterGt / waterYear / waterYear},
+		USlips: []bank.Slip{
+			{ID: "independent", Value: func(bank.Answers) float64 { return w.white()[1] }},
+		},
+		Range: [2]float64{-11 * waterGt / waterYear / waterYear, -3 * waterGt / waterYear / waterYear},
 	}
 }
 
