@@ -47,13 +47,14 @@ func TestNoPanic(t *testing.T) {
 		x, err := p.Inertia()
 		check("inertia", err, x)
 		x, err = p.Period()
-		if p.Bob.Mass != 0 || p.RodMass != 0 { // else the period does without
+		weighs := p.Bob.Mass != 0 || p.RodMass != 0 // what only moves does without a mass
+		if weighs {
 			check("period", err, x)
 		}
 		x, err = p.LargestTension()
 		check("tension", err, x)
 		m, err := p.Motion()
-		if p.Bob.Mass != 0 || p.RodMass != 0 {
+		if weighs {
 			check("motion", err)
 		}
 		if err == nil {
@@ -74,7 +75,9 @@ func TestNoPanic(t *testing.T) {
 		check("tension", err)
 		times := []float64{0, v[12], v[13]}
 		_, err = p.Angle(times)
-		check("angles", err)
+		if weighs {
+			check("angles", err)
+		}
 		_, err = p.Series(times, s)
 		check("series", err)
 		p.Place(v[10])
