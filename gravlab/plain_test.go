@@ -113,8 +113,8 @@ func spoken(source string) string {
 	return strings.Join(append(comments.FindAllString(source, -1), quoted.FindAllString(source, -1)...), "\n\n")
 }
 
-// programTexts are the strings of the program's Go and its HTML templates, each with its place:
-// verdicts, errors, the command line, replies, what the page's server says.
+// programTexts are the strings of the program's Go, the doc comments of what it exports and its
+// HTML templates, each with its place: verdicts, errors, the command line, replies, go doc.
 func programTexts(t *testing.T) map[string]string {
 	texts := map[string]string{}
 	err := filepath.WalkDir(".", func(path string, d fs.DirEntry, err error) error {
@@ -136,10 +136,11 @@ func programTexts(t *testing.T) map[string]string {
 			return nil
 		}
 		set := token.NewFileSet()
-		file, err := parser.ParseFile(set, path, nil, 0)
+		file, err := parser.ParseFile(set, path, nil, parser.ParseComments)
 		if err != nil {
 			return err
 		}
+		texts[path] = file.Doc.Text()
 		ast.Inspect(file, func(n ast.Node) bool {
 			if l, ok := n.(*ast.BasicLit); ok && l.Kind == token.STRING {
 				text, err := strconv.Unquote(l.Value)
@@ -147,6 +148,13 @@ func programTexts(t *testing.T) map[string]string {
 					t.Error(err)
 				}
 				texts[set.Position(l.Pos()).String()] = text
+			}
+			return true
+		})
+		ast.FileExports(file)
+		ast.Inspect(file, func(n ast.Node) bool {
+			if c, ok := n.(*ast.CommentGroup); ok && c != file.Doc {
+				texts[set.Position(c.Pos()).String()] = c.Text()
 			}
 			return true
 		})

@@ -8,7 +8,7 @@
 //	swing := sheet.Recording("swing")            // what your own apparatus recorded
 //	sheet.Number("kappa", kappa, "N m/rad")      // a number with its unit
 //	sheet.Measured("period", t, ut, "s")         // with its standard uncertainty
-//	sheet.Typed("kappa", "8.4(2) µN·m/rad")      // the same as people write it
+//	sheet.Typed("kappa", "8.4(2) µN·m/rad")      // the same as you would write it by hand
 //	sheet.Choice("why-lead", "b")
 //	sheet.Function("equilibrium", equilibrium)   // a function of your own
 //	sheet.Words("sketch", "The far sphere ...")
@@ -22,7 +22,7 @@
 // mean that nothing has been entered yet.
 //
 // The package is thin on purpose: it imports the standard library and package
-// frame, since every cell that uses it is linked again.
+// wire, since every cell that uses it is linked again.
 package ask
 
 import (
@@ -41,7 +41,7 @@ type StudentSheet struct {
 }
 
 // Sheet declares the sheet: the lab, and the code that stands for the sheet's
-// own numbers; the empty code is the variant that the repository's notebooks
+// own numbers; the empty code is the sheet that the repository's notebooks
 // carry. It does nothing until the first answer.
 func Sheet(lab, code string) StudentSheet { return StudentSheet{lab: lab, code: code} }
 
@@ -65,7 +65,7 @@ func (c StudentSheet) Measured(question string, value, u float64, unit string) {
 	send(f, question, number(value, "")+" ± "+number(u, unit))
 }
 
-// Typed submits a number as people write it, "8.4(2) µN·m/rad" or
+// Typed submits a number as you would write it by hand, "8.4(2) µN·m/rad" or
 // "8.4e-6 ± 0.2e-6 N m/rad".
 func (c StudentSheet) Typed(question, text string) {
 	f := c.answer(question, wire.FormTyped)

@@ -5,7 +5,7 @@
 // It has two halves. Go holds what a compiler can check: the sheet's numbers, the right
 // answers, the values that known mistakes lead to, tolerances and recordings. The words
 // stand in text files beside it, one for each question (see Words), so that
-// somebody who knows no Go can edit or translate them.
+// someone who knows no Go can edit or translate them.
 //
 // Most people need three things: [Lab] with its Build, [Question], and the form of a
 // text file, which exercises/README.md shows whole.
@@ -24,7 +24,7 @@ type Lab struct {
 	ID       string // "01-weighing-the-earth", the notebook's file name
 	Title    string
 	Minutes  int      // of a student's time
-	Tracks   []Track  // empty: for everybody
+	Tracks   []Track  // empty: for everyone
 	BuildsOn []string // ids of other labs
 	Graded   bool     // marked in a class
 	Words    *Words   // the text files of its questions; nil if Build sets the words as well

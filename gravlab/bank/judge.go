@@ -107,7 +107,7 @@ func (s Sheet) NumberTask(q Question, own Answers, tries int) judge.NumberTask {
 
 // Apart is how far from each other, in tolerances, the right answer and the
 // values of slips must lie at least. Around each lies a window of one tolerance to
-// either side in which an answer is taken for it; at 2 the windows touch.
+// either side in which an answer counts as it; at 2 the windows touch.
 const Apart = 2.05
 
 // apart is the one rule about what can be told apart: the value of a slip that lies less than

@@ -122,10 +122,10 @@ func (q Question) Solution() string {
 
 // Fill writes the sheet into the cells of a notebook that come from the bank:
 // the sheet's declaration, the words of every question, and the answer cells
-// that nobody has written in. With worked it puts the worked solutions into the
+// that no one has written in. With worked it puts the worked solutions into the
 // answer cells instead, whatever stands there; use it on a copy.
 //
-// It returns the ids of the answer cells that it left alone because somebody
+// It returns the ids of the answer cells that it left alone because someone
 // had written in them. A question of the bank without a cell, or a cell of a
 // question that the bank does not have, is an error, and nothing is changed.
 func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err error) {

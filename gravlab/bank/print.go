@@ -20,7 +20,7 @@ import (
 // the right answer. A change of a hint or a sentence leaves them as they are.
 //
 // Who has the fingerprint of a right answer can search for the answer. So those of a sheet that counts
-// stay with the lecturer; of a sealed sheet without its key they hold only what everybody may know: kind, unit
+// stay with the lecturer; of a sealed sheet without its key they hold only what everyone may know: kind, unit
 // and the form of a function.
 func (s Sheet) Fingerprints() (map[string]string, error) {
 	tables := map[string][]byte{}

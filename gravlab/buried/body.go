@@ -19,7 +19,7 @@ import (
 //
 // Every method returns a finite number or an error that names the field or the
 // station that cannot be used, its value and what is allowed. A body may be
-// used by several goroutines at once as long as nobody changes it.
+// used by several goroutines at once as long as none of them changes it.
 type Body interface {
 	// Validate reports every field that cannot be used.
 	Validate() error

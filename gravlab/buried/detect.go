@@ -16,7 +16,7 @@ import (
 const freeAir = 3.086e-6
 
 // A Plan is a set of stations and what disturbs the readings there. It says
-// what could be detected before anybody goes out. A base level and a slope (to
+// what could be detected before the survey. A base level and a slope (to
 // the north, to the east, as far as the stations extend that way) are always
 // taken to be fitted, because no survey knows them: what of the signal looks
 // like them is lost. (One station a millimetre off a line is enough for a slope

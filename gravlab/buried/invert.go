@@ -15,8 +15,8 @@ import (
 )
 
 // An Anomaly is a measured set of gz values, with or without a regional. Values
-// that nothing buried can make are taken for µGal or mGal and refused: above
-// 0.1 m/s² in size, unless they are absolute gravity (9.7 to 9.9), and more than
+// that nothing buried can make are refused, since they are probably in µGal or mGal:
+// above 0.1 m/s² in size, unless they are absolute gravity (9.7 to 9.9), and more than
 // 0.02 m/s² apart. All gravity on the ground of the Earth, pole to equator and
 // sea to summit, lies within 0.07 m/s² (9.764 to 9.834; C. Hirt et al., Geophys.
 // Res. Lett. 40, 4279, 2013; from memory); a slab of 3000 kg/m³ that is 10 km
@@ -69,8 +69,8 @@ type Source struct {
 	Mass       float64
 	UX, UY, UZ float64 // standard uncertainties, m; +Inf where there is none
 	UMass      float64 // kg or kg/m; likewise
-	// SNR is the signal-to-noise ratio of the source in the data: the root of what it
-	// takes off chi² beside everything else that is fitted.
+	// SNR is the signal-to-noise ratio of the source in the data: the root of the
+	// amount by which it reduces chi², beside everything else that is fitted.
 	SNR       float64
 	DepthMass float64 // correlation of Z and Mass: the trade-off between the two
 }

@@ -70,7 +70,7 @@ func (g *Grid) cell(i, j, k int) (Body, float64, float64) {
 //
 //	minimise  sum ((gz - model)/sigma)² + damping sum (v z^-power (m/1000)²)
 //
-// with m the contrast of a cell in kg/m³, v its share of the grid's volume times
+// with m the contrast of a cell in kg/m³, v its fraction of the grid's volume times
 // the number of cells, and z its depth below the deepest station plus half the
 // width of the first cell along X, over that of the shallowest cell. A base level
 // and slopes are fitted beside.

@@ -10,7 +10,7 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// MapFraction is the share of 2 pi G M that a rectangular map on the level z = 0,
+// MapFraction is the fraction of 2 pi G M that a rectangular map on the level z = 0,
 // from x1 to x2 north and y1 to y2 east, catches of a point mass below it: its
 // solid angle seen from the mass, over 2 pi. A map to X = z each way catches a
 // third, to 10 z nine tenths.
@@ -38,7 +38,7 @@ func checkRectangle(fn string, x1, x2, y1, y2 float64) error {
 	return nil
 }
 
-// ProfileFraction is the share of 2 pi G lambda that a profile from x1 to x2 on
+// ProfileFraction is the fraction of 2 pi G lambda that a profile from x1 to x2 on
 // the level z = 0 catches of a line mass (kg/m) below it: the angle of the
 // profile seen from the line, over pi.
 func ProfileFraction(x1, x2 float64, at XZ) (float64, error) {
@@ -65,10 +65,10 @@ type MassEstimate struct {
 }
 
 // ExcessMass integrates a map of gz, gz[i][j] at x[i] north and y[j] east (m,
-// rising), by the trapezoid rule, and corrects for the share that a map of this
+// rising), by the trapezoid rule, and corrects for the fraction that a map of this
 // size misses when the mass lies at a point below it. The regional must have
-// been taken off. An extended body that is no deeper than a third of the map's
-// width is a point to a few per cent of the missing share.
+// been subtracted. An extended body that is no deeper than a third of the map's
+// width is a point to a few per cent of the missing fraction.
 //
 // Source: Gauss's theorem, M = integral of gz dA / (2 pi G): 23.85 t for 1 mGal
 // over 1 m².
@@ -99,9 +99,9 @@ func ExcessMass(x, y []float64, gz [][]float64, at r3.Vec) (MassEstimate, error)
 }
 
 // MassPerLength integrates a profile of gz (m/s²) at x (m, rising) across a long
-// body by the trapezoid rule, and corrects for the share that a profile of this
+// body by the trapezoid rule, and corrects for the fraction that a profile of this
 // length misses when the mass lies on a line at a point of the section. The
-// regional must have been taken off. (A profile over a compact body gives no
+// regional must have been subtracted. (A profile over a compact body gives no
 // mass: that needs a map.)
 //
 // Source: Gauss's theorem, lambda = integral of gz dx / (2 pi G).
@@ -158,7 +158,7 @@ func caught(fn string, integral, extent, share float64) (MassEstimate, error) {
 // MapIntegral integrates gz of a body over a rectangle of the level z, from x1
 // to x2 and y1 to y2 (m), by Gauss points, doubling them until the result no
 // longer changes by a part in 1e9; it returns the last change as an estimate of
-// the error, m³/s². Over 2 pi G times the body's mass it is the share that such
+// the error, m³/s². Over 2 pi G times the body's mass it is the fraction that such
 // a map catches.
 func MapIntegral(b Body, x1, x2, y1, y2, z float64) (integral, change float64, err error) {
 	const fn = "buried.MapIntegral"

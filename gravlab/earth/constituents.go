@@ -148,7 +148,7 @@ type Analysis struct {
 	Offset, UOffset float64 // at t = 0, unit of the record
 	Drift, UDrift   float64 // unit of the record per s
 	Residuals       []float64
-	RMS             float64 // of the residuals, with the degrees of freedom taken off
+	RMS             float64 // of the residuals, divided by the degrees of freedom
 	// Unresolved lists the pairs that the record is too short to part, by
 	// Rayleigh's criterion: their frequencies differ by less than one over its
 	// length. Their amplitudes are not to be trusted one by one.

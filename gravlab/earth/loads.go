@@ -93,7 +93,7 @@ var loadLove = []struct {
 	{150, -0.010}, {200, -0.007},
 }
 
-// LoadedGround is the share of the direct attraction of a layer of degree l
+// LoadedGround is the fraction of the direct attraction of a layer of degree l
 // that the sinking of the elastic ground takes away again, seen from orbit:
 // the load Love number k'_l (negative: −0.30 for l = 2, −0.014 for l = 100).
 // The whole signal is direct × (1 + k'). It is interpolated between tabulated

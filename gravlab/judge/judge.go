@@ -1,5 +1,5 @@
 // Package judge says what an answer is worth. Its functions are pure: what the
-// student gave and what the question wants go in, a Verdict comes out.
+// student gave and what the question asks for go in, a Verdict comes out.
 //
 // A number is right when it lies within the question's tolerance of the wanted
 // value, whatever unit of the right dimension it is expressed in. When it is not,
@@ -69,7 +69,7 @@ const (
 	KindText     Kind = "text"     // words, read by a person
 )
 
-// An Answer is what a student gave to one question, before anybody has looked
+// An Answer is what a student gave to one question, before it is judged
 // at it. Which fields count depends on how it was given.
 type Answer struct {
 	// Value, U and Unit are a number given from code: the value and its
@@ -110,7 +110,7 @@ type Tolerance struct {
 // A WrongValue is a mistake that people make, the value it leads to, and how to
 // put it right.
 type WrongValue struct {
-	Name    string  // "full swing taken for the deflection from the middle"
+	Name    string  // "full swing instead of the deflection from the middle"
 	Value   float64 // SI
 	Carried float64 // the same, from the student's own earlier answers; NaN if there are none
 	Fix     string  // what to look at, without the answer

@@ -24,7 +24,7 @@ const CloneEnv = "GRAVLAB_CLONE"
 // without that, the one from which this program was built.
 //
 // No other folder is taken. A go.mod of that name in or above the current
-// folder may have come with somebody's files, and using it would compile and run
+// folder may have come with someone else's files, and using it would compile and run
 // what lies beside it. If there is one, tell is called with a sentence about
 // it, and an error says how to ask for it. tell may be nil.
 func FindClone(log func(text string)) (string, error) {

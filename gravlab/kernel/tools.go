@@ -179,7 +179,7 @@ func build(ctx context.Context, t toolchain, clone, dir string, log func(text st
 
 // InstallGopls builds gopls, which completes and explains code in a front end,
 // into the user's cache. It needs the network unless the module is already
-// downloaded, and so happens only when somebody asks for it.
+// downloaded, and so happens only on request.
 func InstallGopls(ctx context.Context, log func(text string)) (string, error) {
 	dir, err := usercache.Dir("gopls-" + goplsVersion)
 	if err != nil {

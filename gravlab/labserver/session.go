@@ -23,7 +23,7 @@ type SessionOptions struct {
 	// a function come in the same order each time: same input, same bytes.
 	Confined bool
 	// Show receives what is to be displayed; nil drops it, and nothing is drawn
-	// then. An error means that nobody can see it.
+	// then. An error means that it cannot be seen.
 	Show func(Display) error
 	// MaxShown is how many displays there may be; 0 is 1000.
 	MaxShown int

@@ -37,8 +37,8 @@ type Handout struct {
 	Progress func(Progress)
 }
 
-// ListBeside is where the lecturer's list of codes of a handout lies, if nobody
-// says otherwise: beside the folder that is given out, not in it.
+// ListBeside is where the lecturer's list of codes of a handout lies by
+// default: beside the folder that is given out, not in it.
 func ListBeside(out string) string {
 	out = filepath.Clean(out)
 	if name := filepath.Base(out); name == "." || name == ".." {
@@ -53,7 +53,7 @@ func ListBeside(out string) string {
 // and the lecturer's list, which its owner alone may read. The same handout gives the same
 // bytes.
 //
-// A file that is there with other bytes is left alone, since somebody may have
+// A file that is there with other bytes is left alone, since someone may have
 // worked in it; its name, relative to Out, is in kept. A folder whose list has
 // other codes is refused: the sheets in it are those of the list.
 func (h Handout) Write(ctx context.Context) (kept []string, err error) {

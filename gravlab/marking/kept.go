@@ -42,7 +42,7 @@ type keptSheet struct {
 	Recordings map[string]string // SHA-256 of the files
 }
 
-// KeptPath is where the record of a handout lies, if nobody says otherwise: beside the class key.
+// KeptPath is where the record of a handout lies by default: beside the class key.
 func KeptPath(key string, lab bank.Lab, word string, sealed bool) string {
 	kind := "practice"
 	if sealed {

@@ -44,7 +44,7 @@ func ReadKey(path string) (key []byte, open bool, err error) {
 }
 
 // MakeKey returns the class key of a file, and makes the file if it is not
-// there: readable by its owner alone (on Windows by whoever may read the folder).
+// there: readable by its owner alone (on Windows by those who may read the folder).
 func MakeKey(path string) (key []byte, made, open bool, err error) {
 	if _, err := os.Lstat(path); err == nil || !errors.Is(err, fs.ErrNotExist) {
 		key, open, err = ReadKey(path)

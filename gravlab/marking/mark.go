@@ -61,7 +61,7 @@ type Summary struct {
 	Unmarked                  int // several files with their code, none of which is chosen
 	Unusable                  int // handed in something, but nothing that can be marked
 	Files, Ran                int
-	Waiting                   int // texts that nobody has read yet
+	Waiting                   int // texts that are still to be read
 	Remarks                   int
 	// Changed are the ids of the students who have other marks for the same file than
 	// when this folder was last marked, since the bank or the references are others.
@@ -74,7 +74,7 @@ type Summary struct {
 
 // A Place is where a file lies.
 type Place struct {
-	Student string // empty: nobody's
+	Student string // empty: no student's
 	Print   string // fingerprint, as remarks.csv has it; empty for a file that was not read
 	File    string // path below the folder or archive that was named
 }

@@ -13,14 +13,14 @@
 // may keep another from being marked. Files of equal bytes, with equal recordings beside them,
 // count once. Of files that differ, the one in a folder that names the student counts, if
 // there is just one such: a folder of the lecturer's disk, or of an archive of the whole class. The
-// file's own name and folders in an archive that was handed in are the choice of whoever handed it in, and
+// file's own name and folders in an archive that was handed in are chosen by the one who hands it in, and
 // prove nothing. Where this does not decide, none is marked until the lecturer
 // names one. The files that do not count are told.
 //
 // # How a file is marked
 //
 // A notebook is run by a worker process that is confined (package sandbox), from its first
-// cell to its last: nothing that stands in the file as an output counts. What its program
+// cell to its last: no output in the file counts. What its program
 // submits reaches this process as frames, which are answered by a lab server that
 // never says what an answer is worth. The answers are kept in the store,
 // one file for each content: a file that is there is not run again, and a marking

@@ -27,7 +27,7 @@ import (
 type Chain struct {
 	// Draws are the points after burn-in, walker by walker within each step.
 	Draws [][]float64
-	// Acceptance is the share of proposals taken; 0.2 to 0.6 is healthy.
+	// Acceptance is the fraction of proposals accepted; 0.2 to 0.6 is healthy.
 	Acceptance float64
 	// AutocorrTime is the integrated autocorrelation time of each parameter, in steps.
 	AutocorrTime []float64

@@ -15,7 +15,7 @@ import (
 	"unicode/utf8"
 )
 
-// HandedInLimit is the size in bytes above which a notebook that somebody
+// HandedInLimit is the size in bytes above which a notebook that was
 // handed in is refused unread.
 const HandedInLimit = 20_000_000
 

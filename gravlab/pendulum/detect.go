@@ -30,7 +30,7 @@ type Analysis struct {
 	// ULength is the standard uncertainty of Length (m), at the same distance
 	// from the rest position to the sensor. With it the time scale of the swing is
 	// fitted too, held by what ULength and UAmplitude let the period be (ULength
-	// can stand for Gravity as well: L/g counts). At 0 the period is taken for
+	// can stand for Gravity as well: L/g counts). At 0 the period is taken as
 	// exact, whatever UAmplitude is: then a record that runs out of step with it
 	// says so in Remarks.
 	ULength float64
@@ -46,11 +46,11 @@ type Detection struct {
 	U, UNoise, UPlace, UAmplitude, ULength, UG float64
 	// Period is the period of the pull that was fitted, s: that of Length, Gravity
 	// and Amplitude, or, with Analysis.ULength, as the record and they together
-	// have it. UPeriod is its standard uncertainty; 0 where it is taken for exact.
+	// have it. UPeriod is its standard uncertainty; 0 where it is taken as exact.
 	Period, UPeriod float64
 	// Z is the matched filter's output, Mass over its standard uncertainty at the
 	// period found: normal with standard deviation 1 when no bob swings and the
-	// period is taken for exact. Infinite for a record without noise.
+	// period is taken as exact. Infinite for a record without noise.
 	Z float64
 	// FalseAlarm is the probability that noise alone gives Z or more, one-sided,
 	// for one trial; where the time scale is fitted, an upper bound that counts the
@@ -61,7 +61,7 @@ type Detection struct {
 	// DOF is the number of degrees of freedom behind UNoise.
 	DoF int
 	// Before and After are the scatter (rms, m/s²) of the record after release
-	// without and with the reference taken off.
+	// without and with the reference subtracted.
 	Before, After float64
 	// Lines are the lines at 1/T and 2/T in the record after subtraction, by
 	// lock-in from the moment of release: their phase is near 0 or ±π for a pull,
@@ -78,7 +78,7 @@ type Detection struct {
 // records, -2 ln 0.001.
 const outOfStep = 13.8155
 
-// Detect takes off what the reference saw, with a transfer measured before
+// Detect subtracts what the reference saw, with a transfer measured before
 // release only; whitens the rest with a noise model fitted before release only;
 // and fits the bob's pull and a constant to what follows release, by least
 // squares. Its uncertainty comes from the residuals after release.

@@ -131,7 +131,7 @@ func (f Floor) along(axisX, axisZ, g, w float64) (perHorizontal, perVertical flo
 }
 
 // LoadTilt returns the apparent horizontal acceleration along +x (m/s²) of a
-// sensor on the slab when a steady load (N, down), such as somebody who starts
+// sensor on the slab when a steady load (N, down), such as a person who starts
 // the swing, stands offset (m) from the slab's middle towards +x: that side
 // sinks by load·offset/RockingStiffness, times gravity (m/s²). A slab that does
 // not rock gives 0.

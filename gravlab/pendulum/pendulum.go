@@ -44,7 +44,7 @@
 //
 // The string's tension reaches m g(3 - 2 cos θ0), twice the weight at 60°: rate
 // the fixing for five times that. No face in the plane of the swing; let go,
-// never push; nobody inside the arc plus a person's reach.
+// never push; no one inside the arc plus a person's reach.
 //
 // # Sources
 //

@@ -30,8 +30,8 @@ type Budget struct {
 	Value float64 // of the result at the values of the inputs
 	U     float64 // its standard uncertainty
 	Lines []Line  // one for each input, in the order given
-	// Correlated is what the correlations add to the variance, as a share of
-	// U²; it may be negative. With the shares of the lines it adds up to 1.
+	// Correlated is what the correlations add to the variance, as a fraction of
+	// U²; it may be negative. It and Line.Share, over all lines, add up to 1.
 	Correlated float64
 	// DoF are the effective degrees of freedom of U (+Inf when no input has
 	// any). With correlations they are NaN: the formula does not hold then.

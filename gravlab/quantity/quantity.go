@@ -20,7 +20,7 @@
 // beside it only says how to write it. Angles are measured in radians, a
 // dimension of its own as in gonum/unit, but the radian of a compound unit may
 // be left out as the SI allows ("N·m" for "N·m/rad"), and that is then said.
-// The hertz counts turns and is never taken for rad/s.
+// The hertz counts turns and never stands for rad/s.
 //
 // # Refusing
 //
@@ -57,7 +57,7 @@ type Reading struct {
 	// Step is one unit of the last digit that was typed, in SI units: 1e-4 for
 	// "3.1 mrad". Zeros at the end count as digits.
 	Step float64
-	// Remarks say what was taken for granted: a decimal comma, which of two
+	// Remarks say what was assumed: a decimal comma, which of two
 	// units of one name, a coverage factor.
 	Remarks []string
 }

@@ -7,7 +7,7 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// Frames are what a page of its own puts in the place of what a report would
+// Frames are what a page of its own puts where a report would
 // show in a frame.
 type Frames struct {
 	// HTML returns what stands for HTML of a cell that is not simple.

@@ -6,7 +6,7 @@
 // browser too, by a content security policy that forbids everything but its
 // own style and images inside the file.
 //
-// A notebook may come from anybody, so nothing of it is trusted: text is
+// A notebook may come from anyone, so nothing of it is trusted: text is
 // escaped, SVG is shown as an image, HTML is rebuilt from a few harmless elements or,
 // if it holds more, shown in a frame that runs no script and reaches nothing. The only
 // scripts are those that start the charts; each is allowed by its hash, and the

@@ -44,7 +44,7 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 		o.Log = func(string) {}
 	}
 	if o.Clone == "" {
-		return nil, errors.New("compose: PoolOptions.Clone is empty: give the folder of the module")
+		return nil, errors.New("sandbox: PoolOptions.Clone is empty: give the folder of the module")
 	}
 	clone, err := filepath.Abs(o.Clone)
 	if err != nil {

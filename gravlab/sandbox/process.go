@@ -15,7 +15,7 @@ import (
 
 // workerArgument makes this program a worker. It is not a command of the program's
 // own, since it must work in whatever program uses this package.
-const workerArgument = "gravlab-compose-worker"
+const workerArgument = "gravlab-sandbox-worker"
 
 // workerProgram is another program that does a worker's work; "" is this one. Tests set it.
 var workerProgram string

@@ -46,7 +46,7 @@
 // # The machine's own faults
 //
 // A limit is met only where it was measured: processor time, memory, what the compiler said about a cell. A
-// run that ends for any other reason (no room for temporary files, a process that somebody else ended, memory
+// run that ends for any other reason (no room for temporary files, a process that was ended from outside, memory
 // that the system refused, a process that stands still) is a Fault. It is tried again
 // from the start, three times in all, and if that does not help it is an error: there is no outcome then.
 package sandbox

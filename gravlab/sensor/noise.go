@@ -304,7 +304,7 @@ func (b Budget) power(f float64) float64 {
 	return s
 }
 
-// Largest returns the source with the greatest density at f (Hz) and its share
+// Largest returns the source with the greatest density at f (Hz) and its fraction
 // of the power there.
 func (b Budget) Largest(f float64) (Noise, float64, error) {
 	total, err := b.Acceleration(f)

@@ -83,7 +83,7 @@ func Mask(x []float64, ranges []Range, margin int) []float64 {
 }
 
 // Regularise puts values taken at times t (s, rising) on a grid of equal steps that
-// begins at t[0], rate samples a second. Where the grid has no value it is NaN.
+// begins at t[0], rate samples per second. Where the grid has no value it is NaN.
 // A time that lies more than a tenth of a step off the grid is an error, for
 // then the clock or the rate is wrong; so is a record with more than 100 missing
 // samples for each one present.

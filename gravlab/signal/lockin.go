@@ -21,7 +21,7 @@ type Line struct {
 }
 
 // SineFit measures the line at a known frequency f (Hz) in x, sampled rate times
-// a second, by least squares together with a constant:
+// per second, by least squares together with a constant:
 //
 //	x(t) = c + A cos(2πft - φ)
 //

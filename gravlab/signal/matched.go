@@ -157,7 +157,7 @@ func (m MatchedFilter) Slide(x []float64) ([]float64, error) {
 	return z, nil
 }
 
-// WhiteSNR returns the signal-to-noise ratio of a template, sampled rate times a
+// WhiteSNR returns the signal-to-noise ratio of a template, sampled rate times per
 // second, in white noise of one-sided density psd (unit²/Hz): the root of
 // 2/S ∫h²dt, the integral taken as a sum over the samples.
 func WhiteSNR(template []float64, rate, psd float64) (float64, error) {

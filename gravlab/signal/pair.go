@@ -156,7 +156,7 @@ func (p Pair) SelfNoise() []float64 {
 	return s
 }
 
-// SelfNoiseFraction returns the own noise of a sensor as a share of its power, for
+// SelfNoiseFraction returns the own noise of a sensor as a fraction of its power, for
 // two like sensors whose magnitude-squared coherence is gamma2: 1 - √gamma2.
 func SelfNoiseFraction(gamma2 float64) (float64, error) {
 	if err := arg.Between("signal.SelfNoiseFraction", "gamma2", gamma2, 0, 1, "magnitude-squared coherence"); err != nil {

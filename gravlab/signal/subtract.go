@@ -7,7 +7,7 @@ import (
 	"gravity.example/gravlab/internal/arg"
 )
 
-// A Cancellation is a record from which what a reference saw too was taken off.
+// A Cancellation is a record from which the part that a reference also saw was subtracted.
 type Cancellation struct {
 	// Residual is the record less the constant and the filtered reference.
 	// Residual[i] belongs to sample First+i of the record: the filter reaches

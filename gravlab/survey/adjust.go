@@ -227,7 +227,7 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 // the Earth lies (9.764 to 9.834; C. Hirt et al., Geophys. Res. Lett. 40, 4279,
 // 2013; from memory), or, counted from a base of one's own, 0.1 m/s² or less in
 // size, which is more than the whole of that range; and a standard uncertainty
-// of 0.1 m/s² or less. Anything else is taken for mGal or µGal and refused.
+// of 0.1 m/s² or less. Anything else is refused: it is probably in mGal or µGal.
 //
 // The uncertainty of each reading must be given (Reduced.UValue); the
 // covariance is not scaled by chi², so look at chi² first. The uncertainty of
@@ -334,7 +334,7 @@ type Difference struct {
 // ties as they are or, where U is 0, held fixed. Without a tie the first
 // station named is held at zero.
 //
-// The differences are taken for independent. Those of one day ([Adjustment.Between])
+// The differences are taken to be independent. Those of one day ([Adjustment.Between])
 // are not: values come out right and their uncertainties do not. Put the readings
 // of all days into one [Adjust] instead.
 func AdjustNetwork(differences []Difference, ties []Tie) (*Adjustment, error) {

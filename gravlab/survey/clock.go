@@ -12,7 +12,7 @@ import (
 )
 
 // ClockTrials adjusts a field book again and again with all its times moved by
-// each shift, and returns chi² for each: local time taken for UTC, or a wrong
+// each shift, and returns chi² for each: local time instead of UTC, or a wrong
 // hour, leaves the tide of another moment in the readings. The right shift has
 // the smallest chi². A meter that is noisier than the change of the tide
 // in an hour (at most 470 nm/s² at 55° of latitude and 840 nm/s² at the equator, by

@@ -55,7 +55,7 @@ type LoopPlan struct {
 	MDB float64
 }
 
-// PlanLoop says, before anybody walks, what readings in this order, interval
+// PlanLoop says, before the survey, what readings in this order, interval
 // apart, each with standard uncertainty u (m/s²), will determine with a drift
 // polynomial of this degree. Common practice wants at least a fifth of all
 // readings to be repeats.

@@ -31,7 +31,7 @@ type Station struct {
 	Site     earth.Site
 	Gradient float64 // of gravity by height at the mark, 1/s², measured (about -3.086e-6)
 	// WaterRise is how far the water table stands above its reference, m, and
-	// Porosity the share of the ground that it fills.
+	// Porosity the fraction of the ground that it fills.
 	WaterRise, Porosity float64
 }
 
@@ -141,8 +141,8 @@ type Job struct {
 	// Factor is the gravimetric factor, usually earth.GravimetricFactor, 1.16
 	// (P. Melchior, The Tides of the Planet Earth, 1983). 0 is refused, so that a
 	// factor that was forgotten leaves no tide in unseen, but for one case: with
-	// Permanent earth.TideFree it leaves all of the tide in: for a meter that takes it
-	// off itself (taking it off twice is as bad as not at all), or to see what that does.
+	// Permanent earth.TideFree it leaves all of the tide in: for a meter that subtracts it
+	// itself (subtracting it twice is as bad as not at all), or to see what that does.
 	Factor    float64
 	Permanent earth.PermanentTide
 	// Admittance is gravity per pressure, m/s² per Pa, usually

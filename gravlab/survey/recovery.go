@@ -20,7 +20,7 @@ type Recovery struct {
 }
 
 // FitRecovery finds the recovery of a meter from readings (m/s², tide and drift
-// taken off) at times since it was set down (s, rising), each with standard
+// subtracted) at times since it was set down (s, rising), each with standard
 // uncertainty u (m/s²). The record should reach well beyond the recovery time,
 // else level and amplitude cannot be told apart, which is an error. Put the
 // result into [Meter], or wait: see [Meter.WaitFor].

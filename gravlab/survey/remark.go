@@ -15,7 +15,7 @@ import (
 // into the notes of the report.
 type Remark struct {
 	Station string    // "" where it is about more than one
-	Time    time.Time // of the reading, in the zone that it was given in; zero where it is about no single reading
+	Time    time.Time // of the reading, in its own time zone; zero where it is about no single reading
 	Text    string
 }
 

@@ -28,7 +28,7 @@ type TareGuess struct {
 	Candidates []int
 	// Doubtful are the stations whose values hang on which of them it is, by up to
 	// Size: in most cases those read only between the first and the last of Alike.
-	// Nobody knows whether they were read before the step or after it.
+	// It is not known whether they were read before the step or after it.
 	Ambiguous []string
 }
 
@@ -170,7 +170,7 @@ func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float6
 	})
 }
 
-// AdjustUnknownTare is [Adjust] for somebody who knows that there was a step and not
+// AdjustUnknownTare is [Adjust] for a day on which there was a step, but it is not known
 // where. It takes the step to lie between any two readings alike, before they have
 // been looked at, and of any size: then each place counts by how well it fits,
 // exp(−chi²/2) times the uncertainty of the size there (common practice, no

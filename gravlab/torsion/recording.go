@@ -30,7 +30,7 @@ type Recorder struct {
 	Knock Knock   // optional
 }
 
-// A Knock is somebody's elbow: at Time (s after the switch, above zero) the
+// A Knock is an elbow against the bench: at Time (s after the switch, above zero) the
 // angular speed of the beam changes by Speed (rad/s). A fit of one swing over
 // it is wrong, and is meant to be noticed. Zero means no knock.
 type Knock struct {
@@ -72,7 +72,7 @@ type Recording struct {
 
 // Angles returns the readings as angles of the beam, rad. Those of a lever are
 // counted from the zero of the scale, as if the light fell square on it there:
-// of a recorder with a Zero take that off first.
+// of a recorder with a Zero subtract that first.
 func (r Recording) Angles() ([]float64, error) {
 	angles := make([]float64, len(r.Readings))
 	copy(angles, r.Readings)

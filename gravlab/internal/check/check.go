@@ -70,7 +70,7 @@ const (
 	Computed Known = "computed"
 	// Practice is a fact of the trade: common practice, no source.
 	Practice Known = "common practice"
-	// Memory means that nobody has seen the number in its source.
+	// Memory means that the number has not been compared with its source.
 	Memory Known = "from memory"
 )
 

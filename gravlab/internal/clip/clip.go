@@ -1,4 +1,4 @@
-// Package clip shortens what comes from anybody, for messages.
+// Package clip shortens text from outside for messages.
 package clip
 
 import "strings"

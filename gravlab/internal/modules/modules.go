@@ -17,7 +17,7 @@ import (
 )
 
 // Fetch makes sure that all modules which the go.mod in clone requires are in Go's
-// module cache. If they are, it asks nobody and says nothing (some 15 ms); otherwise it
+// module cache. If they are, it uses no network and says nothing (some 15 ms); otherwise it
 // says so and fetches them from where Go is set to fetch modules.
 func Fetch(ctx context.Context, clone string, say func(string)) error {
 	program, err := exec.LookPath("go")

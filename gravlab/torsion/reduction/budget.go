@@ -25,7 +25,7 @@ type Uncertainties struct {
 }
 
 // Budget returns G by GFromSwing from the deflection (rad) and the undamped
-// period (s) of the balance, with its uncertainty and the share of each
+// period (s) of the balance, with its uncertainty and the fraction of each
 // quantity in it: the law of propagation of quantity.Propagate on the exact
 // formula, so that far spheres, beam and gradient are counted. Printed, it is a
 // table.
