@@ -90,6 +90,7 @@ func Find(table, id string) Row {
 // A ModelCheck is one independently computed value of model_checks.csv.
 type ModelCheck struct {
 	ID, Package, Quantity, Unit, Route, Source string
+	Call                                       string // what computes the value, as in "Sphere.GZ"; see gravlab/internal/refcases/rows
 	Value                                      float64
 	ErrorEstimate                              string            // "rel ...", "abs ..." or "exact"
 	Inputs                                     map[string]string // SI unless the name says otherwise
@@ -133,7 +134,7 @@ func ModelChecks(pkg string) []ModelCheck {
 			inputs[strings.TrimSpace(name)] = strings.TrimSpace(value)
 		}
 		checks = append(checks, ModelCheck{
-			ID: row["id"], Package: pkg, Quantity: row["quantity"], Unit: row["unit"], Route: row["route"],
+			ID: row["id"], Package: pkg, Call: row["call"], Quantity: row["quantity"], Unit: row["unit"], Route: row["route"],
 			Source: row["source"], Value: row.Float("value"), ErrorEstimate: row["error_estimate"], Inputs: inputs,
 		})
 	}

@@ -3,17 +3,19 @@ package buriedcases
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/buried"
 	"gravity.example/gravlab/internal/check"
-	"gravity.example/gravlab/signal"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/testdata"
 )
 
@@ -28,33 +30,24 @@ const method = 1e-11
 
 const methodWhy = "float64 rounding of a closed form or of Gauss points that have converged (the reference is good to more digits)"
 
-// modelChecks answers the rows of model_checks.csv. It goes by what a row
-// holds, not by its number, so that rows of other geometries fit in.
+// modelChecks answers the rows of model_checks.csv.
 func modelChecks() []check.Case {
 	var cases []check.Case
-	routes := map[string]string{}
 	for _, m := range testdata.ModelChecks("buried") {
-		topic := m.ID[len("buried-"):strings.LastIndex(m.ID, "-")]
-		family := strings.Join(strings.SplitN(topic, "-", 3)[:min(2, len(strings.Split(topic, "-")))], "-")
-		route := m.Route
-		if route == "same" && routes[family] != "" {
-			route = routes[family]
-		}
-		routes[family] = route
 		tol := check.Tolerance{Rel: method, Why: methodWhy}
 		if size := relative(m.ErrorEstimate); size > method {
 			tol = check.Tolerance{Rel: size, Why: "the reference's own error estimate"}
 		}
-		if topic == "nonunique" {
+		switch m.Call {
+		case "EquivalentLayer.GZ":
 			tol = check.Tolerance{Rel: 1e-9, Why: "ring quadrature of the layer to infinity"}
-		}
-		if topic == "flux" {
+		case "MapFraction", "MapIntegral":
 			tol = check.Tolerance{Rel: 1e-9, Why: "quadrature over the map, stopped at a change of 1e-9"}
 		}
 		cases = append(cases, check.Case{
 			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tol,
-			Source: "independent route: " + route + " (" + m.Source + ")", Known: check.Computed,
-			Got: func() (float64, error) { return answer(topic, m) },
+			Source: "independent route: " + m.Route + " (" + m.Source + ")", Known: check.Computed,
+			Got: func() (float64, error) { return calls().Answer(m) },
 		})
 	}
 	return cases
@@ -72,143 +65,156 @@ func relative(estimate string) float64 {
 
 func vec(v [3]float64) r3.Vec { return r3.Vec{X: v[0], Y: v[1], Z: v[2]} }
 
-var entry = regexp.MustCompile(`tensor entry (xx|xy|xz|yy|yz|zz)`)
+// station returns the point P of a row.
+func station(m testdata.ModelCheck) r3.Vec { return vec(m.Vector("P")) }
 
-// of returns the quantity of a body that a row asks for.
-func of(m testdata.ModelCheck, b buried.Body, at r3.Vec) (float64, error) {
-	q := m.Quantity
-	if e := entry.FindStringSubmatch(q); e != nil {
-		t, err := b.Gradient(at)
-		return tensorEntry(t, e[1]), err
-	}
-	switch {
-	case strings.Contains(q, "d gz/dx"):
-		t, err := b.Gradient(at)
-		return t.XZ, err
-	case strings.Contains(q, "d gz/dz"):
-		t, err := b.Gradient(at)
-		return t.ZZ, err
-	case strings.Contains(q, "potential"):
-		return b.Potential(at)
-	case strings.Contains(q, "gx"):
-		g, err := b.Gravity(at)
-		return g.X, err
-	case strings.Contains(q, "gy"):
-		g, err := b.Gravity(at)
-		return g.Y, err
-	case strings.Contains(q, "gz"):
-		return b.GZ(at)
-	}
-	return 0, fmt.Errorf("the row asks for %q, which no rule here knows", q)
-}
-
-func tensorEntry(t buried.Tensor, name string) float64 {
-	return map[string]float64{"xx": t.XX, "xy": t.XY, "xz": t.XZ, "yy": t.YY, "yz": t.YZ, "zz": t.ZZ}[name]
-}
-
-func answer(topic string, m testdata.ModelCheck) (float64, error) {
-	is := func(text string) bool { return strings.Contains(m.Quantity, text) }
-	has := func(name string) bool { _, ok := m.Inputs[name]; return ok }
-	or := func(name string, otherwise float64) float64 {
-		if has(name) {
-			return m.Float(name)
-		}
-		return otherwise
-	}
-	switch {
-	case strings.HasPrefix(topic, "sphere-inside"):
-		s := buried.Sphere{Radius: m.Float("R"), Contrast: m.Float("rho")}
-		return of(m, s, r3.Vec{Z: -m.Float("d")})
-	case strings.HasPrefix(topic, "sphere"):
-		s := buried.Sphere{Centre: vec(m.Vector("centre")), Radius: m.Float("R"), Contrast: m.Float("rho")}
-		return of(m, s, vec(m.Vector("P")))
-	case topic == "hcyl-inf":
-		return of(m, buried.InfiniteCylinder{Z: m.Float("depth"), Radius: m.Float("R"), Contrast: m.Float("rho")}, r3.Vec{X: m.Float("x")})
-	case topic == "hcyl-fin":
+// bodies make the body of a row, and its station.
+var bodies = map[string]func(m testdata.ModelCheck) (buried.Body, r3.Vec){
+	"Sphere": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return sphere(m), station(m)
+	},
+	"Sphere inside": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.Sphere{Radius: m.Float("R"), Contrast: m.Float("rho")}, r3.Vec{Z: -m.Float("d")}
+	},
+	"InfiniteCylinder": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return infiniteCylinder(m), r3.Vec{X: m.Float("x")}
+	},
+	"Cylinder lying": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
 		axis := map[string]r3.Vec{"x": {X: 1}, "y": {Y: 1}, "z": {Z: 1}}[m.Inputs["cylinder_axis"]]
-		c := buried.Cylinder{Centre: vec(m.Vector("centre")), Axis: axis, Radius: m.Float("R"), Length: m.Float("length"), Contrast: m.Float("rho")}
-		return of(m, c, vec(m.Vector("P")))
-	case topic == "vcyl-axis":
+		return buried.Cylinder{Centre: vec(m.Vector("centre")), Axis: axis, Radius: m.Float("R"), Length: m.Float("length"), Contrast: m.Float("rho")}, station(m)
+	},
+	"Cylinder upright": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.Cylinder{Centre: vec(m.Vector("centre")), Axis: r3.Vec{Z: 1}, Radius: m.Float("R"), Length: m.Float("height"), Contrast: m.Float("rho")}, station(m)
+	},
+	"Cylinder on its axis": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
 		h := m.Float("height")
-		c := buried.Cylinder{Centre: r3.Vec{Z: m.Float("z_top") + h/2}, Axis: r3.Vec{Z: 1}, Radius: m.Float("R"), Length: h, Contrast: m.Float("rho")}
-		return of(m, c, r3.Vec{})
-	case topic == "vcyl-off":
-		c := buried.Cylinder{Centre: vec(m.Vector("centre")), Axis: r3.Vec{Z: 1}, Radius: m.Float("R"), Length: m.Float("height"), Contrast: m.Float("rho")}
-		return of(m, c, vec(m.Vector("P")))
-	case topic == "disc":
-		return of(m, buried.Disc{Centre: r3.Vec{Z: m.Float("z")}, Radius: m.Float("R"), SurfaceDensity: m.Float("sigma")}, r3.Vec{X: m.Float("s")})
-	case topic == "slab":
-		return of(m, buried.Slab{Top: or("z", 1), Thickness: m.Float("t"), Contrast: m.Float("rho")}, r3.Vec{})
-	case topic == "step":
-		return of(m, buried.SemiInfiniteSlab{Top: m.Float("z"), Thickness: m.Float("t"), Contrast: m.Float("rho")}, r3.Vec{X: m.Float("x")})
-	case topic == "rod":
-		return of(m, buried.Rod{From: vec(m.Vector("end1")), To: vec(m.Vector("end2")), LineDensity: m.Float("lambda")}, vec(m.Vector("P")))
-	case strings.HasPrefix(topic, "prism"):
-		return of(m, prism(m), vec(m.Vector("P")))
-	case topic == "polygon":
-		vertices := points(m.Inputs["vertices"])
-		at := points(m.Inputs["P"])
-		return of(m, buried.Polygon{Vertices: vertices, Contrast: m.Float("rho")}, r3.Vec{X: at[0].X, Z: at[0].Z})
-	case topic == "lined":
-		l := buried.LinedTunnel{Z: m.Float("depth"), Inner: m.Float("r_in"), Outer: m.Float("r_out"), Lining: m.Float("rho_lining"), Host: m.Float("rho_host"), Fill: or("rho_fill", 0)}
-		return of(m, l, r3.Vec{X: m.Float("x")})
-	case topic == "gradiometer":
-		return gradiometer(m)
-	case topic == "flux":
-		return flux(m)
-	case topic == "halfwidth":
-		return halfWidth(m)
-	case topic == "depthbound":
-		return depthBound(is("line"), m.Float("depth"))
-	case topic == "truck":
-		pass := buried.Pass{Loads: loads(m.Inputs["masses"]), Speed: m.Float("v")}
-		g, err := pass.Attraction(vec(m.Vector("P")), m.Float("t"))
-		switch {
-		case is("component x"):
-			return g.X, err
-		case is("component y"):
-			return g.Y, err
+		return buried.Cylinder{Centre: r3.Vec{Z: m.Float("z_top") + h/2}, Axis: r3.Vec{Z: 1}, Radius: m.Float("R"), Length: h, Contrast: m.Float("rho")}, r3.Vec{}
+	},
+	"Disc": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.Disc{Centre: r3.Vec{Z: m.Float("z")}, Radius: m.Float("R"), SurfaceDensity: m.Float("sigma")}, r3.Vec{X: m.Float("s")}
+	},
+	"Slab": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.Slab{Top: 1, Thickness: m.Float("t"), Contrast: m.Float("rho")}, r3.Vec{}
+	},
+	"SemiInfiniteSlab": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.SemiInfiniteSlab{Top: m.Float("z"), Thickness: m.Float("t"), Contrast: m.Float("rho")}, r3.Vec{X: m.Float("x")}
+	},
+	"Rod": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.Rod{From: vec(m.Vector("end1")), To: vec(m.Vector("end2")), LineDensity: m.Float("lambda")}, station(m)
+	},
+	"Prism": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return prism(m, m.Float("rho")), station(m)
+	},
+	"Polygon": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		at := points(m.Inputs["P"])[0]
+		return buried.Polygon{Vertices: points(m.Inputs["vertices"]), Contrast: m.Float("rho")}, r3.Vec{X: at.X, Z: at.Z}
+	},
+	"LinedTunnel": func(m testdata.ModelCheck) (buried.Body, r3.Vec) {
+		return buried.LinedTunnel{Z: m.Float("depth"), Inner: m.Float("r_in"), Outer: m.Float("r_out"), Lining: m.Float("rho_lining"), Host: m.Float("rho_host")}, r3.Vec{X: m.Float("x")}
+	},
+}
+
+// components are what a row may ask of a body.
+var components = map[string]func(b buried.Body, at r3.Vec) (float64, error){
+	"GZ":          buried.Body.GZ,
+	"Potential":   buried.Body.Potential,
+	"Gravity.X":   func(b buried.Body, at r3.Vec) (float64, error) { g, err := b.Gravity(at); return g.X, err },
+	"Gravity.Y":   func(b buried.Body, at r3.Vec) (float64, error) { g, err := b.Gravity(at); return g.Y, err },
+	"Gradient.XX": func(b buried.Body, at r3.Vec) (float64, error) { t, err := b.Gradient(at); return t.XX, err },
+	"Gradient.XY": func(b buried.Body, at r3.Vec) (float64, error) { t, err := b.Gradient(at); return t.XY, err },
+	"Gradient.XZ": func(b buried.Body, at r3.Vec) (float64, error) { t, err := b.Gradient(at); return t.XZ, err },
+	"Gradient.YY": func(b buried.Body, at r3.Vec) (float64, error) { t, err := b.Gradient(at); return t.YY, err },
+	"Gradient.YZ": func(b buried.Body, at r3.Vec) (float64, error) { t, err := b.Gradient(at); return t.YZ, err },
+	"Gradient.ZZ": func(b buried.Body, at r3.Vec) (float64, error) { t, err := b.Gradient(at); return t.ZZ, err },
+}
+
+// calls are those below and every component of every body, as in "Sphere.Gradient.XX".
+var calls = sync.OnceValue(func() rows.Calls {
+	all := maps.Clone(others)
+	for name, body := range bodies {
+		for of, component := range components {
+			all[name+"."+of] = func(m testdata.ModelCheck) (float64, error) { return component(body(m)) }
 		}
-		return g.Z, err
-	case topic == "detect":
+	}
+	return all
+})
+
+var others = rows.Calls{
+	"Pair.Reading": func(m testdata.ModelCheck) (float64, error) {
+		return upright(m).Reading(sphere(m), r3.Vec{X: m.Float("x")})
+	},
+	"Pair.Reading over Pair.True": func(m testdata.ModelCheck) (float64, error) {
+		at := r3.Vec{X: m.Float("x")}
+		reading, err := upright(m).Reading(infiniteCylinder(m), at)
+		if err != nil {
+			return 0, err
+		}
+		truth, err := upright(m).True(infiniteCylinder(m), at)
+		return reading / truth, err
+	},
+	"MapFraction": func(m testdata.ModelCheck) (float64, error) {
+		x := m.Float("X")
+		return buried.MapFraction(-x, x, -x, x, r3.Vec{Z: m.Float("depth")})
+	},
+	"MapIntegral": func(m testdata.ModelCheck) (float64, error) {
+		x, p := m.Float("X"), prism(m, 2000) // any contrast has the same share
+		cx, cy := (p.Min.X+p.Max.X)/2, (p.Min.Y+p.Max.Y)/2
+		integral, _, err := buried.MapIntegral(p, cx-x, cx+x, cy-x, cy+x, 0)
+		return integral / (2 * math.Pi * gravlab.G * p.Mass()), err
+	},
+	"HalfWidth of a Rod": func(m testdata.ModelCheck) (float64, error) {
+		return buried.HalfWidth(buried.Rod{From: r3.Vec{Z: m.Float("z1")}, To: r3.Vec{Z: m.Float("z2")}, LineDensity: 1}, r3.Vec{}, r3.Vec{X: 1})
+	},
+	"HalfWidth of a Disc": func(m testdata.ModelCheck) (float64, error) {
+		return buried.HalfWidth(buried.Disc{Centre: r3.Vec{Z: m.Float("z")}, Radius: m.Float("a"), SurfaceDensity: 1}, r3.Vec{}, r3.Vec{X: 1})
+	},
+	"Point.Gradient steepest": func(m testdata.ModelCheck) (float64, error) {
+		depth := m.Float("depth")
+		b := buried.Point{At: r3.Vec{Z: depth}, Mass: 1000}
+		peak, err := b.GZ(r3.Vec{})
+		if err != nil {
+			return 0, err
+		}
+		_, slope, err := steepest(b, depth)
+		return depth * slope / peak, err
+	},
+	"Pass.Attraction.X": func(m testdata.ModelCheck) (float64, error) {
+		g, err := buried.Pass{Loads: loads(m.Inputs["masses"]), Speed: m.Float("v")}.Attraction(station(m), m.Float("t"))
+		return g.X, err
+	},
+	"Plan.SNR": func(m testdata.ModelCheck) (float64, error) {
 		stations, err := buried.Line(int(m.Float("stations")), m.Float("spacing"))
 		if err != nil {
 			return 0, err
 		}
-		p := buried.Plan{Stations: stations, Noise: m.Float("sigma")}
-		snr, err := p.SNR(buried.InfiniteCylinder{Z: m.Float("depth"), Radius: m.Float("R"), Contrast: m.Float("rho")})
-		if err != nil || !(is("probability")) {
-			return snr, err
-		}
-		threshold, err := signal.Threshold(or("Pf", or("pf", 0.01)), 1)
-		if err != nil {
-			return 0, err
-		}
-		return signal.DetectionProbability(snr, threshold)
-	case topic == "nonunique":
+		return buried.Plan{Stations: stations, Noise: m.Float("sigma")}.SNR(infiniteCylinder(m))
+	},
+	"EquivalentLayer.GZ": func(m testdata.ModelCheck) (float64, error) {
 		return buried.EquivalentLayer{Mass: m.Float("m"), Depth: m.Float("d")}.GZ(m.Float("h"), m.Float("x"))
-	case topic == "clutter":
-		c := buried.Clutter{Number: m.Float("n"), Mass: m.Float("m"), Top: m.Float("z1"), Bottom: m.Float("z2")}
-		switch {
-		case is("correlation"):
-			return c.Correlation(m.Float("L"))
-		case is("variance"):
-			return c.Covariance(0)
-		}
-		return c.RMS()
-	}
-	return 0, fmt.Errorf("no rule for the topic %q", topic)
+	},
+	"Clutter.Correlation": func(m testdata.ModelCheck) (float64, error) {
+		return buried.Clutter{Number: m.Float("n"), Mass: m.Float("m"), Top: m.Float("z1"), Bottom: m.Float("z2")}.Correlation(m.Float("L"))
+	},
 }
 
-func prism(m testdata.ModelCheck) buried.Prism {
-	rho := 2000.0 // where only a share is asked for
-	if _, ok := m.Inputs["rho"]; ok {
-		rho = m.Float("rho")
-	}
+func sphere(m testdata.ModelCheck) buried.Sphere {
+	return buried.Sphere{Centre: vec(m.Vector("centre")), Radius: m.Float("R"), Contrast: m.Float("rho")}
+}
+
+func infiniteCylinder(m testdata.ModelCheck) buried.InfiniteCylinder {
+	return buried.InfiniteCylinder{Z: m.Float("depth"), Radius: m.Float("R"), Contrast: m.Float("rho")}
+}
+
+// upright returns the vertical pair of a row.
+func upright(m testdata.ModelCheck) buried.Pair {
+	return buried.Pair{Separation: r3.Vec{Z: m.Float("baseline")}}
+}
+
+func prism(m testdata.ModelCheck, contrast float64) buried.Prism {
 	return buried.Prism{
 		Min:      r3.Vec{X: m.Float("x1"), Y: m.Float("y1"), Z: m.Float("z1")},
 		Max:      r3.Vec{X: m.Float("x2"), Y: m.Float("y2"), Z: m.Float("z2")},
-		Contrast: rho,
+		Contrast: contrast,
 	}
 }
 
@@ -227,7 +233,7 @@ func points(text string) []buried.XZ {
 func number(text string) float64 {
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		panic(fmt.Sprintf("knownburied: %q is not a number", text))
+		panic(fmt.Sprintf("buriedcases: %q is not a number", text))
 	}
 	return v
 }
@@ -252,84 +258,6 @@ func loads(text string) []buried.Load {
 		out = append(out, l)
 	}
 	return out
-}
-
-// gradiometer answers pairs: vertical by default, horizontal where the row says so.
-func gradiometer(m testdata.ModelCheck) (float64, error) {
-	pair := buried.Pair{Separation: r3.Vec{Z: m.Float("baseline")}}
-	if strings.Contains(m.Quantity, "horizontal pair") {
-		pair = buried.Pair{Separation: r3.Vec{X: m.Float("baseline")}}
-	}
-	var b buried.Body
-	at := r3.Vec{}
-	if strings.Contains(m.Quantity, "cylinder") {
-		b = buried.InfiniteCylinder{Z: m.Float("depth"), Radius: m.Float("R"), Contrast: m.Float("rho")}
-	} else {
-		b = buried.Sphere{Centre: vec(m.Vector("centre")), Radius: m.Float("R"), Contrast: m.Float("rho")}
-	}
-	at.X = m.Float("x")
-	reading, err := pair.Reading(b, at)
-	if err != nil || m.Unit != "1" {
-		return reading, err
-	}
-	truth, err := pair.True(b, at)
-	return reading / truth, err
-}
-
-// flux answers the shares that maps and profiles catch.
-func flux(m testdata.ModelCheck) (float64, error) {
-	X := m.Float("X")
-	switch {
-	case strings.Contains(m.Quantity, "prism"):
-		p := prism(m)
-		cx, cy := (p.Min.X+p.Max.X)/2, (p.Min.Y+p.Max.Y)/2
-		integral, _, err := buried.MapIntegral(p, cx-X, cx+X, cy-X, cy+X, 0)
-		return integral / (2 * math.Pi * gravlab.G * p.Mass()), err
-	case strings.Contains(m.Quantity, "profile"):
-		return buried.ProfileFraction(-X, X, buried.XZ{Z: m.Float("depth")})
-	case strings.Contains(m.Quantity, "circular"):
-		d := m.Float("depth")
-		return 1 - d/math.Hypot(d, X), nil
-	}
-	return buried.MapFraction(-X, X, -X, X, r3.Vec{Z: m.Float("depth")})
-}
-
-func halfWidth(m testdata.ModelCheck) (float64, error) {
-	north := r3.Vec{X: 1}
-	q := m.Quantity
-	switch {
-	case strings.Contains(q, "rod"):
-		return buried.HalfWidth(buried.Rod{From: r3.Vec{Z: m.Float("z1")}, To: r3.Vec{Z: m.Float("z2")}, LineDensity: 1}, r3.Vec{}, north)
-	case strings.Contains(q, "disc"):
-		return buried.HalfWidth(buried.Disc{Centre: r3.Vec{Z: m.Float("z")}, Radius: m.Float("a"), SurfaceDensity: 1}, r3.Vec{}, north)
-	case strings.Contains(q, "cylinder"), strings.Contains(q, "line"):
-		return buried.HalfWidth(buried.InfiniteCylinder{Z: depthOf(m), Radius: depthOf(m) / 10, Contrast: 1000}, r3.Vec{}, north)
-	}
-	return buried.HalfWidth(buried.Point{At: r3.Vec{Z: depthOf(m)}, Mass: 1}, r3.Vec{}, north)
-}
-
-func depthOf(m testdata.ModelCheck) float64 {
-	for _, name := range []string{"depth", "z"} {
-		if _, ok := m.Inputs[name]; ok {
-			return m.Float(name)
-		}
-	}
-	return 1
-}
-
-// depthBound finds the steepest slope of gz numerically on the body's own
-// tensor and divides: depth times slope over peak.
-func depthBound(line bool, depth float64) (float64, error) {
-	var b buried.Body = buried.Point{At: r3.Vec{Z: depth}, Mass: 1000}
-	if line {
-		b = buried.InfiniteCylinder{Z: depth, Radius: depth / 10, Contrast: 1000}
-	}
-	peak, err := b.GZ(r3.Vec{})
-	if err != nil {
-		return 0, err
-	}
-	_, slope, err := steepest(b, depth)
-	return depth * slope / peak, err
 }
 
 // steepest returns where along north, and how steeply, gz changes most.

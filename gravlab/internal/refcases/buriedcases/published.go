@@ -220,5 +220,5 @@ func testdataDensity(material string) float64 {
 			return row.Float("density_kg_m3")
 		}
 	}
-	panic("knownburied: densities.csv has no " + material)
+	panic("buriedcases: densities.csv has no " + material)
 }

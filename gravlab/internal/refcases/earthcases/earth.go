@@ -4,6 +4,7 @@ package earthcases
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/testdata"
 )
 
@@ -32,88 +34,58 @@ func Cases() []check.Case {
 	return cases
 }
 
-// modelChecks answers the rows of model_checks.csv. It goes by topic and
-// quantity, not by number, so that rows of other geometries fit in.
+// modelChecks answers the rows of model_checks.csv.
 func modelChecks() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("earth") {
-		c := Computed(m, closed, closedWhy, nil)
-		topic := m.ID[len("earth-"):strings.LastIndex(m.ID, "-")]
-		is := func(text string) bool { return strings.Contains(m.Quantity, text) }
-		switch topic {
-		case "normal":
-			lat, h := m.Float("lat_deg")*degree, m.Float("h")
-			if is("gradient") {
-				c.Got = func() (float64, error) { return earth.GRS80.VerticalGradient(lat, h) }
-			} else {
-				c.Got = func() (float64, error) { return earth.GRS80.NormalGravity(lat, h) }
-			}
-		case "latitude":
-			lat := m.Float("lat_deg") * degree
-			if is("geocentric") {
-				c.Got = func() (float64, error) {
-					v, err := earth.GRS80.Geocentric(lat, 0)
-					return v / degree, err
-				}
-			} else {
-				c.Got = func() (float64, error) { return earth.GRS80.NorthwardGradient(lat) }
-			}
-		case "cap":
-			cap := earth.Cap{Density: m.Float("rho"), Thickness: m.Float("h"), HalfAngle: m.Float("psi_deg") * degree, Radius: m.Float("R")}
-			c.Got = cap.Effect
-			if is("less the infinite slab") {
-				c.Got = cap.LessSlab
-				// The reference is rounded to ten digits.
-				c.Tol = check.Tolerance{Rel: 1e-9, Why: "the reference is given to ten digits"}
-			}
-		case "upward":
-			if is("flat Earth") {
-				c.Got = func() (float64, error) {
-					return earth.FlatWave(m.Float("sigma"), m.Float("wavelength"), m.Float("h"))
-				}
-			} else {
-				c.Got = func() (float64, error) {
-					return earth.SphericalWave(m.Float("sigma"), int(m.Float("l")), m.Float("R"), m.Float("h"))
-				}
-			}
-		case "waterdisc":
-			c.Got = func() (float64, error) {
-				return earth.Disc{SurfaceDensity: m.Float("sigma"), Radius: m.Float("a")}.Effect(m.Float("h"))
-			}
-		case "trend":
+		c := Computed(m, closed, closedWhy, func() (float64, error) { return calls.Answer(m) })
+		switch m.Call {
+		case "Cap.LessSlab":
+			c.Tol = check.Tolerance{Rel: 1e-9, Why: "the reference is given to ten digits"}
+		case "TrendModel.Plan rate", "TrendModel.Plan acceleration", "TrendModel.Fit":
 			c.Tol = Estimate(m.ErrorEstimate, 1e-11, "least squares by orthogonal triangles in float64")
-			c.Got = func() (float64, error) { return trendCheck(m) }
-		case "tide":
-			c.Got = func() (float64, error) {
-				if is("beat period") {
-					v, err := earth.BeatPeriod(m.Float("T1_h"), m.Float("T2_h"))
-					return v / 24, err
-				}
-				return earth.BodyTide(m.Float("GM"), m.Float("distance"), m.Float("R"), m.Float("zenith_deg")*degree)
-			}
-		case "pressure":
+		case "AirColumn":
 			c.Tol = Estimate(m.ErrorEstimate, 1e-11, "quadrature by Gauss and Legendre")
-			c.Got = func() (float64, error) {
-				return earth.AirColumn(m.Float("dp"), m.Float("R"), m.Float("H"), m.Float("g"))
-			}
-		}
-		if c.Got == nil {
-			c.Got = func() (float64, error) { return 0, fmt.Errorf("no model answers topic %q", topic) }
 		}
 		cases = append(cases, c)
 	}
 	return cases
 }
 
-// trendCheck answers a row about records of n readings, dt apart, in years.
-func trendCheck(m testdata.ModelCheck) (float64, error) {
-	n := int(m.Float("n"))
-	t := make([]float64, n)
-	for i := range t {
-		t[i] = (float64(i) - float64(n-1)/2) / 12
-	}
-	if strings.Contains(m.Quantity, "false trend") {
-		y := make([]float64, n)
+var calls = rows.Calls{
+	"Ellipsoid.VerticalGradient": func(m testdata.ModelCheck) (float64, error) {
+		return earth.GRS80.VerticalGradient(m.Float("lat_deg")*degree, m.Float("h"))
+	},
+	"Ellipsoid.Geocentric": func(m testdata.ModelCheck) (float64, error) {
+		v, err := earth.GRS80.Geocentric(m.Float("lat_deg")*degree, 0)
+		return v / degree, err
+	},
+	"Ellipsoid.NorthwardGradient": func(m testdata.ModelCheck) (float64, error) {
+		return earth.GRS80.NorthwardGradient(m.Float("lat_deg") * degree)
+	},
+	"Cap.LessSlab": func(m testdata.ModelCheck) (float64, error) {
+		return earth.Cap{Density: m.Float("rho"), Thickness: m.Float("h"), HalfAngle: m.Float("psi_deg") * degree, Radius: m.Float("R")}.LessSlab()
+	},
+	"FlatWave": func(m testdata.ModelCheck) (float64, error) {
+		return earth.FlatWave(m.Float("sigma"), m.Float("wavelength"), m.Float("h"))
+	},
+	"SphericalWave": func(m testdata.ModelCheck) (float64, error) {
+		return earth.SphericalWave(m.Float("sigma"), int(m.Float("l")), m.Float("R"), m.Float("h"))
+	},
+	"Disc.Effect": func(m testdata.ModelCheck) (float64, error) {
+		return earth.Disc{SurfaceDensity: m.Float("sigma"), Radius: m.Float("a")}.Effect(m.Float("h"))
+	},
+	"TrendModel.Plan rate": func(m testdata.ModelCheck) (float64, error) {
+		rate, _, err := trendPlan(m)
+		return rate, err
+	},
+	"TrendModel.Plan acceleration": func(m testdata.ModelCheck) (float64, error) {
+		_, acceleration, err := trendPlan(m)
+		return acceleration, err
+	},
+	"TrendModel.Fit": func(m testdata.ModelCheck) (float64, error) {
+		t := months(m)
+		y := make([]float64, len(t))
 		for i, ti := range t {
 			y[i] = m.Float("A") * math.Sin(2*math.Pi*ti)
 		}
@@ -122,24 +94,42 @@ func trendCheck(m testdata.ModelCheck) (float64, error) {
 			return 0, err
 		}
 		return trend.Rate.Value, nil
+	},
+	"BodyTide": func(m testdata.ModelCheck) (float64, error) {
+		return earth.BodyTide(m.Float("GM"), m.Float("distance"), m.Float("R"), m.Float("zenith_deg")*degree)
+	},
+	"BeatPeriod": func(m testdata.ModelCheck) (float64, error) {
+		v, err := earth.BeatPeriod(m.Float("T1_h"), m.Float("T2_h"))
+		return v / 24, err
+	},
+	"AirColumn": func(m testdata.ModelCheck) (float64, error) {
+		return earth.AirColumn(m.Float("dp"), m.Float("R"), m.Float("H"), m.Float("g"))
+	},
+}
+
+// months returns the times of n monthly readings about their middle, in years.
+func months(m testdata.ModelCheck) []float64 {
+	n := int(m.Float("n"))
+	t := make([]float64, n)
+	for i := range t {
+		t[i] = (float64(i) - float64(n-1)/2) / 12
 	}
-	note := m.Inputs["note"]
-	if i := strings.LastIndex(note, "/"); i >= 0 {
-		note = note[i:]
-	}
+	return t
+}
+
+// trendPlan returns the uncertainties of a trend whose terms the row lists.
+func trendPlan(m testdata.ModelCheck) (rate, acceleration float64, err error) {
+	terms := strings.Fields(m.Inputs["fitted"])
 	model := earth.TrendModel{
-		Acceleration: strings.Contains(note, "acceleration"), Semiannual: strings.Contains(note, "semiannual"), Year: 1,
-		Annual: strings.Contains(strings.ReplaceAll(note, "semiannual", ""), "annual"),
+		Acceleration: slices.Contains(terms, "acceleration"), Annual: slices.Contains(terms, "annual"),
+		Semiannual: slices.Contains(terms, "semiannual"), Year: 1,
 	}
 	phi := 0.0
 	if _, ok := m.Inputs["phi"]; ok {
 		phi = m.Float("phi")
 	}
-	_, rate, acceleration, err := model.Plan(t, m.Float("sigma"), phi)
-	if strings.Contains(m.Quantity, "of the acceleration") {
-		return acceleration, err
-	}
-	return rate, err
+	_, rate, acceleration, err = model.Plan(months(m), m.Float("sigma"), phi)
+	return rate, acceleration, err
 }
 
 // ellipsoids are the published constants of GRS80 and WGS84, to every digit.
@@ -437,7 +427,8 @@ func series() []check.Case {
 			continue
 		}
 		at := gravlab.Must(time.Parse(time.RFC3339, row["utc"]))
-		for body, column := range map[string]string{"Moon": "moon_nm_s2", "Sun": "sun_nm_s2"} {
+		for _, body := range []string{"Moon", "Sun"} {
+			column := strings.ToLower(body) + "_nm_s2"
 			cases = append(cases, check.Case{ID: "earth-series-" + body + "-" + row["utc"], Quantity: "vertical tide of the " + body + " at " + row["utc"], Unit: "m/s²",
 				Want: row.Float(column) * 1e-9, Tol: ephemerisTolerance,
 				Source: "astropy 5.2.1 and ERFA 2.0.0.1: eraMoon98, eraEpv00, IAU 2006/2000A, IERS-B", Known: check.Computed,
@@ -481,7 +472,7 @@ func lines() []check.Case {
 					return r
 				}
 			}
-			panic("knownearth: no constituent " + want.name)
+			panic("earthcases: no constituent " + want.name)
 		}()
 		hours := row.Float("published_period_h")
 		shift := hours * hours / 24 * (want.companion/6798 + 0.01/400)

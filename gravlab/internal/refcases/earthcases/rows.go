@@ -29,7 +29,7 @@ func Estimate(estimate string, method float64, why string) check.Tolerance {
 	}
 	size, err := strconv.ParseFloat(strings.TrimRight(fields[1], ",;"), 64)
 	if err != nil {
-		panic(fmt.Sprintf("knownearth: error estimate %q holds no number", estimate))
+		panic(fmt.Sprintf("earthcases: error estimate %q holds no number", estimate))
 	}
 	switch {
 	case fields[0] == "abs":
@@ -46,7 +46,7 @@ func Estimate(estimate string, method float64, why string) check.Tolerance {
 func Printed(id, quantity, unit, text string, factor float64, tol *check.Tolerance, source, known string, got func() (float64, error)) check.Case {
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		panic(fmt.Sprintf("knownearth: %s: %q is not a number", id, text))
+		panic(fmt.Sprintf("earthcases: %s: %q is not a number", id, text))
 	}
 	t := check.Digits(text)
 	t.Abs *= factor

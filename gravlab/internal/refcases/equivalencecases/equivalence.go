@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"strconv"
-	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -13,7 +12,8 @@ import (
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/equivalence"
 	"gravity.example/gravlab/internal/check"
-	knownearth "gravity.example/gravlab/internal/refcases/earthcases"
+	"gravity.example/gravlab/internal/refcases/earthcases"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/testdata"
 )
 
@@ -24,103 +24,73 @@ func Cases() []check.Case {
 	return append(append(modelChecks(), examples()...), published()...)
 }
 
-// modelChecks answers the rows of model_checks.csv by topic and quantity.
+// modelChecks answers the rows of model_checks.csv.
 func modelChecks() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("equivalence") {
-		c := knownearth.Computed(m, 1e-13, "closed form in float64: a few hundred roundings", nil)
-		topic := m.ID[len("equivalence-"):strings.LastIndex(m.ID, "-")]
-		is := func(text string) bool { return strings.Contains(m.Quantity, text) }
-		switch topic {
-		case "driving":
-			c.Got = func() (float64, error) {
-				return equivalence.EarthDrive(earth.GRS80, m.Float("lat_deg")*degree, m.Float("h"))
-			}
-		case "sun":
-			c.Got = func() (float64, error) {
-				east, north, err := equivalence.SunDrive(m.Float("distance"), m.Float("declination_deg")*degree, m.Float("lat_deg")*degree)
-				if is("north") {
-					return north, err
-				}
-				return east, err
-			}
-		case "redshift":
-			switch {
-			case is("circular orbit"):
-				c.Got = func() (float64, error) { return equivalence.OrbitClock(m.Float("GM"), m.Float("R"), m.Float("h")) }
-			case is("g h / c^2"):
-				c.Got = func() (float64, error) { return equivalence.Redshift(m.Float("g"), m.Float("h")) }
-			default:
-				c.Got = func() (float64, error) {
-					return equivalence.RedshiftSphere(m.Float("GM"), m.Float("R"), m.Float("h"))
-				}
-			}
-		case "box":
-			box := func(length float64) equivalence.Box {
-				return equivalence.Box{GM: m.Float("GM"), Radius: m.Float("R"), Height: m.Float("h"), Length: length}
-			}
-			switch {
-			case is("growth"):
-				c.Tol = knownearth.Estimate(m.ErrorEstimate, 1e-11, "Runge and Kutta's fourth order, a thousand steps a radian")
-				c.Got = func() (float64, error) { return box(m.Float("L")).Growth(m.Float("t")) }
-			case is("length of a vertical box"):
-				c.Got = func() (float64, error) {
-					return equivalence.SmallestBox(m.Float("GM"), m.Float("R"), m.Float("h"), m.Float("asd"), m.Float("tau"))
-				}
-			default:
-				c.Got = func() (float64, error) { return box(m.Float("L")).Difference() }
-			}
-		case "tilt":
-			c.Got = func() (float64, error) { return equivalence.TiltLoss(m.Float("g"), m.Float("epsilon")) }
-		case "platform":
-			c.Got = func() (float64, error) {
-				table := equivalence.Turntable{Gravity: m.Float("g"), Rate: m.Float("omega"), Radius: m.Float("r")}
-				f := table.SpecificForce()
-				if is("angle") || m.Unit == "rad" {
-					return math.Atan2(f.X, -f.Z), table.Validate()
-				}
-				return r3.Norm(f), table.Validate()
-			}
-		case "lift":
-			lift := equivalence.Lift{Gravity: m.Float("g"), Peak: m.Float("a_max"), Pulse: m.Float("t_pulse")}
-			c.Got = func() (float64, error) {
-				switch {
-				case is("speed"):
-					return lift.Speed(lift.Pulse), lift.Validate()
-				case m.Unit == "N":
-					return equivalence.Weight(m.Float("m"), lift.Gravity, lift.Acceleration(lift.Pulse/2))
-				case m.Unit == "m":
-					return lift.Rise(lift.Pulse), lift.Validate()
-				}
-				return lift.Reading(lift.Pulse / 2), lift.Validate()
-			}
-		case "eotvos":
-			c.Got = func() (float64, error) {
-				e, err := equivalence.EotvosEffect(m.Float("v"), m.Float("heading_deg")*degree, m.Float("lat_deg")*degree, m.Float("R")+m.Float("h"))
-				return -e, err
-			}
-		case "limit":
-			c.Got = func() (float64, error) { return equivalence.Limit(m.Float("eta"), m.Float("u"), 0.95) }
-		case "orbit":
-			c.Got = func() (float64, error) { return equivalence.OrbitDrive(m.Float("GM"), m.Float("R"), m.Float("h")) }
-		case "gradtorque":
-			c.Got = func() (float64, error) {
-				return equivalence.Balance{TestMass: m.Float("m"), Arm: m.Float("b"), Kappa: 1}.GradientTorque(m.Float("M"), m.Float("distance"))
-			}
-		}
-		if c.Got == nil {
-			c.Got = func() (float64, error) { return 0, fmt.Errorf("no model answers topic %q", topic) }
+		c := earthcases.Computed(m, 1e-13, "closed form in float64: a few hundred roundings", func() (float64, error) { return calls.Answer(m) })
+		if m.Call == "Box.Growth" {
+			c.Tol = earthcases.Estimate(m.ErrorEstimate, 1e-11, "Runge and Kutta's fourth order, a thousand steps a radian")
 		}
 		cases = append(cases, c)
 	}
 	return cases
 }
 
+var calls = rows.Calls{
+	"EarthDrive": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.EarthDrive(earth.GRS80, m.Float("lat_deg")*degree, m.Float("h"))
+	},
+	"SunDrive east": func(m testdata.ModelCheck) (float64, error) {
+		east, _, err := equivalence.SunDrive(m.Float("distance"), m.Float("declination_deg")*degree, m.Float("lat_deg")*degree)
+		return east, err
+	},
+	"OrbitClock": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.OrbitClock(m.Float("GM"), m.Float("R"), m.Float("h"))
+	},
+	"Redshift": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.Redshift(m.Float("g"), m.Float("h"))
+	},
+	"RedshiftSphere": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.RedshiftSphere(m.Float("GM"), m.Float("R"), m.Float("h"))
+	},
+	"Box.Growth": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.Box{GM: m.Float("GM"), Radius: m.Float("R"), Height: m.Float("h"), Length: m.Float("L")}.Growth(m.Float("t"))
+	},
+	"SmallestBox": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.SmallestBox(m.Float("GM"), m.Float("R"), m.Float("h"), m.Float("asd"), m.Float("tau"))
+	},
+	"TiltLoss": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.TiltLoss(m.Float("g"), m.Float("epsilon"))
+	},
+	"Turntable.SpecificForce": func(m testdata.ModelCheck) (float64, error) {
+		table := equivalence.Turntable{Gravity: m.Float("g"), Rate: m.Float("omega"), Radius: m.Float("r")}
+		return r3.Norm(table.SpecificForce()), table.Validate()
+	},
+	"Lift.Speed": func(m testdata.ModelCheck) (float64, error) {
+		lift := equivalence.Lift{Gravity: m.Float("g"), Peak: m.Float("a_max"), Pulse: m.Float("t_pulse")}
+		return lift.Speed(lift.Pulse), lift.Validate()
+	},
+	"EotvosEffect": func(m testdata.ModelCheck) (float64, error) {
+		e, err := equivalence.EotvosEffect(m.Float("v"), m.Float("heading_deg")*degree, m.Float("lat_deg")*degree, m.Float("R")+m.Float("h"))
+		return -e, err // the row has the correction
+	},
+	"Limit": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.Limit(m.Float("eta"), m.Float("u"), 0.95)
+	},
+	"OrbitDrive": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.OrbitDrive(m.Float("GM"), m.Float("R"), m.Float("h"))
+	},
+	"Balance.GradientTorque": func(m testdata.ModelCheck) (float64, error) {
+		return equivalence.Balance{TestMass: m.Float("m"), Arm: m.Float("b"), Kappa: 1}.GradientTorque(m.Float("M"), m.Float("distance"))
+	},
+}
+
 // examples are the published worked examples.
 func examples() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, tol *check.Tolerance, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Examples, id)
-		return knownearth.Printed("equivalence-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
+		return earthcases.Printed("equivalence-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
 	}
 	budapest := 47.5 * degree
 	return []check.Case{
@@ -206,7 +176,7 @@ func published() []check.Case {
 	var cases []check.Case
 	value := func(id, name, quantity, unit, text string, tol *check.Tolerance, got func() (float64, error)) {
 		row := testdata.Find(testdata.Values, id)
-		cases = append(cases, knownearth.Printed("equivalence-"+name, quantity, unit, text, 1, tol, row["source"], row["how_known"], got))
+		cases = append(cases, earthcases.Printed("equivalence-"+name, quantity, unit, text, 1, tol, row["source"], row["how_known"], got))
 	}
 	tower := func(ways float64) func() (float64, error) {
 		return func() (float64, error) {

@@ -12,6 +12,7 @@ import (
 
 	"gravity.example/gravlab/fit"
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/testdata"
 )
 
@@ -22,7 +23,7 @@ func Cases() []check.Case {
 		cases = append(cases, check.Case{
 			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m),
 			Source: "model_checks.csv: " + m.Route + " (" + m.Source + ")", Known: check.Computed,
-			Got: func() (float64, error) { return answer(m) },
+			Got: func() (float64, error) { return calls.Answer(m) },
 		})
 	}
 	return cases
@@ -48,7 +49,7 @@ func certified() []check.Case {
 			add := func(name, quantity, want string, got func(*fit.Result) float64) {
 				v, err := strconv.ParseFloat(want, 64)
 				if err != nil {
-					panic(fmt.Sprintf("knownfit: %s: %q is no number", s.Name, want))
+					panic(fmt.Sprintf("fitcases: %s: %q is no number", s.Name, want))
 				}
 				cases = append(cases, check.Case{
 					ID:       fmt.Sprintf("strd-%s-%s-start%d", s.Name, name, k+1),
@@ -76,61 +77,109 @@ func certified() []check.Case {
 // tolerance is the error of the reference, or of our method where that is
 // larger: all but the damped oscillation are exact up to rounding.
 func tolerance(m testdata.ModelCheck) check.Tolerance {
-	switch {
-	case strings.HasPrefix(m.ID, "fit-damped"):
+	switch m.Call {
+	case "DampedOscillation.U":
 		return check.Tolerance{Rel: 1e-9, Why: "covariance from JᵀJ: rounding times the square of a condition number below 1e3"}
-	case strings.HasPrefix(m.ID, "fit-discrepancy"):
+	case "Damping.Discrepancy":
 		return check.Tolerance{Rel: 1e-12, Why: "reference to 16 digits; bisection to rounding times a condition number of about 10"}
-	}
-	if strings.HasPrefix(m.ID, "fit-mean") && m.Quantity != "weighted mean" {
+	case "WeightedMean.PValue":
 		return check.Tolerance{Rel: 1e-11, Why: "differences of 1e-3 between inputs of 6.7 hold 13 digits; chi² doubles their error, its probability multiplies it by chi²/2"}
 	}
 	return check.Tolerance{Rel: 1e-13, Why: "exact up to rounding times a condition number of about 100"}
 }
 
-func answer(m testdata.ModelCheck) (float64, error) {
-	switch kind := m.ID[:strings.LastIndexByte(m.ID, '-')]; kind {
-	case "fit-linear":
-		return linear(m)
-	case "fit-tikhonov", "fit-discrepancy":
-		return damped(m)
-	case "fit-constraint":
-		return constrained(m)
-	case "fit-damped":
-		return oscillation(m)
-	case "fit-mean":
-		return mean(m)
-	}
-	return 0, fmt.Errorf("no way to compute this row")
+var calls = rows.Calls{
+	"Linear.P": func(m testdata.ModelCheck) (float64, error) {
+		r, err := polynomial(m)
+		if err != nil {
+			return 0, err
+		}
+		return r.P[coefficient(m.Inputs["asked"])], nil
+	},
+	"Linear.Cov": func(m testdata.ModelCheck) (float64, error) {
+		r, err := polynomial(m)
+		if err != nil {
+			return 0, err
+		}
+		one, other, _ := strings.Cut(m.Inputs["asked"], " ")
+		return r.Cov.At(coefficient(one), coefficient(other)), nil
+	},
+	"Damping.Solve": func(m testdata.ModelCheck) (float64, error) {
+		d, err := damping(m)
+		if err != nil {
+			return 0, err
+		}
+		s, err := d.Solve(numbers(m.Inputs["lambda"])[0])
+		if err != nil {
+			return 0, err
+		}
+		return s.X[int(m.Float("asked"))-1], nil
+	},
+	"Damping.Discrepancy": func(m testdata.ModelCheck) (float64, error) {
+		d, err := damping(m)
+		if err != nil {
+			return 0, err
+		}
+		s, err := d.Discrepancy(m.Float("delta"))
+		if err != nil {
+			return 0, err
+		}
+		return s.Lambda, nil
+	},
+	// The line p + q x through (0 1) (1 3) (2 2) (3 5) with p + 2 q = c.
+	"LinearConstrained.P": func(m testdata.ModelCheck) (float64, error) {
+		a := mat.NewDense(4, 2, []float64{1, 0, 1, 1, 1, 2, 1, 3})
+		r, err := fit.LinearConstrained(a, []float64{1, 3, 2, 5}, nil, mat.NewDense(1, 2, []float64{1, 2}), numbers(m.Inputs["c"]))
+		if err != nil {
+			return 0, err
+		}
+		return r.P[strings.Index("pq", m.Inputs["asked"])], nil
+	},
+	// The readings are those that the true parameters give without noise: the fit ends on
+	// them, and its uncertainties are those of the true Jacobian.
+	"DampedOscillation.U": func(m testdata.ModelCheck) (float64, error) {
+		t, y, sigma := swing(m)
+		r, err := fit.DampedOscillation(t, y, sigma)
+		if err != nil {
+			return 0, err
+		}
+		place, ok := map[string]int{"T": fit.Period, "offset": fit.Offset}[m.Inputs["asked"]]
+		if !ok {
+			return 0, fmt.Errorf("no parameter %q", m.Inputs["asked"])
+		}
+		return r.U[place], nil
+	},
+	"WeightedMean.Value": func(m testdata.ModelCheck) (float64, error) {
+		r, err := fit.WeightedMean(numbers(m.Inputs["x"]), numbers(m.Inputs["u"]))
+		if err != nil {
+			return 0, err
+		}
+		return r.Value, nil
+	},
+	"WeightedMean.PValue": func(m testdata.ModelCheck) (float64, error) {
+		r, err := fit.WeightedMean(numbers(m.Inputs["x"]), numbers(m.Inputs["u"]))
+		if err != nil {
+			return 0, err
+		}
+		return r.PValue, nil
+	},
 }
 
-// linear fits a polynomial a + b x + c x².
-func linear(m testdata.ModelCheck) (float64, error) {
-	x, y, sigma := numbers(m.Inputs["x"]), numbers(m.Inputs["y"]), numbers(m.Inputs["sigma"])
+// polynomial fits a + b x + c x².
+func polynomial(m testdata.ModelCheck) (*fit.Result, error) {
+	x := numbers(m.Inputs["x"])
 	a := mat.NewDense(len(x), 3, nil)
 	for i, x := range x {
 		a.SetRow(i, []float64{1, x, x * x})
 	}
-	r, err := fit.Linear(a, y, sigma)
-	if err != nil {
-		return 0, err
-	}
-	_, asked, _ := strings.Cut(m.Quantity, ": ")
-	place := func(s string) int { return strings.Index("abc", s) }
-	switch f := strings.Fields(asked); {
-	case len(f) == 2 && f[0] == "parameter":
-		return r.P[place(f[1])], nil
-	case len(f) == 5 && f[0] == "covariance":
-		return r.Cov.At(place(f[2]), place(f[4])), nil
-	case len(f) == 3 && f[0] == "variance":
-		return r.Cov.At(place(f[2]), place(f[2])), nil
-	case strings.HasPrefix(asked, "chi"):
-		return r.Chi2, nil
-	}
-	return 0, fmt.Errorf("no way to compute %q", asked)
+	return fit.Linear(a, numbers(m.Inputs["y"]), numbers(m.Inputs["sigma"]))
 }
 
-func damped(m testdata.ModelCheck) (float64, error) {
+// coefficient returns the place of a, b or c.
+func coefficient(name string) int { return strings.Index("abc", name) }
+
+// damping makes the damped problem of a row.
+func damping(m testdata.ModelCheck) (*fit.Damping, error) {
 	var rows [][]float64
 	for _, row := range strings.Split(strings.Trim(m.Inputs["A"], "[]"), " / ") {
 		rows = append(rows, numbers(row))
@@ -139,85 +188,7 @@ func damped(m testdata.ModelCheck) (float64, error) {
 	for i, row := range rows {
 		a.SetRow(i, row)
 	}
-	d, err := fit.Damp(a, numbers(strings.Trim(m.Inputs["b"], "[]")), nil)
-	if err != nil {
-		return 0, err
-	}
-	if m.Inputs["delta"] != "" {
-		s, err := d.Discrepancy(numbers(m.Inputs["delta"])[0])
-		if err != nil {
-			return 0, err
-		}
-		return s.Lambda, nil
-	}
-	s, err := d.Solve(numbers(m.Inputs["lambda"])[0])
-	if err != nil {
-		return 0, err
-	}
-	for i, word := range []string{"first", "second", "third"} {
-		if strings.Contains(m.Quantity, word+" element") {
-			return s.X[i], nil
-		}
-	}
-	return 0, fmt.Errorf("no way to compute %q", m.Quantity)
-}
-
-// constrained fits the line through (0 1) (1 3) (2 2) (3 5) with p + 2 q = c.
-func constrained(m testdata.ModelCheck) (float64, error) {
-	a := mat.NewDense(4, 2, []float64{1, 0, 1, 1, 1, 2, 1, 3})
-	r, err := fit.LinearConstrained(a, []float64{1, 3, 2, 5}, nil, mat.NewDense(1, 2, []float64{1, 2}), numbers(m.Inputs["c"]))
-	if err != nil {
-		return 0, err
-	}
-	if strings.HasSuffix(m.Quantity, ": q") {
-		return r.P[1], nil
-	}
-	return r.P[0], nil
-}
-
-// oscillation fits the readings that the true parameters give without noise:
-// the fit ends on them, and its uncertainties are those of the true Jacobian.
-func oscillation(m testdata.ModelCheck) (float64, error) {
-	t, y, sigma := swing(m)
-	r, err := fit.DampedOscillation(t, y, sigma)
-	if err != nil {
-		return 0, err
-	}
-	places := map[string]int{"A": fit.Amplitude, "tau": fit.DecayTime, "T": fit.Period, "phase": fit.Phase, "offset": fit.Offset}
-	words := strings.FieldsFunc(m.Quantity, func(r rune) bool { return strings.ContainsRune(" ;,", r) })
-	var asked []int
-	for _, w := range words {
-		if place, ok := places[w]; ok {
-			asked = append(asked, place)
-		}
-	}
-	switch {
-	case strings.HasPrefix(m.Quantity, "standard uncertainty") && len(asked) == 1:
-		return r.U[asked[0]], nil
-	case strings.HasPrefix(m.Quantity, "correlation") && len(asked) == 2:
-		return r.Correlation(asked[0], asked[1]), nil
-	}
-	return 0, fmt.Errorf("no way to compute %q", m.Quantity)
-}
-
-func mean(m testdata.ModelCheck) (float64, error) {
-	r, err := fit.WeightedMean(numbers(m.Inputs["x"]), numbers(m.Inputs["u"]))
-	if err != nil {
-		return 0, err
-	}
-	switch {
-	case m.Quantity == "weighted mean":
-		return r.Value, nil
-	case strings.HasPrefix(m.Quantity, "probability"):
-		return r.PValue, nil
-	case strings.Contains(m.Quantity, "Birge"):
-		return r.Birge, nil
-	case strings.HasPrefix(m.Quantity, "chi"):
-		return r.Chi2, nil
-	case strings.Contains(m.Quantity, "uncertainty"):
-		return r.U, nil
-	}
-	return 0, fmt.Errorf("no way to compute %q", m.Quantity)
+	return fit.Damp(a, numbers(strings.Trim(m.Inputs["b"], "[]")), nil)
 }
 
 // numbers reads "1 1/2 3.5".
@@ -232,7 +203,7 @@ func numbers(text string) []float64 {
 			v /= d
 		}
 		if err != nil {
-			panic(fmt.Sprintf("knownfit: %q is no list of numbers", text))
+			panic(fmt.Sprintf("fitcases: %q is no list of numbers", text))
 		}
 		out = append(out, v)
 	}

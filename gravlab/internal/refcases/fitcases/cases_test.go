@@ -36,3 +36,9 @@ func TestWithoutJacobian(t *testing.T) {
 		}
 	}
 }
+
+func TestEveryCallIsUsed(t *testing.T) {
+	if left := calls.Unused("fit"); len(left) > 0 {
+		t.Errorf("no row of model_checks.csv has the call %q", left)
+	}
+}

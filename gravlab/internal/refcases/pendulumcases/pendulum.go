@@ -4,12 +4,12 @@ package pendulumcases
 import (
 	"fmt"
 	"math"
-	"strconv"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/pendulum"
 	"gravity.example/testdata"
 )
@@ -22,7 +22,7 @@ func Cases() []check.Case {
 		cases = append(cases, check.Case{
 			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m),
 			Source: m.Route + "; " + m.Source, Known: check.Computed,
-			Got: func() (float64, error) { return answer(m) },
+			Got: func() (float64, error) { return calls.Answer(m) },
 		})
 	}
 	cases = append(cases, worked()...)
@@ -32,22 +32,20 @@ func Cases() []check.Case {
 	return cases
 }
 
-func topic(m testdata.ModelCheck) string { return strings.Split(m.ID, "-")[1] }
-
 func tolerance(m testdata.ModelCheck) check.Tolerance {
-	switch topic(m) {
-	case "harm":
+	switch m.Call {
+	case "Pendulum.Harmonics[0]", "Pendulum.Harmonics[1]", "Pendulum.Harmonics[2]":
 		// Lines that symmetry forbids are as large as the rounding of the others.
 		return check.Tolerance{Abs: 1e-22, Rel: 1e-11, Why: "Fourier sum of pulls of about 1e-9 m/s² in float64"}
-	case "reaction":
+	case "Pendulum.ReactionHarmonics horizontal[1]", "Pendulum.ReactionHarmonics vertical[0]":
 		return check.Tolerance{Abs: 1e-12, Rel: 1e-12, Why: "Fourier sum of forces of about 100 N in float64"}
-	case "damped":
+	case "Pendulum.Angle damped":
 		return check.Tolerance{Abs: 2e-9, Why: "integration asked for 1e-11 in each of about 200 steps"}
-	case "cylinderbob", "boxbob":
+	case "Pendulum.Pull of a Cylinder", "Pendulum.Pull of a Box":
 		return check.Tolerance{Rel: 1e-12, Why: "quadrature that stands to 1e-13"}
-	case "motion", "series":
+	case "Pendulum.Angle", "Pendulum.Series":
 		return check.Tolerance{Rel: 1e-12, Why: "elliptic functions in float64"}
-	case "background":
+	case "HighNoise.RMS":
 		return check.Tolerance{Rel: 1e-12, Why: "closed form of each segment in float64"}
 	}
 	return check.Tolerance{Rel: 1e-13, Why: "closed form in float64"}
@@ -75,82 +73,64 @@ func swing(m testdata.ModelCheck) pendulum.Pendulum {
 	return p
 }
 
-func answer(m testdata.ModelCheck) (float64, error) {
-	switch topic(m) {
-	case "period":
-		return swing(m).Period()
-	case "motion":
-		a, err := swing(m).Angle([]float64{m.Float("t")})
-		if err != nil {
-			return 0, err
-		}
-		return a[0], nil
-	case "physical":
+var calls = rows.Calls{
+	"Pendulum.Period": func(m testdata.ModelCheck) (float64, error) { return swing(m).Period() },
+	"Pendulum.Period with a rod": func(m testdata.ModelCheck) (float64, error) {
 		p := swing(m)
 		p.Bob.Shape, p.Bob.Radius = pendulum.Sphere, m.Float("R")
 		p.RodMass, p.RodLength = m.Float("m_rod"), m.Float("l_rod")
 		return p.Period()
-	case "damped":
+	},
+	"Pendulum.Angle": func(m testdata.ModelCheck) (float64, error) { return angle(m, swing(m)) },
+	"Pendulum.Angle damped": func(m testdata.ModelCheck) (float64, error) {
 		p := swing(m)
 		p.Damping = m.Float("c")
-		a, err := p.Angle([]float64{m.Float("t")})
-		if err != nil {
-			return 0, err
-		}
-		return a[0], nil
-	case "spherical":
+		return angle(m, p)
+	},
+	"Spherical.Turn azimuth": func(m testdata.ModelCheck) (float64, error) {
 		s := pendulum.Spherical{Length: m.Float("L"), Gravity: m.Float("g"), Theta: m.Float("theta0"), Speed: m.Float("v")}
-		theta, azimuth, duration, err := s.Turn()
-		switch {
-		case strings.Contains(m.Quantity, "azimuth"):
-			return azimuth, err
-		case strings.Contains(m.Quantity, "time"):
-			return duration, err
-		}
-		return theta, err
-	case "conical":
+		_, azimuth, _, err := s.Turn()
+		return azimuth, err
+	},
+	"ConicalPeriod": func(m testdata.ModelCheck) (float64, error) {
 		return pendulum.ConicalPeriod(m.Float("L"), m.Float("g"), m.Float("theta"))
-	case "harm":
-		n := 0
-		if line := strings.Split(m.ID, "-")[2]; line != "mean" {
-			var err error
-			if n, err = strconv.Atoi(line); err != nil {
-				return 0, err
-			}
-		}
-		c, err := swing(m).Harmonics(pendulum.Station{At: vector(m, "P"), Axis: vector(m, "axis")}, n)
-		if err != nil {
-			return 0, err
-		}
-		return c[n], nil
-	case "series":
-		v, err := swing(m).Series([]float64{m.Float("t")}, pendulum.Station{At: vector(m, "P"), Axis: vector(m, "axis")})
+	},
+	"Pendulum.Harmonics[0]": harmonic(0),
+	"Pendulum.Harmonics[1]": harmonic(1),
+	"Pendulum.Harmonics[2]": harmonic(2),
+	"Pendulum.Series": func(m testdata.ModelCheck) (float64, error) {
+		v, err := swing(m).Series([]float64{m.Float("t")}, station(m))
 		if err != nil {
 			return 0, err
 		}
 		return v[0], nil
-	case "cylinderbob":
+	},
+	"Pendulum.Pull of a Cylinder": func(m testdata.ModelCheck) (float64, error) {
 		p := swing(m)
 		p.Bob = pendulum.Bob{Shape: pendulum.Cylinder, Mass: m.Float("m"), Radius: m.Float("a"), Height: m.Float("h")}
-		return p.Pull(m.Float("theta"), pendulum.Station{At: vector(m, "P"), Axis: vector(m, "axis")})
-	case "boxbob":
+		return p.Pull(m.Float("theta"), station(m))
+	},
+	"Pendulum.Pull of a Box": func(m testdata.ModelCheck) (float64, error) {
 		p := swing(m)
 		p.Bob = pendulum.Bob{Shape: pendulum.Box, Mass: m.Float("m"), Along: m.Float("a"), Across: m.Float("b"), Height: m.Float("h")}
-		return p.Pull(m.Float("theta"), pendulum.Station{At: vector(m, "P"), Axis: vector(m, "axis")})
-	case "reaction":
-		h, v, err := swing(m).ReactionHarmonics(2)
-		switch {
-		case err != nil:
+		return p.Pull(m.Float("theta"), station(m))
+	},
+	"Pendulum.ReactionHarmonics horizontal[1]": func(m testdata.ModelCheck) (float64, error) {
+		horizontal, _, err := swing(m).ReactionHarmonics(2)
+		if err != nil {
 			return 0, err
-		case strings.Contains(m.Quantity, "mean vertical"):
-			return v[0], nil
-		case strings.Contains(m.Quantity, "vertical"):
-			return v[2], nil
 		}
-		return h[1], nil
-	case "tension":
-		return swing(m).LargestTension()
-	case "floortilt":
+		return horizontal[1], nil
+	},
+	"Pendulum.ReactionHarmonics vertical[0]": func(m testdata.ModelCheck) (float64, error) {
+		_, vertical, err := swing(m).ReactionHarmonics(2)
+		if err != nil {
+			return 0, err
+		}
+		return vertical[0], nil
+	},
+	"Pendulum.LargestTension": func(m testdata.ModelCheck) (float64, error) { return swing(m).LargestTension() },
+	"Pendulum.Compare": func(m testdata.ModelCheck) (float64, error) {
 		p := swing(m)
 		floor := pendulum.Floor{RockingStiffness: m.Float("k_r"), PivotHeight: m.Float("h"), Share: 1}
 		below := pendulum.Station{At: r3.Vec{Z: p.Length + 1}, Axis: r3.Vec{X: 1}}
@@ -159,22 +139,44 @@ func answer(m testdata.ModelCheck) (float64, error) {
 			return 0, err
 		}
 		return e[0].Floor, nil
-	case "walker":
+	},
+	"Walker.Passing": func(m testdata.ModelCheck) (float64, error) {
 		v, err := pendulum.Walker{Mass: m.Float("m"), Height: m.Float("height")}.Passing([]float64{0}, m.Float("v"), m.Float("y"), m.Float("z_foot"))
 		if err != nil {
 			return 0, err
 		}
 		return v[0], nil
-	case "swings":
+	},
+	"Pendulum.SwingsNeeded": func(m testdata.ModelCheck) (float64, error) {
 		return swing(m).SwingsNeeded(m.Float("rho"), m.Float("A"), m.Float("asd"))
-	case "background":
-		model := pendulum.HighNoise
-		if strings.Contains(m.Quantity, "NLNM") {
-			model = pendulum.LowNoise
-		}
-		return model.RMS(m.Float("f1"), m.Float("f2"))
+	},
+	"HighNoise.RMS": func(m testdata.ModelCheck) (float64, error) {
+		return pendulum.HighNoise.RMS(m.Float("f1"), m.Float("f2"))
+	},
+}
+
+func station(m testdata.ModelCheck) pendulum.Station {
+	return pendulum.Station{At: vector(m, "P"), Axis: vector(m, "axis")}
+}
+
+// angle is where a pendulum stands at the time of a row.
+func angle(m testdata.ModelCheck, p pendulum.Pendulum) (float64, error) {
+	a, err := p.Angle([]float64{m.Float("t")})
+	if err != nil {
+		return 0, err
 	}
-	return 0, fmt.Errorf("no model for %s", m.ID)
+	return a[0], nil
+}
+
+// harmonic returns the call for one line of the pull's spectrum.
+func harmonic(n int) func(m testdata.ModelCheck) (float64, error) {
+	return func(m testdata.ModelCheck) (float64, error) {
+		c, err := swing(m).Harmonics(station(m), n)
+		if err != nil {
+			return 0, err
+		}
+		return c[n], nil
+	}
 }
 
 // simple returns a point pendulum.

@@ -4,12 +4,14 @@
 package quantitycases
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
 
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/quantity"
 	"gravity.example/testdata"
 )
@@ -20,17 +22,15 @@ func Cases() []check.Case {
 	for _, m := range testdata.ModelChecks("quantity") {
 		c := check.Case{ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value,
 			Source: "model_checks.csv: " + m.Route + " (" + m.Source + ")", Known: check.Computed}
-		switch m.ID[:strings.LastIndexByte(m.ID, '-')] {
-		case "quantity-propagation":
+		switch m.Call {
+		case "Budget.U", "Budget.U uncorrelated", "Budget.Lines.Share uncorrelated":
 			c.Tol = check.Tolerance{Rel: 1e-9, Why: "numerical derivatives, each good to about 1e-11"}
-			c.Got = func() (float64, error) { return propagation(m) }
-		case "quantity-units":
+		case "Parse":
 			c.Tol = check.Tolerance{Rel: 4e-16, Why: "two roundings of a float64"}
-			c.Got = func() (float64, error) { return typed(m) }
 		default:
 			c.Tol = spread(m)
-			c.Got = func() (float64, error) { return sampled(m) }
 		}
+		c.Got = func() (float64, error) { return calls.Answer(m) }
 		cases = append(cases, c)
 	}
 	cases = append(cases, example()...)
@@ -38,8 +38,60 @@ func Cases() []check.Case {
 	return append(cases, units()...)
 }
 
-// propagation reads a row on G from a torsion balance.
-func propagation(m testdata.ModelCheck) (float64, error) {
+var calls = rows.Calls{
+	"Budget.U": func(m testdata.ModelCheck) (float64, error) {
+		b, err := budget(m, m.Float("r_theta_T"))
+		return b.U, err
+	},
+	"Budget.U uncorrelated": func(m testdata.ModelCheck) (float64, error) {
+		b, err := budget(m, 0)
+		return b.U, err
+	},
+	"Budget.Lines.Share uncorrelated": func(m testdata.ModelCheck) (float64, error) {
+		b, err := budget(m, 0)
+		for _, l := range b.Lines {
+			if l.Name == m.Inputs["asked"] {
+				return l.Share, err
+			}
+		}
+		return 0, errors.Join(err, fmt.Errorf("the budget has no line %q", m.Inputs["asked"]))
+	},
+	"Parse": typed,
+	"Distribution.U": func(m testdata.ModelCheck) (float64, error) {
+		d, err := sample(m)
+		if err != nil {
+			return 0, err
+		}
+		return d.U, nil
+	},
+	"Distribution.Symmetric lower": func(m testdata.ModelCheck) (float64, error) {
+		d, err := sample(m)
+		if err != nil {
+			return 0, err
+		}
+		low, _, err := d.Symmetric(0.95)
+		return low, err
+	},
+	"Distribution.Symmetric upper": func(m testdata.ModelCheck) (float64, error) {
+		d, err := sample(m)
+		if err != nil {
+			return 0, err
+		}
+		_, high, err := d.Symmetric(0.95)
+		return high, err
+	},
+	"Distribution.Shortest upper": func(m testdata.ModelCheck) (float64, error) {
+		d, err := sample(m)
+		if err != nil {
+			return 0, err
+		}
+		_, high, err := d.Shortest(0.95)
+		return high, err
+	},
+}
+
+// budget is that of a row on G from a torsion balance, angle and period correlated by r.
+func budget(m testdata.ModelCheck, r float64) (quantity.Budget, error) {
 	names := []string{"theta", "T", "d", "M", "b"}
 	inputs := make([]quantity.Input, len(names))
 	for i, n := range names {
@@ -49,34 +101,15 @@ func propagation(m testdata.ModelCheck) (float64, error) {
 		omega := 2 * math.Pi / x[1]
 		return omega * omega * x[0] * x[2] * x[2] * x[4] / x[3]
 	}
-	r := m.Float("r_theta_T")
-	if strings.Contains(m.Quantity, "left out") {
-		r = 0
-	}
 	correlation, err := quantity.Correlations(len(names), [3]float64{0, 1, r})
 	if err != nil {
-		return 0, err
+		return quantity.Budget{}, err
 	}
 	b, err := quantity.Propagate(f, inputs, correlation)
 	if err != nil {
-		return 0, err
+		return quantity.Budget{}, err
 	}
-	words := strings.Fields(m.Quantity)
-	switch {
-	case strings.HasPrefix(m.Quantity, "standard uncertainty of G"):
-		return b.U, nil
-	case words[0] == "share" || words[0] == "sensitivity":
-		for _, l := range b.Lines {
-			for _, w := range words {
-				if w == l.Name && words[0] == "share" {
-					return l.Share, nil
-				} else if w == l.Name {
-					return l.Sensitivity, nil
-				}
-			}
-		}
-	}
-	return 0, fmt.Errorf("no way to compute %q", m.Quantity)
+	return *b, nil
 }
 
 // typed reads "0.25 ng (acceleration)" or "3.2 E" as a value of the row's unit.
@@ -115,28 +148,6 @@ func sample(m testdata.ModelCheck) (*quantity.Distribution, error) {
 	return nil, fmt.Errorf("no way to draw %v", m.Inputs)
 }
 
-func sampled(m testdata.ModelCheck) (float64, error) {
-	d, err := sample(m)
-	if err != nil {
-		return 0, err
-	}
-	var low, high float64
-	switch {
-	case strings.HasPrefix(m.Quantity, "standard deviation"):
-		return d.U, nil
-	case strings.HasPrefix(m.Quantity, "mean"):
-		return d.Mean, nil
-	case strings.Contains(m.Quantity, "shortest"):
-		low, high, err = d.Shortest(0.95)
-	default:
-		low, high, err = d.Symmetric(0.95)
-	}
-	if strings.Contains(m.Quantity, "lower end") {
-		return low, err
-	}
-	return high, err
-}
-
 // spread is the tolerance of a random number: five standard errors. The ends
 // of an interval are quantiles, whose standard error is sqrt(p (1-p)/n) over
 // the density of the result there. p (1-p) is at most 0.05 for a 95 % interval.
@@ -144,7 +155,7 @@ func spread(m testdata.ModelCheck) check.Tolerance {
 	const why = "five standard errors of a sample of a million"
 	density := 0.0
 	switch y := m.Value; {
-	case strings.HasPrefix(m.Quantity, "standard deviation"), strings.HasPrefix(m.Quantity, "mean"):
+	case m.Call == "Distribution.U":
 		return check.Tolerance{Rel: 5 / math.Sqrt(2*trials), Why: why}
 	case m.Inputs["a"] != "": // normal plus rectangular
 		s, a := m.Float("s"), m.Float("a")
@@ -291,7 +302,7 @@ func exercises() []check.Case {
 	for _, row := range rows {
 		source := testdata.Find(testdata.Examples, row.id)
 		if !strings.Contains(source["published_answer"], row.want) {
-			panic(fmt.Sprintf("knownquantity: %s: %q is not in %q", row.id, row.want, source["published_answer"]))
+			panic(fmt.Sprintf("quantitycases: %s: %q is not in %q", row.id, row.want, source["published_answer"]))
 		}
 		known := check.Read
 		if strings.HasPrefix(source["how_known"], "from memory") {

@@ -5,11 +5,11 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"strconv"
 	"strings"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/sensor"
 	"gravity.example/gravlab/signal"
 	"gravity.example/testdata"
@@ -22,7 +22,7 @@ func Cases() []check.Case {
 		cases = append(cases, check.Case{
 			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m),
 			Source: m.Route + "; " + m.Source, Known: check.Computed,
-			Got: func() (float64, error) { return answer(m) },
+			Got: func() (float64, error) { return calls.Answer(m) },
 		})
 	}
 	cases = append(cases, worked()...)
@@ -32,167 +32,126 @@ func Cases() []check.Case {
 }
 
 func tolerance(m testdata.ModelCheck) check.Tolerance {
-	switch topic(m) {
-	case "fringe":
+	switch m.Call {
+	case "DiscFringe":
 		return check.Tolerance{Rel: 1e-11, Why: "integral equation on a fixed grid of nodes"}
-	case "cross":
+	case "Crossing":
 		return check.Tolerance{Rel: 1e-11, Why: "bisection to float64; the crossing of two near curves loses digits"}
-	case "band":
+	case "Budget.RMS":
 		return check.Tolerance{Rel: 1e-10, Why: "quadrature asked for 1e-10"}
-	case "thermal", "transfer", "readout", "strips", "amplifier", "step", "allan", "gr", "tilt", "capacitor", "pullin", "sag":
-		return check.Tolerance{Rel: 1e-13, Why: "closed form in float64"}
 	}
-	return check.Tolerance{Rel: 1e-12, Why: "float64"}
+	return check.Tolerance{Rel: 1e-13, Why: "closed form in float64"}
 }
 
-func topic(m testdata.ModelCheck) string { return strings.Split(m.ID, "-")[1] }
-
-// leading reads the number at the head of an input that goes on in words.
-func leading(m testdata.ModelCheck, name string) float64 {
-	v, err := strconv.ParseFloat(strings.Fields(m.Inputs[name])[0], 64)
-	if err != nil {
-		panic(err)
-	}
-	return v
-}
-
+// suspension reads a suspension with viscous damping; a mass or a quality that a row
+// leaves out takes no part in what it asks for.
 func suspension(m testdata.ModelCheck) sensor.Suspension {
 	s := sensor.Suspension{Mass: 1, Frequency: m.Float("f0"), Q: 1}
-	if _, ok := m.Inputs["Q"]; ok {
-		s.Q = m.Float("Q")
-	}
-	if _, ok := m.Inputs["m"]; ok {
-		s.Mass = m.Float("m")
-	}
-	if _, ok := m.Inputs["T"]; ok {
-		s.Temperature = m.Float("T")
-	}
-	if strings.Contains(m.Quantity, "structural") {
-		s.Damping = sensor.Structural
+	for name, field := range map[string]*float64{"Q": &s.Q, "m": &s.Mass, "T": &s.Temperature} {
+		if _, ok := m.Inputs[name]; ok {
+			*field = m.Float(name)
+		}
 	}
 	return s
-}
-
-func answer(m testdata.ModelCheck) (float64, error) {
-	switch topic(m) {
-	case "sag":
-		return suspension(m).Sag(m.Float("g"))
-	case "transfer":
-		r, err := suspension(m).Response(m.Float("f"))
-		if strings.Contains(m.Quantity, "phase") {
-			return cmplx.Phase(r), err
-		}
-		return cmplx.Abs(r), err
-	case "step":
-		s := suspension(m)
-		peak, err := s.FirstPeak()
-		if err != nil || strings.Contains(m.Quantity, "time") {
-			return peak, err
-		}
-		return s.StepResponse(leading(m, "a"), peak)
-	case "thermal":
-		s := suspension(m)
-		if strings.Contains(m.Quantity, "rms") {
-			return s.ThermalRMS()
-		}
-		noise, err := s.ThermalNoise()
-		if err != nil {
-			return 0, err
-		}
-		f := s.Frequency
-		if _, ok := m.Inputs["f"]; ok {
-			f = m.Float("f")
-		}
-		return noise.Density(f), nil
-	case "readout":
-		noise, err := suspension(m).ReadoutNoise(m.Float("x_noise"))
-		if err != nil {
-			return 0, err
-		}
-		return noise.Density(m.Float("f")), nil
-	case "cross":
-		s := suspension(m)
-		readout, err := s.ReadoutNoise(m.Float("x_noise"))
-		if err != nil {
-			return 0, err
-		}
-		white, err := sensor.White("white", m.Float("a_noise"))
-		if err != nil {
-			return 0, err
-		}
-		return sensor.Crossing(readout, white, s.Frequency, 1000*s.Frequency)
-	case "band":
-		s := suspension(m)
-		readout, err := s.ReadoutNoise(m.Float("x_noise"))
-		if err != nil {
-			return 0, err
-		}
-		white, err := sensor.White("white", m.Float("a_noise"))
-		if err != nil {
-			return 0, err
-		}
-		return sensor.Budget{Suspension: s, Sources: []sensor.Noise{readout, white}}.RMS(m.Float("f1"), m.Float("f2"))
-	case "capacitor":
-		if _, ok := m.Inputs["n"]; ok {
-			return sensor.Comb{Pairs: int(m.Float("n")), Width: m.Float("w"), Gap: m.Float("gap"), Permittivity: m.Float("eps0")}.Gradient()
-		}
-		return plates(m).PairGradient()
-	case "pullin":
-		return pullIn(m)
-	case "fringe":
-		return sensor.DiscFringe(m.Float("R"), m.Float("d"))
-	case "amplifier":
-		return sensor.Amplifier{Voltage: m.Float("e_n"), Current: m.Float("i_n"), Capacitance: m.Float("C"), Sensitivity: m.Float("s")}.Displacement(m.Float("f"))
-	case "strips":
-		s := sensor.Strips{Count: int(m.Float("N")), Pitch: m.Float("pitch"), CorrelationLength: m.Float("corr_length"), Sigma: m.Float("sigma")}
-		if strings.Contains(m.Quantity, "alternating") {
-			return s.Alternating()
-		}
-		return s.Mean()
-	case "gr":
-		g := sensor.GenerationRecombination{Variance: m.Float("var"), Lifetime: m.Float("tau")}
-		if _, ok := m.Inputs["f1"]; ok {
-			return g.RMS(m.Float("f1"), m.Float("f2"))
-		}
-		return g.Density(m.Float("f"))
-	case "allan":
-		exponent := 0
-		switch {
-		case strings.Contains(m.Quantity, "flicker"):
-			exponent = -1
-		case strings.Contains(m.Quantity, "random-walk"):
-			exponent = -2
-		}
-		return sensor.AllanPowerLaw(m.Float("h"), exponent, m.Float("tau"))
-	case "tilt":
-		if _, ok := m.Inputs["d"]; ok {
-			noise, err := sensor.VerticalTiltNoise(m.Float("g"), m.Float("e0"), m.Float("d"))
-			if err != nil {
-				return 0, err
-			}
-			return noise.Density(1), nil
-		}
-	}
-	return 0, fmt.Errorf("no model for %s", m.ID)
 }
 
 func plates(m testdata.ModelCheck) sensor.Plates {
 	return sensor.Plates{Area: m.Float("A"), Gap: m.Float("gap"), Permittivity: m.Float("eps0")}
 }
 
-func pullIn(m testdata.ModelCheck) (float64, error) {
-	k := m.Float("k")
-	switch {
-	case strings.Contains(m.Quantity, "softening"):
-		v, err := plates(m).PairPullIn(k)
+// floors returns the noise of a row's readout and its white acceleration noise.
+func floors(m testdata.ModelCheck) (readout, white sensor.Noise, err error) {
+	if readout, err = suspension(m).ReadoutNoise(m.Float("x_noise")); err != nil {
+		return readout, white, err
+	}
+	white, err = sensor.White("white", m.Float("a_noise"))
+	return readout, white, err
+}
+
+// density returns the amplitude density of a noise at f.
+func density(noise sensor.Noise, err error, f float64) (float64, error) {
+	if err != nil {
+		return 0, err
+	}
+	return noise.Density(f), nil
+}
+
+var calls = rows.Calls{
+	"Suspension.Sag": func(m testdata.ModelCheck) (float64, error) { return suspension(m).Sag(m.Float("g")) },
+	"Suspension.Response modulus": func(m testdata.ModelCheck) (float64, error) {
+		r, err := suspension(m).Response(m.Float("f"))
+		return cmplx.Abs(r), err
+	},
+	"Suspension.FirstPeak":  func(m testdata.ModelCheck) (float64, error) { return suspension(m).FirstPeak() },
+	"Suspension.ThermalRMS": func(m testdata.ModelCheck) (float64, error) { return suspension(m).ThermalRMS() },
+	"Suspension.ThermalNoise viscous": func(m testdata.ModelCheck) (float64, error) {
+		s := suspension(m)
+		noise, err := s.ThermalNoise()
+		return density(noise, err, s.Frequency)
+	},
+	"Suspension.ThermalNoise structural": func(m testdata.ModelCheck) (float64, error) {
+		s := suspension(m)
+		s.Damping = sensor.Structural
+		noise, err := s.ThermalNoise()
+		return density(noise, err, m.Float("f"))
+	},
+	"Suspension.ReadoutNoise": func(m testdata.ModelCheck) (float64, error) {
+		noise, err := suspension(m).ReadoutNoise(m.Float("x_noise"))
+		return density(noise, err, m.Float("f"))
+	},
+	"Crossing": func(m testdata.ModelCheck) (float64, error) {
+		readout, white, err := floors(m)
 		if err != nil {
 			return 0, err
 		}
-		return plates(m).PairSoftening(k, v/2)
-	case strings.Contains(m.Quantity, "both fixed plates"):
-		return plates(m).PairPullIn(k)
+		f0 := m.Float("f0")
+		return sensor.Crossing(readout, white, f0, 1000*f0)
+	},
+	"Budget.RMS": func(m testdata.ModelCheck) (float64, error) {
+		readout, white, err := floors(m)
+		if err != nil {
+			return 0, err
+		}
+		return sensor.Budget{Suspension: suspension(m), Sources: []sensor.Noise{readout, white}}.RMS(m.Float("f1"), m.Float("f2"))
+	},
+	"Plates.PairGradient": func(m testdata.ModelCheck) (float64, error) { return plates(m).PairGradient() },
+	"Comb.Gradient": func(m testdata.ModelCheck) (float64, error) {
+		return sensor.Comb{Pairs: int(m.Float("n")), Width: m.Float("w"), Gap: m.Float("gap"), Permittivity: m.Float("eps0")}.Gradient()
+	},
+	"Plates.PullIn":     func(m testdata.ModelCheck) (float64, error) { return plates(m).PullIn(m.Float("k")) },
+	"Plates.PairPullIn": func(m testdata.ModelCheck) (float64, error) { return plates(m).PairPullIn(m.Float("k")) },
+	"Plates.PairSoftening": func(m testdata.ModelCheck) (float64, error) {
+		v, err := plates(m).PairPullIn(m.Float("k"))
+		if err != nil {
+			return 0, err
+		}
+		return plates(m).PairSoftening(m.Float("k"), v/2)
+	},
+	"DiscFringe": func(m testdata.ModelCheck) (float64, error) {
+		return sensor.DiscFringe(m.Float("R"), m.Float("d"))
+	},
+	"Amplifier.Displacement": func(m testdata.ModelCheck) (float64, error) {
+		return sensor.Amplifier{Voltage: m.Float("e_n"), Current: m.Float("i_n"), Capacitance: m.Float("C"), Sensitivity: m.Float("s")}.Displacement(m.Float("f"))
+	},
+	"Strips.Alternating": func(m testdata.ModelCheck) (float64, error) {
+		return sensor.Strips{Count: int(m.Float("N")), Pitch: m.Float("pitch"), CorrelationLength: m.Float("corr_length"), Sigma: m.Float("sigma")}.Alternating()
+	},
+	"GenerationRecombination.RMS": func(m testdata.ModelCheck) (float64, error) {
+		return sensor.GenerationRecombination{Variance: m.Float("var"), Lifetime: m.Float("tau")}.RMS(m.Float("f1"), m.Float("f2"))
+	},
+	"AllanPowerLaw white":       allan(0),
+	"AllanPowerLaw flicker":     allan(-1),
+	"AllanPowerLaw random walk": allan(-2),
+	"VerticalTiltNoise": func(m testdata.ModelCheck) (float64, error) {
+		noise, err := sensor.VerticalTiltNoise(m.Float("g"), m.Float("e0"), m.Float("d"))
+		return density(noise, err, 1)
+	},
+}
+
+func allan(exponent int) func(m testdata.ModelCheck) (float64, error) {
+	return func(m testdata.ModelCheck) (float64, error) {
+		return sensor.AllanPowerLaw(m.Float("h"), exponent, m.Float("tau"))
 	}
-	return plates(m).PullIn(k)
 }
 
 // worked holds the printed exercises on a mass and a spring.
@@ -201,7 +160,7 @@ func worked() []check.Case {
 	row := func(id, printed, unit string, scale float64, got func() (float64, error)) {
 		r := testdata.Find(testdata.Examples, id)
 		if r["published_answer"] != printed {
-			panic(fmt.Sprintf("knownsensor: %s prints %q, not %q", id, r["published_answer"], printed))
+			panic(fmt.Sprintf("sensorcases: %s prints %q, not %q", id, r["published_answer"], printed))
 		}
 		how := check.Read
 		if strings.Contains(r["how_known"], "memory") {

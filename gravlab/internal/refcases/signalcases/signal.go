@@ -5,9 +5,9 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"strings"
 
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/signal"
 	"gravity.example/testdata"
 )
@@ -17,9 +17,9 @@ func Cases() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("signal") {
 		cases = append(cases, check.Case{
-			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m.ID),
+			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m.Call),
 			Source: m.Route + "; " + m.Source, Known: check.Computed,
-			Got: func() (float64, error) { return answer(m) },
+			Got: func() (float64, error) { return calls.Answer(m) },
 		})
 	}
 	cases = append(cases, allanTables()...)
@@ -30,11 +30,11 @@ func Cases() []check.Case {
 
 // tolerance follows from the arithmetic: sums of a few hundred products in
 // float64 keep about thirteen digits.
-func tolerance(id string) check.Tolerance {
-	switch {
-	case strings.HasPrefix(id, "signal-matched-03"), strings.HasPrefix(id, "signal-matched-04"):
+func tolerance(call string) check.Tolerance {
+	switch call {
+	case "WhiteSNR":
 		return check.Tolerance{Rel: 1e-9, Why: "the integral is a sum over samples 5 ms apart, error of order (rate)^-4"}
-	case strings.HasPrefix(id, "signal-threshold"):
+	case "NeededSNR":
 		return check.Tolerance{Rel: 1e-13, Why: "inverse of the normal distribution in float64"}
 	}
 	return check.Tolerance{Rel: 1e-12, Why: "rounding of sums over the record in float64"}
@@ -67,81 +67,61 @@ func congruential(seed, n int) []float64 {
 	return x
 }
 
-func window(quantity string) signal.Window {
-	for name, w := range map[string]signal.Window{
-		"hann": signal.Hann, "hamming": signal.Hamming, "blackman": signal.Blackman,
-		"flattop": signal.FlatTop, "rectangular": signal.Rectangular, "boxcar": signal.Rectangular,
-	} {
-		if strings.Contains(strings.ToLower(quantity), name+" window") || strings.Contains(strings.ToLower(quantity), "the "+name) {
-			return w
-		}
+func window(m testdata.ModelCheck) signal.Window {
+	w, ok := map[string]signal.Window{
+		"hann": signal.Hann, "hamming": signal.Hamming, "blackman": signal.Blackman, "flattop": signal.FlatTop,
+	}[m.Inputs["window"]]
+	if !ok {
+		panic(fmt.Sprintf("signalcases: %s has the window %q", m.ID, m.Inputs["window"]))
 	}
-	return signal.Hann
+	return w
 }
 
 func welch(m testdata.ModelCheck) signal.Welch {
 	segment := int(m.Float("segment"))
-	return signal.Welch{Segment: segment, Step: segment - int(m.Float("overlap")), Window: window(m.Quantity)}
+	return signal.Welch{Segment: segment, Step: segment - int(m.Float("overlap")), Window: window(m)}
 }
 
-func answer(m testdata.ModelCheck) (float64, error) {
-	topic := strings.Split(m.ID, "-")[1]
-	switch topic {
-	case "welch":
-		s, err := welch(m).PSD(sequence(int(m.Float("N")), first), m.Float("fs"))
-		if err != nil {
-			return 0, err
-		}
-		return s.PSD[int(m.Float("bin"))], nil
-	case "enbw":
-		return window(m.Quantity).ENBW(int(m.Float("N")))
-	case "dof":
-		return welch(m).DoF(int(m.Float("segments")))
-	case "coherence":
+// pair returns the call that reads a number from the spectra of the two sequences.
+func pair(read func(p signal.Pair, bin int) float64) func(m testdata.ModelCheck) (float64, error) {
+	return func(m testdata.ModelCheck) (float64, error) {
 		n := int(m.Float("N"))
 		p, err := welch(m).Pair(sequence(n, first), sequence(n, second), m.Float("fs"))
 		if err != nil {
 			return 0, err
 		}
-		k := int(m.Float("bin"))
-		switch {
-		case strings.Contains(m.Quantity, "phase"):
-			return cmplx.Phase(p.H1()[k]), nil
-		case strings.Contains(m.Quantity, "modulus"):
-			return cmplx.Abs(p.H1()[k]), nil
-		}
-		return p.Coherence()[k], nil
-	case "selfnoise":
-		if _, ok := m.Inputs["gamma2"]; ok {
-			return signal.SelfNoiseFraction(m.Float("gamma2"))
-		}
-		return signal.ExpectedCoherence(m.Float("S_signal"), m.Float("N1"), m.Float("N2"))
-	case "matched":
-		return matched(m)
-	case "threshold":
-		return signal.NeededSNR(m.Float("pf"), m.Float("pd"))
-	case "lockin":
-		f := m.Float("f")
-		x := sequence(int(m.Float("N")), func(k int) float64 {
-			return first(k) + 20*math.Cos(2*math.Pi*f*float64(k)-0.8)
-		})
-		line, err := signal.SineFit(x, 1, f)
-		return line.Amplitude, err
-	case "oadev":
-		y := nine
-		if _, ok := m.Inputs["n0"]; ok {
-			y = congruential(int(m.Float("n0")), int(m.Float("N")))
-		}
-		if strings.Contains(m.Quantity, "non-overlapping") {
-			return signal.NonOverlappingAllan(y, int(m.Float("m")))
-		}
-		return signal.OverlappingAllan(y, int(m.Float("m")))
+		return read(p, int(m.Float("bin"))), nil
 	}
-	return 0, fmt.Errorf("no model for %s", m.ID)
 }
 
-func matched(m testdata.ModelCheck) (float64, error) {
-	if _, ok := m.Inputs["a"]; ok {
+// frequencies returns the test sequence of a row with a start n0, else the nine values.
+func frequencies(m testdata.ModelCheck) []float64 {
+	if _, ok := m.Inputs["n0"]; ok {
+		return congruential(int(m.Float("n0")), int(m.Float("N")))
+	}
+	return nine
+}
+
+var calls = rows.Calls{
+	"Welch.PSD": func(m testdata.ModelCheck) (float64, error) {
+		s, err := welch(m).PSD(sequence(int(m.Float("N")), first), m.Float("fs"))
+		if err != nil {
+			return 0, err
+		}
+		return s.PSD[int(m.Float("bin"))], nil
+	},
+	"Window.ENBW":     func(m testdata.ModelCheck) (float64, error) { return window(m).ENBW(int(m.Float("N"))) },
+	"Welch.DoF":       func(m testdata.ModelCheck) (float64, error) { return welch(m).DoF(int(m.Float("segments"))) },
+	"Pair.Coherence":  pair(func(p signal.Pair, bin int) float64 { return p.Coherence()[bin] }),
+	"Pair.H1 modulus": pair(func(p signal.Pair, bin int) float64 { return cmplx.Abs(p.H1()[bin]) }),
+	"Pair.H1 phase":   pair(func(p signal.Pair, bin int) float64 { return cmplx.Phase(p.H1()[bin]) }),
+	"SelfNoiseFraction": func(m testdata.ModelCheck) (float64, error) {
+		return signal.SelfNoiseFraction(m.Float("gamma2"))
+	},
+	"ExpectedCoherence": func(m testdata.ModelCheck) (float64, error) {
+		return signal.ExpectedCoherence(m.Float("S_signal"), m.Float("N1"), m.Float("N2"))
+	},
+	"MatchedFilter.SNR": func(m testdata.ModelCheck) (float64, error) {
 		n := int(m.Float("N"))
 		h := sequence(n, func(k int) float64 {
 			t := float64(k)
@@ -150,15 +130,34 @@ func matched(m testdata.ModelCheck) (float64, error) {
 		c := sequence(n, func(k int) float64 { return math.Pow(m.Float("a"), float64(k)) })
 		filter, err := signal.NewMatchedFilter(h, c)
 		return filter.SNR(), err
-	}
-	const rate = 200
-	tau := m.Float("tau")
-	a, f := m.Float("A"), m.Float("f")
-	h := sequence(int(30*tau*rate), func(k int) float64 {
-		t := float64(k) / rate
-		return a * math.Exp(-t/tau) * math.Sin(2*math.Pi*f*t)
-	})
-	return signal.WhiteSNR(h, rate, m.Float("S"))
+	},
+	"WhiteSNR": func(m testdata.ModelCheck) (float64, error) {
+		const rate = 200
+		tau := m.Float("tau")
+		a, f := m.Float("A"), m.Float("f")
+		h := sequence(int(30*tau*rate), func(k int) float64 {
+			t := float64(k) / rate
+			return a * math.Exp(-t/tau) * math.Sin(2*math.Pi*f*t)
+		})
+		return signal.WhiteSNR(h, rate, m.Float("S"))
+	},
+	"NeededSNR": func(m testdata.ModelCheck) (float64, error) {
+		return signal.NeededSNR(m.Float("pf"), m.Float("pd"))
+	},
+	"SineFit": func(m testdata.ModelCheck) (float64, error) {
+		f := m.Float("f")
+		x := sequence(int(m.Float("N")), func(k int) float64 {
+			return first(k) + 20*math.Cos(2*math.Pi*f*float64(k)-0.8)
+		})
+		line, err := signal.SineFit(x, 1, f)
+		return line.Amplitude, err
+	},
+	"OverlappingAllan": func(m testdata.ModelCheck) (float64, error) {
+		return signal.OverlappingAllan(frequencies(m), int(m.Float("m")))
+	},
+	"NonOverlappingAllan": func(m testdata.ModelCheck) (float64, error) {
+		return signal.NonOverlappingAllan(frequencies(m), int(m.Float("m")))
+	},
 }
 
 // nine is the set of nine values of NBS Monograph 140.

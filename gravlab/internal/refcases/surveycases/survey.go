@@ -2,7 +2,6 @@
 package surveycases
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"strconv"
@@ -12,7 +11,8 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/internal/check"
-	knownearth "gravity.example/gravlab/internal/refcases/earthcases"
+	"gravity.example/gravlab/internal/refcases/earthcases"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/survey"
 	"gravity.example/testdata"
 )
@@ -43,65 +43,31 @@ func numbers(text string, factor float64) []float64 {
 	return v
 }
 
-// network adjusts the differences of a row; A is fixed at zero.
-func network(m testdata.ModelCheck, blunder float64) (*survey.Adjustment, error) {
+// network adjusts the differences of a row; A is fixed at zero. A row may put a blunder into
+// one of them.
+func network(m testdata.ModelCheck, blunder bool) (*survey.Adjustment, error) {
 	var d []survey.Difference
 	for i, g := range groups(m.Inputs["differences"]) {
 		v := number(g[2])
-		if i == 4 {
-			v += blunder
+		if blunder && i+1 == int(m.Float("blunder_in")) {
+			v += m.Float("blunder")
 		}
 		d = append(d, survey.Difference{From: g[0], To: g[1], Value: v * gravlab.MicroGal, U: number(g[3]) * gravlab.MicroGal})
 	}
 	return survey.AdjustNetwork(d, []survey.Tie{{Station: "A"}})
 }
 
-var (
-	stationOf = regexp.MustCompile(`(?:value of|variance of|uncertainty of) ([A-Z])\b`)
-	whichOne  = regexp.MustCompile(`difference (\d+)`)
-	minusBase = regexp.MustCompile(`(S\d) minus base`)
-)
-
-func networkCheck(m testdata.ModelCheck) (float64, error) {
-	blunder := 0.0
-	if strings.Contains(m.Inputs["note"], "90 added to the fifth") {
-		blunder = 90
-	}
+// adjusted returns the station that a row asks for.
+func adjusted(m testdata.ModelCheck, blunder bool) (s survey.Adjusted, err error) {
 	a, err := network(m, blunder)
 	if err != nil {
-		return 0, err
+		return s, err
 	}
-	q := m.Quantity
-	switch {
-	case strings.HasPrefix(q, "chi-square"):
-		return a.Chi2, nil
-	case strings.HasPrefix(q, "normalised residual"):
-		return a.Residuals[int(number(whichOne.FindStringSubmatch(q)[1]))-1].W, nil
-	}
-	name := stationOf.FindStringSubmatch(q)
-	if name == nil {
-		return 0, fmt.Errorf("no answer to %q", q)
-	}
-	s, err := a.Station(name[1])
-	if err != nil {
-		return 0, err
-	}
-	switch {
-	case strings.HasPrefix(q, "change"):
-		clean, err := network(m, 0)
-		if err != nil {
-			return 0, err
-		}
-		return (s.Value - gravlab.Must(clean.Station(name[1])).Value) / gravlab.MicroGal, nil
-	case strings.HasPrefix(q, "variance"):
-		return s.U * s.U / gravlab.MicroGal / gravlab.MicroGal, nil
-	case strings.Contains(q, "uncertainty"):
-		return s.U / gravlab.MicroGal, nil
-	}
-	return s.Value / gravlab.MicroGal, nil
+	return a.Station(m.Inputs["asked"])
 }
 
-func driftCheck(m testdata.ModelCheck) (float64, error) {
+// loop returns the readings of a row.
+func loop(m testdata.ModelCheck) []survey.Reduced {
 	start := time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
 	var readings []survey.Reduced
 	for _, g := range groups(m.Inputs["readings"]) {
@@ -110,115 +76,119 @@ func driftCheck(m testdata.ModelCheck) (float64, error) {
 			Value:   number(g[2]) * 1e-9, UValue: m.Float("sigma") * 1e-9,
 		})
 	}
-	q := m.Quantity
-	name := minusBase.FindStringSubmatch(q)
-	if strings.Contains(q, "interpolation") {
-		differences, err := survey.LoopDifferences(readings, "base")
-		if err != nil {
-			return 0, err
-		}
-		sum, n := 0.0, 0.0
-		for _, d := range differences {
-			if d.Station == name[1] {
-				sum, n = sum+d.Value, n+1
-			}
-		}
-		return sum / n * 1e9, nil
-	}
-	a, err := survey.Adjust(readings, nil, survey.Drift{Degree: 1})
-	if err != nil {
-		return 0, err
-	}
-	if name == nil {
-		v, factor := a.Rate, 1e9
-		if strings.Contains(q, "uncertainty") {
-			v = a.URate
-		}
-		if strings.HasSuffix(m.Unit, "/min") {
-			factor *= 60
-		}
-		return v * factor, nil
-	}
-	difference, u, err := a.Between("base", name[1])
-	if strings.Contains(q, "uncertainty") {
-		return u * 1e9, err
-	}
-	return difference * 1e9, err
+	return readings
 }
 
-// modelChecks answers the rows of model_checks.csv by topic and quantity.
+// modelChecks answers the rows of model_checks.csv.
 func modelChecks() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("survey") {
-		c := knownearth.Computed(m, 1e-12, "closed form in float64", nil)
-		topic := m.ID[len("survey-"):strings.LastIndex(m.ID, "-")]
-		is := func(text string) bool { return strings.Contains(m.Quantity, text) }
-		switch topic {
-		case "network", "outlier":
+		c := earthcases.Computed(m, 1e-12, "closed form in float64", func() (float64, error) { return calls.Answer(m) })
+		switch m.Call {
+		case "Adjustment.Chi2", "Adjustment.Residuals.W", "Adjustment.Station.Value", "Adjustment.Station.Value by a blunder", "Adjustment.Station.U squared":
 			c.Tol = check.Tolerance{Rel: 1e-11, Why: "least squares by orthogonal triangles in float64"}
-			c.Got = func() (float64, error) { return networkCheck(m) }
-		case "drift":
+		case "Adjustment.Rate", "Adjustment.Between", "LoopDifferences":
 			c.Tol = check.Tolerance{Rel: 1e-9, Why: "values of 4.5e6 nm/s² leave ten digits of a difference in float64"}
-			c.Got = func() (float64, error) { return driftCheck(m) }
-		case "bouguer":
+		case "Reduction.At":
 			c.Tol = check.Tolerance{Abs: 2e-14, Why: "the difference of two float64 near 9.8 m/s²"}
-			r := survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Density: m.Float("rho"), Plate: survey.FlatPlate}
-			if !is("slab") {
-				r.Plate = survey.NoPlate
-			}
-			c.Got = func() (float64, error) {
-				a, err := r.At(m.Float("g_obs"), m.Float("lat_deg")*degree, m.Float("h"), 0)
-				return a.Value, err
-			}
-		case "terrain":
-			switch {
-			case is("sectors"):
-				c.Got = survey.Sector{Inner: m.Float("r1"), Outer: m.Float("r2"), Parts: int(m.Float("sectors")), Height: m.Float("h"), Density: m.Float("rho")}.Correction
-			case is("cone"):
-				c.Got = func() (float64, error) {
-					return survey.Cone(m.Float("alpha_deg")*degree, m.Float("R"), m.Float("rho"))
-				}
-			default:
-				c.Got = func() (float64, error) {
-					return survey.Slope(m.Float("alpha_deg")*degree, m.Float("R"), m.Float("rho"))
-				}
-			}
-		case "nettleton":
-			heights := numbers(m.Inputs["h"], 1)
-			_, list, _ := strings.Cut(m.Inputs["note"], "=")
-			freeAir := numbers(list, 1e-7)
-			c.Got = func() (float64, error) {
-				d, err := survey.DensityOfTopography(heights, freeAir)
-				if is("density") {
-					return d.Density, err
-				}
-				return d.Slope, err
-			}
-		case "height":
-			r := survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Density: 2670, Plate: survey.FlatPlate}
-			if !is("slab") {
-				r.Plate = survey.NoPlate
-			}
-			c.Got = func() (float64, error) {
-				v, err := r.PerMetre(45 * degree)
-				return v * m.Float("dh"), err
-			}
-		case "level":
-			c.Got = func() (float64, error) { return survey.TiltCorrection(m.Float("g"), m.Float("epsilon"), 0) }
-		}
-		if c.Got == nil {
-			c.Got = func() (float64, error) { return 0, fmt.Errorf("no model answers topic %q", topic) }
 		}
 		cases = append(cases, c)
 	}
 	return cases
 }
 
+var calls = rows.Calls{
+	"Adjustment.Chi2": func(m testdata.ModelCheck) (float64, error) {
+		a, err := network(m, false)
+		if err != nil {
+			return 0, err
+		}
+		return a.Chi2, nil
+	},
+	"Adjustment.Residuals.W": func(m testdata.ModelCheck) (float64, error) {
+		a, err := network(m, true)
+		if err != nil {
+			return 0, err
+		}
+		return a.Residuals[int(m.Float("asked"))-1].W, nil
+	},
+	"Adjustment.Station.Value": func(m testdata.ModelCheck) (float64, error) {
+		s, err := adjusted(m, false)
+		return s.Value / gravlab.MicroGal, err
+	},
+	"Adjustment.Station.Value by a blunder": func(m testdata.ModelCheck) (float64, error) {
+		with, err := adjusted(m, true)
+		if err != nil {
+			return 0, err
+		}
+		without, err := adjusted(m, false)
+		return (with.Value - without.Value) / gravlab.MicroGal, err
+	},
+	"Adjustment.Station.U squared": func(m testdata.ModelCheck) (float64, error) {
+		s, err := adjusted(m, false)
+		return s.U * s.U / gravlab.MicroGal / gravlab.MicroGal, err
+	},
+	"Adjustment.Rate": func(m testdata.ModelCheck) (float64, error) {
+		a, err := survey.Adjust(loop(m), nil, survey.Drift{Degree: 1})
+		if err != nil {
+			return 0, err
+		}
+		return a.Rate * (1e9 * 60), nil
+	},
+	"Adjustment.Between": func(m testdata.ModelCheck) (float64, error) {
+		a, err := survey.Adjust(loop(m), nil, survey.Drift{Degree: 1})
+		if err != nil {
+			return 0, err
+		}
+		difference, _, err := a.Between("base", m.Inputs["asked"])
+		return difference * 1e9, err
+	},
+	"LoopDifferences": func(m testdata.ModelCheck) (float64, error) {
+		differences, err := survey.LoopDifferences(loop(m), "base")
+		if err != nil {
+			return 0, err
+		}
+		sum, n := 0.0, 0.0
+		for _, d := range differences {
+			if d.Station == m.Inputs["asked"] {
+				sum, n = sum+d.Value, n+1
+			}
+		}
+		return sum / n * 1e9, nil
+	},
+	"Reduction.At": func(m testdata.ModelCheck) (float64, error) {
+		r := survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Density: m.Float("rho"), Plate: survey.FlatPlate}
+		a, err := r.At(m.Float("g_obs"), m.Float("lat_deg")*degree, m.Float("h"), 0)
+		return a.Value, err
+	},
+	"Reduction.PerMetre": func(m testdata.ModelCheck) (float64, error) {
+		r := survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Density: 2670, Plate: survey.FlatPlate}
+		v, err := r.PerMetre(45 * degree)
+		return v * m.Float("dh"), err
+	},
+	"Sector.Correction": func(m testdata.ModelCheck) (float64, error) {
+		return survey.Sector{Inner: m.Float("r1"), Outer: m.Float("r2"), Parts: int(m.Float("sectors")), Height: m.Float("h"), Density: m.Float("rho")}.Correction()
+	},
+	"Cone": func(m testdata.ModelCheck) (float64, error) {
+		return survey.Cone(m.Float("alpha_deg")*degree, m.Float("R"), m.Float("rho"))
+	},
+	"Slope": func(m testdata.ModelCheck) (float64, error) {
+		return survey.Slope(m.Float("alpha_deg")*degree, m.Float("R"), m.Float("rho"))
+	},
+	"DensityOfTopography": func(m testdata.ModelCheck) (float64, error) {
+		d, err := survey.DensityOfTopography(numbers(m.Inputs["h"], 1), numbers(m.Inputs["free_air"], 1e-7))
+		return d.Density, err
+	},
+	"TiltCorrection": func(m testdata.ModelCheck) (float64, error) {
+		return survey.TiltCorrection(m.Float("g"), m.Float("epsilon"), 0)
+	},
+}
+
 // published are the coefficients of the field as printed.
 func published() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, tol *check.Tolerance, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Examples, id)
-		return knownearth.Printed("survey-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
+		return earthcases.Printed("survey-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
 	}
 	reduction := func(plate survey.Plate, density float64) survey.Reduction {
 		return survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Plate: plate, Density: density}

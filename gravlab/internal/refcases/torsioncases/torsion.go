@@ -11,6 +11,7 @@ import (
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/internal/check"
+	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/torsion"
 	"gravity.example/testdata"
 )
@@ -24,20 +25,12 @@ func Cases() []check.Case {
 	return cases
 }
 
-// A route computes the value of one kind of row of model_checks.csv.
-type route struct {
-	got func(testdata.ModelCheck) (float64, error)
-	rel float64 // error of our method; zero for what rounding of float64 leaves
-	why string
-}
-
 // rounding is the relative error that a few hundred float64 operations leave.
 const rounding = 1e-12
 
-var routes = map[string]route{
-	"static": {got: func(m testdata.ModelCheck) (float64, error) { return balance(m).Deflection() }},
-	"beam":   {got: func(m testdata.ModelCheck) (float64, error) { return balance(m).Deflection() }},
-	"farsphere": {got: func(m testdata.ModelCheck) (float64, error) {
+var calls = rows.Calls{
+	"Balance.Deflection": func(m testdata.ModelCheck) (float64, error) { return balance(m).Deflection() },
+	"Balance.Deflection over that without the far spheres": func(m testdata.ModelCheck) (float64, error) {
 		b := balance(m)
 		theta, err := b.Deflection()
 		if err != nil {
@@ -45,35 +38,32 @@ var routes = map[string]route{
 		}
 		near, err := nearOnly(b, theta)
 		return theta / near, err
-	}, rel: 1e-9, why: "the deflection without the far spheres is found by bisection of TorqueOf and leaves 1e-12; margin for the difference of two pulls"},
-	"stiffness": {got: func(m testdata.ModelCheck) (float64, error) { return balance(m).Period(torsion.Plus) }},
-	"finiteamp": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Balance.Period(Plus)": func(m testdata.ModelCheck) (float64, error) { return balance(m).Period(torsion.Plus) },
+	"Balance.PeriodAt": func(m testdata.ModelCheck) (float64, error) {
 		return balance(m).PeriodAt(m.Float("A"), torsion.Plus)
-	}, rel: 1e-11, why: "quadrature with 64 points, doubled: 1e-13 seen; two digits of margin"},
-	"snapin": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Balance.SnapIn": func(m testdata.ModelCheck) (float64, error) {
 		limit, err := balance(m).SnapIn()
 		return limit.FoldMass, err
-	}},
-	"inline": {got: func(m testdata.ModelCheck) (float64, error) { return balance(m).Period(torsion.InLine) }},
-	"person": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Balance.Period(InLine)": func(m testdata.ModelCheck) (float64, error) { return balance(m).Period(torsion.InLine) },
+	"Balance.TorqueOf": func(m testdata.ModelCheck) (float64, error) {
 		return balance(m).TorqueOf(m.Float("m_person"), m.Float("x"), m.Float("y"), 0)
-	}},
-	"kT": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"ThermalAngle": func(m testdata.ModelCheck) (float64, error) {
 		return torsion.ThermalAngle(m.Float("kappa"), m.Float("T"))
-	}},
-	"thermaltorque": {got: func(m testdata.ModelCheck) (float64, error) {
-		if strings.Contains(m.Quantity, "structural") {
-			return torsion.ThermalTorqueStructural(m.Float("kappa"), m.Float("Q"), m.Float("T"), m.Float("f"))
-		}
+	},
+	"ThermalTorque": func(m testdata.ModelCheck) (float64, error) {
 		return torsion.ThermalTorque(m.Float("kappa"), m.Float("I"), m.Float("Q"), m.Float("T"))
-	}},
-	"fibre": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Fibre.Kappa": func(m testdata.ModelCheck) (float64, error) {
 		return torsion.Fibre{Radius: m.Float("r"), Length: m.Float("l"), ShearModulus: m.Float("n")}.Kappa()
-	}},
-	"ribbon": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Ribbon.Kappa": func(m testdata.ModelCheck) (float64, error) {
 		return torsion.Ribbon{Width: m.Float("w"), Thickness: m.Float("t"), Length: m.Float("l"), ShearModulus: m.Float("n")}.Kappa()
-	}},
-	"ribbontension": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Ribbon.Kappa by its load": func(m testdata.ModelCheck) (float64, error) {
 		r := torsion.Ribbon{Width: m.Float("w"), Thickness: m.Float("t"), Length: m.Float("l"), ShearModulus: 1e10}
 		slack, err := r.Kappa()
 		if err != nil {
@@ -82,12 +72,12 @@ var routes = map[string]route{
 		r.Load = m.Float("m_load") * m.Float("g")
 		loaded, err := r.Kappa()
 		return loaded - slack, err
-	}, rel: 1e-12, why: "difference of two constants, the larger 16 times as large: 1e-14 of rounding"},
-	"swing": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Swing.Angle": func(m testdata.ModelCheck) (float64, error) {
 		return torsion.Swing{Inertia: m.Float("I"), Kappa: m.Float("kappa"), Damping: m.Float("c"),
 			Start: m.Float("theta0"), Equilibrium: m.Float("theta_e")}.Angle(m.Float("t"))
-	}},
-	"swingexact": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Balance.Motion": func(m testdata.ModelCheck) (float64, error) {
 		b := balance(m)
 		b.Damping = m.Float("c")
 		angles, err := b.Motion([]float64{m.Float("t")})
@@ -95,8 +85,8 @@ var routes = map[string]route{
 			return 0, err
 		}
 		return angles[0], nil
-	}, rel: 1e-9, why: "errors of 1e-12 a step add up over some hundred steps; one digit of margin"},
-	"initial": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"StartAcceleration": func(m testdata.ModelCheck) (float64, error) {
 		s := torsion.Swing{Inertia: m.Float("I"), Kappa: m.Float("kappa"), Start: -1, Equilibrium: 1}
 		t := m.Float("t")
 		angle, err := s.Angle(t)
@@ -105,16 +95,16 @@ var routes = map[string]route{
 		}
 		alpha, err := torsion.StartAcceleration(angle-s.Start, t, 0)
 		return alpha / (2 * s.Kappa / s.Inertia), err
-	}},
-	"patch": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"PatchStiffness": func(m testdata.ModelCheck) (float64, error) {
 		k, err := torsion.PatchStiffness(m.Float("A"), m.Float("gap"), m.Float("b"), m.Float("V"))
 		// The row's permittivity is that of CODATA 2022, ours that of 2018.
 		return k * m.Float("eps0") / gravlab.VacuumPermittivity, err
-	}},
-	"lever": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Lever.Spot": func(m testdata.ModelCheck) (float64, error) {
 		return torsion.Lever{Distance: m.Float("D")}.Spot(m.Float("theta"))
-	}},
-	"cavendish": {got: func(m testdata.ModelCheck) (float64, error) {
+	},
+	"Balance.Period(Removed)": func(m testdata.ModelCheck) (float64, error) {
 		// Dimensions and deflection give the stiffness, that and the points on
 		// the arm the full period.
 		const inch, grain = 0.0254, 64.79891e-6
@@ -127,13 +117,18 @@ var routes = map[string]route{
 		}
 		b.Kappa = torque / theta
 		return b.Period(torsion.Removed)
-	}},
-	"earthmass": {got: func(m testdata.ModelCheck) (float64, error) {
-		if strings.Contains(m.Quantity, "density") {
-			return torsion.EarthDensity(m.Float("G"), m.Float("g"), m.Float("R"))
-		}
-		return torsion.EarthMass(m.Float("G"), m.Float("g"), m.Float("R"))
-	}},
+	},
+	"EarthDensity": func(m testdata.ModelCheck) (float64, error) {
+		return torsion.EarthDensity(m.Float("G"), m.Float("g"), m.Float("R"))
+	},
+}
+
+// methods are the errors of those that leave more than rounding.
+var methods = map[string]check.Tolerance{
+	"Balance.Deflection over that without the far spheres": {Rel: 1e-9, Why: "the deflection without the far spheres is found by bisection of TorqueOf and leaves 1e-12; margin for the difference of two pulls"},
+	"Balance.PeriodAt":         {Rel: 1e-11, Why: "quadrature with 64 points, doubled: 1e-13 seen; two digits of margin"},
+	"Ribbon.Kappa by its load": {Rel: 1e-12, Why: "difference of two constants, the larger 16 times as large: 1e-14 of rounding"},
+	"Balance.Motion":           {Rel: 1e-9, Why: "errors of 1e-12 a step add up over some hundred steps; one digit of margin"},
 }
 
 // balance makes the balance of a row: points unless the row gives radii.
@@ -177,25 +172,20 @@ func nearOnly(b torsion.Balance, near float64) (float64, error) {
 func computed() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("torsion") {
-		kind := strings.Split(m.ID, "-")[1]
-		r, ok := routes[kind]
-		got := func() (float64, error) { return r.got(m) }
-		if !ok {
-			got = func() (float64, error) { return 0, fmt.Errorf("no route for %q", kind) }
-		}
 		cases = append(cases, check.Case{
 			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value,
-			Tol: tolerance(m, r), Source: m.Source + "; " + m.Route, Known: check.Computed, Got: got,
+			Tol: tolerance(m), Source: m.Source + "; " + m.Route, Known: check.Computed,
+			Got: func() (float64, error) { return calls.Answer(m) },
 		})
 	}
 	return cases
 }
 
 // tolerance is the larger of the reference's own error and that of our method.
-func tolerance(m testdata.ModelCheck, r route) check.Tolerance {
-	t := check.Tolerance{Rel: rounding, Why: "rounding of float64"}
-	if r.rel > 0 {
-		t = check.Tolerance{Rel: r.rel, Why: r.why}
+func tolerance(m testdata.ModelCheck) check.Tolerance {
+	t, ok := methods[m.Call]
+	if !ok {
+		t = check.Tolerance{Rel: rounding, Why: "rounding of float64"}
 	}
 	text := strings.TrimSuffix(m.ErrorEstimate, " between routes")
 	fields := strings.Fields(text)

@@ -21,3 +21,9 @@ func TestEveryRow(t *testing.T) {
 		}
 	}
 }
+
+func TestEveryCallIsUsed(t *testing.T) {
+	if left := calls.Unused("torsion"); len(left) > 0 {
+		t.Errorf("no row of model_checks.csv has the call %q", left)
+	}
+}
