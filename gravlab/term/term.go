@@ -29,12 +29,12 @@
 //
 // The marks of a lab are those of its book, changed by what the second marker and the first agreed
 // on, by marks for one student, and by the deduction for being late, in this order; they stay between 0 and the
-// marks to be had. A deduction is a part of the marks to be had, or a number of marks, for each day
+// marks to be had. A deduction is a part of the marks to be had, or a number of marks, per day
 // that has begun since the lab was due, or once. A resit that was handed in replaces the first percentage, is averaged with it, or
 // counts if it is better. Percentages are exact fractions until they are printed. The total is their mean with the
 // weights of the labs that count. An excused lab counts nowhere; nothing handed in counts 0.
 //
-// A total with a text that nobody has read yet, or with work of which it is open which file counts, is
+// A total with a text still to be read, or with work for which it is open which file counts, is
 // provisional and says so.
 //
 // # What is written
