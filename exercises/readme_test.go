@@ -10,9 +10,9 @@ import (
 	"gravity.example/gravlab/judge"
 )
 
-// TestReadme: the two files that README.md prints are those of testdata/plumb, letter by letter, and their
-// question does what the README says. The tests of package marking compile them as a
-// bank of one's own.
+// TestReadme: the two files that README.md prints are those of testdata/plumb, letter by
+// letter, and their question does what the README says. The tests of package marking
+// compile them as a bank of one's own.
 func TestReadme(t *testing.T) {
 	readme, err := os.ReadFile("README.md")
 	if err != nil {

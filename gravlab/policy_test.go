@@ -15,6 +15,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"gravity.example/gravlab/internal/refcases"
 )
@@ -96,8 +97,9 @@ func TestImportsPointDown(t *testing.T) {
 	}
 }
 
-// TestFilesOfBuried: package buried holds five subjects in files that are named for them. The bodies
-// compile without the rest, and each other subject without those that it does not rest on.
+// TestFilesOfBuried: package buried holds five subjects in files that are named for them.
+// The bodies compile without the rest, and each other subject without those that it does
+// not rest on.
 func TestFilesOfBuried(t *testing.T) {
 	all := map[string]bool{}
 	for subject, groups := range map[string][]string{
@@ -225,6 +227,51 @@ func TestThinCells(t *testing.T) {
 				t.Errorf("%s links %s, which a student's cell must not", pkg, dep)
 			}
 		}
+	}
+}
+
+// TestComments holds the comments to one width and one phrase: lines of at most 100 columns (a tab
+// counts 4), but for formulas, which are set off by a tab, for the output of examples and for
+// what has no space to break at; and a function "reports whether", as Go's own documentation says.
+func TestComments(t *testing.T) {
+	const width = 100
+	seen := 0
+	for _, dir := range []string{".", "../exercises", "../testdata"} {
+		err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
+			if err == nil && p == "sandbox" {
+				return filepath.SkipDir // its comments are to follow
+			}
+			if err != nil || d.IsDir() || !strings.HasSuffix(p, ".go") {
+				return err
+			}
+			text, err := os.ReadFile(p)
+			if err != nil {
+				return err
+			}
+			output := false
+			for i, line := range strings.Split(string(text), "\n") {
+				comment, ok := strings.CutPrefix(strings.TrimLeft(line, "\t"), "//")
+				output = ok && (output || strings.HasPrefix(strings.TrimSpace(comment), "Output:") || strings.HasPrefix(strings.TrimSpace(comment), "Unordered output:"))
+				if !ok || output {
+					continue
+				}
+				seen++
+				wide := utf8.RuneCountInString(strings.ReplaceAll(line, "\t", "    ")) > width
+				if wide && !strings.HasPrefix(comment, "\t") && strings.Contains(strings.TrimSpace(comment), " ") {
+					t.Errorf("%s:%d: a comment of more than %d columns: wrap its paragraph", p, i+1, width)
+				}
+				if strings.Contains(comment, "says "+"whether") {
+					t.Errorf("%s:%d: write \"reports whether\"", p, i+1)
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if seen < 5000 {
+		t.Fatalf("only %d lines of comments were looked at", seen)
 	}
 }
 

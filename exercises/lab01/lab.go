@@ -71,8 +71,8 @@ func staticG(kappa, theta, d, m, mLarge, b float64) float64 {
 	return kappa * theta * d * d / (2 * m * mLarge * b)
 }
 
-// farShare is the share of the near torque that the far spheres take back.
-func farShare(b, d float64) float64 { return math.Pow(d/math.Sqrt(d*d+4*b*b), 3) }
+// farRatio is the share of the near torque that the far spheres take back.
+func farRatio(b, d float64) float64 { return math.Pow(d/math.Sqrt(d*d+4*b*b), 3) }
 
 func build(d *bank.Draw) bank.Sheet {
 	w := drawWeighing(d)
@@ -162,20 +162,21 @@ func (w weighing) bigG() bank.Question {
 func (w weighing) theta() float64 { return w.lightSpot().Solve(nil) }
 
 func (w weighing) farSpheres() bank.Question {
-	share := farShare(w.Arm, w.Distance)
+	ratio := farRatio(w.Arm, w.Distance)
 	return bank.Question{
 		ID: "far-spheres", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
-		Solve: bank.Always(share),
+		Solve: bank.Always(ratio),
 		Slips: []bank.Slip{
-			{ID: "no-direction", Value: bank.Always(math.Pow(share, 2.0/3))},
+			{ID: "no-direction", Value: bank.Always(math.Pow(ratio, 2.0/3))},
 			{ID: "arm-for-beam", Value: bank.Always(math.Pow(w.Distance/math.Hypot(w.Distance, w.Arm), 3))},
-			{ID: "rest", Value: bank.Always(1 - share)},
+			{ID: "rest", Value: bank.Always(1 - ratio)},
 		},
 		Range: [2]float64{0.01, 0.06},
 		// b = 83 mm, d = 61 mm, exact geometry
 		Source: bank.Computed(testdata.Checks, "torsion-farsphere-01",
-			// The exact geometry turns with the beam by 2.6 mrad, which moves the ratio by some of its third digit.
-			1-farShare(0.083, 0.061), 5e-4),
+			// The exact geometry turns with the beam by 2.6 mrad, which moves the ratio by
+			// some of its third digit.
+			1-farRatio(0.083, 0.061), 5e-4),
 	}
 }
 
@@ -212,7 +213,8 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 			},
 		},
 		Source: bank.Source{Check: &bank.SourceCheck{
-			// At the equilibrium of the reference the torque equals kappa theta = 6.4e-8 × 2.6096842e-3.
+			// At the equilibrium of the reference the torque equals kappa theta = 6.4e-8 ×
+			// 2.6096842e-3.
 			Table: testdata.Checks, ID: "torsion-static-01",
 			Got:    gravlab.Must(torsion.Balance{Arm: 0.083, Distance: 0.061, SmallMass: 0.0215, LargeMass: 2.7}.Torque(exact.Float("value"), torsion.Plus)),
 			Want:   6.4e-8 * exact.Float("value"),

@@ -228,29 +228,29 @@ func sphereDepthBound(d *bank.Draw) bank.Question {
 	}
 }
 
-// squareShare is the share of 2 pi G M that a square map from -x to x both ways
+// squareFraction is the fraction of 2 pi G M that a square map from -x to x both ways
 // catches over a mass at the depth z: its solid angle over 2 pi.
-func squareShare(x, z float64) float64 {
+func squareFraction(x, z float64) float64 {
 	return 2 / math.Pi * math.Atan(x*x/(z*math.Sqrt(z*z+2*x*x)))
 }
 
 func sphereFromMap(d *bank.Draw) bank.Question {
 	z, x := d.Between("map depth", 5, 8, 0.5), d.Pick("map half side", 15, 20, 25, 30)
-	share := squareShare(x, z)
-	integral := bank.RoundTo(2*math.Pi*gravlab.G*d.Between("map mass", 60, 140, 2)*1000*share/gravlab.MicroGal, 3)
-	mass := -integral * gravlab.MicroGal / (2 * math.Pi * gravlab.G) / share
+	fraction := squareFraction(x, z)
+	integral := bank.RoundTo(2*math.Pi*gravlab.G*d.Between("map mass", 60, 140, 2)*1000*fraction/gravlab.MicroGal, 3)
+	mass := -integral * gravlab.MicroGal / (2 * math.Pi * gravlab.G) / fraction
 	return bank.Question{
 		ID: "gauss", Kind: judge.KindNumber, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "share": share},
+		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "fraction": fraction},
 		Solve:  bank.Always(mass),
 		Slips: []bank.Slip{
-			{ID: "outside-ignored", Value: bank.Always(mass * share)},
+			{ID: "outside-ignored", Value: bank.Always(mass * fraction)},
 			{ID: "4pi-for-2pi", Value: bank.Always(mass / 2)},
 			{ID: "sign-ignored", Value: bank.Always(-mass)},
 		},
 		Range: [2]float64{-1.5e5, -5.5e4},
 		// depth 7 m, half side 21 m
-		Source: bank.Computed(testdata.Checks, "buried-flux-01", squareShare(21, 7), 1e-12),
+		Source: bank.Computed(testdata.Checks, "buried-flux-01", squareFraction(21, 7), 1e-12),
 	}
 }
 

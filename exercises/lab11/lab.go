@@ -119,13 +119,13 @@ func drainFilling() bank.Question {
 
 func drainEnds(d *bank.Draw) bank.Question {
 	length, z := d.Between("length", 6, 14, 1), d.Between("ends depth", 3, 5, 0.2)
-	share := func(half float64) float64 { return half / math.Hypot(half, z) }
+	fraction := func(half float64) float64 { return half / math.Hypot(half, z) }
 	return bank.Question{
 		ID: "ends", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"length": length, "z": z},
-		Solve:  bank.Always(share(length / 2)),
+		Solve:  bank.Always(fraction(length / 2)),
 		Slips: []bank.Slip{
-			{ID: "whole-length", Value: bank.Always(share(length))},
+			{ID: "whole-length", Value: bank.Always(fraction(length))},
 			{ID: "finite-profile", Value: bank.Always(2 / math.Pi * math.Atan(length/2/z))},
 		},
 		Range: [2]float64{0.45, 0.95},

@@ -96,13 +96,13 @@ func newFieldworkDay(d *bank.Draw) *fieldworkDay {
 	return f
 }
 
-// fieldworkFaultsApart says whether no fault hides beside another.
+// fieldworkFaultsApart reports whether no fault hides beside another.
 func fieldworkFaultsApart(p survey.DayPlan) bool {
 	apart := func(a, b int) bool { return a-b >= 3 || b-a >= 3 }
 	return p.Order[p.BlunderAt] != "base" && apart(p.HourFrom, p.TareAfter+1) && apart(p.HourFrom, p.BlunderAt) && apart(p.TareAfter, p.BlunderAt)
 }
 
-// fieldworkShows says whether every fault of the day can be found and matters.
+// fieldworkShows reports whether every fault of the day can be found and matters.
 func fieldworkShows(day survey.Day) bool {
 	p, book := day.Plan, day.Readings
 	adjust := func(seen fieldworkFaults) *survey.Adjustment {

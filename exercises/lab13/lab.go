@@ -102,10 +102,10 @@ func waterPond(d *bank.Draw) bank.Question {
 
 func waterWave(d *bank.Draw) bank.Question {
 	wavelength, height := d.Between("wavelength", 700, 1500, 50), d.Between("altitude", 400, 500, 10) // km
-	share := func(wavelength, height float64) float64 {
+	attenuation := func(wavelength, height float64) float64 {
 		return gravlab.Must(earth.FlatWave(1, wavelength, height)) / (2 * math.Pi * gravlab.G)
 	}
-	right := share(wavelength, height)
+	right := attenuation(wavelength, height)
 	tol := judge.Tolerance{Rel: 0.03}
 	return bank.Question{
 		ID: "wave", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: tol,
@@ -117,7 +117,7 @@ func waterWave(d *bank.Draw) bank.Question {
 			{ID: "half-exponent", Value: bank.Always(math.Sqrt(right))},
 		},
 		Range:  [2]float64{0.008, 0.2},
-		Source: bank.Computed(testdata.Checks, "earth-upward-02", 120*2*math.Pi*gravlab.G*share(400000, 250000), 1e-19),
+		Source: bank.Computed(testdata.Checks, "earth-upward-02", 120*2*math.Pi*gravlab.G*attenuation(400000, 250000), 1e-19),
 	}
 }
 

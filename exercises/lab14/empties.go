@@ -56,7 +56,7 @@ func (e emptiesRecord) rings() (k, n float64) {
 }
 
 func (e emptiesRecord) rate() bank.Question {
-	share := func() float64 { k, n := e.rings(); return k / n }
+	fraction := func() float64 { k, n := e.rings(); return k / n }
 	u := func() float64 { k, n := e.rings(); return math.Sqrt(k / n * (1 - k/n) / n) }
 	tail := func() float64 { // of a normal distribution with the same mean and scatter
 		_, n := e.rings()
@@ -71,11 +71,11 @@ func (e emptiesRecord) rate() bank.Question {
 	return bank.Question{
 		ID: "trial", Kind: judge.KindMeasured, Marks: 3, Unit: "%", Tol: judge.Tolerance{Abs: 0.0006},
 		Fields: bank.Fields{"threshold": e.threshold},
-		Solve:  func(bank.Answers) float64 { return share() },
+		Solve:  func(bank.Answers) float64 { return fraction() },
 		U:      u,
 		Slips: []bank.Slip{
 			{ID: "number-of-rings", Value: bank.Later(func() float64 { k, _ := e.rings(); return k / 100 })},
-			{ID: "no-ring", Value: bank.Later(func() float64 { return 1 - share() })},
+			{ID: "no-ring", Value: bank.Later(func() float64 { return 1 - fraction() })},
 			{ID: "normal-tail", Value: bank.Later(tail)},
 		},
 		USlips: []bank.Slip{

@@ -147,14 +147,14 @@ func truckDetermined() bank.Question {
 
 func truckHeight(d *bank.Draw) bank.Question {
 	uFit, uh, dist := d.Between("u fit", 2, 4, 0.5), d.Between("u height", 0.1, 0.2, 0.01), d.Between("height over sensor", 2.2, 3, 0.1)
-	share := 100 * uh / dist
+	relative := 100 * uh / dist
 	return bank.Question{
 		ID: "u-height", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"uFit": uFit, "dist": dist, "uh": uh},
-		Solve:  bank.Always(math.Hypot(uFit, 2*share) / 100),
+		Solve:  bank.Always(math.Hypot(uFit, 2*relative) / 100),
 		Slips: []bank.Slip{
-			{ID: "distance-exponent", Value: bank.Always(math.Hypot(uFit, share) / 100)},
-			{ID: "plain-sum", Value: bank.Always((uFit + 2*share) / 100)},
+			{ID: "distance-exponent", Value: bank.Always(math.Hypot(uFit, relative) / 100)},
+			{ID: "plain-sum", Value: bank.Always((uFit + 2*relative) / 100)},
 			{ID: "height-left-out", Value: bank.Always(uFit / 100)},
 		},
 		Range: [2]float64{0.06, 0.19},
@@ -243,16 +243,16 @@ func truckPerson(d *bank.Draw) bank.Question {
 	}
 }
 
-// trueShare is the probability that an alarm is true: prior, detection and false
+// trueAlarms is the probability that an alarm is true: prior, detection and false
 // alarm probabilities by Bayes' rule.
-func trueShare(prior, pd, pf float64) float64 {
+func trueAlarms(prior, pd, pf float64) float64 {
 	return prior * pd / (prior*pd + (1-prior)*pf)
 }
 
 func truckBaseRate(d *bank.Draw) bank.Question {
 	n, pd, pf := d.Pick("one in", 200, 250, 400, 500, 800, 1000, 1500, 2000), d.Pick("pd", 90, 92, 95), d.Pick("pf", 1, 2, 3)
 	prior := 1 / n
-	right := trueShare(prior, pd/100, pf/100)
+	right := trueAlarms(prior, pd/100, pf/100)
 	return bank.Question{
 		ID: "base-rate", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
@@ -271,13 +271,13 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 }
 
 func truckThreshold(d *bank.Draw) bank.Question {
-	n, pd, share := d.Pick("threshold one in", 500, 1000, 2000, 5000), d.Pick("threshold pd", 80, 85, 90), d.Pick("wanted share", 20, 25, 30, 40)
+	n, pd, wanted := d.Pick("threshold one in", 500, 1000, 2000, 5000), d.Pick("threshold pd", 80, 85, 90), d.Pick("wanted share", 20, 25, 30, 40)
 	prior := 1 / n
-	pf := func(share float64) float64 { return prior * pd / 100 * (1 - share) / share / (1 - prior) }
-	s := share / 100
+	pf := func(trueAlarms float64) float64 { return prior * pd / 100 * (1 - trueAlarms) / trueAlarms / (1 - prior) }
+	s := wanted / 100
 	return bank.Question{
 		ID: "false-alarms", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"n": n, "pd": pd, "share": share},
+		Fields: bank.Fields{"n": n, "pd": pd, "wanted": wanted},
 		Solve:  bank.Always(pf(s)),
 		Slips: []bank.Slip{
 			{ID: "reversed", Value: bank.Always(pf(1 - s))},

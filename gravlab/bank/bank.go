@@ -235,8 +235,9 @@ type SourceCheck struct {
 	Within    float64 // half a unit of the last printed digit
 }
 
-// Published is the source of a question whose own formula, at the inputs of a row of a table
-// in testdata, gives got; the row's source prints an answer. within is half a unit of its last digit.
+// Published is the source of a question whose own formula, at the inputs of a row of a
+// table in testdata, gives got; the row's source prints an answer. within is half a unit of
+// its last digit.
 func Published(table, id string, got, within float64) Source {
 	s := Computed(table, id, got, within)
 	s.Published = true

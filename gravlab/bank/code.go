@@ -6,9 +6,9 @@ import (
 	"strings"
 )
 
-// A Code names a sheet, "K7QF-3M2P": seven characters of seed and one that
-// checks them. The empty code is the default sheet, which the repository's
-// notebooks carry. A code that ends in -S is the name of a sealed sheet and no seed (see Code.Sealed).
+// A Code names a sheet, "K7QF-3M2P": seven characters of seed and one that checks them. The
+// empty code is the default sheet, which the repository's notebooks carry. A code that ends
+// in -S is the name of a sealed sheet and no seed (see Code.Sealed).
 type Code string
 
 // alphabet leaves out the letters that people misread: I, L, O and U.
@@ -67,9 +67,9 @@ func codeFrom(b []byte) Code {
 	return Code(fmt.Sprintf("%s-%s%c", seven[:4], seven[4:], check))
 }
 
-// StudentCode is the code of a student's practice sheet of a lab: a keyed hash of both,
-// so that only the holder of the class key can tell whose sheet a file is. word tells the sheets of a
-// resit from the first ones, which have none.
+// StudentCode is the code of a student's practice sheet of a lab: a keyed hash of both, so
+// that only the holder of the class key can tell whose sheet a file is. word tells the
+// sheets of a resit from the first ones, which have none.
 func StudentCode(key []byte, lab, student, word string) Code {
 	return codeFrom(Keyed(key, "practice", lab, student, word))
 }

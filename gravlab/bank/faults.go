@@ -33,8 +33,9 @@ func (l Lab) Faults(sheets int) []string {
 	return f.texts
 }
 
-// Unfair says what would make the judge unfair on this very sheet, or stop it, as Faults does for a lab.
-// That an answer is not in its Range is no reason: that is a check on the bank.
+// Unfair says what would make the judge unfair on this very sheet, or stop it, as Faults
+// does for a lab. That an answer is not in its Range is no reason: that is a check on the
+// bank.
 func (s Sheet) Unfair() []string {
 	f := &faults{lab: s.Lab, code: s.Code, told: map[string]bool{}, left: map[string]int{}, why: map[string]string{}}
 	s.Questions = append(s.Questions[:0:0], s.Questions...)
@@ -74,7 +75,7 @@ func (f *faults) tell(question, kind, format string, args ...any) {
 	f.texts = append(f.texts, fmt.Sprintf("%s, sheet %s: %s", id, f.code, fmt.Sprintf(format, args...)))
 }
 
-// safely calls a piece of the bank and says whether it came back.
+// safely calls a piece of the bank and reports whether it came back.
 func (f *faults) safely(question string, do func()) (ok bool) {
 	defer func() {
 		switch r := recover().(type) {

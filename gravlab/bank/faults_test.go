@@ -78,7 +78,7 @@ func TestFaults(t *testing.T) {
 	if got := twice.Faults(2); len(got) != 1 || !strings.Contains(got[0], "an id of its own") {
 		t.Errorf("two questions with one id: %q", got)
 	}
-	broken := Lab{ID: "91-own", Build: func(*Draw) Sheet { panic("no paper") }}
+	broken := Lab{ID: "91-own", Build: func(*Draw) Sheet { panic("no sheet") }}
 	if got := broken.Faults(3); len(got) != 1 || !strings.Contains(got[0], "lab 91, sheet") {
 		t.Errorf("a Build that panics: %q", got)
 	}

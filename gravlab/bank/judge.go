@@ -20,9 +20,9 @@ func (s Sheet) RightAnswers() Answers {
 	return right
 }
 
-// Judge judges an answer to a question. own holds the student's earlier answers
-// in SI units; tries is how many answers to this question came before. Of a sealed sheet it can only say what was
-// understood.
+// Judge judges an answer to a question. own holds the student's earlier answers in SI
+// units; tries is how many answers to this question came before. Of a sealed sheet it can
+// only say what was understood.
 func (s Sheet) Judge(q Question, a judge.Answer, own Answers, tries int) judge.Verdict {
 	if s.Sealed {
 		return q.Understand(a)

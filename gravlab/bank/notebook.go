@@ -181,8 +181,8 @@ func (s Sheet) Fill(nb *notebook.Notebook, worked bool) (kept []string, err erro
 	return kept, nil
 }
 
-// AddCells puts cells into a notebook for the questions that only sealed sheets have: before the last cell, which shows
-// where the sheet stands.
+// AddCells puts cells into a notebook for the questions that only sealed sheets have:
+// before the last cell, which shows where the sheet stands.
 func (s Sheet) AddCells(nb *notebook.Notebook) {
 	for _, q := range s.Questions {
 		id := s.Lab.FullID(q.ID)
@@ -241,7 +241,7 @@ func Declared(nb *notebook.Notebook) (lab string, code Code, ok bool, err error)
 	return "", "", false, nil
 }
 
-// Assessed says whether a notebook declares its sheet as one that is handed in for
+// Assessed reports whether a notebook declares its sheet as one that is handed in for
 // marks: then cells say what was understood, and not what it is worth.
 func Assessed(nb *notebook.Notebook) bool {
 	for _, c := range nb.Cells {

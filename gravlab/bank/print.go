@@ -15,13 +15,14 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// Fingerprints are short hashes of the questions of a sheet by their ids: of what a mark rests on, words
-// apart. They hold the numbers that the prompt prints, the recordings that the worked solution reads, and
-// the right answer. A change of a hint or a sentence leaves them as they are.
+// Fingerprints are short hashes of the questions of a sheet by their ids: of what a mark
+// rests on, words apart. They hold the numbers that the prompt prints, the recordings that
+// the worked solution reads, and the right answer. A change of a hint or a sentence leaves
+// them as they are.
 //
-// Who has the fingerprint of a right answer can search for the answer. So those of a sheet that counts
-// stay with the lecturer; of a sealed sheet without its key they hold only what everyone may know: kind, unit
-// and the form of a function.
+// Who has the fingerprint of a right answer can search for the answer. So those of a sheet
+// that counts stay with the lecturer; of a sealed sheet without its key they hold only what
+// everyone may know: kind, unit and the form of a function.
 func (s Sheet) Fingerprints() (map[string]string, error) {
 	tables := map[string][]byte{}
 	if !s.Sealed {
@@ -77,8 +78,9 @@ func (q Question) printTruth(h hash.Hash, right Answers) {
 	}
 }
 
-// Differing lists the questions of a sheet whose fingerprints are not those that were kept, in the order of the
-// sheet; a question that has none is not listed, one that the sheet no longer has is.
+// Differing lists the questions of a sheet whose fingerprints are not those that were kept,
+// in the order of the sheet; a question that has none is not listed, one that the sheet no
+// longer has is.
 func (s Sheet) Differing(kept map[string]string) ([]string, error) {
 	if len(kept) == 0 {
 		return nil, nil
@@ -103,11 +105,13 @@ func (s Sheet) Differing(kept map[string]string) ([]string, error) {
 	return append(out, gone...), nil
 }
 
-// printsKey is where the cell that declares the sheet keeps the fingerprints that travel with a notebook.
+// printsKey is where the cell that declares the sheet keeps the fingerprints that travel
+// with a notebook.
 const printsKey = "prints"
 
-// Stamp keeps the sheet's fingerprints in a notebook, so that another bank can be told. With those of a sealed
-// sheet and its key the right answers could be searched for, so call it on the sheet as the student's program knows it.
+// Stamp keeps the sheet's fingerprints in a notebook, so that another bank can be told.
+// With those of a sealed sheet and its key the right answers could be searched for, so call
+// it on the sheet as the student's program knows it.
 func (s Sheet) Stamp(nb *notebook.Notebook) error {
 	cell := nb.Question(s.Lab.Number(), notebook.Sheet)
 	if cell == nil {
@@ -149,8 +153,8 @@ func Stamped(nb *notebook.Notebook) map[string]string {
 // changed since the notebook was handed out or begun.
 func (s Sheet) Changed(nb *notebook.Notebook) ([]string, error) { return s.Differing(Stamped(nb)) }
 
-// Table is a recording as a CSV file with the units in its header, as spreadsheets and ask.OwnRecording
-// read it. Numbers stand there whole: read back they are the same.
+// Table is a recording as a CSV file with the units in its header, as spreadsheets and
+// ask.OwnRecording read it. Numbers stand there whole: read back they are the same.
 func (r Recording) Table() ([]byte, error) {
 	columns, err := r.Make()
 	if err != nil {

@@ -16,12 +16,15 @@ import (
 )
 
 // A sealed sheet is one whose numbers come from the class key and not from its code: the
-// code is a name, which ends in -S. Who has the key makes the sheet with Lab.WithKey(SheetKey(…)).Sheet(code). For everybody else
-// Lab.Sheet gives a sheet with Sealed set: kinds, units, options and the forms of functions, and nothing that depends on the numbers.
+// code is a name, which ends in -S. Who has the key makes the sheet with
+// Lab.WithKey(SheetKey(…)).Sheet(code). For everybody else Lab.Sheet gives a sheet with
+// Sealed set: kinds, units, options and the forms of functions, and nothing that depends on
+// the numbers.
 
-// Keyed is what the class key is used for: HMAC-SHA-256 (RFC 2104, FIPS 198-1) of a purpose and of what it is
-// about. Each part is preceded by its length, so that no two lists of parts have the same bytes. The purposes in use are
-// practice, name, sealed, draw and entry.
+// Keyed is what the class key is used for: HMAC-SHA-256 (RFC 2104, FIPS 198-1) of a purpose
+// and of what it is about. Each part is preceded by its length, so that no two lists of
+// parts have the same bytes. The purposes in use are practice, name, sealed, draw and
+// entry.
 func Keyed(key []byte, purpose string, parts ...string) []byte {
 	mac := hmac.New(sha256.New, key)
 	for _, part := range append([]string{"gravlab", purpose}, parts...) {
@@ -39,19 +42,21 @@ const sealedEnd = "-S"
 // Sealed reports whether a code is the name of a sealed sheet.
 func (c Code) Sealed() bool { return strings.HasSuffix(string(c), sealedEnd) }
 
-// SealedCode is the name of a student's sealed sheet of a lab. word tells the sheets of a resit from the first ones, which have
-// none. The name says nothing about the sheet's numbers.
+// SealedCode is the name of a student's sealed sheet of a lab. word tells the sheets of a
+// resit from the first ones, which have none. The name says nothing about the sheet's
+// numbers.
 func SealedCode(key []byte, lab, student, word string) Code {
 	return codeFrom(Keyed(key, "name", lab, student, word)) + sealedEnd
 }
 
-// SheetKey is the key of one student's sealed sheet: 256 bits, of which nothing leads back to the class key or to another sheet's.
+// SheetKey is the key of one student's sealed sheet: 256 bits, of which nothing leads back
+// to the class key or to another sheet's.
 func SheetKey(key []byte, lab, student, word string) []byte {
 	return Keyed(key, "sealed", lab, student, word)
 }
 
-// WithKey is the lab as who has the key of a sealed sheet knows it: Sheet, given the name of a sealed sheet, makes its
-// numbers. Other codes give what they always give.
+// WithKey is the lab as who has the key of a sealed sheet knows it: Sheet, given the name
+// of a sealed sheet, makes its numbers. Other codes give what they always give.
 func (l Lab) WithKey(sheetKey []byte) Lab {
 	l.key = sheetKey
 	return l
@@ -65,7 +70,8 @@ func keyedRand(sheetKey []byte, name string) *rand.Rand {
 // ErrSealed says that a sealed sheet's numbers are not to be had without its key.
 var ErrSealed = errors.New("this sheet is sealed: its numbers come from a key that your lecturer has, and not from this program")
 
-// strip takes out of a sheet of the default numbers all that a sealed sheet does not have in common with it.
+// strip takes out of a sheet of the default numbers all that a sealed sheet does not have
+// in common with it.
 func (s *Sheet) strip() {
 	s.Sealed, s.Fields = true, nil
 	for i := range s.Questions {
@@ -95,8 +101,9 @@ var (
 	marksLine  = regexp.MustCompile(`(?s)\n\*([0-9]{1,3}) marks?\. [^\n]*\*\s*$`)
 )
 
-// Worded is a sealed sheet with the words of its questions as they stand in a notebook: the prompt with the sheet's
-// numbers, the options in their order, the marks. Any other sheet stays as it is. Nothing is believed but what is shown again.
+// Worded is a sealed sheet with the words of its questions as they stand in a notebook: the
+// prompt with the sheet's numbers, the options in their order, the marks. Any other sheet
+// stays as it is. Nothing is believed but what is shown again.
 func (s Sheet) Worded(nb *notebook.Notebook) Sheet {
 	if !s.Sealed {
 		return s

@@ -89,7 +89,7 @@ type section struct {
 	line  int
 }
 
-// code says whether the section holds Go code.
+// code reports whether the section holds Go code.
 func (s section) code() bool { return s.kind == "Worked" || s.kind == "Stub" }
 
 const separator = "\x00"

@@ -264,7 +264,8 @@ func TestPrismByOtherRoutes(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				// The stated errors: 3e-10 by multipole, 1e-11 by quadrature, 1e-16 d³/V by corners.
+				// The stated errors: 3e-10 by multipole, 1e-11 by quadrature, 1e-16 d³/V by
+				// corners.
 				tol := 3e-10
 				if ratio < 3 {
 					tol = 1e-11 + 1e-15*math.Pow(ratio*h, 3)/(8*half.X*half.Y*half.Z)

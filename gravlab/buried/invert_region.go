@@ -10,13 +10,13 @@ import (
 	"gravity.example/gravlab/fit"
 )
 
-// The covariance of a linear model serves where a source stands well above the
-// noise. Its measure is the signal-to-noise ratio of the source: the root of what it
-// takes off chi² beside the regional and the other sources. Below linearFrom the
-// intervals of 95 % of the covariance may hold less than 93 % (simulated, 2000 fits
-// each: 93 % at 17; 600 each: 91 to 95 % at 12, 78 to 94 % at 6); there the uncertainty comes from the region of all places whose
-// chi² is near the least one, wherever they lie. Below jointBelow that is the joint
-// region of the place, since the search over places picks the noise that suits it.
+// The covariance of a linear model serves where a source stands well above the noise. Its
+// measure is the signal-to-noise ratio of the source: the root of what it takes off chi²
+// beside the regional and the other sources. Below linearFrom the intervals of 95 % of the
+// covariance may hold less than 93 % (simulated, 2000 fits each: 93 % at 17; 600 each: 91
+// to 95 % at 12, 78 to 94 % at 6); there the uncertainty comes from the region of all
+// places whose chi² is near the least one, wherever they lie. Below jointBelow that is the
+// joint region of the place, since the search over places picks the noise that suits it.
 // Below seenFrom nothing is claimed: of 200 profiles of noise alone none passes it.
 const (
 	linearFrom = 18.0

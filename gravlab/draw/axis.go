@@ -58,7 +58,7 @@ func newScale(a figure.Axis, lo, hi float64, wanted int, tight bool) *scale {
 	return s
 }
 
-// narrow says whether a range is too small to be told from one value.
+// narrow reports whether a range is too small to be told from one value.
 func narrow(lo, hi float64) bool {
 	return hi-lo <= 1e-12*math.Max(math.Abs(lo), math.Abs(hi)) || hi-lo < 1e-290
 }

@@ -77,10 +77,10 @@ func SunDrive(distance, declination, lat float64) (east, north float64, err erro
 // equator, 5.93e-3 m/s².
 func SunMean() float64 { return gmSun / (au * au) }
 
-// OrbitDrive is the whole pull that drives a test in a drag-free circular orbit
-// at a height (m) above a sphere of this radius (m), GM/r², m/s². In a low orbit
-// it is 400 to 600 times what a torsion balance at 45 degrees has. Along an axis fixed in inertial space
-// it comes once an orbit.
+// OrbitDrive is the whole pull that drives a test in a drag-free circular orbit at a height
+// (m) above a sphere of this radius (m), GM/r², m/s². In a low orbit it is 400 to 600 times
+// what a torsion balance at 45 degrees has. Along an axis fixed in inertial space it comes
+// once an orbit.
 func OrbitDrive(gm, radius, height float64) (float64, error) {
 	if err := validateOrbit("equivalence.OrbitDrive", gm, radius, height); err != nil {
 		return 0, err

@@ -55,7 +55,7 @@ func Text(marks int, a Answer) Verdict {
 	return Verdict{Outcome: OutcomeWaiting, Of: marks, Understood: words(len(strings.Fields(a.Text))), Message: "Kept for your lecturer to read."}
 }
 
-// UnderstandFunction says whether a function gave a result of the length that is
+// UnderstandFunction reports whether a function gave a result of the length that is
 // wanted at each of the calls: Recorded, Blank or Unreadable.
 func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengths []int, a Answer) Verdict {
 	v := Verdict{Outcome: OutcomeRecorded, Of: marks, Understood: string(signature)}

@@ -83,7 +83,7 @@ func (s *served) left() []int {
 	return found
 }
 
-// running says whether a program of that name runs in the kernel.
+// running reports whether a program of that name runs in the kernel.
 func (s *served) running(names ...string) bool {
 	for _, pid := range s.left() {
 		exe, _ := os.Readlink(fmt.Sprintf("/proc/%d/exe", pid))

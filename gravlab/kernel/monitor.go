@@ -63,7 +63,7 @@ func startMonitor(ctx context.Context, conn connection, gone <-chan struct{}, at
 	return m, nil
 }
 
-// note keeps the state and says whether a cell has just ended. Other requests
+// note keeps the state and reports whether a cell has just ended. Other requests
 // than to run a cell, and the monitor's own, are over in no time: an interrupt
 // is never meant for them, but for the cell that follows.
 func (m *monitor) note(msg message) (idle bool) {

@@ -105,7 +105,7 @@ func isGonbui(path string) bool {
 
 func trimPrefix(line string) string { return strings.TrimPrefix(line, "//gonb:") }
 
-// restBlank says whether a joined command goes on with nothing.
+// restBlank reports whether a joined command goes on with nothing.
 func restBlank(rest []string) bool {
 	return len(rest) == 0 || strings.TrimSpace(rest[0]) == ""
 }
@@ -154,7 +154,7 @@ func importLines(code string) string {
 	return out.String() + "\n"
 }
 
-// usesName says whether the code uses one of the names before a dot, outside
+// usesName reports whether the code uses one of the names before a dot, outside
 // comments and strings.
 func usesName(lines []string, names ...string) bool {
 	src := []byte(strings.Join(lines, "\n"))

@@ -261,7 +261,7 @@ func same(a, b string) bool {
 	return err1 == nil && err2 == nil && os.SameFile(x, y)
 }
 
-// Remove takes our kernelspec away and says whether there was one. The cache
+// Remove takes our kernelspec away and reports whether there was one. The cache
 // stays: other installations may use it.
 func Remove(prefix string) (dir string, was bool, err error) {
 	dir, err = SpecDir(prefix)

@@ -315,7 +315,7 @@ type target struct {
 	cell string
 }
 
-// aim takes aim at a cell and says whether it is a new one.
+// aim takes aim at a cell and reports whether it is a new one.
 func (t *target) aim(cell string) bool {
 	t.mu.Lock()
 	defer t.mu.Unlock()

@@ -13,7 +13,7 @@ import (
 // question, and what the next one builds on. The lab server takes them from its log, and
 // marking from what a program submitted.
 type History struct {
-	paper    bank.Sheet
+	sheet    bank.Sheet
 	standing map[string]*Standing
 }
 
@@ -42,7 +42,7 @@ func (s Standing) Remark() string {
 
 // NewHistory begins with no answers to a sheet.
 func NewHistory(p bank.Sheet) *History {
-	h := &History{paper: p, standing: map[string]*Standing{}}
+	h := &History{sheet: p, standing: map[string]*Standing{}}
 	for _, q := range p.Questions {
 		h.standing[q.ID] = &Standing{Question: q, Verdict: judge.Verdict{Outcome: judge.OutcomeBlank, Of: q.Marks}}
 	}
@@ -52,7 +52,7 @@ func NewHistory(p bank.Sheet) *History {
 // Judge judges an answer with those that stand to the questions that it builds on;
 // tries is how many different answers to its own question came before.
 func (h *History) Judge(q bank.Question, given judge.Answer, tries int) judge.Verdict {
-	return h.paper.Judge(q, given, h.known(), tries)
+	return h.sheet.Judge(q, given, h.known(), tries)
 }
 
 // known are the standing answers that others may build on.
@@ -107,19 +107,19 @@ func (h *History) tries(question string, given judge.Answer) int {
 func (h *History) settle() {
 	for _, st := range h.standing {
 		if st.Verdict.Outcome == judge.OutcomeRecorded {
-			st.Verdict = h.paper.Judge(st.Question, st.Answer, st.known, max(st.Tries-1, 0))
+			st.Verdict = h.sheet.Judge(st.Question, st.Answer, st.known, max(st.Tries-1, 0))
 		}
 	}
 }
 
-// standings are where the questions stand, in the order of the paper. Of an assessed
+// standings are where the questions stand, in the order of the sheet. Of an assessed
 // sheet they say what was understood.
 func (h *History) standings(assessed bool) []Standing {
 	if !assessed {
 		h.settle()
 	}
 	var all []Standing
-	for _, q := range h.paper.Questions {
+	for _, q := range h.sheet.Questions {
 		st := *h.standing[q.ID]
 		if assessed && st.Answered {
 			st.Verdict = q.Understand(st.Answer)

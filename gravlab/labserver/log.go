@@ -192,7 +192,7 @@ func appendLog(path string, e Entry) error {
 	return f.Close()
 }
 
-// brokenOff says whether the file's last line lacks its end.
+// brokenOff reports whether the file's last line lacks its end.
 func brokenOff(f *os.File) bool {
 	info, err := f.Stat()
 	if err != nil || info.Size() == 0 {

@@ -15,11 +15,12 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// RecordingsList is the file beside a sealed notebook that names its recordings with their SHA-256, as the program
-// sha256sum reads and writes it. Its first line is "# sheet CODE".
+// RecordingsList is the file beside a sealed notebook that names its recordings with their
+// SHA-256, as the program sha256sum reads and writes it. Its first line is "# sheet CODE".
 const RecordingsList = "recordings.sha256"
 
-// ListRecordings is the text of RecordingsList for the files of a sheet: a hash for each name, in the order of names.
+// ListRecordings is the text of RecordingsList for the files of a sheet: a hash for each
+// name, in the order of names.
 func ListRecordings(code bank.Code, names []string, texts [][]byte) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# sheet %s\n", code)
@@ -29,9 +30,9 @@ func ListRecordings(code bank.Code, names []string, texts [][]byte) []byte {
 	return []byte(b.String())
 }
 
-// sealedRecording reads a recording of a sealed sheet from the file that was handed out with it: this program
-// cannot make it. What is wrong is for the student.
-func (s *Session) sealedRecording(paper bank.Sheet, r bank.Recording) ([][]float64, error) {
+// sealedRecording reads a recording of a sealed sheet from the file that was handed out
+// with it: this program cannot make it. What is wrong is for the student.
+func (s *Session) sealedRecording(sheet bank.Sheet, r bank.Recording) ([][]float64, error) {
 	const again = "put it into the folder of the notebook again, as it was handed out"
 	files := s.files()
 	if files == nil {
@@ -45,7 +46,7 @@ func (s *Session) sealedRecording(paper bank.Sheet, r bank.Recording) ([][]float
 	want, other := "", ""
 	for line := range strings.Lines(string(list)) {
 		if of, ok := strings.CutPrefix(line, "# sheet "); ok {
-			if of = strings.TrimSpace(of); of != string(paper.Code) {
+			if of = strings.TrimSpace(of); of != string(sheet.Code) {
 				other = of
 			}
 		}
@@ -54,14 +55,14 @@ func (s *Session) sealedRecording(paper bank.Sheet, r bank.Recording) ([][]float
 		}
 	}
 	if other != "" {
-		return nil, fmt.Errorf("the recordings beside this notebook are those of the sheet %s, and this is %s; put the files of this sheet there, as they were handed out", clip.Line(other, 20), paper.Code)
+		return nil, fmt.Errorf("the recordings beside this notebook are those of the sheet %s, and this is %s; put the files of this sheet there, as they were handed out", clip.Line(other, 20), sheet.Code)
 	}
 	text, err := readBeside(files, name)
 	if err != nil {
 		return nil, fmt.Errorf("a sealed sheet reads its recordings from files, and %w; %s", err, again)
 	}
 	if sum := sha256.Sum256(text); want != hex.EncodeToString(sum[:]) {
-		return nil, fmt.Errorf("%s is not as it was handed out with the sheet %s: it was changed, or comes from another sheet; %s", name, paper.Code, again)
+		return nil, fmt.Errorf("%s is not as it was handed out with the sheet %s: it was changed, or comes from another sheet; %s", name, sheet.Code, again)
 	}
 	table, err := ask.ReadTable(name, string(text))
 	if err != nil {
@@ -106,24 +107,25 @@ func readBeside(files fs.FS, name string) ([]byte, error) {
 	return text, nil
 }
 
-// differing lists the questions of a sheet that are others in this program's bank than where the notebook was handed
-// out, as far as the notebook says so. Only one under the name that it was handed out with is looked at.
-func differing(files fs.FS, paper bank.Sheet) []string {
+// differing lists the questions of a sheet that are others in this program's bank than
+// where the notebook was handed out, as far as the notebook says so. Only one under the
+// name that it was handed out with is looked at.
+func differing(files fs.FS, sheet bank.Sheet) []string {
 	if files == nil {
 		return nil
 	}
-	text, err := readBeside(files, paper.Lab.ID+".ipynb")
+	text, err := readBeside(files, sheet.Lab.ID+".ipynb")
 	if err != nil {
 		return nil
 	}
-	nb, err := notebook.Read(paper.Lab.ID+".ipynb", text, notebook.Options{})
+	nb, err := notebook.Read(sheet.Lab.ID+".ipynb", text, notebook.Options{})
 	if err != nil {
 		return nil
 	}
-	if lab, code, ok, err := bank.Declared(nb); err != nil || !ok || !paper.Lab.Is(lab) || code != paper.Code {
+	if lab, code, ok, err := bank.Declared(nb); err != nil || !ok || !sheet.Lab.Is(lab) || code != sheet.Code {
 		return nil
 	}
-	changed, err := paper.Changed(nb)
+	changed, err := sheet.Changed(nb)
 	if err != nil {
 		return nil // told where the recording is asked for
 	}

@@ -41,7 +41,8 @@ func sealedSheet(t *testing.T, lab, student string) bank.Sheet {
 	return l.WithKey(bank.SheetKey(key, l.ID, student, "")).Sheet(bank.SealedCode(key, l.ID, student, ""))
 }
 
-// TestSealedRecordings reads the recordings of sealed sheets of all labs from their files: they are those of the model, bit by bit.
+// TestSealedRecordings reads the recordings of sealed sheets of all labs from their files:
+// they are those of the model, bit by bit.
 func TestSealedRecordings(t *testing.T) {
 	n := 0
 	for _, lab := range exercises.Labs() {
@@ -130,7 +131,8 @@ func TestSealedRecordingTold(t *testing.T) {
 	}
 }
 
-// TestSealedAnswers: without the key nothing tells right from wrong, in display, reply, log and summary.
+// TestSealedAnswers: without the key nothing tells right from wrong, in display, reply, log
+// and summary.
 func TestSealedAnswers(t *testing.T) {
 	s := sealedSheet(t, "01", "s01")
 	right := s.RightAnswers()["kappa"]

@@ -67,7 +67,8 @@ type Options struct {
 	// Assessed treats every sheet as ask.Assessed declares it: answers are recorded
 	// and not judged.
 	Assessed bool
-	// Files are those beside the notebook, from which a sealed sheet's recordings are read; nil: there are none.
+	// Files are those beside the notebook, from which a sealed sheet's recordings are read;
+	// nil: there are none.
 	Files fs.FS
 	// ChartScript is the text of ECharts that charts carry with them (draw.Chart);
 	// without it a chart is its still image.

@@ -30,8 +30,8 @@ type SessionOptions struct {
 	// Files holds the files that were handed in with a notebook, for
 	// ask.OwnRecording in a confined program; nil refuses.
 	Files fs.FS
-	// Changed are the questions of the notebook's sheet that this bank has others of than the notebook was
-	// handed out or begun with: answers to them are refused.
+	// Changed are the questions of the notebook's sheet that this bank has others of than
+	// the notebook was handed out or begun with: answers to them are refused.
 	Changed []string
 }
 
@@ -181,9 +181,9 @@ func (s *Session) answer(f wire.Frame) (given *Submission, calls wire.Frame) {
 		return none(unreadable(f, err.Error()))
 	}
 	s.shelf.use(sh)
-	q, ok := sh.paper.Question(f.Question)
+	q, ok := sh.Sheet.Question(f.Question)
 	if !ok {
-		return none(unreadable(f, noQuestion(sh.paper, f.Question)))
+		return none(unreadable(f, noQuestion(sh.Sheet, f.Question)))
 	}
 	p := target{sh, q, f}
 	if changed := slices.Concat(s.o.Changed, sh.changed); slices.Contains(changed, q.ID) {
@@ -212,7 +212,7 @@ const ownNote = "This cell reads a recording of your own, and the verdict compar
 
 // give keeps an answer and says what the display is to say.
 func (s *Session) give(p target, a judge.Answer) *Submission {
-	g, err := p.sheet.give(p.question, a, p.f.Assessed || s.bench.o.Assessed || p.sheet.paper.Sealed)
+	g, err := p.sheet.give(p.question, a, p.f.Assessed || s.bench.o.Assessed || p.sheet.Sheet.Sealed)
 	g.View = viewOf(p, g.verdict)
 	note := func(text string) { g.View.Message = strings.TrimPrefix(g.View.Message+"\n"+text, "\n") }
 	if o := g.verdict.Outcome; p.f.Own && (o == judge.OutcomeOff || o == judge.OutcomeSlip) && (p.question.Kind == judge.KindNumber || p.question.Kind == judge.KindMeasured) {
@@ -303,7 +303,7 @@ func (s *Session) calls(p target) (reply wire.Frame, problem string) {
 	if s.o.Confined {
 		// From the question, so that the order does not hang on what came before.
 		h := fnv.New64a()
-		fmt.Fprintf(h, "%s\x00%s\x00%s", p.sheet.paper.Lab.ID, p.sheet.paper.Code, q.ID)
+		fmt.Fprintf(h, "%s\x00%s\x00%s", p.sheet.Sheet.Lab.ID, p.sheet.Sheet.Code, q.ID)
 		random = rand.New(rand.NewPCG(h.Sum64(), 0))
 	}
 	n := len(q.Function.Calls)
@@ -359,20 +359,20 @@ func (s *Session) recording(f wire.Frame) wire.Frame {
 	if err != nil {
 		return refuse("%v", err)
 	}
-	r, ok := sh.paper.Recording(f.Name)
+	r, ok := sh.Sheet.Recording(f.Name)
 	if !ok {
 		var ids []string
-		for _, r := range sh.paper.Recordings {
+		for _, r := range sh.Sheet.Recordings {
 			ids = append(ids, r.ID)
 		}
 		if len(ids) == 0 {
-			return refuse("lab %s has no recordings", sh.paper.Lab.ID)
+			return refuse("lab %s has no recordings", sh.Sheet.Lab.ID)
 		}
-		return refuse("lab %s has no such recording; its recordings are %s", sh.paper.Lab.ID, strings.Join(ids, ", "))
+		return refuse("lab %s has no such recording; its recordings are %s", sh.Sheet.Lab.ID, strings.Join(ids, ", "))
 	}
 	var columns [][]float64
-	if sh.paper.Sealed {
-		if columns, err = s.sealedRecording(sh.paper, r); err != nil {
+	if sh.Sheet.Sealed {
+		if columns, err = s.sealedRecording(sh.Sheet, r); err != nil {
 			return refuse("%v", err)
 		}
 	} else if columns, err = sh.recording(r); err != nil {

@@ -81,9 +81,9 @@ func TestCarriedAnswer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	paper := l.Sheet("")
-	right := paper.RightAnswers()
-	q, _ := paper.Question("big-g")
+	sheet := l.Sheet("")
+	right := sheet.RightAnswers()
+	q, _ := sheet.Question("big-g")
 	wrong := bank.Answers{}
 	for id, v := range right {
 		wrong[id] = v

@@ -18,10 +18,10 @@ type sheetKey struct {
 	code bank.Code
 }
 
-// A sheet is a paper and the answers to it so far.
+// A sheet is one of the bank and the answers to it so far.
 type sheet struct {
-	paper bank.Sheet
-	log   string // path, "" for memory only
+	bank.Sheet
+	log string // path, "" for memory only
 
 	changed []string // questions that are others than the notebook was handed out with (see differing)
 
@@ -72,9 +72,9 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 		}
 		clear(h.sheets)
 	}
-	s := &sheet{paper: l.Sheet(c), recordings: map[string][][]float64{}}
-	s.history = NewHistory(s.paper)
-	s.changed = differing(h.files, s.paper)
+	s := &sheet{Sheet: l.Sheet(c), recordings: map[string][][]float64{}}
+	s.history = NewHistory(s.Sheet)
+	s.changed = differing(h.files, s.Sheet)
 	if h.data != "" {
 		s.log = LogFile(h.data, l.ID, c)
 	}
@@ -84,7 +84,7 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 
 // use notes that an answer was submitted to a sheet.
 func (h *sheetCache) use(s *sheet) {
-	key := sheetKey{s.paper.Lab.ID, s.paper.Code}
+	key := sheetKey{s.Sheet.Lab.ID, s.Sheet.Code}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	// A hostile program may name any number of sheets.
@@ -120,7 +120,7 @@ func (s *sheet) refresh() error {
 	}
 	entries, next, err := ReadLog(s.log, s.read)
 	if next < s.read { // the log was put away: begin again
-		s.history = NewHistory(s.paper)
+		s.history = NewHistory(s.Sheet)
 	}
 	s.read = next
 	for _, e := range entries {

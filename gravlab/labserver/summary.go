@@ -36,7 +36,7 @@ type Summary struct {
 	Sealed    bool // only its name is known here: the numbers come from the lecturer's key
 	Assessed  bool // it says what was understood: no marks, and no other verdicts than those of Question.Understand
 	Marks, Of int
-	Standings []Standing // in the order of the paper
+	Standings []Standing // in the order of the sheet
 }
 
 // Summary reads the log and says where a sheet stands. The lab may be given by
@@ -56,9 +56,9 @@ func (b *Server) Summaries() ([]Summary, error) { return b.shelf.summaries() }
 func (s *sheet) summary(assessed bool) (Summary, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	assessed = assessed || s.paper.Sealed
+	assessed = assessed || s.Sheet.Sealed
 	err := s.refresh()
-	sum := Summary{Lab: s.paper.Lab, Code: s.paper.Code, Sealed: s.paper.Sealed, Assessed: assessed, Of: s.paper.Marks(), Standings: s.history.standings(assessed)}
+	sum := Summary{Lab: s.Sheet.Lab, Code: s.Sheet.Code, Sealed: s.Sheet.Sealed, Assessed: assessed, Of: s.Sheet.Marks(), Standings: s.history.standings(assessed)}
 	for _, st := range sum.Standings {
 		sum.Marks += st.Verdict.Marks
 	}

@@ -34,7 +34,7 @@ type View struct {
 // viewOf is the view of a verdict on a question of a sheet.
 func viewOf(p target, v judge.Verdict) View {
 	return View{
-		Lab: p.sheet.paper.Lab.ID, Code: string(p.sheet.paper.Code), Question: p.question.ID, Title: p.question.Title,
+		Lab: p.sheet.Sheet.Lab.ID, Code: string(p.sheet.Sheet.Code), Question: p.question.ID, Title: p.question.Title,
 		Outcome: v.Outcome, Sign: v.Outcome.Sign(), Marks: v.Marks, Of: v.Of,
 		Understood: v.Understood, Message: v.Message, Slip: v.Slip,
 	}

@@ -24,11 +24,11 @@ func TestEvening(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	c.hand("s01/a.ipynb", answered(t, c.paper(0), worked(c.paper(0))))
-	c.hand("s02/a.ipynb", answered(t, c.paper(1), worked(c.paper(1)).with("period", gives("period", right(c.paper(1), "period", 1.02), "s"))))
-	c.hand("s03/old.ipynb", answered(t, c.paper(2), nil))
-	c.hand("s03/new.ipynb", answered(t, c.paper(2), worked(c.paper(2))))
-	c.hand("s04/a.ipynb", answered(t, c.paper(3), worked(c.paper(3)).with("law", "func law(x float64) float64 { return x }\n\n%%\nsheet.Function(\"law\", law)")))
+	c.hand("s01/a.ipynb", answered(t, c.sheet(0), worked(c.sheet(0))))
+	c.hand("s02/a.ipynb", answered(t, c.sheet(1), worked(c.sheet(1)).with("period", gives("period", right(c.sheet(1), "period", 1.02), "s"))))
+	c.hand("s03/old.ipynb", answered(t, c.sheet(2), nil))
+	c.hand("s03/new.ipynb", answered(t, c.sheet(2), worked(c.sheet(2))))
+	c.hand("s04/a.ipynb", answered(t, c.sheet(3), worked(c.sheet(3)).with("law", "func law(x float64) float64 { return x }\n\n%%\nsheet.Function(\"law\", law)")))
 	s := c.mark()
 	if s.Marked != 3 || s.Unmarked != 1 || s.Missing != 1 || s.Waiting != 3 || s.Ran != 5 {
 		t.Errorf("%+v", s)
@@ -49,7 +49,7 @@ func TestEvening(t *testing.T) {
 	c.wantMarks("s01", "2 3 4 2 1 2.5 14.5")
 
 	// A text that is not the one that was read waits again.
-	c.hand("s01/a.ipynb", answered(t, c.paper(0), worked(c.paper(0)).with("why", "%%\nsheet.Words(\"why\", \"Another text.\")")))
+	c.hand("s01/a.ipynb", answered(t, c.sheet(0), worked(c.sheet(0)).with("why", "%%\nsheet.Words(\"why\", \"Another text.\")")))
 	if s := c.mark(); s.Ran != 1 {
 		t.Errorf("%d files were run, want the changed one", s.Ran)
 	}
@@ -127,7 +127,7 @@ func TestEvening(t *testing.T) {
 	}
 	c.wantMarks("s02", "0 3 4 2 1  10")
 	// A new file has to be run too.
-	c.hand("s05/a.ipynb", answered(t, c.paper(4), worked(c.paper(4))))
+	c.hand("s05/a.ipynb", answered(t, c.sheet(4), worked(c.sheet(4))))
 	c.JudgeAgain = true
 	c.mark()
 	c.wantMarks("s05", "      ")
@@ -157,7 +157,7 @@ func addChanged(t *testing.T, question string, change func(*bank.Question)) {
 func TestReference(t *testing.T) {
 	c := newClassroom(t, swingLab, 5)
 	own := "%%\nr := sheet.OwnRecording(\"own.csv\")\nx := r.Column(\"angle\")\nsheet.Measured(\"rest\", (x[0]+x[1])/2*1000, UUU, \"mrad\")"
-	c.hand(c.Class.Students[4].ID+"/a.ipynb", answered(t, c.paper(4), worked(c.paper(4)).with("period", "%%", "g", "%%", "law", "%%", "mass", "%%", "why", "%%")))
+	c.hand(c.Class.Students[4].ID+"/a.ipynb", answered(t, c.sheet(4), worked(c.sheet(4)).with("period", "%%", "g", "%%", "law", "%%", "mass", "%%", "why", "%%")))
 	for i, h := range []struct{ u, csv string }{
 		{"0.2", "time (s),angle (mrad)\n0,15.1\n1,15.3\n"},  // agrees
 		{"0.02", "time (s),angle (mrad)\n0,15.1\n1,15.3\n"}, // too sure of it
@@ -165,7 +165,7 @@ func TestReference(t *testing.T) {
 		{"0.2", ""}, // hands in no recording
 	} {
 		id := c.Class.Students[i].ID
-		c.hand(id+"/a.ipynb", answered(t, c.paper(i), sources{"rest": strings.ReplaceAll(own, "UUU", h.u)}))
+		c.hand(id+"/a.ipynb", answered(t, c.sheet(i), sources{"rest": strings.ReplaceAll(own, "UUU", h.u)}))
 		if h.csv != "" {
 			c.hand(id+"/own.csv", []byte(h.csv))
 		}
@@ -266,7 +266,7 @@ func TestReferenceBounds(t *testing.T) {
 func TestStopped(t *testing.T) {
 	c := newClassroom(t, swingLab, 4)
 	for i := range c.Class.Students {
-		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), nil))
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.sheet(i), nil))
 	}
 	ctx, stop := context.WithCancel(t.Context())
 	m := c.Marking
@@ -287,7 +287,7 @@ func TestStopped(t *testing.T) {
 // Archives, one in another, give the same marks as folders.
 func TestArchive(t *testing.T) {
 	c := newClassroom(t, swingLab, 3)
-	own := func(i int) string { return string(answered(t, c.paper(i), worked(c.paper(i)))) }
+	own := func(i int) string { return string(answered(t, c.sheet(i), worked(c.sheet(i)))) }
 	c.hand("all.zip", archive(t, entry{name: "Ada Bell_s01/90-swing.ipynb", text: own(0)},
 		entry{name: "Cleo Berg_s02/work.zip", text: string(archive(t, entry{name: "work/x.ipynb", text: own(1)}, entry{name: "../../../../tmp/y.ipynb", text: own(2)}))}))
 	s := c.mark()
@@ -307,7 +307,7 @@ func TestArchive(t *testing.T) {
 // Files of two labs are not mixed.
 func TestTwoLabs(t *testing.T) {
 	c := newClassroom(t, swingLab, 2)
-	c.hand("a.ipynb", answered(t, c.paper(0), nil))
+	c.hand("a.ipynb", answered(t, c.sheet(0), nil))
 	other, err := exercises.Find("00")
 	if err != nil {
 		t.Fatal(err)
@@ -341,7 +341,7 @@ func TestByEyeAfterSpreadsheet(t *testing.T) {
 	c := newClassroom(t, swingLab, 2)
 	c.Class.Students[0].ID, c.Class.Students[1].ID = "0001", "0010"
 	for i := range c.Class.Students {
-		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), sources{"why": worked(c.paper(i))["why"]}))
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.sheet(i), sources{"why": worked(c.sheet(i))["why"]}))
 	}
 	c.mark()
 	put := func(rows string) {
@@ -387,7 +387,7 @@ func TestByEyeAfterSpreadsheet(t *testing.T) {
 func TestMissingFlags(t *testing.T) {
 	c := newClassroom(t, swingLab, 3)
 	for i := range c.Class.Students {
-		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), sources{"rest": fmt.Sprintf("%%%%\nsheet.Measured(\"rest\", %d, 0.2, \"mrad\")", 11+i), "period": gives("period", right(c.paper(i), "period", 1.02), "s")}))
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.sheet(i), sources{"rest": fmt.Sprintf("%%%%\nsheet.Measured(\"rest\", %d, 0.2, \"mrad\")", 11+i), "period": gives("period", right(c.sheet(i), "period", 1.02), "s")}))
 	}
 	c.Reference = write(t, "id,question,value,u,unit\ns01,rest,20,0.1,mrad\ns02,rest,12,0.1,mrad\ns03,rest,13,0.1,mrad\n")
 	c.mark()
@@ -444,7 +444,7 @@ func TestMissingFlags(t *testing.T) {
 // How long the rest takes is told by what is run, not by what was run before.
 func TestProgressResumed(t *testing.T) {
 	c := newClassroom(t, swingLab, 4)
-	hand := func(i int) { c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), nil)) }
+	hand := func(i int) { c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.sheet(i), nil)) }
 	for i := range 3 {
 		hand(i)
 	}
@@ -464,7 +464,7 @@ func TestProgressResumed(t *testing.T) {
 func TestTwoAtOnce(t *testing.T) {
 	c := newClassroom(t, swingLab, 2)
 	for i := range c.Class.Students {
-		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.paper(i), nil))
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", answered(t, c.sheet(i), nil))
 	}
 	if _, err := start(t.Context()); err != nil { // with the cache that is filled
 		t.Fatal(err)

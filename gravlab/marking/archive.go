@@ -77,9 +77,9 @@ func (c *collection) archive(p string, w where, ours bool, most int64) error {
 	return c.list(w, "", ours, false, again)
 }
 
-// list takes the files of an archive; inner says that it lies in another, whose date
-// of it is when. Dates count in the lecturer's archive alone: those in an archive that was handed in are a
-// student's.
+// list takes the files of an archive; inner says that it lies in another, whose date of it
+// is when. Dates count in the lecturer's archive alone: those in an archive that was handed
+// in are a student's.
 func (c *collection) list(archive where, when string, ours, inner bool, again func() (contents, error)) error {
 	all, err := again()
 	if err != nil {
@@ -174,7 +174,7 @@ func (c *collection) list(archive where, when string, ours, inner bool, again fu
 
 var drive = regexp.MustCompile(`^[A-Za-z]:`)
 
-// goodName says whether a name stays inside its archive on every system.
+// goodName reports whether a name stays inside its archive on every system.
 func goodName(name string) bool { return fs.ValidPath(name) && !drive.MatchString(name) }
 
 // zipped is a zip archive.

@@ -21,8 +21,9 @@ import (
 //
 //	func Labs() []bank.Lab
 //
-// and the text files of their questions. It is compiled into the program, since the numbers of a
-// question are code; it need not lie in the module, and students need not have it. Notebooks of its labs may lie beside the files.
+// and the text files of their questions. It is compiled into the program, since the numbers
+// of a question are code; it need not lie in the module, and students need not have it.
+// Notebooks of its labs may lie beside the files.
 type Bank struct {
 	Dir   string
 	Print string // of the files

@@ -76,8 +76,8 @@ func TestBankMessages(t *testing.T) {
 	}
 }
 
-// The text files of a bank are compiled in as well, also those one level down, and what does not fit is told
-// with file and line.
+// The text files of a bank are compiled in as well, also those one level down, and what
+// does not fit is told with file and line.
 func TestBankWords(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the program three times")

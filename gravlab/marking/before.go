@@ -12,8 +12,8 @@ import (
 	"gravity.example/gravlab/notebook"
 )
 
-// A lastCall is what the lecturer gave. It is kept in the store, so that the next call can tell what
-// is missing: its verdicts would be others, and nobody would have asked for it.
+// A lastCall is what the lecturer gave. It is kept in the store, so that the next call can
+// tell what is missing: its verdicts would be others, and nobody would have asked for it.
 type lastCall struct {
 	Reference string   `json:",omitempty"` // name of the file
 	Bank      string   `json:",omitempty"` // name of the folder
@@ -119,7 +119,7 @@ func (k *marker) otherMarks(key string, r run) (id string, other bool) {
 	if err != nil {
 		return id, true // the bank that is not given had the lab
 	}
-	sheet := k.paper(lab, bank.Code(r.Code), i)
+	sheet := k.sheetFor(lab, bank.Code(r.Code), i)
 	for q, c := range callsOf(sheet) {
 		if r.Calls[q] != c {
 			return id, true
@@ -161,8 +161,9 @@ func (k *marker) remember(adjusted adjustments) error {
 	return k.store.write(givenName, "marking", now)
 }
 
-// asHandedOut compares the bank with the records of the handouts of the labs that were handed in. If it is another, nothing
-// is judged, unless the lecturer says so, now or at an earlier call with the same bank.
+// asHandedOut compares the bank with the records of the handouts of the labs that were
+// handed in. If it is another, nothing is judged, unless the lecturer says so, now or at an
+// earlier call with the same bank.
 func (k *marker) asHandedOut(labs map[string]int) error {
 	if k.Records == "" {
 		return nil

@@ -38,7 +38,7 @@ func BenchmarkMark(b *testing.B) {
 			}
 			for i := range n {
 				mine := nb.Clone()
-				if _, err := c.paper(i).Fill(mine, true); err != nil {
+				if _, err := c.sheet(i).Fill(mine, true); err != nil {
 					b.Fatal(err)
 				}
 				text, err := mine.Bytes()
@@ -133,7 +133,7 @@ func peak(t testing.TB, n int) uint64 {
 	t.Helper()
 	c := newClassroom(t, swingLab, n)
 	for i := range n {
-		c.hand(fmt.Sprintf("%d/a.ipynb", i), answered(t, c.paper(i), nil))
+		c.hand(fmt.Sprintf("%d/a.ipynb", i), answered(t, c.sheet(i), nil))
 	}
 	c.Start = func(context.Context) (Runner, error) { return stub, nil }
 	var most uint64
@@ -174,7 +174,7 @@ func TestMemory(t *testing.T) {
 	kept := func(n int) (heap uint64) {
 		c := newClassroom(t, swingLab, n)
 		for i := range n {
-			c.hand(fmt.Sprintf("%d/a.ipynb", i), answered(t, c.paper(i), nil))
+			c.hand(fmt.Sprintf("%d/a.ipynb", i), answered(t, c.sheet(i), nil))
 		}
 		c.Start = func(context.Context) (Runner, error) { return stub, nil }
 		c.Workers = 1 // so that no figure is being drawn while we look

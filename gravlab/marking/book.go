@@ -77,15 +77,15 @@ type stray struct {
 
 func (r row) marked() bool { return r.item != nil }
 
-// returned says whether the student handed in anything at all.
+// returned reports whether the student handed in anything at all.
 func (r row) returned() bool { return len(r.items)+len(r.strays) > 0 }
 
-// replied says whether the student gets a reply.
+// replied reports whether the student gets a reply.
 func (r row) replied() bool {
 	return len(r.items) > 0 || r.counts() || slices.ContainsFunc(r.strays, func(s stray) bool { return !s.waits })
 }
 
-// counts says whether the row has marks.
+// counts reports whether the row has marks.
 func (r row) counts() bool {
 	return slices.ContainsFunc(r.cells, func(c cell) bool { return c.counts })
 }
@@ -364,11 +364,11 @@ func (b *marksBook) student(r *row) error {
 	if !ok {
 		return fmt.Errorf("the store has lost the run of %s: mark again", r.item.name)
 	}
-	paper, rules := b.paper(r), b.rules(r)
+	sheet, rules := b.sheet(r), b.rules(r)
 	var j judged
-	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == rules; !known || b.k.JudgeAgain || len(j.Verdicts) != len(paper.Questions) {
+	if known := b.k.store.read(r.item.key, "judged", &j) && j.Rules == rules; !known || b.k.JudgeAgain || len(j.Verdicts) != len(sheet.Questions) {
 		before := j
-		j = verdicts(paper, ran, b.refs.of(r.student.ID))
+		j = verdicts(sheet, ran, b.refs.of(r.student.ID))
 		if before.Rules != "" && before.Rules != rules && !sameMarks(before.Verdicts, j.Verdicts) {
 			r.changed = true
 		}
@@ -393,12 +393,12 @@ func (b *marksBook) student(r *row) error {
 	return atomicfile.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
 }
 
-// paper is the sheet of a student.
-func (b *marksBook) paper(r *row) bank.Sheet {
+// sheet is the sheet of a student.
+func (b *marksBook) sheet(r *row) bank.Sheet {
 	return sheetOf(b.lab, b.k.Key, r.student.ID, b.k.Word, r.code)
 }
 
-// sameMarks says whether two judgements give the same marks.
+// sameMarks reports whether two judgements give the same marks.
 func sameMarks(a, b []verdictOf) bool {
 	return slices.EqualFunc(a, b, func(x, y verdictOf) bool {
 		return x.Entry.Question == y.Entry.Question && x.Entry.Verdict.Marks == y.Entry.Verdict.Marks

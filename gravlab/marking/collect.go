@@ -181,7 +181,7 @@ func hidden(name string) bool {
 	return strings.HasPrefix(name, ".") || name == "__MACOSX" || strings.EqualFold(name, "thumbs.db") || strings.EqualFold(name, "desktop.ini")
 }
 
-// hiddenWork says whether a hidden file looks like somebody's work all the same.
+// hiddenWork reports whether a hidden file looks like somebody's work all the same.
 func hiddenWork(name string) bool {
 	return !strings.HasPrefix(name, "._") && (isNotebook(name) || isArchive(name))
 }

@@ -204,8 +204,8 @@ func packed(text []byte) []byte {
 
 // A tar archive whose file is mostly holes says that it is small and reads as large.
 func TestTarHoles(t *testing.T) {
-	// The header of a file with one hole of 10 GB (PAX, GNU.sparse 1.0), as the standard library reads
-	// it.
+	// The header of a file with one hole of 10 GB (PAX, GNU.sparse 1.0), as the standard
+	// library reads it.
 	sparse := "1\n10000000000\n0\n"
 	var b bytes.Buffer
 	w := tar.NewWriter(&b)

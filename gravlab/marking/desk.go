@@ -36,7 +36,7 @@ const (
 // through a lab server, which judges nothing and tells the program nothing, and keeps the
 // answers in their order.
 type recorder struct {
-	paper    bank.Sheet
+	sheet    bank.Sheet
 	session  *labserver.Session
 	given    []labserver.Entry
 	tries    map[string]int // different answers, by question
@@ -57,7 +57,7 @@ func newDesk(p bank.Sheet, files fs.FS) (*recorder, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &recorder{paper: p, tries: map[string]int{}, session: b.Session(labserver.SessionOptions{Confined: true, Files: files})}, nil
+	return &recorder{sheet: p, tries: map[string]int{}, session: b.Session(labserver.SessionOptions{Confined: true, Files: files})}, nil
 }
 
 // exchange answers one frame on the wire.
@@ -102,18 +102,18 @@ func (d *recorder) reply(f wire.Frame) wire.Frame {
 	}
 }
 
-// own says whether a frame is about the sheet that the notebook declares.
+// own reports whether a frame is about the sheet that the notebook declares.
 func (d *recorder) own(f wire.Frame) bool {
-	if !d.paper.Lab.Is(f.Lab) {
+	if !d.sheet.Lab.Is(f.Lab) {
 		return false
 	}
 	code, err := bank.ParseCode(f.Code)
-	return err == nil && code == d.paper.Code
+	return err == nil && code == d.sheet.Code
 }
 
 // note keeps an answer that was submitted, or why it was none.
 func (d *recorder) note(question string, g *labserver.Submission) {
-	q, ok := d.paper.Question(question)
+	q, ok := d.sheet.Question(question)
 	switch {
 	case !ok:
 		d.remark(fmt.Sprintf("submits an answer to %q, which is no question of the lab", clip.Line(question, 40)))
@@ -150,7 +150,7 @@ func (d *recorder) bounded(question string, a judge.Answer) judge.Answer {
 // on, the last is enough.
 func (d *recorder) keep(e labserver.Entry) {
 	most := mostGiven
-	if q, _ := d.paper.Question(e.Question); q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
+	if q, _ := d.sheet.Question(e.Question); q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 		most = 1
 	}
 	var at []int // of the question

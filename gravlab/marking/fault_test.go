@@ -22,12 +22,12 @@ import (
 	"gravity.example/gravlab/sandbox"
 )
 
-// A fault at one notebook costs the others nothing, is told, stores nothing, and is made good by the
-// same call.
+// A fault at one notebook costs the others nothing, is told, stores nothing, and is made
+// good by the same call.
 func TestUnrun(t *testing.T) {
 	c := newClassroom(t, swingLab, 4)
 	for i, s := range c.Class.Students {
-		c.hand(s.ID+"/a.ipynb", answered(t, c.paper(i), worked(c.paper(i))))
+		c.hand(s.ID+"/a.ipynb", answered(t, c.sheet(i), worked(c.sheet(i))))
 	}
 	c.mark()
 	want := c.books()
@@ -68,7 +68,7 @@ func TestUnrun(t *testing.T) {
 		}, nil
 	}
 	for i := range 10 {
-		c.hand(fmt.Sprintf("more/%d.ipynb", i), answered(t, c.paper(0), worked(c.paper(0)).with("period", fmt.Sprintf("%%%%\nfmt.Println(%d)", i))))
+		c.hand(fmt.Sprintf("more/%d.ipynb", i), answered(t, c.sheet(0), worked(c.sheet(0)).with("period", fmt.Sprintf("%%%%\nfmt.Println(%d)", i))))
 	}
 	if _, err := Mark(t.Context(), m); !errors.As(err, &u) || n != mostFaults {
 		t.Errorf("%v after %d runs, want %d", err, n, mostFaults)
@@ -81,9 +81,9 @@ type disturbance struct {
 	holds time.Duration
 }
 
-// TestDisturbed injects faults of the machine at random moments of a marking: whatever has happened, once it has
-// passed the books and the store are those of an undisturbed marking. GRAVLAB_LONG takes 30
-// moments of each, longer pauses, and Go's build cache too.
+// TestDisturbed injects faults of the machine at random moments of a marking: whatever has
+// happened, once it has passed the books and the store are those of an undisturbed marking.
+// GRAVLAB_LONG takes 30 moments of each, longer pauses, and Go's build cache too.
 func TestDisturbed(t *testing.T) {
 	if testing.Short() {
 		t.Skip("marks a class many times over")
@@ -115,7 +115,7 @@ func TestDisturbed(t *testing.T) {
 	c := newClassroom(t, swingLab, 3)
 	c.Start = func(context.Context) (Runner, error) { return p.Run, nil }
 	for i, s := range c.Class.Students {
-		a := worked(c.paper(i))
+		a := worked(c.sheet(i))
 		switch i {
 		case 0: // two programs
 			a.with("period", gives("period", "1", "s"), "g", "%%\npanic(1)", "mass", "func law(x float64) float64 { return x }\n\n%%\nsheet.Choice(\"mass\", \"a\")")
@@ -124,7 +124,7 @@ func TestDisturbed(t *testing.T) {
 		case 2: // needs a long stack
 			a.with("g", "func sum(n int) int {\n\tif n == 0 {\n\t\treturn 0\n\t}\n\treturn n + sum(n-1)\n}\n\n%%\nsheet.Number(\"g\", float64(sum(12_000)), \"m/s²\")")
 		}
-		c.hand(s.ID+"/a.ipynb", answered(t, c.paper(i), a))
+		c.hand(s.ID+"/a.ipynb", answered(t, c.sheet(i), a))
 	}
 	began := time.Now()
 	c.mark()

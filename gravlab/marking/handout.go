@@ -132,8 +132,9 @@ func (h Handout) Write(ctx context.Context) (kept []string, err error) {
 	return kept, err
 }
 
-// check checks the sheets before any is written, and makes the record of the handout. Sheets that are on record already have to
-// be what they were: those that students have are.
+// check checks the sheets before any is written, and makes the record of the handout.
+// Sheets that are on record already have to be what they were: those that students have
+// are.
 func (h Handout) check(codes []bank.Code) (keptHandout, error) {
 	old, had, err := readKept(h.Record)
 	if err != nil {
@@ -201,16 +202,17 @@ func (h Handout) sameCodes(codes []bank.Code) error {
 
 // student writes one student's folder.
 func (h Handout) student(s Student, code bank.Code) (kept []string, err error) {
-	paper := sheetOf(h.Lab, h.Key, s.ID, h.Word, code)
+	sheet := sheetOf(h.Lab, h.Key, s.ID, h.Word, code)
 	nb := h.Notebook.Clone()
-	paper.AddCells(nb)
-	if _, err := paper.Fill(nb, h.Answers); err != nil {
+	sheet.AddCells(nb)
+	if _, err := sheet.Fill(nb, h.Answers); err != nil {
 		return nil, err
 	}
 	if h.Assessed {
 		declareAssessed(nb)
 	}
-	// The fingerprints that travel are those of the sheet as the student's program knows it: of a sealed one without its numbers.
+	// The fingerprints that travel are those of the sheet as the student's program knows
+	// it: of a sealed one without its numbers.
 	if err := h.Lab.Sheet(code).Stamp(nb); err != nil {
 		return nil, err
 	}
@@ -221,7 +223,7 @@ func (h Handout) student(s Student, code bank.Code) (kept []string, err error) {
 	files := []file{{h.Lab.ID + ".ipynb", text}}
 	var names []string
 	var tables [][]byte
-	for _, r := range paper.Recordings {
+	for _, r := range sheet.Recordings {
 		table, err := r.Table()
 		if err != nil {
 			return nil, err
@@ -267,8 +269,9 @@ func declareAssessed(nb *notebook.Notebook) {
 	}
 }
 
-// editedRecordings compares the files beside a sealed notebook with the recordings of its sheet. Those that are there and
-// have other bytes are told; the sheet's own are what the notebook is run with.
+// editedRecordings compares the files beside a sealed notebook with the recordings of its
+// sheet. Those that are there and have other bytes are told; the sheet's own are what the
+// notebook is run with.
 func editedRecordings(s bank.Sheet, files beside) (edited []string, err error) {
 	if !s.Code.Sealed() || files == nil {
 		return nil, nil

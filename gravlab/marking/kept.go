@@ -19,9 +19,10 @@ import (
 // keptFormat counts changes of what a record holds.
 const keptFormat = 1
 
-// A keptHandout is what the lecturer keeps of a handout: what each sheet was. With it a later call can tell
-// whether the bank still is the one that the sheets were made by. It stays with the lecturer: from the
-// fingerprint of an answer the answer can be searched for.
+// A keptHandout is what the lecturer keeps of a handout: what each sheet was. With it a
+// later call can tell whether the bank still is the one that the sheets were made by. It
+// stays with the lecturer: from the fingerprint of an answer the answer can be searched
+// for.
 type keptHandout struct {
 	Format  int
 	Lab     string
@@ -29,8 +30,8 @@ type keptHandout struct {
 	Sealed  bool
 	Version string `json:",omitempty"` // of the program, as its clone names it
 	Bank    string `json:",omitempty"` // folder of the own bank
-	// Base is the fingerprint of the bank as it shows on sample sheets: where it is the same, the sheets are not
-	// looked at one by one.
+	// Base is the fingerprint of the bank as it shows on sample sheets: where it is the
+	// same, the sheets are not looked at one by one.
 	Base   string
 	Sheets map[string]keptSheet // by student
 }

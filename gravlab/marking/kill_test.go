@@ -51,7 +51,7 @@ func TestKilled(t *testing.T) {
 	}
 	c := newClassroom(t, swingLab, 8)
 	for i := range c.Class.Students {
-		p := c.paper(i)
+		p := c.sheet(i)
 		s := worked(p)
 		if i%2 == 1 {
 			s.with("period", gives("period", "1", "s"), "g", "%%\npanic(1)")

@@ -162,7 +162,7 @@ func newClassroom(t testing.TB, lab bank.Lab, n int) *classroom {
 
 var names = []string{"Ada Bell", "Cleo Berg", "Dan Eck", "Eve Fox", "Gus Hale", "Ina Jung", "Kim Lund", "Max Noor", "Ole Pine", "Rae Stone"}
 
-func (c *classroom) paper(i int) bank.Sheet {
+func (c *classroom) sheet(i int) bank.Sheet {
 	return c.lab.Sheet(bank.StudentCode(c.Key, c.lab.ID, c.Class.Students[i].ID, ""))
 }
 

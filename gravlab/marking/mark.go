@@ -107,8 +107,8 @@ type marker struct {
 	records []keptHandout     // of the handouts of the labs that were handed in
 }
 
-// paper makes the sheet of a code that belongs to a student of the class.
-func (k *marker) paper(lab bank.Lab, code bank.Code, owner int) bank.Sheet {
+// sheetFor makes the sheet of a code that belongs to a student of the class.
+func (k *marker) sheetFor(lab bank.Lab, code bank.Code, owner int) bank.Sheet {
 	return sheetOf(lab, k.Key, k.Class.Students[owner].ID, k.Word, code)
 }
 
@@ -120,9 +120,10 @@ func (k *marker) sample(lab bank.Lab) bank.Sheet {
 	return lab.Sheet("")
 }
 
-// Mark collects what was returned, runs what has not been run, judges, and writes
-// the books. It may be stopped or killed at any time and called again. If the machine failed at a
-// notebook, the others are run and stored all the same, the error is Unrun, and the books stay as they were.
+// Mark collects what was returned, runs what has not been run, judges, and writes the
+// books. It may be stopped or killed at any time and called again. If the machine failed at
+// a notebook, the others are run and stored all the same, the error is Unrun, and the books
+// stay as they were.
 func Mark(ctx context.Context, m Marking) (Summary, error) {
 	if m.Workers <= 0 {
 		m.Workers = runtime.NumCPU()
@@ -358,7 +359,7 @@ type machineFault struct{ error }
 
 func (f machineFault) Unwrap() error { return f.error }
 
-// ofMachine says whether an error in reading a file is the machine's.
+// ofMachine reports whether an error in reading a file is the machine's.
 func ofMachine(err error) bool {
 	return slices.ContainsFunc([]error{syscall.EMFILE, syscall.ENFILE, syscall.ENOMEM, syscall.EIO}, func(e error) bool { return errors.Is(err, e) })
 }
@@ -403,7 +404,7 @@ func (k *marker) one(ctx context.Context, c *collection, f returned, lock func(s
 	return it, now, nil
 }
 
-// again says whether a file has to be run.
+// again reports whether a file has to be run.
 func (k *marker) again(r run, ok bool) (bool, error) {
 	if !ok {
 		return true, nil
@@ -429,7 +430,7 @@ func (k *marker) again(r run, ok bool) (bool, error) {
 	if problem != "" {
 		return false, nil
 	}
-	calls := callsOf(k.paper(lab, code, owner))
+	calls := callsOf(k.sheetFor(lab, code, owner))
 	for q, c := range calls {
 		if r.Calls[q] != c {
 			return true, nil
@@ -503,7 +504,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 			return nil, errSkip
 		}
 		r.Lab, r.Code = lab.ID, string(code)
-		sheet := k.paper(lab, code, owner)
+		sheet := k.sheetFor(lab, code, owner)
 		if r.Edited, err = editedRecordings(sheet, files); err != nil {
 			return nil, err
 		}
@@ -539,7 +540,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	var pictures []picture
 	if d != nil {
 		r.Given, r.Tries, r.Foreign, r.Notes, r.Shown = d.given, d.tries, d.foreign, d.notes, d.shown
-		r.Calls = callsOf(d.paper)
+		r.Calls = callsOf(d.sheet)
 		pictures = d.pictures
 	}
 	r.Figures = len(pictures)

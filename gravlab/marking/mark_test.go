@@ -68,7 +68,7 @@ var stories = []story{
 		return worked(p).with("period", "%%\nfor i := 0; i < 40; i++ {\n\tsheet.Number(\"period\", 1+float64(i)/40, \"s\")\n}")
 	}, marks: "0 3 4 2 1  10", remark: "different answers to period"},
 	{name: "answers for somebody else", cells: func(c *classroom, i int, p bank.Sheet) sources {
-		other := fmt.Sprintf("ask.Sheet(%q, %q)", p.Lab.ID, c.paper((i+1)%len(c.Class.Students)).Code)
+		other := fmt.Sprintf("ask.Sheet(%q, %q)", p.Lab.ID, c.sheet((i+1)%len(c.Class.Students)).Code)
 		return sources{"mass": "%%\n" + other + ".Choice(\"mass\", \"b\")\n" + other + ".Number(\"period\", 1, \"s\")"}
 	}, marks: nothing, remark: "not its own"},
 	{name: "stale outputs", file: func(c *classroom, i int, p bank.Sheet) {
@@ -112,7 +112,7 @@ var stories = []story{
 		return sources{"period": "%%\nx := make([]float64, 30000)\nfor i := range x {\n\tx[i] = float64(i)\n}\nfor i := 0; i < 25; i++ {\n\tshow.Plot(\"A line\", show.Axis(\"x\", \"m\"), show.Axis(\"y\", \"m\"), show.Line(\"l\", x, x))\n}"}
 	}, marks: nothing, remark: "shows 25 figures"},
 	{name: "somebody else's sheet", file: func(c *classroom, i int, p bank.Sheet) {
-		c.hand(c.Class.Students[i].ID+"/mine.ipynb", answered(c.t, c.paper(0), nil))
+		c.hand(c.Class.Students[i].ID+"/mine.ipynb", answered(c.t, c.sheet(0), nil))
 	}, marks: "      ", reply: "It carries the code of another student's sheet."},
 	{name: "two versions", file: func(c *classroom, i int, p bank.Sheet) {
 		c.hand(c.Class.Students[i].ID+"/first.ipynb", answered(c.t, p, nil))
@@ -163,7 +163,7 @@ func TestMark(t *testing.T) {
 			s = told[0]
 		}
 		expected[i] = s
-		p := c.paper(i)
+		p := c.sheet(i)
 		if s.file != nil {
 			s.file(c, i, p)
 		} else {

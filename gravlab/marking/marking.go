@@ -9,13 +9,13 @@
 // student's id (bank.StudentCode). A file belongs to the student whose code it
 // carries, whatever its name is.
 //
-// Anyone who has a student's file can hand it in again, changed or not, so no file
-// may keep another from being marked. Files of equal bytes, with equal recordings beside them,
-// count once. Of files that differ, the one in a folder that names the student counts, if
-// there is just one such: a folder of the lecturer's disk, or of an archive of the whole class. The
-// file's own name and folders in an archive that was handed in are chosen by the one who hands it in, and
-// prove nothing. Where this does not decide, none is marked until the lecturer
-// names one. The files that do not count are told.
+// Anyone who has a student's file can hand it in again, changed or not, so no file may keep
+// another from being marked. Files of equal bytes, with equal recordings beside them, count
+// once. Of files that differ, the one in a folder that names the student counts, if there
+// is just one such: a folder of the lecturer's disk, or of an archive of the whole class.
+// The file's own name and folders in an archive that was handed in are chosen by the one
+// who hands it in, and prove nothing. Where this does not decide, none is marked until the
+// lecturer names one. The files that do not count are told.
 //
 // # How a file is marked
 //
@@ -87,7 +87,7 @@ func notOpened(file string, err error, hint string) error {
 	return wrong(file, 0, "cannot be opened: %v%s", plain(err), hint)
 }
 
-// IsInput says whether an error is about a file of the lecturer's, not about
+// IsInput reports whether an error is about a file of the lecturer's, not about
 // the work.
 func IsInput(err error) bool {
 	var e *InputError

@@ -32,7 +32,7 @@ const fileQuestion = "file"
 // readAdjustments reads a CSV file with the columns id, question, marks and reason.
 // A row whose question is "file" says which of several files with a student's code
 // is marked: marks then holds the fingerprint that remarks.csv gives it.
-func readAdjustments(path string, paper bank.Sheet, class Class) (adjustments, error) {
+func readAdjustments(path string, sheet bank.Sheet, class Class) (adjustments, error) {
 	out := adjustments{marks: map[string]map[string]adjustment{}, chosen: map[string]string{}}
 	if path == "" {
 		return out, nil
@@ -63,9 +63,9 @@ func readAdjustments(path string, paper bank.Sheet, class Class) (adjustments, e
 			out.chosen[id] = print
 			continue
 		}
-		q, ok := paper.Question(question)
+		q, ok := sheet.Question(question)
 		if !ok {
-			return out, wrong(path, line, "lab %s has no question %q", paper.Lab.ID, clip.Line(question, 40))
+			return out, wrong(path, line, "lab %s has no question %q", sheet.Lab.ID, clip.Line(question, 40))
 		}
 		v, ok := number(marks)
 		if !ok || v < 0 || v > float64(q.Marks) {
@@ -105,7 +105,7 @@ var byEyeHeader = []string{"id", "name", "question", "of", "text", "text id", "m
 //
 // A student's id is known again after a spreadsheet has taken the zeros off it. Marks for
 // somebody who is not in the class list stay, in case they come back.
-func readByEye(out string, paper bank.Sheet, class Class) (byEye, error) {
+func readByEye(out string, sheet bank.Sheet, class Class) (byEye, error) {
 	eye := byEye{marks: map[eyeKey]eyeMark{}}
 	path := filepath.Join(out, byEyeName)
 	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
@@ -131,7 +131,7 @@ func readByEye(out string, paper bank.Sheet, class Class) (byEye, error) {
 			return eye, wrong(path, t.lines[k], "has a comment and no marks; fill in both, or the marks alone")
 		}
 		v, ok := number(row[6])
-		if q, known := paper.Question(row[2]); !ok || v < 0 || known && v > float64(q.Marks) {
+		if q, known := sheet.Question(row[2]); !ok || v < 0 || known && v > float64(q.Marks) {
 			return eye, wrong(path, t.lines[k], "the marks are %q; allowed: 0 to %s, or empty", clip.Line(row[6], 40), row[3])
 		}
 		row[6] = marksText(v)

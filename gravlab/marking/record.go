@@ -76,7 +76,7 @@ func (r BookRow) Total() float64 {
 	return sum
 }
 
-// Counts says whether the row has any marks.
+// Counts reports whether the row has any marks.
 func (r BookRow) Counts() bool {
 	for _, m := range r.Marks {
 		if m.Counts {
@@ -145,9 +145,9 @@ func (r row) folder() string {
 	return path.Base(r.item.file.box)
 }
 
-// ReadBook reads the marks book in a folder. marks.csv has to be as the marking wrote it, apart
-// from what a spreadsheet changes when it saves a table: a mark that was changed by hand would be lost at the
-// next marking, so it is refused with its line.
+// ReadBook reads the marks book in a folder. marks.csv has to be as the marking wrote it,
+// apart from what a spreadsheet changes when it saves a table: a mark that was changed by
+// hand would be lost at the next marking, so it is refused with its line.
 func ReadBook(dir string) (Book, error) {
 	var b Book
 	file := filepath.Join(dir, "marks.csv")
@@ -242,8 +242,8 @@ type Record struct {
 	Cells map[string]string
 }
 
-// ReadRecords reads a table like the lecturer's other ones, by the names of its columns. The required
-// ones have to be there.
+// ReadRecords reads a table like the lecturer's other ones, by the names of its columns.
+// The required ones have to be there.
 func ReadRecords(file string, required []string, optional ...string) ([]Record, error) {
 	t, err := readTable(file)
 	if err != nil {

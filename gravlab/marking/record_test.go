@@ -10,8 +10,9 @@ import (
 	"time"
 )
 
-// The books are in the dialect of the class list: its separator, its decimal sign and its byte
-// order mark; ids of digits stand between quotation marks, and marks that could be had are a row of their own.
+// The books are in the dialect of the class list: its separator, its decimal sign and its
+// byte order mark; ids of digits stand between quotation marks, and marks that could be had
+// are a row of their own.
 func TestDialect(t *testing.T) {
 	for _, d := range []struct{ name, list, head, of, row string }{
 		{"commas", "id,name\n0001,Ada Bell\n", "id,name,period,g,rest,law,mass,why,total,remarks\n", ",marks to be had,2,3,4,2,1,3,15,\n", "\"0001\",Ada Bell,0,0,0,0,1,2.5,3.5,adjusted: why\n"},
@@ -25,7 +26,7 @@ func TestDialect(t *testing.T) {
 			t.Fatal(err)
 		}
 		c.Class = class
-		p := c.paper(0)
+		p := c.sheet(0)
 		c.hand("a.ipynb", answered(t, p, sources{"mass": worked(p)["mass"]}))
 		c.Adjust = write(t, "id,question,marks,reason\n0001,why,2.5,told me\n")
 		c.mark()
@@ -44,7 +45,7 @@ func TestReadBook(t *testing.T) {
 	c := newClassroom(t, swingLab, 3)
 	c.Class.Students[1].ID = "0002"
 	c.Class.Students[2].Members = []string{"s03", "s04"}
-	p := c.paper(0)
+	p := c.sheet(0)
 	var z bytes.Buffer
 	w := zip.NewWriter(&z)
 	put := func(name string, when time.Time, text []byte) {
@@ -56,7 +57,7 @@ func TestReadBook(t *testing.T) {
 	}
 	zone := time.FixedZone("", 3600)
 	put("Bell Ada s01 file/lab.ipynb", time.Date(2026, 11, 3, 18, 5, 0, 0, zone), answered(t, p, sources{"mass": worked(p)["mass"], "why": worked(p)["why"]}))
-	inner := archive(t, entry{name: "lab.ipynb", text: string(answered(t, c.paper(1), nil))})
+	inner := archive(t, entry{name: "lab.ipynb", text: string(answered(t, c.sheet(1), nil))})
 	put("0002/work.zip", time.Date(2026, 11, 4, 9, 0, 0, 0, time.UTC), inner)
 	w.Close()
 	c.Returned = []string{filepath.Join(c.dir, "all.zip")}

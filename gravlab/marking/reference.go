@@ -27,7 +27,7 @@ type references struct{ rows []reference }
 // (with its lab or without: 02/q, q), value, u and unit, and perhaps allowed: the
 // standard uncertainty that a careful student reaches, without it u. A row for a
 // student goes before one for everybody.
-func readReferences(path string, paper bank.Sheet, class Class) (references, error) {
+func readReferences(path string, sheet bank.Sheet, class Class) (references, error) {
 	t, err := readTable(path)
 	if err != nil {
 		return references{}, err
@@ -52,9 +52,9 @@ func readReferences(path string, paper bank.Sheet, class Class) (references, err
 			}
 			r.ID = student.ID
 		}
-		q, ok := paper.Question(row[at[1]])
+		q, ok := sheet.Question(row[at[1]])
 		if !ok || q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
-			return out, wrong(path, line, "lab %s has no question %q that is answered with a number", paper.Lab.ID, clip.Line(row[at[1]], 40))
+			return out, wrong(path, line, "lab %s has no question %q that is answered with a number", sheet.Lab.ID, clip.Line(row[at[1]], 40))
 		}
 		r.Question = q.ID
 		if seen[r.ID+" "+r.Question] {

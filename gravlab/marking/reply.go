@@ -140,14 +140,14 @@ func (b *marksBook) unmarked(r *row) *unmarkedView {
 }
 
 func (b *marksBook) markedView(r *row, ran run, verdicts []verdictOf, pictures []picture) *markedView {
-	paper := b.paper(r)
+	sheet := b.sheet(r)
 	view := &markedView{
 		Several: r.others > 0,
-		Total:   marksText(r.total()), Of: paper.Marks(), Waiting: r.waiting(),
+		Total:   marksText(r.total()), Of: sheet.Marks(), Waiting: r.waiting(),
 		Legend: legend, Survey: slices.Contains(b.lab.Tracks, bank.SurveyHire),
 	}
 	view.Cells, view.MoreCells = cellsOf(ran)
-	for i, q := range paper.Questions {
+	for i, q := range sheet.Questions {
 		view.Questions = append(view.Questions, b.question(r, q, verdicts[i], r.cells[i], len(view.Cells) > 0))
 	}
 	for _, pic := range pictures {

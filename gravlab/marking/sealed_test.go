@@ -72,16 +72,17 @@ func TestSealed(t *testing.T) {
 	if !strings.Contains(nb, `ask.Assessed(\"90-swing\", \"`+string(p.Code)+`\")`) || !p.Code.Sealed() {
 		t.Errorf("the notebook does not declare the sealed sheet %s", p.Code)
 	}
-	if p.Questions[0].Prompt == c.paper(0).Questions[0].Prompt && c.sealed(1).Questions[0].Prompt == c.paper(1).Questions[0].Prompt {
+	if p.Questions[0].Prompt == c.sheet(0).Questions[0].Prompt && c.sealed(1).Questions[0].Prompt == c.sheet(1).Questions[0].Prompt {
 		t.Error("the sealed sheets have the numbers of the practice sheets")
 	}
-	// Right, from the sheet's own recording; the file beside it changed; somebody else's; the practice sheet; a slip.
+	// Right, from the sheet's own recording; the file beside it changed; somebody else's;
+	// the practice sheet; a slip.
 	c.hand("s01/a.ipynb", c.handedOut(0, worked(p)))
 	c.hand("s02/a.ipynb", c.handedOut(1, worked(c.sealed(1))))
 	c.hand("s02/swing.csv", []byte(strings.Replace(string(c.given(1, "swing.csv")), "0.1,", "0.1,9", 1)))
 	c.hand("s03/a.ipynb", c.handedOut(2, worked(c.sealed(2))))
 	c.hand("s03/swing.csv", c.given(0, "swing.csv"))
-	c.hand("s04/a.ipynb", answered(t, c.paper(3), worked(c.paper(3))))
+	c.hand("s04/a.ipynb", answered(t, c.sheet(3), worked(c.sheet(3))))
 	c.hand("s05/a.ipynb", c.handedOut(4, worked(c.sealed(4)).with("period", gives("period", right(c.sealed(4), "period", 0.5), "s"))))
 	c.hand("s05/swing.csv", c.given(4, "swing.csv"))
 	if s := c.mark(); s.Marked != 4 || s.Unusable != 1 {

@@ -35,8 +35,9 @@ type table struct {
 	dialect Dialect
 }
 
-// A Dialect is how a spreadsheet writes a table. The tables about a class are written in that of its
-// class list, so that the same spreadsheet opens them. The zero value has commas and decimal points.
+// A Dialect is how a spreadsheet writes a table. The tables about a class are written in
+// that of its class list, so that the same spreadsheet opens them. The zero value has
+// commas and decimal points.
 type Dialect struct {
 	Separator    rune // 0: a comma
 	DecimalComma bool
@@ -75,9 +76,9 @@ func (d Dialect) number(text string) string {
 	return text
 }
 
-// line is a row of a table. An id is text: one of digits alone stands between quotation marks, from
-// which spreadsheets can know it when they import the table. What takes off its zeros all the same does no harm
-// (see folded).
+// line is a row of a table. An id is text: one of digits alone stands between quotation
+// marks, from which spreadsheets can know it when they import the table. What takes off its
+// zeros all the same does no harm (see folded).
 func (d Dialect) line(cells []string, id int) string {
 	sep := string(cmp.Or(d.Separator, ','))
 	out := make([]string, len(cells))
@@ -430,7 +431,7 @@ func pieces(s string, change func(string) string) string {
 	return out.String()
 }
 
-// isFormula says whether a spreadsheet may take a piece of text for a formula.
+// isFormula reports whether a spreadsheet may take a piece of text for a formula.
 func isFormula(piece string) bool {
 	piece = strings.TrimLeftFunc(piece, func(r rune) bool { return unicode.IsSpace(r) || r == '"' })
 	return piece != "" && strings.ContainsRune("=+-@＝＋－＠", []rune(piece)[0])

@@ -12,9 +12,9 @@ import (
 // once, and of files that differ the one in the student's own folder counts.
 func TestWhoseFileCounts(t *testing.T) {
 	c := newClassroom(t, swingLab, 10)
-	work := func(i int) []byte { return answered(t, c.paper(i), sources{"mass": worked(c.paper(i))["mass"]}) }
+	work := func(i int) []byte { return answered(t, c.sheet(i), sources{"mass": worked(c.sheet(i))["mass"]}) }
 	changed := func(i, n int) []byte {
-		return answered(t, c.paper(i), sources{"mass": fmt.Sprintf("%%%%\nsheet.Choice(\"mass\", \"b\") // %d", n)})
+		return answered(t, c.sheet(i), sources{"mass": fmt.Sprintf("%%%%\nsheet.Choice(\"mass\", \"b\") // %d", n)})
 	}
 	const one, none = "0 0 0 0 1 0 1", "      "
 
@@ -87,10 +87,10 @@ func TestWhoseFileCounts(t *testing.T) {
 // that says why.
 func TestUnreadableIsReturned(t *testing.T) {
 	c := newClassroom(t, swingLab, 6)
-	c.hand("s01/lab.ipynb", answered(t, c.paper(0), nil)[:500])
+	c.hand("s01/lab.ipynb", answered(t, c.sheet(0), nil)[:500])
 	c.hand("s02/lab.pdf", []byte("%PDF"))
 	c.hand("s03/lab.rar", []byte("Rar!"))
-	c.hand("s04/lab.ipynb", answered(t, c.paper(3), nil))
+	c.hand("s04/lab.ipynb", answered(t, c.sheet(3), nil))
 	c.hand("s04/photo.jpeg", []byte("jpeg"))
 	c.hand("s05/lab.zip", []byte("PK"))
 	s := c.mark()

@@ -299,7 +299,7 @@ func cloneValue(v any) any {
 	return v
 }
 
-// isJSON says whether a form of that media type is a JSON value, not text.
+// isJSON reports whether a form of that media type is a JSON value, not text.
 func isJSON(mime string) bool {
 	return mime == "application/json" || strings.HasPrefix(mime, "application/") && strings.HasSuffix(mime, "+json")
 }

@@ -73,7 +73,7 @@ func (f fields) withUnit(number string) string {
 	return number + " " + f.Unit
 }
 
-// hasUnit says whether a number was typed with a unit behind it.
+// hasUnit reports whether a number was typed with a unit behind it.
 func hasUnit(number string) bool {
 	_, err := quantity.Parse(number, quantity.Unit{})
 	return errors.Is(err, quantity.ErrDimension) || errors.Is(err, quantity.ErrUnknownUnit)
@@ -113,7 +113,7 @@ func keptFields(c *notebook.Cell, key string) (f fields, ok bool) {
 	return f.trim(), true
 }
 
-// formOf says whether a question is answered in fields: not a function, and
+// formOf reports whether a question is answered in fields: not a function, and
 // not where the reader has written code or wants to. A number may be worked out in code
 // as well.
 func (b *document) formOf(q bank.Question, c *notebook.Cell) bool {
@@ -126,7 +126,7 @@ func (b *document) formOf(q bank.Question, c *notebook.Cell) bool {
 	return c.Source == q.AnswerStub()
 }
 
-// inCode says whether the reader has chosen to answer in code.
+// inCode reports whether the reader has chosen to answer in code.
 func inCode(c *notebook.Cell) bool {
 	chosen, _ := c.Own()[codeKey].(bool)
 	return chosen
@@ -231,14 +231,14 @@ func noted(code, typed string) string {
 
 // question finds a question and the cell for its answer.
 func (b *document) question(id string) (bank.Question, *notebook.Cell) {
-	if !b.sheet || b.nb == nil {
+	if !b.hasSheet || b.nb == nil {
 		return bank.Question{}, nil
 	}
-	q, ok := b.paper.Question(id)
+	q, ok := b.sheet.Question(id)
 	if !ok {
 		return q, nil
 	}
-	return q, b.nb.Question(b.paper.Lab.FullID(q.ID), notebook.Answer)
+	return q, b.nb.Question(b.sheet.Lab.FullID(q.ID), notebook.Answer)
 }
 
 // answer judges what was typed into a form, by the lab server, without compiling
@@ -259,7 +259,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 		return
 	}
 	f := in.Fields.trim()
-	head := wire.Head{Kind: wire.Answer, Lab: b.paper.Lab.ID, Code: string(b.paper.Code), Assessed: b.assessed, Question: q.ID}
+	head := wire.Head{Kind: wire.Answer, Lab: b.sheet.Lab.ID, Code: string(b.sheet.Code), Assessed: b.assessed, Question: q.ID}
 	switch q.Kind {
 	case judge.KindChoice:
 		head.Form, head.Text = wire.FormChoice, f.Choice

@@ -33,8 +33,8 @@ type document struct {
 
 	mu       sync.Mutex
 	nb       *notebook.Notebook
-	paper    bank.Sheet
-	sheet    bool   // the notebook declares a sheet
+	sheet    bank.Sheet
+	hasSheet bool   // the notebook declares a sheet
 	fault    string // why its declaration cannot be used
 	assessed bool
 	changed  []string // questions that this bank has others of than the notebook was handed out or begun with
@@ -105,13 +105,13 @@ func (b *document) load() error {
 
 // readSheet finds out whose numbers the notebook has.
 func (b *document) readSheet() {
-	b.paper, b.sheet, b.assessed, b.fault = sheetOf(b.nb)
+	b.sheet, b.hasSheet, b.assessed, b.fault = sheetOf(b.nb)
 	b.changed = nil
-	if !b.sheet || b.fault != "" {
+	if !b.hasSheet || b.fault != "" {
 		return
 	}
 	var err error
-	if b.changed, err = b.paper.Changed(b.nb); err != nil {
+	if b.changed, err = b.sheet.Changed(b.nb); err != nil {
 		b.server.o.Log(err.Error())
 	}
 	if len(b.changed) > 0 {
@@ -120,12 +120,12 @@ func (b *document) readSheet() {
 }
 
 // sheetOf reads a notebook's declaration; fault says why it cannot be used.
-func sheetOf(nb *notebook.Notebook) (paper bank.Sheet, ok, assessed bool, fault string) {
-	paper, ok, err := exercises.SheetOf(nb)
+func sheetOf(nb *notebook.Notebook) (sheet bank.Sheet, ok, assessed bool, fault string) {
+	sheet, ok, err := exercises.SheetOf(nb)
 	if err != nil {
 		return bank.Sheet{}, false, false, err.Error()
 	}
-	return paper, ok, bank.Assessed(nb) || paper.Sealed, ""
+	return sheet, ok, bank.Assessed(nb) || sheet.Sealed, ""
 }
 
 // write writes the working copy. If another program has changed it meanwhile, that
@@ -136,9 +136,10 @@ func (b *document) write() (aside string, err error) {
 			return "", err
 		}
 	}
-	if b.stamp == (stamp{}) && b.sheet && bank.Stamped(b.nb) == nil {
-		// A working copy that is begun keeps what its questions were, so that another bank is told later.
-		if err := b.paper.Stamp(b.nb); err != nil {
+	if b.stamp == (stamp{}) && b.hasSheet && bank.Stamped(b.nb) == nil {
+		// A working copy that is begun keeps what its questions were, so that another bank
+		// is told later.
+		if err := b.sheet.Stamp(b.nb); err != nil {
 			b.server.o.Log(err.Error())
 		}
 	}
@@ -174,10 +175,10 @@ func (b *document) close() {
 // summary is where the sheet stands; nil if there is none. The caller holds
 // b.mu.
 func (b *document) summary() *labserver.Summary {
-	if !b.sheet {
+	if !b.hasSheet {
 		return nil
 	}
-	sum, err := b.server.bench.Summary(b.paper.Lab.ID, string(b.paper.Code), b.assessed)
+	sum, err := b.server.bench.Summary(b.sheet.Lab.ID, string(b.sheet.Code), b.assessed)
 	if err != nil {
 		b.server.o.Log(err.Error())
 		return nil
@@ -213,7 +214,7 @@ func read(w http.ResponseWriter, r *http.Request, into any) bool {
 // place without asking.
 const lapse = 20 * time.Second
 
-// mine says whether a tab may write, and notes that it is there. The caller
+// mine reports whether a tab may write, and notes that it is there. The caller
 // holds b.mu.
 func (b *document) mine(tab string) bool {
 	if b.writer != tab {

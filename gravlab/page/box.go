@@ -208,8 +208,8 @@ func filesBeside(notebooks ...string) (files folders, closeAll func()) {
 // seed is the sheet's, so that marking runs the same.
 func seed(b *document) uint64 {
 	h := fnv.New64a()
-	if b.sheet {
-		fmt.Fprintf(h, "%s\x00%s", b.paper.Lab.ID, b.paper.Code)
+	if b.hasSheet {
+		fmt.Fprintf(h, "%s\x00%s", b.sheet.Lab.ID, b.sheet.Code)
 	}
 	return h.Sum64()
 }

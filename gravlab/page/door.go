@@ -89,7 +89,7 @@ func (d *auth) guard(next http.Handler) http.Handler {
 	})
 }
 
-// knows says whether host is one of this page's. A name that somebody else
+// knows reports whether host is one of this page's. A name that somebody else
 // has pointed at this machine is not.
 func (d *auth) knows(host string) bool {
 	if len(d.hosts) > 0 {
@@ -106,7 +106,7 @@ func (d *auth) knows(host string) bool {
 	return err == nil
 }
 
-// ownOrigin says whether a request comes from a page of this server, or from
+// ownOrigin reports whether a request comes from a page of this server, or from
 // the reader's own hand.
 func ownOrigin(r *http.Request) bool {
 	if origin := r.Header.Get("Origin"); origin != "" && origin != "http://"+r.Host {

@@ -80,7 +80,7 @@ func (b *document) output(index int, o *notebook.Output) string {
 	})
 }
 
-// hasFrame says whether a frame can be shown: those of an earlier run of the
+// hasFrame reports whether a frame can be shown: those of an earlier run of the
 // program, and the oldest of many, are gone.
 func (s *Server) hasFrame(w http.ResponseWriter, r *http.Request, b *document) {
 	h, found := b.frames.get(r.PathValue("id"))

@@ -54,7 +54,7 @@ func (b *document) listed() labView {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	v := labView{Name: b.name, Tracks: []string{}, BuildsOn: []string{}, Begun: stampOf(b.copy) != stamp{}}
-	paper, known, assessed := b.paper, b.sheet, b.assessed
+	sheet, known, assessed := b.sheet, b.hasSheet, b.assessed
 	if b.nb == nil {
 		path := b.source
 		if v.Begun {
@@ -62,14 +62,14 @@ func (b *document) listed() labView {
 		}
 		if !b.own || v.Begun {
 			if nb, err := notebook.ReadFile(path, notebook.Options{}); err == nil {
-				paper, known, assessed, _ = sheetOf(nb)
+				sheet, known, assessed, _ = sheetOf(nb)
 				v.Title = firstHeading(nb)
 			}
 		}
 	} else {
 		v.Title = firstHeading(b.nb)
 	}
-	lab := paper.Lab
+	lab := sheet.Lab
 	if !known && b.own {
 		if found, err := exercises.Find(b.name); err == nil {
 			lab = found
@@ -92,7 +92,7 @@ func (b *document) listed() labView {
 	if lab.ID == "" {
 		return v
 	}
-	sum, err := b.server.bench.Summary(lab.ID, string(paper.Code), assessed)
+	sum, err := b.server.bench.Summary(lab.ID, string(sheet.Code), assessed)
 	if err != nil {
 		return v
 	}
@@ -124,16 +124,16 @@ func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *document) {
 		}
 	}
 	if sum := b.summary(); sum != nil {
-		o.Title = b.paper.Lab.Title
-		if b.paper.Code != "" {
-			o.Remark = "Sheet " + string(b.paper.Code)
+		o.Title = b.sheet.Lab.Title
+		if b.sheet.Code != "" {
+			o.Remark = "Sheet " + string(b.sheet.Code)
 		}
 		for _, st := range sum.Standings {
 			if b.assessed {
 				continue // what it is worth comes with the marking
 			}
 			v := st.Verdict
-			o.Questions = append(o.Questions, report.QuestionRow{From: b.paper.Lab.FullID(st.Question.ID), Title: st.Question.Title,
+			o.Questions = append(o.Questions, report.QuestionRow{From: b.sheet.Lab.FullID(st.Question.ID), Title: st.Question.Title,
 				Understood: v.Understood, Outcome: v.Outcome, Slip: v.Slip, Marks: v.Marks, Of: v.Of})
 		}
 	}

@@ -75,14 +75,14 @@ func (b *document) view() view {
 		Name: b.name, Copy: b.copy, Foreign: !b.own, Allowed: b.own || b.allowed, Confined: !b.server.o.Unconfined, Fault: b.fault, Assessed: b.assessed,
 		Place: b.server.desk.get().Cells[b.name],
 	}
-	if b.sheet {
-		v.Title, v.Minutes, v.Number = b.paper.Lab.Title, b.paper.Lab.Minutes, b.paper.Lab.Number()
+	if b.hasSheet {
+		v.Title, v.Minutes, v.Number = b.sheet.Lab.Title, b.sheet.Lab.Minutes, b.sheet.Lab.Number()
 		v.Remark = "default sheet"
-		if b.paper.Code != "" {
-			v.Remark = "sheet " + string(b.paper.Code)
+		if b.sheet.Code != "" {
+			v.Remark = "sheet " + string(b.sheet.Code)
 		}
-		if b.paper.Sealed {
-			v.Remark = "sealed sheet " + string(b.paper.Code) + ": its numbers come from your lecturer's key, so that nothing here can tell whether an answer is right"
+		if b.sheet.Sealed {
+			v.Remark = "sealed sheet " + string(b.sheet.Code) + ": its numbers come from your lecturer's key, so that nothing here can tell whether an answer is right"
 		}
 	}
 	for i, c := range b.nb.Cells {
@@ -114,7 +114,7 @@ func (b *document) standings() (list []standingView, marks, of int) {
 	}
 	for _, st := range sum.Standings {
 		v := standingView{Question: st.Question.ID, Title: st.Question.Title, Sign: st.Verdict.Outcome.Sign(), Outcome: string(st.Verdict.Outcome), Marks: st.Verdict.Marks, Of: st.Verdict.Of}
-		if c := b.nb.Question(b.paper.Lab.FullID(st.Question.ID), notebook.Answer); c != nil {
+		if c := b.nb.Question(b.sheet.Lab.FullID(st.Question.ID), notebook.Answer); c != nil {
 			v.Cell = c.ID
 		}
 		list = append(list, v)
@@ -127,8 +127,8 @@ func (b *document) block(i int, c *notebook.Cell) block {
 	out := block{ID: c.ID, Kind: "code", Source: c.Source}
 	q, isQuestion := bank.Question{}, false
 	from, part, marked := c.Question()
-	if marked && b.sheet {
-		q, isQuestion = b.paper.Question(from)
+	if marked && b.hasSheet {
+		q, isQuestion = b.sheet.Question(from)
 	}
 	switch {
 	case c.Kind == notebook.Markdown && isQuestion && part == notebook.QuestionText:

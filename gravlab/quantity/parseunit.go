@@ -8,10 +8,10 @@ import (
 	"unicode/utf8"
 )
 
-// ParseUnit reads a unit: symbols with prefixes and powers, joined by spaces,
-// "·", "*" or "." and divided by "/": "N·m/rad", "N m rad^-1", "g/cm3",
-// "m s-2", "nm/s²/√Hz", "m^3/(kg s^2)", or spelled out: "newton metre per radian".
-// "1", "-", "none" and the empty text are the unit one. A text with two meanings, such as "ng", is refused: use
+// ParseUnit reads a unit: symbols with prefixes and powers, joined by spaces, "·", "*" or
+// "." and divided by "/": "N·m/rad", "N m rad^-1", "g/cm3", "m s-2", "nm/s²/√Hz",
+// "m^3/(kg s^2)", or spelled out: "newton metre per radian". "1", "-", "none" and the empty
+// text are the unit one. A text with two meanings, such as "ng", is refused: use
 // [Dimension.Unit], or the unambiguous "ngram" and "ngn".
 func ParseUnit(text string) (Unit, error) {
 	readings, _, err := readUnit(text)

@@ -1,6 +1,7 @@
 package sandbox
 
 import (
+	"path"
 	"regexp"
 	"strings"
 )
@@ -12,7 +13,7 @@ var hints = []struct {
 }{
 	{regexp.MustCompile(`^declared and not used: (.*)$`), "$0: use it, or take it out"},
 	{regexp.MustCompile(`^undefined: ([^.\s]+)$`), "$1 is not known here: is it spelt as where it was declared, and does that cell come before this one?"},
-	{regexp.MustCompile(`^undefined: (\S+\.\S+)$`), "there is no $1"},
+	{noName, "there is no $1"},
 	{regexp.MustCompile(`^missing return$`), "this function can reach its end without a return"},
 	{regexp.MustCompile(`^expected declaration, found (.*)$`), "$1 stands outside of any function: write a line %% before what is to be run"},
 	{regexp.MustCompile(`^(\S+) redeclared in this block$`), "$1 is declared twice"},
@@ -50,7 +51,7 @@ func Plain(message string) string {
 	return first
 }
 
-// noName and noMember are what the checker says of a name that its package does not
+// noName, noKey and noMember are what the checker says of a name that its package does not
 // have, and of a field or method that its type does not have.
 var (
 	noName   = regexp.MustCompile(`^undefined: (\S+\.\S+)$`)
@@ -59,18 +60,14 @@ var (
 )
 
 // newName returns a name that a message misses and what it is called now, or nothing where
-// no name has changed.
+// no name has changed. A type may stand with the whole path of its package.
 func newName(message string) (was, now string) {
 	if m := noName.FindStringSubmatch(message); m != nil {
-		return m[1], renamed[m[1]]
+		was = m[1]
+	} else if m := noMember.FindStringSubmatch(message); m != nil {
+		was = path.Base(m[1]) + "." + m[2]
+	} else if m := noKey.FindStringSubmatch(message); m != nil {
+		was = path.Base(m[2]) + "." + m[1]
 	}
-	if m := noMember.FindStringSubmatch(message); m != nil {
-		was = m[1][strings.LastIndex(m[1], "/")+1:] + "." + m[2]
-		return was, renamed[was]
-	}
-	if m := noKey.FindStringSubmatch(message); m != nil {
-		was = m[2][strings.LastIndex(m[2], "/")+1:] + "." + m[1]
-		return was, renamed[was]
-	}
-	return "", ""
+	return was, renamed[was]
 }

@@ -224,7 +224,8 @@ func (lab *labRules) deduct(f *Figure, row marking.BookRow, p *personal, because
 	default:
 		var err error
 		if when, err = time.Parse(time.RFC3339, row.Handed); err != nil {
-			// The archive has no zone: its clock is taken to be that of the time at which the lab was due.
+			// The archive has no zone: its clock is taken to be that of the time at which
+			// the lab was due.
 			if when, err = time.ParseInLocation("2006-01-02T15:04:05", row.Handed, due.Location()); err != nil {
 				return
 			}

@@ -114,7 +114,8 @@ func TestFigures(t *testing.T) {
 		{"10 100 %", "7 70 %", "77.5", ""},
 		// 8 − 10 % of 10 = 7; 7 − 2 = 5: (70 + 3 × 50) / 4.
 		{"7 70 %", "5 50 %", "55", ""},
-		// 9 − 4 = 5, the resit has 10: 75 %; 1.5 and b agreed 1.5 instead of 0.5: (75 + 3 × 25) / 4.
+		// 9 − 4 = 5, the resit has 10: 75 %; 1.5 and b agreed 1.5 instead of 0.5: (75 + 3 ×
+		// 25) / 4.
 		{"7.5 75 %", "2.5 25 %", "37.5", ""},
 		// 4, handed in at 10:00 where it was extended to 10:30; the resit 10 %: 25 %. 4 of 10.
 		{"2.5 25 %", "4 40 %", "36.25", "two markers differ on a"},

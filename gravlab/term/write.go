@@ -110,7 +110,7 @@ func totalText(v *big.Rat) string {
 	return figureText(v, 1)
 }
 
-// state says whether a total is final.
+// state reports whether a total is final.
 func (s StudentResult) state() string {
 	switch {
 	case s.Total == nil:

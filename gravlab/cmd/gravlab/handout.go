@@ -170,8 +170,8 @@ func readLab(c *call, lab bank.Lab, path, bank string) (*notebook.Notebook, erro
 	return nb, nil
 }
 
-// cloneVersion names the state of the clone that the questions come from, for the record of a handout; empty where git
-// does not know it.
+// cloneVersion names the state of the clone that the questions come from, for the record of
+// a handout; empty where git does not know it.
 func cloneVersion(ctx context.Context) string {
 	clone, err := kernel.FindClone(func(string) {})
 	if err != nil {
@@ -189,7 +189,7 @@ func exists(path string) bool {
 	return err == nil
 }
 
-// mayMake says whether a class key may be made if it is not there: a new one gives every
+// mayMake reports whether a class key may be made if it is not there: a new one gives every
 // student another sheet.
 func mayMake(key, class, list string, asked bool) error {
 	if exists(key) {

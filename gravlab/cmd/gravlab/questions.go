@@ -101,7 +101,7 @@ func listLabs(c *call, track string) error {
 	return nil
 }
 
-// names says whether words name a track: they stand in its name, one after the
+// names reports whether words name a track: they stand in its name, one after the
 // other.
 func names(track, words string) bool {
 	said := strings.Join(strings.Fields(strings.ToLower(words)), " ")
@@ -158,8 +158,8 @@ func fillNotebooks(c *call, paths []string) error {
 		if err != nil {
 			return usageError{err, ""}
 		}
-		paper, ok, err := exercises.SheetOf(nb)
-		if err == nil && paper.Sealed {
+		sheet, ok, err := exercises.SheetOf(nb)
+		if err == nil && sheet.Sealed {
 			err = bank.ErrSealed
 		}
 		if err != nil {
@@ -168,14 +168,14 @@ func fillNotebooks(c *call, paths []string) error {
 		if !ok {
 			return usageError{fmt.Errorf("%s: no cell declares a sheet", path), "a lab's first code cell holds: var sheet = ask.Sheet(\"01-weighing-the-earth\", \"\")"}
 		}
-		kept, err := paper.Fill(nb, false)
+		kept, err := sheet.Fill(nb, false)
 		if err != nil {
 			return usageError{fmt.Errorf("%s: %w", path, err), ""}
 		}
 		if err := nb.WriteFile(path); err != nil {
 			return err
 		}
-		fmt.Fprintf(c.out, "%s: %s\n", path, some(len(paper.Questions), "question", "questions"))
+		fmt.Fprintf(c.out, "%s: %s\n", path, some(len(sheet.Questions), "question", "questions"))
 		if len(kept) > 0 {
 			fmt.Fprintf(c.out, "%s: left alone, because it has been edited: %s\n", path, strings.Join(kept, ", "))
 		}

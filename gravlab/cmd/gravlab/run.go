@@ -121,11 +121,11 @@ func runRun(ctx context.Context, c *call) error {
 
 // A notebookRun is one notebook on its way.
 type notebookRun struct {
-	path  string
-	out   string // without its ending
-	nb    *notebook.Notebook
-	paper bank.Sheet
-	sheet bool // the notebook declares a sheet
+	path     string
+	out      string // without its ending
+	nb       *notebook.Notebook
+	sheet    bank.Sheet
+	hasSheet bool // the notebook declares a sheet
 	// assessed: it is for the lecturer to say what its answers are worth.
 	assessed bool
 	summary  labserver.Summary
@@ -138,20 +138,20 @@ func readRun(path string, s runSettings) (*notebookRun, error) {
 	}
 	r := &notebookRun{path: path, nb: nb, out: filepath.Join(s.out, strings.TrimSuffix(filepath.Base(path), ".ipynb"))}
 	// A sheet whose code is mistyped still runs: every answer then says so.
-	if r.paper, r.sheet, err = exercises.SheetOf(nb); err != nil && s.worked {
+	if r.sheet, r.hasSheet, err = exercises.SheetOf(nb); err != nil && s.worked {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	if !s.worked {
-		r.assessed = bank.Assessed(nb) || r.paper.Sealed
+		r.assessed = bank.Assessed(nb) || r.sheet.Sealed
 		return r, nil
 	}
-	if !r.sheet {
+	if !r.hasSheet {
 		return nil, fmt.Errorf("%s: --worked needs a lab's notebook, and no cell declares a sheet", path)
 	}
-	if r.paper.Sealed {
+	if r.sheet.Sealed {
 		return nil, fmt.Errorf("%s: %w; the worked solutions need its numbers, so --worked is for practice sheets. `gravlab run` without --worked runs your own answers", path, bank.ErrSealed)
 	}
-	if _, err := r.paper.Fill(nb, true); err != nil {
+	if _, err := r.sheet.Fill(nb, true); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	return r, nil
@@ -182,13 +182,13 @@ func (r *notebookRun) do(ctx context.Context, c *call, s runSettings) (bool, err
 	if runErr != nil && ctx.Err() == nil && len(result.Cells) == 0 {
 		return false, runErr
 	}
-	if r.sheet {
+	if r.hasSheet {
 		b, err := labserver.New(labserver.Options{Data: data})
 		if err != nil {
 			return false, err
 		}
 		defer b.Close()
-		if r.summary, err = b.Summary(r.paper.Lab.ID, string(r.paper.Code), r.assessed); err != nil {
+		if r.summary, err = b.Summary(r.sheet.Lab.ID, string(r.sheet.Code), r.assessed); err != nil {
 			return false, err
 		}
 	}
@@ -220,7 +220,7 @@ func (r *notebookRun) rows() []report.QuestionRow {
 	var rows []report.QuestionRow
 	for _, st := range r.summary.Standings {
 		rows = append(rows, report.QuestionRow{
-			From: r.paper.Lab.FullID(st.Question.ID), Title: st.Question.Title, Understood: st.Verdict.Understood,
+			From: r.sheet.Lab.FullID(st.Question.ID), Title: st.Question.Title, Understood: st.Verdict.Understood,
 			Outcome: st.Verdict.Outcome, Slip: st.Verdict.Slip, Marks: st.Verdict.Marks, Of: st.Verdict.Of,
 		})
 	}
@@ -228,8 +228,8 @@ func (r *notebookRun) rows() []report.QuestionRow {
 }
 
 func (r *notebookRun) title() string {
-	if r.sheet {
-		return r.paper.Lab.Title
+	if r.hasSheet {
+		return r.sheet.Lab.Title
 	}
 	return filepath.Base(r.out)
 }
@@ -239,7 +239,7 @@ func (r *notebookRun) title() string {
 func (r *notebookRun) print(out io.Writer, result *kernel.Result) {
 	if r.assessed {
 		fmt.Fprintln(out, r.summary.Display()["text/plain"])
-	} else if r.sheet {
+	} else if r.hasSheet {
 		w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 		fmt.Fprintln(w, "question\tanswer\tverdict\tmarks")
 		for _, st := range r.summary.Standings {
@@ -248,7 +248,7 @@ func (r *notebookRun) print(out io.Writer, result *kernel.Result) {
 			if v.Slip != "" {
 				said += ": " + v.Slip
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%d of %d\n", r.paper.Lab.FullID(st.Question.ID), dash(v.Understood), said, v.Marks, v.Of)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%d of %d\n", r.sheet.Lab.FullID(st.Question.ID), dash(v.Understood), said, v.Marks, v.Of)
 		}
 		w.Flush()
 	}

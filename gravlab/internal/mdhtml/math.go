@@ -173,7 +173,7 @@ func (p *texParser) list(until string) (string, error) {
 // A browser tells them apart only at the start of a row.
 var isSign = map[string]bool{"-": true, "+": true, `\pm`: true, `\mp`: true}
 
-// wantsOperand says whether ml ends with an operator, so that a sign belongs to
+// wantsOperand reports whether ml ends with an operator, so that a sign belongs to
 // what follows.
 func wantsOperand(ml string) bool {
 	before, ok := strings.CutSuffix(ml, "</mo>")
@@ -328,7 +328,7 @@ func row(body string) string {
 	return "<mrow>" + body + "</mrow>"
 }
 
-// single says whether s is exactly one simple element.
+// single reports whether s is exactly one simple element.
 func single(s string) bool {
 	for _, tag := range []string{"mi", "mn", "mo", "mtext"} {
 		if strings.HasPrefix(s, "<"+tag) && strings.HasSuffix(s, "</"+tag+">") && strings.Count(s, "<") == 2 {

@@ -171,7 +171,7 @@ func covered(s State) (list []string) {
 	return list
 }
 
-// crosses says whether a line from (x1, y1) to (x2, y2) meets a box.
+// crosses reports whether a line from (x1, y1) to (x2, y2) meets a box.
 func crosses(l, t, r, b, x1, y1, x2, y2 float64) bool {
 	from, to := 0.0, 1.0
 	clip := func(at, way, low, high float64) bool {

@@ -100,7 +100,7 @@ var curves = map[string]fit.Curve{
 			}
 		},
 	},
-	// y = b1 + b2 cos(2πx/12) + b3 sin(2πx/12) + b5 cos(2πx/b4) + b6 sin(2πx/b4) + b8 cos(2πx/b7) + b9 sin(2πx/b7)
+	//	y = b1 + b2 cos(2πx/12) + b3 sin(2πx/12) + b5 cos(2πx/b4) + b6 sin(2πx/b4) + b8 cos(2πx/b7) + b9 sin(2πx/b7)
 	"enso": {
 		Model: func(p, x, dst []float64) {
 			for i, x := range x {
