@@ -273,7 +273,9 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 func truckThreshold(d *bank.Draw) bank.Question {
 	n, pd, wanted := d.Pick("threshold one in", 500, 1000, 2000, 5000), d.Pick("threshold pd", 80, 85, 90), d.Pick("wanted share", 20, 25, 30, 40)
 	prior := 1 / n
-	pf := func(trueAlarms float64) float64 { return prior * pd / 100 * (1 - trueAlarms) / trueAlarms / (1 - prior) }
+	pf := func(trueAlarms float64) float64 {
+		return prior * pd / 100 * (1 - trueAlarms) / trueAlarms / (1 - prior)
+	}
 	s := wanted / 100
 	return bank.Question{
 		ID: "false-alarms", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
