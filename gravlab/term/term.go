@@ -1,5 +1,6 @@
-// Package term carries a class through a term: from the marks books of its labs and one table
-// of rules to one table for the class and one page for each student, each figure with how it came about.
+// Package term carries a class through a term: from the marks books of its labs and one
+// table of rules to one table for the class and one page for each student, each figure with
+// how it came about.
 //
 // Most callers need ReadRules and Total.Write.
 //
@@ -27,12 +28,14 @@
 //
 // # How a figure comes about
 //
-// The marks of a lab are those of its book, changed by what the second marker and the first agreed
-// on, by marks for one student, and by the deduction for being late, in this order; they stay between 0 and the
-// marks to be had. A deduction is a part of the marks to be had, or a number of marks, per day
-// that has begun since the lab was due, or once. A resit that was handed in replaces the first percentage, is averaged with it, or
-// counts if it is better. Percentages are exact fractions until they are printed. The total is their mean with the
-// weights of the labs that count. An excused lab counts nowhere; nothing handed in counts 0.
+// The marks of a lab are those of its book, changed by what the second marker and the first
+// agreed on, by marks for one student, and by the deduction for being late, in this order;
+// they stay between 0 and the marks to be had. A deduction is a part of the marks to be
+// had, or a number of marks, per day that has begun since the lab was due, or once. A resit
+// that was handed in replaces the first percentage, is averaged with it, or counts if it is
+// better. Percentages are exact fractions until they are printed. The total is their mean
+// with the weights of the labs that count. An excused lab counts nowhere; nothing handed in
+// counts 0.
 //
 // A total with a text still to be read, or with work for which it is open which file counts, is
 // provisional and says so.
