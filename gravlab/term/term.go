@@ -104,7 +104,7 @@ type Figure struct {
 	Steps   []string // how it came about, the first marks first
 }
 
-// Final says whether nothing is open about a student's total.
+// Final reports whether nothing is open about a student's total.
 func (s StudentResult) Final() bool { return len(s.Open) == 0 }
 
 // wrong makes the error about a file of the lecturer's.
