@@ -56,7 +56,7 @@ var plain = usages(
 	`(?i)\b(its|the|only its) part (along|across)\b`, "component",
 	`(?i)\bleaves over\b|\breading less fit\b`, "residuals, reading minus fit",
 	`(?i)\bstands in the (bank|header|table|question|file)\b`, "is in",
-	`\b[Mm]ind (that|what|heat)\b`, "note, watch out for",
+	`\b[Mm]ind (that|what|heat|the)\b`, "note, watch out for",
 	`(?i)\bexperiment beside the notebook\b`, "if you also do the real experiment",
 	`(?i)\bafterwards you can\b`, "After this lab you can",
 	`(?i)\bloses? its step\b`, "jump out of step",
