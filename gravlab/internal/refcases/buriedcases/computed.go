@@ -44,11 +44,7 @@ func modelChecks() []check.Case {
 		case "MapFraction", "MapIntegral":
 			tol = check.Tolerance{Rel: 1e-9, Why: "quadrature over the map, stopped at a change of 1e-9"}
 		}
-		cases = append(cases, check.Case{
-			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tol,
-			Source: "independent route: " + m.Route + " (" + m.Source + ")", Known: check.Computed,
-			Got: func() (float64, error) { return calls().Answer(m) },
-		})
+		cases = append(cases, calls().Case(m, tol))
 	}
 	return cases
 }

@@ -38,14 +38,14 @@ func Cases() []check.Case {
 func modelChecks() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("earth") {
-		c := Computed(m, closed, closedWhy, func() (float64, error) { return calls.Answer(m) })
+		c := calls.Case(m, rows.Estimate(m.ErrorEstimate, closed, closedWhy))
 		switch m.Call {
 		case "Cap.LessSlab":
 			c.Tol = check.Tolerance{Rel: 1e-9, Why: "the reference is given to ten digits"}
 		case "TrendModel.Plan rate", "TrendModel.Plan acceleration", "TrendModel.Fit":
-			c.Tol = Estimate(m.ErrorEstimate, 1e-11, "least squares by orthogonal triangles in float64")
+			c.Tol = rows.Estimate(m.ErrorEstimate, 1e-11, "least squares by orthogonal triangles in float64")
 		case "AirColumn":
-			c.Tol = Estimate(m.ErrorEstimate, 1e-11, "quadrature by Gauss and Legendre")
+			c.Tol = rows.Estimate(m.ErrorEstimate, 1e-11, "quadrature by Gauss and Legendre")
 		}
 		cases = append(cases, c)
 	}
@@ -179,7 +179,7 @@ func ellipsoids() []check.Case {
 		case "wgs84_k":
 			tol = &check.Tolerance{Abs: 1e-11, Why: "the printed value follows from equatorial and polar gravity rounded to 5e-11"}
 		}
-		cases = append(cases, Printed("earth-"+c.id, row["quantity"], c.unit, row["value"], 1, tol, row["source"], row["how_known"],
+		cases = append(cases, rows.Printed("earth-"+c.id, row["quantity"], c.unit, row["value"], 1, tol, row["source"], row["how_known"],
 			func() (float64, error) { return c.got(e), nil }))
 	}
 	return cases
@@ -219,9 +219,9 @@ func heights() []check.Case {
 		v, err := earth.GRS80.VerticalGradient(45*degree, 0)
 		return -v, err
 	}
-	cases = append(cases, Printed("earth-freeair-gradient", "free-air gradient at 45°", "1/s²", "0.3086", 1e-5, nil, row["source"], row["how_known"], gradient))
+	cases = append(cases, rows.Printed("earth-freeair-gradient", "free-air gradient at 45°", "1/s²", "0.3086", 1e-5, nil, row["source"], row["how_known"], gradient))
 	g3 := testdata.Find(testdata.Examples, "gradient-03")
-	cases = append(cases, Printed("earth-gradient-03", "free-air gradient in eotvos", "1/s²", g3["published_answer"], 1e-9, nil, g3["source"], g3["how_known"], gradient))
+	cases = append(cases, rows.Printed("earth-gradient-03", "free-air gradient in eotvos", "1/s²", g3["published_answer"], 1e-9, nil, g3["source"], g3["how_known"], gradient))
 
 	hinze := testdata.Find(testdata.Values, "freeair_2nd_order")
 	for _, h := range []float64{100, 300} {
@@ -231,7 +231,7 @@ func heights() []check.Case {
 				ID: fmt.Sprintf("earth-freeair-hinze-%g-%g", h, lat), Quantity: fmt.Sprintf("free-air effect at %g m, latitude %g°", h, lat), Unit: "m/s²",
 				Want:   gravlab.MilliGal * (-(0.3087691-0.0004398*s*s)*h + 7.2125e-8*h*h),
 				Tol:    check.Tolerance{Abs: 0.005 * gravlab.MilliGal, Why: "half of 0.01 mGal, the step for which the published series is meant"},
-				Source: hinze["source"], Known: KnownAs(hinze["how_known"]), Published: true,
+				Source: hinze["source"], Known: rows.KnownAs(hinze["how_known"]), Published: true,
 				Got: func() (float64, error) { return earth.GRS80.FreeAirEffect(lat*degree, h) },
 			})
 		}
@@ -260,7 +260,7 @@ func caps() []check.Case {
 				ID: "earth-curvature-" + row["h_m"], Quantity: "curvature of the Earth by the published polynomial, height " + row["h_m"] + " m", Unit: "m/s²",
 				Want:   (1.464139e-3*h - 3.533047e-7*h*h + 1.002709e-13*h*h*h + 3.002407e-18*h*h*h*h) * gravlab.MilliGal,
 				Tol:    check.Tolerance{Abs: 0.001 * gravlab.MilliGal, Why: "a tenth of the 0.01 mGal that the polynomial, cut after the fourth power, is meant for"},
-				Source: poly["source"] + "; with G = 6.67e-11", Known: KnownAs(poly["how_known"]), Published: true, Got: scaled,
+				Source: poly["source"] + "; with G = 6.67e-11", Known: rows.KnownAs(poly["how_known"]), Published: true, Got: scaled,
 			})
 		}
 	}
@@ -271,11 +271,11 @@ func caps() []check.Case {
 func reductions() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Examples, id)
-		return Printed("earth-"+id, quantity, unit, text, factor, nil, row["source"], row["how_known"], got)
+		return rows.Printed("earth-"+id, quantity, unit, text, factor, nil, row["source"], row["how_known"], got)
 	}
 	value := func(id, name, quantity, unit, text string, factor float64, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Values, id)
-		return Printed("earth-"+name, quantity, unit, text, factor, nil, row["source"], row["how_known"], got)
+		return rows.Printed("earth-"+name, quantity, unit, text, factor, nil, row["source"], row["how_known"], got)
 	}
 	slab := func(density, thickness, g float64) func() (float64, error) {
 		return func() (float64, error) {
@@ -349,7 +349,7 @@ func constituents() []check.Case {
 		if name == "Sa" || name == "S1" {
 			tol = check.Tolerance{Abs: 2.0e-6 * perHour, Why: "the published speed leaves out the turning of the Sun's perigee, 1.96e-6 degree per hour"}
 		}
-		cases = append(cases, Printed("earth-speed-"+name, "speed of "+name, "rad/s", row["published_speed_deg_per_h"], perHour, &tol, source, "read",
+		cases = append(cases, rows.Printed("earth-speed-"+name, "speed of "+name, "rad/s", row["published_speed_deg_per_h"], perHour, &tol, source, "read",
 			func() (float64, error) { return line.Speed, nil }))
 		cases = append(cases, check.Case{ID: "earth-period-J2000-" + name, Quantity: "period of " + name + " at J2000", Unit: "s", Want: row.Float("computed_period_h_J2000") * 3600,
 			Tol: check.Tolerance{Rel: 1e-10, Why: "the table is given to twelve digits"}, Source: "linear terms of the Delaunay arguments, IERS Conventions 2010, with mpmath", Known: check.Computed,
@@ -364,7 +364,7 @@ func constituents() []check.Case {
 		if name == "Mf" {
 			periodTol = check.Tolerance{Rel: 5e-6, Why: "the usual 327.8599 h comes from the tropical month of 1900 with fewer digits"}
 		}
-		cases = append(cases, Printed("earth-period-"+name, "period of "+name, "s", row["published_period_h"], 3600, &periodTol, source, "read",
+		cases = append(cases, rows.Printed("earth-period-"+name, "period of "+name, "s", row["published_period_h"], 3600, &periodTol, source, "read",
 			func() (float64, error) { return line.Period(), nil }))
 	}
 	return cases
@@ -374,7 +374,7 @@ func constituents() []check.Case {
 func tides() []check.Case {
 	example := func(id, quantity, unit, text string, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Examples, id)
-		return Printed("earth-worked-"+id, quantity, unit, text, 1, nil, row["source"], row["how_known"], got)
+		return rows.Printed("earth-worked-"+id, quantity, unit, text, 1, nil, row["source"], row["how_known"], got)
 	}
 	const gmEarth, radius = 3.986004418e14, 6378137.0
 	gmMoon, gmSun := 0.0123000371*gmEarth, 1.32712440041e20
@@ -400,9 +400,9 @@ func tides() []check.Case {
 			v, err := firstOrder(gmMoon, 3.844e8)
 			return (v + overhead(gmSun, 149597870700)) / g, err
 		}),
-		Printed("earth-tide-moon", "tide of the Moon overhead at mean distance, first order", "m/s²", "1.10e-6", 1, nil, moonRow["source"], moonRow["how_known"],
+		rows.Printed("earth-tide-moon", "tide of the Moon overhead at mean distance, first order", "m/s²", "1.10e-6", 1, nil, moonRow["source"], moonRow["how_known"],
 			func() (float64, error) { return firstOrder(gmMoon, 3.844e8) }),
-		Printed("earth-tide-sun", "tide of the Sun overhead at 1 au", "m/s²", "5.05e-7", 1,
+		rows.Printed("earth-tide-sun", "tide of the Sun overhead at 1 au", "m/s²", "5.05e-7", 1,
 			&check.Tolerance{Abs: 1e-9, Why: "the printed number follows from a rounded GM of the Sun and radius of the Earth (6371 km gives 505.1, 6378 km 505.7 nm/s²)"}, sunRow["source"], sunRow["how_known"],
 			func() (float64, error) { return firstOrder(gmSun, 149597870700) }),
 		{ID: "earth-tide-moon-exact", Quantity: "tide of the Moon overhead at mean distance, exact difference", Unit: "m/s²", Want: 1129.10e-9,

@@ -12,7 +12,6 @@ import (
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/equivalence"
 	"gravity.example/gravlab/internal/check"
-	"gravity.example/gravlab/internal/refcases/earthcases"
 	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/testdata"
 )
@@ -28,9 +27,9 @@ func Cases() []check.Case {
 func modelChecks() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("equivalence") {
-		c := earthcases.Computed(m, 1e-13, "closed form in float64: a few hundred roundings", func() (float64, error) { return calls.Answer(m) })
+		c := calls.Case(m, rows.Estimate(m.ErrorEstimate, 1e-13, "closed form in float64: a few hundred roundings"))
 		if m.Call == "Box.Growth" {
-			c.Tol = earthcases.Estimate(m.ErrorEstimate, 1e-11, "Runge and Kutta's fourth order, a thousand steps a radian")
+			c.Tol = rows.Estimate(m.ErrorEstimate, 1e-11, "Runge and Kutta's fourth order, a thousand steps a radian")
 		}
 		cases = append(cases, c)
 	}
@@ -90,7 +89,7 @@ var calls = rows.Calls{
 func examples() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, tol *check.Tolerance, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Examples, id)
-		return earthcases.Printed("equivalence-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
+		return rows.Printed("equivalence-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
 	}
 	budapest := 47.5 * degree
 	return []check.Case{
@@ -176,7 +175,7 @@ func published() []check.Case {
 	var cases []check.Case
 	value := func(id, name, quantity, unit, text string, tol *check.Tolerance, got func() (float64, error)) {
 		row := testdata.Find(testdata.Values, id)
-		cases = append(cases, earthcases.Printed("equivalence-"+name, quantity, unit, text, 1, tol, row["source"], row["how_known"], got))
+		cases = append(cases, rows.Printed("equivalence-"+name, quantity, unit, text, 1, tol, row["source"], row["how_known"], got))
 	}
 	tower := func(ways float64) func() (float64, error) {
 		return func() (float64, error) {

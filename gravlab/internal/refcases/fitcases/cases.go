@@ -20,11 +20,7 @@ import (
 func Cases() []check.Case {
 	cases := append(certified(), bigG()...)
 	for _, m := range testdata.ModelChecks("fit") {
-		cases = append(cases, check.Case{
-			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m),
-			Source: "model_checks.csv: " + m.Route + " (" + m.Source + ")", Known: check.Computed,
-			Got: func() (float64, error) { return calls.Answer(m) },
-		})
+		cases = append(cases, calls.Case(m, tolerance(m)))
 	}
 	return cases
 }

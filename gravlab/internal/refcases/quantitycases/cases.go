@@ -20,18 +20,16 @@ import (
 func Cases() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("quantity") {
-		c := check.Case{ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value,
-			Source: "model_checks.csv: " + m.Route + " (" + m.Source + ")", Known: check.Computed}
+		var tol check.Tolerance
 		switch m.Call {
 		case "Budget.U", "Budget.U uncorrelated", "Budget.Lines.Share uncorrelated":
-			c.Tol = check.Tolerance{Rel: 1e-9, Why: "numerical derivatives, each good to about 1e-11"}
+			tol = check.Tolerance{Rel: 1e-9, Why: "numerical derivatives, each good to about 1e-11"}
 		case "Parse":
-			c.Tol = check.Tolerance{Rel: 4e-16, Why: "two roundings of a float64"}
+			tol = check.Tolerance{Rel: 4e-16, Why: "two roundings of a float64"}
 		default:
-			c.Tol = spread(m)
+			tol = spread(m)
 		}
-		c.Got = func() (float64, error) { return calls.Answer(m) }
-		cases = append(cases, c)
+		cases = append(cases, calls.Case(m, tol))
 	}
 	cases = append(cases, example()...)
 	cases = append(cases, exercises()...)

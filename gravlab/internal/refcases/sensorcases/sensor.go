@@ -19,11 +19,7 @@ import (
 func Cases() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("sensor") {
-		cases = append(cases, check.Case{
-			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m),
-			Source: m.Route + "; " + m.Source, Known: check.Computed,
-			Got: func() (float64, error) { return calls.Answer(m) },
-		})
+		cases = append(cases, calls.Case(m, tolerance(m)))
 	}
 	cases = append(cases, worked()...)
 	cases = append(cases, trade()...)

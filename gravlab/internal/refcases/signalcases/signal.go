@@ -16,11 +16,7 @@ import (
 func Cases() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("signal") {
-		cases = append(cases, check.Case{
-			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tolerance(m.Call),
-			Source: m.Route + "; " + m.Source, Known: check.Computed,
-			Got: func() (float64, error) { return calls.Answer(m) },
-		})
+		cases = append(cases, calls.Case(m, tolerance(m.Call)))
 	}
 	cases = append(cases, allanTables()...)
 	cases = append(cases, windowTable()...)

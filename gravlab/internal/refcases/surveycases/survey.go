@@ -11,7 +11,6 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/internal/check"
-	"gravity.example/gravlab/internal/refcases/earthcases"
 	"gravity.example/gravlab/internal/refcases/rows"
 	"gravity.example/gravlab/survey"
 	"gravity.example/testdata"
@@ -83,7 +82,7 @@ func loop(m testdata.ModelCheck) []survey.Reduced {
 func modelChecks() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("survey") {
-		c := earthcases.Computed(m, 1e-12, "closed form in float64", func() (float64, error) { return calls.Answer(m) })
+		c := calls.Case(m, rows.Estimate(m.ErrorEstimate, 1e-12, "closed form in float64"))
 		switch m.Call {
 		case "Adjustment.Chi2", "Adjustment.Residuals.W", "Adjustment.Station.Value", "Adjustment.Station.Value by a blunder", "Adjustment.Station.U squared":
 			c.Tol = check.Tolerance{Rel: 1e-11, Why: "least squares by orthogonal triangles in float64"}
@@ -188,7 +187,7 @@ var calls = rows.Calls{
 func published() []check.Case {
 	example := func(id, quantity, unit, text string, factor float64, tol *check.Tolerance, got func() (float64, error)) check.Case {
 		row := testdata.Find(testdata.Examples, id)
-		return earthcases.Printed("survey-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
+		return rows.Printed("survey-"+id, quantity, unit, text, factor, tol, row["source"], row["how_known"], got)
 	}
 	reduction := func(plate survey.Plate, density float64) survey.Reduction {
 		return survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Plate: plate, Density: density}

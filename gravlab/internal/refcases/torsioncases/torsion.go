@@ -172,11 +172,7 @@ func nearOnly(b torsion.Balance, near float64) (float64, error) {
 func computed() []check.Case {
 	var cases []check.Case
 	for _, m := range testdata.ModelChecks("torsion") {
-		cases = append(cases, check.Case{
-			ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value,
-			Tol: tolerance(m), Source: m.Source + "; " + m.Route, Known: check.Computed,
-			Got: func() (float64, error) { return calls.Answer(m) },
-		})
+		cases = append(cases, calls.Case(m, tolerance(m)))
 	}
 	return cases
 }

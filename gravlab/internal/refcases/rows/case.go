@@ -1,4 +1,4 @@
-package earthcases
+package rows
 
 import (
 	"fmt"
@@ -9,13 +9,12 @@ import (
 	"gravity.example/testdata"
 )
 
-// Computed is the case of one row of model_checks.csv. The tolerance is the
-// larger of the row's own error estimate and method, the relative error that
-// float64 allows our way to the number; why names that way.
-func Computed(m testdata.ModelCheck, method float64, why string, got func() (float64, error)) check.Case {
+// Case is the case of a row, answered by its call.
+func (c Calls) Case(m testdata.ModelCheck, tol check.Tolerance) check.Case {
 	return check.Case{
-		ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: Estimate(m.ErrorEstimate, method, why),
-		Source: "independent route: " + m.Route + " (" + m.Source + ")", Known: check.Computed, Got: got,
+		ID: m.ID, Quantity: m.Quantity, Unit: m.Unit, Want: m.Value, Tol: tol,
+		Source: "independent route: " + m.Route + " (" + m.Source + ")", Known: check.Computed,
+		Got: func() (float64, error) { return c.Answer(m) },
 	}
 }
 
@@ -29,7 +28,7 @@ func Estimate(estimate string, method float64, why string) check.Tolerance {
 	}
 	size, err := strconv.ParseFloat(strings.TrimRight(fields[1], ",;"), 64)
 	if err != nil {
-		panic(fmt.Sprintf("earthcases: error estimate %q holds no number", estimate))
+		panic(fmt.Sprintf("rows: error estimate %q holds no number", estimate))
 	}
 	switch {
 	case fields[0] == "abs":
@@ -46,7 +45,7 @@ func Estimate(estimate string, method float64, why string) check.Tolerance {
 func Printed(id, quantity, unit, text string, factor float64, tol *check.Tolerance, source, known string, got func() (float64, error)) check.Case {
 	value, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		panic(fmt.Sprintf("earthcases: %s: %q is not a number", id, text))
+		panic(fmt.Sprintf("rows: %s: %q is not a number", id, text))
 	}
 	t := check.Digits(text)
 	t.Abs *= factor
