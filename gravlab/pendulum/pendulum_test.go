@@ -816,3 +816,17 @@ func TestWithoutMass(t *testing.T) {
 		t.Errorf("the mass is what is looked for: %v", err)
 	}
 }
+
+// A place a hair's breadth beside the middle of the rod is on it, where its pull has
+// no bounds.
+func TestBesideTheRod(t *testing.T) {
+	p := pendulum.Pendulum{Bob: pendulum.Bob{Shape: pendulum.Sphere, Mass: 1, Radius: 0.05}, Length: 1, RodMass: 0.1, RodLength: 0.9, Gravity: 9.81, Amplitude: 0.1}
+	for _, beside := range []float64{0, 5e-324, 1e-160, 1e-10} {
+		if pull, _, err := p.Attraction(0, r3.Vec{Y: beside, Z: 0.5}); err == nil {
+			t.Errorf("%g m beside the rod: %v without an error", beside, pull)
+		}
+	}
+	if _, _, err := p.Attraction(0, r3.Vec{Y: 1e-3, Z: 0.5}); err != nil {
+		t.Error(err)
+	}
+}

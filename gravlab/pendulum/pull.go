@@ -62,7 +62,11 @@ func (p Pendulum) attraction(theta float64, at r3.Vec) (r3.Vec, float64, error) 
 	if p.RodMass > 0 {
 		s2 := own.X*own.X + own.Y*own.Y
 		z1, z2 := -own.Z, p.RodLength-own.Z
-		if !(s2 > 0) && z1*z2 <= 0 || s2+math.Min(z1*z1, z2*z2) < 1e-18 {
+		off2 := s2 // square of the distance from the rod, m²
+		if z1*z2 > 0 {
+			off2 += math.Min(z1*z1, z2*z2)
+		}
+		if off2 < 1e-18 {
 			return r3.Vec{}, 0, arg.Bad("pendulum.Pendulum.Attraction", "at", at, "a place off the rod")
 		}
 		side, axial := column(s2, z1, z2, p.RodLength)
