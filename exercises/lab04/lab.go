@@ -69,7 +69,7 @@ func (s quietSensor) thermal() bank.Question {
 	exact := testdata.Find(testdata.Checks, "sensor-thermal-01")
 	return bank.Question{
 		ID: "thermal", Kind: judge.KindNumber, Marks: 2, Unit: densityUnit, Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"cleanMassSI": bank.Clean(s.Mass * 1e6), "frequency": s.Frequency, "q": s.Q, "mass": s.Mass},
+		Fields: bank.Fields{"massMg": bank.Clean(s.Mass * 1e6), "frequency": s.Frequency, "q": s.Q, "mass": s.Mass},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "two-sided", Value: bank.Always(right / math.Sqrt2)},

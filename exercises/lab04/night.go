@@ -87,7 +87,7 @@ func (n nightRecord) recording() bank.Recording {
 func (n nightRecord) white() bank.Question {
 	return bank.Question{
 		ID: "white", Kind: judge.KindMeasured, Marks: 3, Unit: densityUnit,
-		Fields: bank.Fields{"from": n.from, "fromMinus10": int(n.from) - 10},
+		Fields: bank.Fields{"from": n.from, "quietUntil": int(n.from) - 10},
 		Solve:  func(bank.Answers) float64 { return n.quiet().white },
 		U:      func() float64 { return n.quiet().uWhite },
 		Slips: []bank.Slip{
@@ -105,7 +105,7 @@ func (n nightRecord) white() bank.Question {
 func (n nightRecord) floor() bank.Question {
 	return bank.Question{
 		ID: "floor", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
-		Fields: bank.Fields{"from": n.from, "fromMinus10": int(n.from) - 10},
+		Fields: bank.Fields{"from": n.from, "quietUntil": int(n.from) - 10},
 		Solve:  func(bank.Answers) float64 { return n.quiet().floor },
 		U:      func() float64 { return n.quiet().uFloor },
 		Slips: []bank.Slip{

@@ -198,7 +198,7 @@ func (p passing) line() bank.Question {
 		ID: "line", Kind: judge.KindNumber, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
 			"mass": p.Bob.Mass, "length": p.Length, "degrees": p.degrees, "below": p.below,
-			"roundToRadius3": bank.RoundTo(p.Bob.Radius, 3),
+			"radius": bank.RoundTo(p.Bob.Radius, 3),
 		},
 		Solve: bank.Always(h),
 		Slips: []bank.Slip{
@@ -247,8 +247,8 @@ func (p passing) swings(d *bank.Draw) bank.Question {
 	return bank.Question{
 		ID: "swings", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.02, Abs: 1}, Uses: []string{"line"},
 		Fields: bank.Fields{
-			"asd": asd, "roundToPeriod4": bank.RoundTo(period, 4), "mass": p.Bob.Mass,
-			"roundToRadius3": bank.RoundTo(p.Bob.Radius, 3), "length": p.Length, "degrees": p.degrees, "below": p.below,
+			"asd": asd, "period": bank.RoundTo(period, 4), "mass": p.Bob.Mass,
+			"radius": bank.RoundTo(p.Bob.Radius, 3), "length": p.Length, "degrees": p.degrees, "below": p.below,
 		},
 		Solve: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, period) }),
 		Slips: []bank.Slip{
@@ -274,7 +274,7 @@ func (p passing) tilt(d *bank.Draw) bank.Question {
 		ID: "tilt", Kind: judge.KindNumber, Marks: 2, Unit: "µm/s²", Tol: judge.Tolerance{Rel: 0.008},
 		Fields: bank.Fields{
 			"mass": p.Bob.Mass, "length": p.Length, "degrees": p.degrees, "height": height, "stiffness": stiffness,
-			"roundToRadius3": bank.RoundTo(p.Bob.Radius, 3), "below": p.below,
+			"radius": bank.RoundTo(p.Bob.Radius, 3), "below": p.below,
 		},
 		Solve: bank.Always(effect.Floor),
 		Slips: []bank.Slip{

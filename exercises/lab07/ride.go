@@ -265,7 +265,7 @@ func (c liftClocks) question() bank.Question {
 	}
 	return bank.Question{
 		ID: "clocks", Kind: judge.KindMeasured, Marks: 4, Unit: "m",
-		Fields: bank.Fields{"clockRuns": clockRuns, "systematicSI": c.systematic * 1e18, "lostPlus1": c.lost + 1, "systematic": c.systematic},
+		Fields: bank.Fields{"clockRuns": clockRuns, "systematicSI": c.systematic * 1e18, "badRun": c.lost + 1, "systematic": c.systematic},
 		Solve:  func(bank.Answers) float64 { return metres(m().Value) },
 		U:      func() float64 { return metres(math.Hypot(m().U, c.systematic)) },
 		Slips: []bank.Slip{

@@ -111,7 +111,7 @@ func sphereHalfWidth(d *bank.Draw) bank.Question {
 	z := pointHalfWidth * half
 	return bank.Question{
 		ID: "half-width", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
-		Fields: bank.Fields{"left": left, "leftPlus2TimesHalf": left + 2*half, "right": bank.Clean(left + 2*half)},
+		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(z),
 		Slips: []bank.Slip{
 			{ID: "full-width", Value: bank.Always(2 * z)},
@@ -134,7 +134,7 @@ func sphereMass(d *bank.Draw) bank.Question {
 	g := -peak * gravlab.MicroGal
 	return bank.Question{
 		ID: "missing-mass", Kind: judge.KindNumber, Marks: 2, Unit: "t", Tol: judge.Tolerance{Rel: 0.015}, Uses: []string{"half-width"},
-		Fields: bank.Fields{"peak": peak, "betweenHalfmwidth3p45p40p1": d.Between("half-width", 3.4, 5.4, 0.1)},
+		Fields: bank.Fields{"peak": peak, "half": d.Between("half-width", 3.4, 5.4, 0.1)},
 		Solve:  mass(func(z float64) float64 { return massOfPeak(g, z) }),
 		Slips: []bank.Slip{
 			{ID: "not-squared", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / z })},

@@ -223,7 +223,7 @@ func waterSeason(d *bank.Draw) bank.Question {
 	tol := judge.Tolerance{Rel: 0.04, Abs: 0.05 * per}
 	return bank.Question{
 		ID: "season", Kind: judge.KindNumber, Marks: 3, Unit: "Gt/a", Tol: tol,
-		Fields: bank.Fields{"amplitude": amplitude, "n": n, "nMinus1Over2": float64(n-1) / 2},
+		Fields: bank.Fields{"amplitude": amplitude, "n": n, "middle": float64(n-1) / 2},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "last-minus-first", Value: bank.Always(2 * end / length * per)},

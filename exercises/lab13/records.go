@@ -126,7 +126,7 @@ func (w *waterWell) storage() bank.Question {
 	}
 	return bank.Question{
 		ID: "storage", Kind: judge.KindMeasured, Marks: 4, Unit: "1",
-		Fields: bank.Fields{"from": w.from, "toMinus1": w.to - 1, "to": w.to},
+		Fields: bank.Fields{"from": w.from, "lastDay": w.to - 1, "to": w.to},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
 		Slips: []bank.Slip{

@@ -256,7 +256,7 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 	return bank.Question{
 		ID: "base-rate", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{
-			"n": n, "pd": pd, "pf": pf, "priorSI": 1e5 * prior, "priorSITimesPd": 1e3 * prior * pd,
+			"n": n, "pd": pd, "pf": pf, "loaded": 1e5 * prior, "ringLoaded": 1e3 * prior * pd,
 			"ringEmpty": 1e3 * (1 - prior) * pf,
 		},
 		Solve: bank.Always(right),

@@ -136,7 +136,7 @@ func (p passRecord) speed() bank.Question {
 	v := func() passFit { return p.fit() }
 	return bank.Question{
 		ID: "speed", Kind: judge.KindMeasured, Marks: 3, Unit: "m/s",
-		Fields: bank.Fields{"said": p.said, "reaches": p.reaches, "reachesPlusFollows": p.reaches + p.follows},
+		Fields: bank.Fields{"said": p.said, "reaches": p.reaches, "cargoReaches": p.reaches + p.follows},
 		Solve:  func(bank.Answers) float64 { return v().speed },
 		U:      func() float64 { return v().uSpeed },
 		Slips: []bank.Slip{
@@ -152,7 +152,7 @@ func (p passRecord) apart() bank.Question {
 	v := func() passFit { return p.fit() }
 	return bank.Question{
 		ID: "apart", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
-		Fields: bank.Fields{"reaches": p.reaches, "reachesPlusFollows": p.reaches + p.follows},
+		Fields: bank.Fields{"reaches": p.reaches, "cargoReaches": p.reaches + p.follows},
 		Solve:  func(bank.Answers) float64 { return v().apart },
 		U:      func() float64 { return v().uApart },
 		Slips: []bank.Slip{
@@ -169,7 +169,7 @@ func (p passRecord) cargo() bank.Question {
 	total := func() float64 { return v().cargo + v().front }
 	return bank.Question{
 		ID: "cargo", Kind: judge.KindMeasured, Marks: 3, Unit: "t",
-		Fields: bank.Fields{"reaches": p.reaches, "reachesPlusFollows": p.reaches + p.follows},
+		Fields: bank.Fields{"reaches": p.reaches, "cargoReaches": p.reaches + p.follows},
 		Solve:  func(bank.Answers) float64 { return v().cargo },
 		U:      func() float64 { return v().uCargo },
 		Slips: []bank.Slip{
