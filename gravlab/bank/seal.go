@@ -67,7 +67,7 @@ func keyedRand(sheetKey []byte, name string) *rand.Rand {
 	return rand.New(rand.NewChaCha8([32]byte(Keyed(sheetKey, "draw", name))))
 }
 
-// ErrSealed says that a sealed sheet's numbers are not to be had without its key.
+// ErrSealed says that a sealed sheet's numbers cannot be had without its key.
 var ErrSealed = errors.New("this sheet is sealed: its numbers come from a key that your lecturer has, and not from this program")
 
 // strip takes out of a sheet of the default numbers all that a sealed sheet does not have

@@ -56,7 +56,7 @@ type cell struct {
 	earned   float64
 	counts   bool // there are marks: the sheet was marked, or the lecturer gave some
 	adjusted bool
-	was      float64 // before the lecturer's own word, if that has changed it
+	was      float64 // before the lecturer's own decision, if that has changed it
 	reason   string  // of that
 	waits    bool    // a text that nobody has given marks for
 }

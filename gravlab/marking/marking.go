@@ -1,5 +1,5 @@
-// Package marking is a lecturer's evening: handing out a lab to a class, collecting
-// the files, marking them, and telling every student what came out.
+// Package marking hands out a lab to a class, collects and marks the files that come
+// back, and writes a reply to every student.
 //
 // Most callers need three calls: ReadClass, Handout.Write and Mark.
 //
@@ -15,7 +15,7 @@
 // is just one such: a folder of the lecturer's disk, or of an archive of the whole class.
 // The file's own name and folders in an archive that was handed in are chosen by the one
 // who hands it in, and prove nothing. Where this does not decide, none is marked until the
-// lecturer names one. The files that do not count are told.
+// lecturer names one. The files that do not count are reported.
 //
 // # How a file is marked
 //
@@ -24,7 +24,7 @@
 // submits reaches this process as frames, which are answered by a lab server that
 // never says what an answer is worth. The answers are kept in the store,
 // one file for each content: a file that is there is not run again, and a marking
-// that was killed goes on where it was. Marks are made from the store by the bank,
+// that was killed continues where it stopped. Marks are made from the store by the bank,
 // so that a change of the bank needs no second run.
 //
 // # What is written

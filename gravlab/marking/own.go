@@ -14,13 +14,13 @@ import (
 	"gravity.example/gravlab/internal/clip"
 )
 
-// An adjustment is the lecturer's own word on one question of one student.
+// An adjustment is the lecturer's own decision on one question of one student.
 type adjustment struct {
 	Marks  float64
 	Reason string
 }
 
-// adjustments are the lecturer's own words, which are applied last.
+// adjustments are the lecturer's own decisions, which are applied last.
 type adjustments struct {
 	marks  map[string]map[string]adjustment // by student and question
 	chosen map[string]string                // fingerprint of the file that counts, by student

@@ -53,7 +53,7 @@ type BookMark struct {
 	Earned   float64
 	Counts   bool    `json:",omitempty"` // there are marks at all
 	Waits    bool    `json:",omitempty"` // a text that has not been read yet
-	Adjusted bool    `json:",omitempty"` // the lecturer's own word
+	Adjusted bool    `json:",omitempty"` // the lecturer's own decision
 	Was      float64 `json:",omitempty"` // the marks before that
 	Reason   string  `json:",omitempty"` // of that
 }

@@ -125,7 +125,7 @@ func (r reference) text() string {
 }
 
 // judge judges a value from a student's own recording by the normalised error of
-// ISO 13528 (judge.Normalised): it agrees if |E_n| <= 1 with k = 2, and its
+// ISO 13528 (judge.NormalisedError): it agrees if |E_n| <= 1 with k = 2, and its
 // uncertainty is credible within a factor judge.CredibleFactor of the allowed
 // one. A value that agrees with an uncertainty that does not, or none, earns
 // half, rounded down.

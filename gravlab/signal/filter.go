@@ -15,7 +15,7 @@ import (
 // Discrete-Time Signal Processing, from memory).
 //
 // One pass is 3 dB down at the corner; forwards and backwards together 6 dB (a
-// factor 1/2 in amplitude), and the slope is that of twice the order.
+// factor of 1/2 in amplitude), and the slope is that of twice the order.
 type Filter struct {
 	sections []biquad
 	rate     float64

@@ -3,8 +3,9 @@
 //
 // Most people need two calls: Welch.PSD for the spectrum of one record, and
 // Welch.Pair for two records side by side (coherence, transfer function,
-// self-noise). SineFit measures a line at a known frequency, Subtract removes
-// what a reference sensor saw too, and NewMatchedFilter looks for a known shape.
+// self-noise). [SineFit] measures a line at a known frequency, [CancelReference]
+// subtracts what a reference sensor recorded too, and [NewMatchedFilter] looks for
+// a known shape.
 //
 // # What a record is
 //

@@ -26,8 +26,8 @@ type Cancellation struct {
 }
 
 // CancelReference fits record[n] = c + Σ h[j] reference[n-j], j from -lags to lags, by
-// least squares to the samples before split, takes the result off the whole
-// record, and judges it on the samples from split on, which the fit never saw.
+// least squares to the samples before split, subtracts the result from the
+// whole record, and judges it on the samples from split on, which the fit never saw.
 // lags = 0 is a plain factor; lags·step should cover the difference in delay and
 // in response of the two sensors. The filter is a measured transfer function in
 // the time domain; noise of the reference's own makes it too small, as it does
