@@ -45,10 +45,10 @@ func checkLength(fn string, n int) error {
 // positive there; its value at 0 is never asked, so h/f is allowed.
 //
 // A random amplitude and phase is drawn for each frequency and transformed to
-// time over M samples, of which the first n are returned: the end of the
-// record has nothing to do with its beginning. Noise slower than rate/M is not in it, which for steep
-// spectra (random walk) leaves out the slowest wandering. rng and psd must not
-// be nil.
+// time over M samples, of which the first n are returned: the end of the record
+// has nothing to do with its beginning. Noise slower than rate/M is not in it,
+// which for steep spectra (random walk) leaves out the slowest wandering. rng
+// and psd must not be nil.
 func Noise(rng *rand.Rand, n int, rate float64, psd func(f float64) float64) ([]float64, error) {
 	const fn = "signal.Noise"
 	if err := checkLength(fn, n); err != nil {
