@@ -1,7 +1,9 @@
 package main
 
 import (
+	"archive/zip"
 	"bytes"
+	"errors"
 	"fmt"
 	"maps"
 	"os"
@@ -11,6 +13,8 @@ import (
 	"slices"
 	"strings"
 	"testing"
+
+	"github.com/rogpeppe/go-internal/txtar"
 )
 
 // TestReadmeCode does with every block of Go in the READMEs what its reader would: a bank
@@ -221,14 +225,45 @@ func TestReadmeTerm(t *testing.T) {
 		run("handout --class class.csv --lab " + lab + " --out handout-" + lab + " --assessed")
 		run("mark --class class.csv --lab " + lab + " --out marks-" + lab + " returned")
 	}
+	// A OneRoster set of the same three, and rules with the dates that results need.
+	set := filepath.Join(clone, "gravlab", "cmd", "gravlab", "testdata", "script", "roster.txt")
+	archive, err := txtar.ParseFile(set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	roster, err := os.Create("roster.zip")
+	if err != nil {
+		t.Fatal(err)
+	}
+	z := zip.NewWriter(roster)
+	for _, f := range archive.Files {
+		if name, ok := strings.CutPrefix(f.Name, "set/"); ok {
+			w, err := z.Create(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			w.Write(f.Data)
+		}
+	}
+	if err := errors.Join(z.Close(), roster.Close()); err != nil {
+		t.Fatal(err)
+	}
+	dated := "rule,lab,id,value,reason\nbook,01,,marks-2a,\nassigned,01,,2026-10-20,\ndue,01,,2026-11-03T18:00+01:00,\nresults,,,2026-12-14,\n"
+	if err := os.WriteFile("rules-2a.csv", []byte(dated), 0o600); err != nil {
+		t.Fatal(err)
+	}
 	commands := 0
 	for line := range strings.Lines(section) {
 		if command, ok := strings.CutPrefix(strings.TrimRight(line, "\n"), "    gravlab "); ok {
 			commands++
 			run(command)
+			if strings.HasPrefix(command, "roster ") {
+				run("handout --class class-2a.csv --lab 01 --out handout-2a --assessed --new-key")
+				run("mark --class class-2a.csv --lab 01 --out marks-2a returned")
+			}
 		}
 	}
-	if commands < 1 {
+	if commands < 3 {
 		t.Error("the section has no commands")
 	}
 	for _, m := range regexp.MustCompile("`gravlab (help [a-z]+)`").FindAllStringSubmatch(section, -1) {

@@ -38,6 +38,8 @@ in it are named from where it lies. Its rules:
   excused    lab, id
   marks      lab, id   -2                    for one member of a group, for example
   second     lab       second-01.csv         columns id, question, marks, agreed, reason
+  assigned   lab       2026-10-20            when it was handed out; for --roster
+  results              2026-12-14            date of the results; for --roster
 
 The date of handing in is that of the file in the archive of the whole class, if one
 archive was marked. Rules that contradict each other are refused, with both lines. A total with
@@ -47,6 +49,9 @@ unread texts is provisional.
                 are rows of a lab's class list with a column members
 --rules RULES   the table of rules
 --out TERM      the folder to write into
+--roster ROSTER the OneRoster set that the class list was made from: writes
+                TERM/results.zip too, a OneRoster set with the results
+--roster-class CLASS   which class of it, if it has several
 
 Example:
 
@@ -58,6 +63,8 @@ func runTotal(ctx context.Context, c *call) error {
 	class := c.flags.String("class", "", "")
 	rules := c.flags.String("rules", "", "")
 	out := c.flags.String("out", "", "")
+	from := c.flags.String("roster", "", "")
+	of := c.flags.String("roster-class", "", "")
 	args, err := c.parse()
 	const hint = "gravlab total --class class.csv --rules rules.csv --out term"
 	switch {
@@ -76,11 +83,30 @@ func runTotal(ctx context.Context, c *call) error {
 	if t.Rules, err = term.ReadRules(*rules, t.Class); err != nil {
 		return usageError{err, ""}
 	}
+	var roster *term.Roster
+	var taught term.RosterClass
+	if *from != "" {
+		if roster, err = term.ReadRoster(*from); err == nil {
+			taught, err = roster.Class(*of)
+		}
+		if err != nil {
+			return usageError{err, ""}
+		}
+	}
 	r, err := t.Write(ctx)
 	if marking.IsInput(err) {
 		return usageError{err, ""}
 	} else if err != nil {
 		return err
+	}
+	if roster != nil {
+		remarks, err := t.WriteResults(r, roster, taught, filepath.Join(*out, "results.zip"))
+		if marking.IsInput(err) {
+			return usageError{err, ""}
+		} else if err != nil {
+			return err
+		}
+		r.Remarks = append(r.Remarks, remarks...)
 	}
 	open := 0
 	for _, s := range r.Students {
@@ -104,5 +130,8 @@ func runTotal(ctx context.Context, c *call) error {
 		fmt.Fprintln(c.err, remark)
 	}
 	fmt.Fprintln(c.out, filepath.Join(*out, "total.csv"))
+	if roster != nil {
+		fmt.Fprintln(c.out, filepath.Join(*out, "results.zip"))
+	}
 	return nil
 }
