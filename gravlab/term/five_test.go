@@ -30,8 +30,8 @@ import (
 	"gravity.example/gravlab/wire"
 )
 
-// The tests have five labs of their own, each with two questions whose worked answers are numbers and
-// letters, so that a runner of the tests' own can submit them.
+// The tests have five labs of their own, each with two questions whose worked answers are numbers
+// and letters, so that a runner of the tests' own can submit them.
 func plumbLab(i int, rel float64) bank.Lab {
 	return bank.Lab{ID: fmt.Sprintf("%d-plumb-line", 91+i), Title: fmt.Sprintf("Plumb line %d", i+1), Minutes: 10, Graded: true, Build: func(d *bank.Draw) bank.Sheet {
 		length := d.Between("length", 0.6, 1.4, 0.05)
@@ -52,7 +52,8 @@ var (
 	choiceCall = regexp.MustCompile(`sheet\.Choice\(\\?"(\w+)\\?", \\?"(\w+)\\?"\)`)
 )
 
-// submit is a runner that submits the numbers and letters that stand in a notebook, as its program would.
+// submit is a runner that submits the numbers and letters that stand in a notebook, as its program
+// would.
 func submit(_ context.Context, job sandbox.Job) (sandbox.Outcome, error) {
 	text := string(job.Notebook)
 	declared := notebook.Declarations(text, 1)
@@ -88,8 +89,8 @@ func submit(_ context.Context, job sandbox.Job) (sandbox.Outcome, error) {
 	return sandbox.Outcome{}, nil
 }
 
-// victim names the variable that makes this test's program work through a term in a folder and nothing
-// else.
+// victim names the variable that makes this test's program work through a term in a folder and
+// nothing else.
 const victim = "GRAVLAB_TERM"
 
 func TestMain(m *testing.M) {
@@ -207,8 +208,8 @@ func putSet(t testing.TB, path string, set map[string]string) {
 	}
 }
 
-// newTerm makes a folder with everything that a lecturer has before the evening: class list, key, what was
-// handed in, rules.
+// newTerm makes a folder with everything that a lecturer has before the evening: class list, key,
+// what was handed in, rules.
 func newTerm(t *testing.T) (dir string, marks [5]map[string]float64) {
 	t.Helper()
 	dir = t.TempDir()
@@ -348,9 +349,10 @@ func tableOf(t testing.TB, set map[string][]byte, name string) []map[string]stri
 	return out
 }
 
-// A term of five labs for 24 students: from a OneRoster set to a class list, sealed handouts, marks, totals,
-// and a OneRoster set of results. The totals are computed here a second time; called again, and after
-// kills at random moments, everything has the same bytes. GRAVLAB_LONG kills at 50 moments.
+// A term of five labs for 24 students: from a OneRoster set to a class list, sealed handouts,
+// marks, totals, and a OneRoster set of results. The totals are computed here a second time; called
+// again, and after kills at random moments, everything has the same bytes. GRAVLAB_LONG kills at 50
+// moments.
 func TestTermOfFive(t *testing.T) {
 	dir, marks := newTerm(t)
 	began := time.Now()
@@ -507,8 +509,9 @@ func TestTermOfFive(t *testing.T) {
 	t.Logf("killed at %d moments, run to the end %d times", killed, finished)
 }
 
-// An updated bank in the middle of a term stops with the names of the questions before anything is judged,
-// and what was written stays as it was; the lecturer can say that the lab shall be judged anew.
+// An updated bank in the middle of a term stops with the names of the questions before anything is
+// judged, and what was written stays as it was; the lecturer can say that the lab shall be judged
+// anew.
 func TestUpdatedBankInTerm(t *testing.T) {
 	dir, _ := newTerm(t)
 	if err := evening(t.Context(), dir); err != nil {

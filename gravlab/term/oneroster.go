@@ -19,9 +19,9 @@ import (
 	"gravity.example/testdata"
 )
 
-// The tables of OneRoster's CSV binding 1.2.1 (1EdTech, final release) are in testdata/oneroster_csv.csv. Files
-// are written after them and read with them. That is no claim of conformance: 1EdTech certifies
-// that, and has not looked at this program.
+// The tables of OneRoster's CSV binding 1.2.1 (1EdTech, final release) are in
+// testdata/oneroster_csv.csv. Files are written after them and read with them. That is no claim of
+// conformance: 1EdTech certifies that, and has not looked at this program.
 
 // A field is a column of a OneRoster file, or a property of its manifest.
 type field struct {
@@ -444,8 +444,8 @@ func (s RosterStudent) by(column string) string {
 	return s.Identifier
 }
 
-// WriteClass writes the class list of a class, with the ids of a column of users.csv. The list has to be one
-// that can be read again.
+// WriteClass writes the class list of a class, with the ids of a column of users.csv. The list has
+// to be one that can be read again.
 func (r *Roster) WriteClass(class RosterClass, column, path string) error {
 	users := filepath.Join(r.file, "users.csv")
 	before, lines := marking.Class{}, map[string]int{}

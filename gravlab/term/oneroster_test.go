@@ -69,7 +69,8 @@ func TestBadRoster(t *testing.T) {
 	}
 }
 
-// Columns in another order, a byte order mark and values that a whole set has not are read and told.
+// Columns in another order, a byte order mark and values that a whole set has not are read and
+// told.
 func TestOddRoster(t *testing.T) {
 	set := rosterSet(2)
 	plain := maps.Clone(set)

@@ -33,13 +33,14 @@ func uuid(words ...string) string {
 	return x[:8] + "-" + x[8:12] + "-" + x[12:16] + "-" + x[16:20] + "-" + x[20:]
 }
 
-// WriteResults writes what came out as a set of OneRoster CSV files: a line item for each lab and one
-// for the total, and the results of each student who is in the roster. The set holds changes (delta): a whole
-// set (bulk) would have the system that reads it mark all other line items and results
-// as deleted (section 3 of the standard). No reason that a rule gives leaves the house: the comments
-// say what is open and nothing else.
+// WriteResults writes what came out as a set of OneRoster CSV files: a line item for each lab and
+// one for the total, and the results of each student who is in the roster. The set holds changes
+// (delta): a whole set (bulk) would have the system that reads it mark all other line items and
+// results as deleted (section 3 of the standard). No reason that a rule gives leaves the house: the
+// comments say what is open and nothing else.
 //
-// The dates are those of the rules results, assigned and due, so that the same input gives the same bytes.
+// The dates are those of the rules results, assigned and due, so that the same input gives the same
+// bytes.
 func (t Total) WriteResults(r Result, roster *Roster, class RosterClass, path string) (remarks []string, err error) {
 	set, remarks, err := t.results(r, roster, class)
 	if err != nil {
@@ -192,8 +193,8 @@ func csvText(header []string, rows [][]string) []byte {
 	return b.Bytes()
 }
 
-// writeZip writes a zip archive whole, for its owner alone. All its files have the same date, so that the
-// same files give the same bytes.
+// writeZip writes a zip archive whole, for its owner alone. All its files have the same date, so
+// that the same files give the same bytes.
 func writeZip(path string, files []file) error {
 	return atomicfile.Write(path, 0o600, func(w io.Writer) error {
 		z := zip.NewWriter(w)
