@@ -20,12 +20,13 @@ const (
 
 // evening is a long record with a distant earthquake in it.
 type evening struct {
-	d       *bank.Draw
-	peak    float64 // Hz, of the microseism
-	arrival float64 // s, of the first wave
-	make    func() ([][]float64, error)
-	quiet   func() [2]float64 // rms before the earthquake, m/s², and its standard uncertainty
-	whole   func() float64    // rms of everything
+	d        *bank.Draw
+	peak     float64 // Hz, of the microseism
+	arrival  float64 // s, of the first wave
+	make     func() ([][]float64, error)
+	spectrum func() signal.Spectrum // before the earthquake
+	quiet    func() [2]float64      // rms before the earthquake, m/s², and its standard uncertainty
+	whole    func() float64         // rms of everything
 }
 
 func drawEvening(d *bank.Draw) evening {
@@ -38,9 +39,10 @@ func drawEvening(d *bank.Draw) evening {
 		x := gravlab.Must(e.make())
 		return gravlab.Must(signal.Welch{Segment: 512}.PSD(x[1][:to], 1))
 	}
+	e.spectrum = sync.OnceValue(func() signal.Spectrum { return spectrum(int(e.arrival) - eveningMargin) })
 	e.quiet = sync.OnceValue(func() [2]float64 {
 		n := int(e.arrival) - eveningMargin
-		s := spectrum(n)
+		s := e.spectrum()
 		rms := gravlab.Must(s.RMS(eveningLow, eveningHigh))
 		// The power in a band is the sum of bins, each known as well as the time
 		// allows: u² = ∫P² df/T.
@@ -128,19 +130,34 @@ func (e evening) microseism() bank.Question {
 	}
 }
 
-// movement builds on the student's own microseism.
+// displacement is the rms of the floor's motion in the band before the earthquake,
+// m, from the density of its acceleration divided by (2πf)^power: the fourth power
+// of the angular frequency, or another where that is forgotten.
+func (e evening) displacement(divided func(f float64) float64) float64 {
+	s := e.spectrum()
+	own := s
+	own.PSD = make([]float64, len(s.PSD))
+	for i, f := range s.Freq {
+		if f > 0 {
+			own.PSD[i] = s.PSD[i] / divided(f)
+		}
+	}
+	return gravlab.Must(own.RMS(eveningLow, eveningHigh))
+}
+
 func (e evening) movement() bank.Question {
-	x := func(f func(a float64) float64) func(bank.Answers) float64 {
-		return func(k bank.Answers) float64 { return f(k["microseism"]) }
+	angular := func(power float64) func(f float64) float64 {
+		return func(f float64) float64 { return math.Pow(2*math.Pi*f, power) }
 	}
 	omega := 2 * math.Pi * e.peak
 	return bank.Question{
-		ID: "movement", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.01}, Uses: []string{"microseism"},
-		Fields: bank.Fields{"peak": e.peak, "beforeArrival": int(e.arrival) - eveningMargin},
-		Solve:  x(func(a float64) float64 { return a / (omega * omega) }),
+		ID: "movement", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.03},
+		Fields: bank.Fields{"eveningLow": eveningLow, "eveningHigh": eveningHigh, "beforeArrival": int(e.arrival) - eveningMargin},
+		Solve:  bank.Later(func() float64 { return e.displacement(angular(4)) }),
 		Slips: []bank.Slip{
-			{ID: "frequency", Value: x(func(a float64) float64 { return a / (e.peak * e.peak) })},
-			{ID: "once", Value: x(func(a float64) float64 { return a / omega })},
+			{ID: "at-peak", Value: bank.Later(func() float64 { return e.quiet()[0] / (omega * omega) })},
+			{ID: "frequency", Value: bank.Later(func() float64 { return e.displacement(func(f float64) float64 { return f * f * f * f }) })},
+			{ID: "once", Value: bank.Later(func() float64 { return e.displacement(angular(2)) })},
 		},
 		Range: [2]float64{1e-7, 2e-6},
 	}
