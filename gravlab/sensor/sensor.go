@@ -219,6 +219,9 @@ func (s Suspension) decay(t float64) (c, d float64) {
 	}
 	if sq > 0 {
 		e := math.Exp(-beta * t)
+		if e == 0 { // long over, and too late for a phase
+			return 0, 0
+		}
 		sin, cos := math.Sincos(math.Sqrt(sq) * t)
 		return e * cos, e * sin / math.Sqrt(sq)
 	}

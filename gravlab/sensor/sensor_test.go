@@ -377,3 +377,12 @@ func TestWithoutMass(t *testing.T) {
 		}
 	}
 }
+
+// A step so long ago that its phase is beyond the range of numbers has settled.
+func TestStepResponseLongAgo(t *testing.T) {
+	s := sensor.Suspension{Mass: 1, Frequency: 1, Q: 1}
+	w0 := 2 * math.Pi
+	if x := gravlab.Must(s.StepResponse(1, math.MaxFloat64)); x != -1/w0/w0 {
+		t.Errorf("%v, want %v", x, -1/w0/w0)
+	}
+}
