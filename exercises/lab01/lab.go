@@ -259,7 +259,7 @@ func (w weighing) budget(d *bank.Draw) bank.Question {
 // densities1798 hands the published table to the student's program.
 func densities1798() bank.Recording {
 	return bank.Recording{
-		ID:      "densities-1798",
+		ID: "densities-1798", Shared: true,
 		Columns: []bank.Column{{Name: "density", Unit: "kg/m³"}},
 		Make: func() ([][]float64, error) {
 			printed, _ := densities()

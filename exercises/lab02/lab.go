@@ -283,7 +283,7 @@ func weighted1935() fit.Mean {
 
 func gravityOf1935() bank.Recording {
 	return bank.Recording{
-		ID:      "gravity-1935",
+		ID: "gravity-1935", Shared: true,
 		Columns: []bank.Column{{Name: "series", Unit: "1"}, {Name: "above", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			var series, above []float64

@@ -272,7 +272,7 @@ func shakingCounts() []float64 {
 
 func shaking() bank.Recording {
 	return bank.Recording{
-		ID:      "earthquake",
+		ID: "earthquake", Shared: true,
 		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "counts", Unit: "1"}},
 		Make: func() ([][]float64, error) {
 			counts := shakingCounts()

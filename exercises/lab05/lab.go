@@ -234,7 +234,7 @@ var strongMotionCounts = sync.OnceValues(func() (t, counts []float64) {
 
 func strongMotion() bank.Recording {
 	return bank.Recording{
-		ID:      "strong-motion",
+		ID: "strong-motion", Shared: true,
 		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "counts", Unit: "1"}},
 		Make: func() ([][]float64, error) {
 			t, counts := strongMotionCounts()

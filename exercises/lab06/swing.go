@@ -112,7 +112,7 @@ func (s passingSwing) amplitude(i int, factor float64) func(bank.Answers) float6
 // lineQuestion asks for the line at 2/T of one recording.
 func (s passingSwing) lineQuestion(id string, i, marks int, from, to float64) bank.Question {
 	return bank.Question{
-		ID: id, Kind: judge.KindMeasured, Marks: marks, Unit: "nm/s²",
+		ID: id, Kind: judge.KindMeasured, Reads: []string{passingRecordings[i]}, Marks: marks, Unit: "nm/s²",
 		Fields: bank.Fields{"length": s.p.Length, "degrees": s.p.degrees, "below": s.p.below},
 		Solve:  s.amplitude(i, 1),
 		U:      func() float64 { return s.detect[i]().Lines[1].UAmplitude },
@@ -131,7 +131,7 @@ func (s passingSwing) mass() bank.Question {
 	right := func(swing, shaker float64) float64 { return swing - shaker }
 	noise := func() float64 { return math.Hypot(s.detect[0]().UNoise, s.detect[1]().UNoise) }
 	return bank.Question{
-		ID: "mass", Kind: judge.KindMeasured, Marks: 4, Unit: "kg",
+		ID: "mass", Kind: judge.KindMeasured, Reads: []string{"swing", "shaker"}, Marks: 4, Unit: "kg",
 		Fields: bank.Fields{"below": s.p.below, "length": s.p.Length, "degrees": s.p.degrees},
 		Solve:  combine(right),
 		U: func() float64 {

@@ -245,7 +245,7 @@ var tideLines = sync.OnceValue(func() *earth.Analysis {
 
 func tideYear() bank.Recording {
 	return bank.Recording{
-		ID:      "year",
+		ID: "year", Shared: true,
 		Columns: []bank.Column{{Name: "time", Unit: "s"}, {Name: "moon", Unit: "m/s²"}, {Name: "sun", Unit: "m/s²"}},
 		Make:    func() ([][]float64, error) { return tideTable(), nil },
 	}

@@ -197,7 +197,7 @@ var textbook = sync.OnceValue(func() (t struct {
 
 func textbookProfile() bank.Recording {
 	return bank.Recording{
-		ID:      "textbook",
+		ID: "textbook", Shared: true,
 		Columns: []bank.Column{{Name: "place", Unit: "m"}, {Name: "gravity", Unit: "m/s²"}},
 		Make: func() ([][]float64, error) {
 			t := textbook()

@@ -225,7 +225,7 @@ func (f *fieldworkDay) rate() bank.Question {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Rate }
 	}
 	return bank.Question{
-		ID: "rate", Kind: judge.KindMeasured, Marks: 3, Unit: "µGal/h",
+		ID: "rate", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal/h",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -262,7 +262,7 @@ func (f *fieldworkDay) tare() bank.Question {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Steps[0] }
 	}
 	return bank.Question{
-		ID: "tare", Kind: judge.KindMeasured, Marks: 3, Unit: "µGal",
+		ID: "tare", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -290,7 +290,7 @@ func (f *fieldworkDay) station() bank.Question {
 		}
 	}
 	return bank.Question{
-		ID: "station", Kind: judge.KindMeasured, Marks: 3, Unit: "µGal",
+		ID: "station", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal",
 		Fields: bank.Fields{"name": name()},
 		Solve:  func(bank.Answers) float64 { return right() },
 		U:      u,
@@ -337,7 +337,7 @@ func (f *fieldworkDay) rock() bank.Question {
 	right := func() float64 { return result().Density }
 	u := func() float64 { return result().U }
 	return bank.Question{
-		ID: "density", Kind: judge.KindMeasured, Marks: 3, Unit: "kg/m³",
+		ID: "density", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "kg/m³",
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{

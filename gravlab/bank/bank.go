@@ -80,8 +80,14 @@ func (l Lab) Sheet(code Code) Sheet {
 			panic(WordsError{err})
 		}
 	}
+	if code.Sealed() && l.Graded {
+		s.Questions = append(slices.Clone(s.Questions), texts(s)...)
+	}
 	if !code.Sealed() {
 		s.Questions = slices.DeleteFunc(s.Questions, func(q Question) bool { return q.SealedOnly })
+	}
+	if code.Sealed() {
+		s.weigh(l.Bases())
 	}
 	if hidden {
 		s.strip()
@@ -125,6 +131,7 @@ type Recording struct {
 	ID      string // "swing"
 	Title   string // from shared.md
 	Columns []Column
+	Shared  bool                        // all sheets have the same one
 	Make    func() ([][]float64, error) // one slice per column
 }
 
@@ -167,6 +174,12 @@ type Question struct {
 
 	// For Function.
 	Function *Function
+
+	// Reads are the recordings that an answer needs, besides those that Worked reads by their names.
+	Reads []string
+
+	// For Text: what earns how many marks, for who reads it; may be empty.
+	Rubric []Criterion
 
 	// SealedOnly questions stand on sealed sheets and on no others.
 	SealedOnly bool

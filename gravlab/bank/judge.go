@@ -70,7 +70,7 @@ func (s Sheet) NumberTask(q Question, own Answers, tries int) judge.NumberTask {
 	right := s.RightAnswers()
 	t := judge.NumberTask{
 		Marks: q.Marks, Want: right[q.ID], Carried: math.NaN(), Unit: q.Unit,
-		Tol: q.Tol, Hints: q.Hints, Tries: tries,
+		Tol: q.Tol, Hints: q.Hints, Tries: tries, Strict: s.Code.Sealed(),
 	}
 	if q.Kind == judge.KindMeasured {
 		t.U = q.U()

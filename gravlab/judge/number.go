@@ -44,7 +44,9 @@ func Number(t NumberTask, a Answer) Verdict {
 	// A less careful analysis has a larger uncertainty and may lie further off,
 	// as long as it says so.
 	credible := t
-	credible.U = math.Min(math.Max(t.U, r.u), CredibleFactor*t.U)
+	if !t.Strict {
+		credible.U = math.Min(math.Max(t.U, r.u), CredibleFactor*t.U)
+	}
 	switch {
 	case credible.fits(r.value, t.Want):
 		v.Outcome, v.Marks = OutcomeRight, t.Marks

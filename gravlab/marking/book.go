@@ -183,7 +183,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*marksBook, error) {
 		case k.sealed && !it.code.Sealed():
 			r := &b.rows[it.owner]
 			r.short = append(r.short, "a practice sheet was handed in as the assessed one")
-			r.remark(&it, "is the practice sheet of %s, whose right answers can be worked out without you, and not the sealed sheet %s: it is not marked", r.student.ID, r.code)
+			r.remark(&it, "is the practice sheet of %s, whose numbers anyone can make, and not the sealed sheet %s: it is not marked", r.student.ID, r.code)
 			r.strays = append(r.strays, stray{file: it.name, why: "is your practice sheet; the one that counts has the name " + string(r.code)})
 		default:
 			r := &b.rows[it.owner]

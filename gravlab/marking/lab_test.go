@@ -100,6 +100,7 @@ func answered(t testing.TB, p bank.Sheet, s sources) []byte {
 func sheet(t testing.TB, p bank.Sheet, s sources) *notebook.Notebook {
 	t.Helper()
 	nb := PlainNotebook(p.Lab)
+	p.AddCells(nb)
 	if _, err := p.Fill(nb, false); err != nil {
 		t.Fatal(err)
 	}

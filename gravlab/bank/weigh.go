@@ -1,0 +1,122 @@
+package bank
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"gravity.example/gravlab/judge"
+)
+
+// A Basis is what an answer to a question rests on. It says what a seal protects: worked code is public, and runs on
+// the numbers of a prompt as well.
+type Basis string
+
+const (
+	OwnRecording Basis = "own recording" // a recording that the sheet alone has
+	OwnFunction  Basis = "own function"  // a function that is another one on each sheet
+	Text         Basis = "text"          // which a person reads
+	Prompt       Basis = "prompt"        // numbers that the prompt prints
+	SameForAll   Basis = "same for all"  // a recording, or a function, that all sheets have
+	Options      Basis = "options"       // a choice
+)
+
+// Protected says whether an answer rests on what only the sheet itself has, or a person reads.
+func (b Basis) Protected() bool { return b == OwnRecording || b == OwnFunction || b == Text }
+
+// Bases says what the questions of a lab's sealed sheets rest on.
+func (l Lab) Bases() map[string]Basis {
+	var sheets []Sheet
+	for _, code := range []Code{"", NumberedCode(l.ID, 1), NumberedCode(l.ID, 2)} {
+		s := l.Build(l.Draw(code))
+		s.Lab, s.Code = l, code
+		if l.Words != nil {
+			if err := l.Words.fill(&s); err != nil {
+				panic(WordsError{err})
+			}
+		}
+		sheets = append(sheets, s)
+	}
+	out := map[string]Basis{}
+	for i, q := range sheets[0].Questions {
+		switch q.Kind {
+		case judge.KindText:
+			out[q.ID] = Text
+		case judge.KindChoice:
+			out[q.ID] = Options
+		case judge.KindFunction:
+			out[q.ID] = SameForAll
+			for _, other := range sheets[1:] {
+				if differs(q.Function, other.Questions[i].Function) {
+					out[q.ID] = OwnFunction
+				}
+			}
+		default:
+			out[q.ID] = Prompt
+			for _, r := range sheets[0].Recordings {
+				if !q.reads(r.ID) {
+					continue
+				}
+				if !r.Shared {
+					out[q.ID] = OwnRecording
+				} else if out[q.ID] == Prompt {
+					out[q.ID] = SameForAll
+				}
+			}
+		}
+	}
+	if l.Graded {
+		out[FooledID], out[DefendID] = Text, Text
+	}
+	return out
+}
+
+// reads says whether the worked solution reads a recording.
+func (q Question) reads(recording string) bool {
+	return strings.Contains(q.Worked, fmt.Sprintf("Recording(%q)", recording)) || slices.Contains(q.Reads, recording)
+}
+
+// differs says whether two sheets want another function: at the same arguments, one of them gives other values.
+func differs(a, b *Function) bool {
+	for _, call := range a.Calls {
+		x, y := a.Right(call), b.Right(call)
+		if len(x) != len(y) {
+			return true
+		}
+		for k := range x {
+			if d := x[k] - y[k]; d > 1e-6*max(abs(x[k]), abs(y[k])) || -d > 1e-6*max(abs(x[k]), abs(y[k])) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func abs(v float64) float64 {
+	if v < 0 {
+		return -v
+	}
+	return v
+}
+
+// weigh gives the questions of a sealed sheet their marks: what a seal protects is worth at least half of a lab's marks. So
+// their marks are multiplied by the smallest whole number that does it.
+func (s *Sheet) weigh(basis map[string]Basis) {
+	protected, rest := 0, 0
+	for _, q := range s.Questions {
+		if basis[q.ID].Protected() {
+			protected += q.Marks
+		} else {
+			rest += q.Marks
+		}
+	}
+	if protected == 0 || protected >= rest {
+		return
+	}
+	times := (rest + protected - 1) / protected
+	for i := range s.Questions {
+		if basis[s.Questions[i].ID].Protected() {
+			s.Questions[i].Marks *= times
+		}
+	}
+}
