@@ -20,8 +20,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "01-weighing-the-earth", Title: "Weighing the Earth", Minutes: 80,
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"00-first-steps"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 3, Constants: []string{"big-g", "g-swing", "earth-mass", "mean-1798"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 // scaleDistance is from the mirror to the scale on the wall of the basement

@@ -23,8 +23,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "02-settling-down", Title: "Settling down", Minutes: 80,
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"01-weighing-the-earth"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 3, Constants: []string{"quality", "mean-1935", "birge"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 func build(d *bank.Draw) bank.Sheet {

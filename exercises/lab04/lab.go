@@ -23,8 +23,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "04-how-quiet", Title: "How quiet", Minutes: 80,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"floor"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 // A quietSensor is the sensor of one sheet.

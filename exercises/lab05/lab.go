@@ -21,8 +21,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "05-side-by-side", Title: "Side by side", Minutes: 85,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"02-settling-down", "04-how-quiet"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 3, Constants: []string{"clock", "self-noise", "quality", "microseism", "movement", "strong-motion-peak"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 func build(d *bank.Draw) bank.Sheet {

@@ -21,8 +21,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "06-passing-pendulum", Title: "The passing pendulum", Minutes: 90,
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"02-settling-down", "05-side-by-side"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"background", "amplitude", "floor-line", "mass"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 // passing is the pendulum of one sheet and the sensor below it. Angles are

@@ -19,8 +19,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "07-in-the-lift", Title: "In the lift", Minutes: 85,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"storeys", "tower-1960"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 const (

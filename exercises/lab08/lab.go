@@ -21,8 +21,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "08-do-all-things-fall", Title: "Do all things fall alike?", Minutes: 85,
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"01-weighing-the-earth", "07-in-the-lift"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"sun", "turn", "eta"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 // earthRadius is the Earth's mean radius as the prompts print it, m.

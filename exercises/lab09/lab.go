@@ -20,8 +20,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "09-the-earth-breathes", Title: "The Earth breathes", Minutes: 80,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 3, Constants: []string{"overhead", "size", "sun-moon", "spring", "part", "line", "delta", "pressure"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 // Moon and Sun, and the Earth they pull at, as the prompts print them.

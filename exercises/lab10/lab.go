@@ -18,8 +18,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "10-buried-sphere", Title: "The first anomaly", Minutes: 80,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"00-first-steps"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"water", "depth", "mass", "radius"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 func build(d *bank.Draw) bank.Sheet {

@@ -21,8 +21,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "11-two-tunnels", Title: "Two old drains", Minutes: 90,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 3, Constants: []string{"textbook", "place", "depth", "radius", "detection"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 func build(d *bank.Draw) bank.Sheet {

@@ -21,8 +21,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "12-a-day-in-the-field", Title: "A day in the field", Minutes: 90,
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"09-the-earth-breathes", "10-buried-sphere"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"scale", "rate", "tare", "density"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 func build(d *bank.Draw) bank.Sheet {

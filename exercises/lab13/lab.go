@@ -19,8 +19,9 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "13-water-and-ice", Title: "Water and ice, seen from above", Minutes: 75,
 	Tracks: []bank.Track{bank.PlanetarySpace}, BuildsOn: []string{"08-do-all-things-fall"}, Graded: true,
-	Words: bank.ReadWords(files),
-	Build: build,
+	Sealed: bank.Weights{Times: 2, Constants: []string{"storage", "acceleration", "ice"}},
+	Words:  bank.ReadWords(files),
+	Build:  build,
 }
 
 func build(d *bank.Draw) bank.Sheet {

@@ -27,6 +27,7 @@ type Lab struct {
 	Tracks   []Track  // empty: for everyone
 	BuildsOn []string // ids of other labs
 	Graded   bool     // marked in a class
+	Sealed   Weights  // how the marks of its sealed sheets are weighed
 	Words    *Words   // the text files of its questions; nil if Build sets the words as well
 	// Build makes the lab with the numbers of one sheet. It is cheap: whatever takes
 	// time waits until it is asked for (sync.OnceValue).
@@ -73,7 +74,8 @@ func (l Lab) Sheet(code Code) Sheet {
 	if hidden {
 		drawn = ""
 	}
-	s := l.Build(l.Draw(drawn))
+	d := l.Draw(drawn)
+	s := l.Build(d)
 	s.Lab, s.Code = l, code
 	if l.Words != nil {
 		if err := l.Words.fill(&s); err != nil {
@@ -88,6 +90,9 @@ func (l Lab) Sheet(code Code) Sheet {
 	}
 	if code.Sealed() {
 		s.weigh(l.Bases())
+	}
+	if code.Sealed() && !hidden {
+		s.shuffle(d)
 	}
 	if hidden {
 		s.strip()

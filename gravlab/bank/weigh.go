@@ -99,24 +99,61 @@ func abs(v float64) float64 {
 	return v
 }
 
-// weigh gives the questions of a sealed sheet their marks: what a seal protects is worth at least half of a lab's marks. So
-// their marks are multiplied by the smallest whole number that does it.
+// Weights say how the marks of a lab's sealed sheets are weighed.
+type Weights struct {
+	// Constants are the questions that one constant, the same for all, answers on a fifth of the sheets or more: a constant of nature,
+	// a table of a book, a range of truths that is narrow beside the uncertainty. They are worth 1 mark.
+	Constants []string
+	// Times multiplies the marks of the other protected questions; at least so much that all protected ones together are half of the marks.
+	Times int
+}
+
+// weigh gives the questions of a sealed sheet their marks.
 func (s *Sheet) weigh(basis map[string]Basis) {
-	protected, rest := 0, 0
-	for _, q := range s.Questions {
-		if basis[q.ID].Protected() {
+	w := s.Lab.Sealed
+	var raised []int // the questions that are multiplied
+	raise, protected, rest := 0, 0, 0
+	for i := range s.Questions {
+		q := &s.Questions[i]
+		constant := slices.Contains(w.Constants, q.ID)
+		if constant {
+			q.Marks = 1
+		}
+		switch {
+		case basis[q.ID].Protected() && !constant:
+			raised = append(raised, i)
+			raise += q.Marks
+		case basis[q.ID].Protected():
 			protected += q.Marks
-		} else {
+		default:
 			rest += q.Marks
 		}
 	}
-	if protected == 0 || protected >= rest {
+	if raise == 0 {
 		return
 	}
-	times := (rest + protected - 1) / protected
-	for i := range s.Questions {
-		if basis[s.Questions[i].ID].Protected() {
-			s.Questions[i].Marks *= times
-		}
+	times := max(1, w.Times, (rest-protected+raise-1)/raise)
+	for _, i := range raised {
+		s.Questions[i].Marks *= times
 	}
 }
+
+// shuffle gives the options of choices another order, so that no letter is right on all sheets.
+func (s *Sheet) shuffle(d *Draw) {
+	for i := range s.Questions {
+		q := &s.Questions[i]
+		if q.Kind != judge.KindChoice {
+			continue
+		}
+		old := q.Options
+		q.Options = make([]judge.Option, len(old))
+		for to, from := range d.Rand("order of " + q.ID).Perm(len(old)) {
+			q.Options[to] = old[from]
+			q.Options[to].Letter = old[to].Letter
+			q.Worked = strings.ReplaceAll(q.Worked, choiceOf(q.ID, old[from].Letter), choiceOf(q.ID, "\x00"+old[to].Letter))
+		}
+		q.Worked = strings.ReplaceAll(q.Worked, "\x00", "")
+	}
+}
+
+func choiceOf(id, letter string) string { return fmt.Sprintf("sheet.Choice(%q, \"%s\")", id, letter) }

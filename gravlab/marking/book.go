@@ -378,7 +378,7 @@ func (b *marksBook) student(r *row) error {
 		}
 	}
 	for i, v := range j.Verdicts {
-		r.cells[i] = cell{outcome: v.Entry.Verdict.Outcome, slip: v.Entry.Verdict.Slip, earned: float64(v.Entry.Verdict.Marks), counts: true}
+		r.cells[i] = cell{outcome: v.Entry.Verdict.Outcome, slip: b.slipOf(sheet.Questions[i], i, v.Entry.Verdict.Slip), earned: float64(v.Entry.Verdict.Marks), counts: true}
 	}
 	b.notes(r, ran, j)
 	b.applyEye(r, j)
@@ -396,6 +396,26 @@ func (b *marksBook) student(r *row) error {
 // sheet is the sheet of a student.
 func (b *marksBook) sheet(r *row) bank.Sheet {
 	return sheetOf(b.lab, b.k.Key, r.student.ID, b.k.Word, r.code)
+}
+
+// slipOf is the name of a slip for the page of the class. Options have another order on each
+// sealed sheet: theirs is that of the page's own list of questions.
+func (b *marksBook) slipOf(q bank.Question, i int, slip string) string {
+	letter, ok := strings.CutPrefix(slip, "option ")
+	if q.Kind != judge.KindChoice || !ok {
+		return slip
+	}
+	for _, o := range q.Options {
+		if o.Letter != letter {
+			continue
+		}
+		for _, listed := range b.questions[i].Options {
+			if listed.Text == o.Text {
+				return "option " + listed.Letter
+			}
+		}
+	}
+	return slip
 }
 
 // sameMarks reports whether two judgements give the same marks.

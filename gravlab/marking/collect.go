@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"gravity.example/gravlab/internal/clip"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
 
@@ -206,6 +207,9 @@ func (c *collection) refuse(w where, format string, args ...any) {
 
 // other tells of a file that is not read since nothing would come of it.
 func (c *collection) other(w where, why string) {
+	if path.Base(strings.ReplaceAll(w.place, "!", "/")) == labserver.RecordingsList {
+		return // it came with the sheet, and a student may well return the whole folder
+	}
 	c.refused = append(c.refused, refusal{w.place, w.box, why, true})
 }
 
