@@ -53,9 +53,10 @@ type lazyLab struct {
 	won                             []string // question: share
 }
 
-// lazy searches for the answers that, given on all sheets alike, earn most: for a number the right answers of other sheets
-// and what follows from the constants chosen before (a carried answer is right too), each with the judge's uncertainties of other
-// sheets; for a choice every letter.
+// lazy searches for the answers that, given on all sheets alike, earn most: for a number
+// the right answers of other sheets and what follows from the constants chosen before (a
+// carried answer is right too), each with the judge's uncertainties of other sheets; for a
+// choice every letter.
 func lazy(lab bank.Lab, sheets []bank.Sheet) lazyLab {
 	var out lazyLab
 	basis := lab.Bases()
@@ -129,7 +130,8 @@ func lazy(lab bank.Lab, sheets []bank.Sheet) lazyLab {
 	return out
 }
 
-// TestConstants: what earns marks on every sheet alike, without a look at its numbers. GRAVLAB_LONG takes 200 sheets of each lab and prints the table.
+// TestConstants: what earns marks on every sheet alike, without a look at its numbers.
+// GRAVLAB_LONG takes 200 sheets of each lab and prints the table.
 func TestConstants(t *testing.T) {
 	n, long := 12, os.Getenv("GRAVLAB_LONG") != ""
 	if long {

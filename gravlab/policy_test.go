@@ -230,9 +230,10 @@ func TestThinCells(t *testing.T) {
 	}
 }
 
-// TestComments holds the comments to one width and one phrase: lines of at most 100 columns (a tab
-// counts 4), but for formulas, which are set off by a tab, for the output of examples and for
-// what has no space to break at; and a function "reports whether", as Go's own documentation says.
+// TestComments holds the comments to one width and one phrase: lines of at most 100 columns
+// (a tab counts 4), but for formulas, which are set off by a tab, for the output of
+// examples and for what has no space to break at; and a function "reports whether", as Go's
+// own documentation says.
 func TestComments(t *testing.T) {
 	const width = 100
 	seen := 0

@@ -360,7 +360,8 @@ func flickerTime(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{10, 1500},
 		Source: bank.Computed(testdata.Checks, "sensor-allan-02",
-			// Both laws in one: flicker of the row's h, met by white noise after the time above.
+			// Both laws in one: flicker of the row's h, met by white noise after the time
+			// above.
 			gravlab.Must(sensor.AllanPowerLaw(1e-16, 0, whiteMeetsFlicker(1e-8, 2e-9))), 1e-12*exact.Float("value")),
 	}
 }

@@ -55,7 +55,8 @@ func (c StudentSheet) OwnRecording(file string) *Record {
 	return rec
 }
 
-// ReadTable reads the text of such a file; name is for messages. Programs that serve cells call it.
+// ReadTable reads the text of such a file; name is for messages. Programs that serve cells
+// call it.
 func ReadTable(name, text string) (*Record, error) {
 	rec, _, err := parse(name, text)
 	return rec, err

@@ -180,7 +180,8 @@ type Question struct {
 	// For Function.
 	Function *Function
 
-	// Reads are the recordings that an answer needs, besides those that Worked reads by their names.
+	// Reads are the recordings that an answer needs, besides those that Worked reads by
+	// their names.
 	Reads []string
 
 	// For Text: what earns how many marks, for who reads it; may be empty.
@@ -202,8 +203,8 @@ type Question struct {
 }
 
 // A Slip is a mistake that people make: the value that it leads to (NaN where it leads
-// nowhere with a sheet's numbers), and, from the text file's section "Slip ID", what it is called
-// and how to put it right without giving the answer away.
+// nowhere with a sheet's numbers), and, from the text file's section "Slip ID", what it is
+// called and how to put it right without giving the answer away.
 //
 // A slip may stand before or after any other: one whose value cannot be told from the right
 // answer, or from a slip before it, is left out on that sheet (see Sheet.NumberTask).

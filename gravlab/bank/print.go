@@ -149,8 +149,8 @@ func Stamped(nb *notebook.Notebook) map[string]string {
 	return nil
 }
 
-// Changed lists the questions of a notebook's sheet that are not those of this bank: the bank has
-// changed since the notebook was handed out or begun.
+// Changed lists the questions of a notebook's sheet that are not those of this bank: the
+// bank has changed since the notebook was handed out or begun.
 func (s Sheet) Changed(nb *notebook.Notebook) ([]string, error) { return s.Differing(Stamped(nb)) }
 
 // Table is a recording as a CSV file with the units in its header, as spreadsheets and

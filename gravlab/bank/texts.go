@@ -12,7 +12,8 @@ type Criterion struct {
 	Text  string
 }
 
-// The questions that the sealed sheets of every graded lab end with. A person reads the answers.
+// The questions that the sealed sheets of every graded lab end with. A person reads the
+// answers.
 const (
 	FooledID = "fooled"
 	DefendID = "defend"

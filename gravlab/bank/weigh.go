@@ -8,8 +8,8 @@ import (
 	"gravity.example/gravlab/judge"
 )
 
-// A Basis is what an answer to a question rests on. It says what a seal protects: worked code is public, and runs on
-// the numbers of a prompt as well.
+// A Basis is what an answer to a question rests on. It says what a seal protects: worked
+// code is public, and runs on the numbers of a prompt as well.
 type Basis string
 
 const (
@@ -21,7 +21,7 @@ const (
 	Options      Basis = "options"       // a choice
 )
 
-// Protected says whether an answer rests on what only the sheet itself has, or a person reads.
+// Protected reports whether an answer rests on what only the sheet itself has, or a person reads.
 func (b Basis) Protected() bool { return b == OwnRecording || b == OwnFunction || b == Text }
 
 // Bases says what the questions of a lab's sealed sheets rest on.
@@ -71,12 +71,13 @@ func (l Lab) Bases() map[string]Basis {
 	return out
 }
 
-// reads says whether the worked solution reads a recording.
+// reads reports whether the worked solution reads a recording.
 func (q Question) reads(recording string) bool {
 	return strings.Contains(q.Worked, fmt.Sprintf("Recording(%q)", recording)) || slices.Contains(q.Reads, recording)
 }
 
-// differs says whether two sheets want another function: at the same arguments, one of them gives other values.
+// differs reports whether two sheets want another function: at the same arguments, one of them
+// gives other values.
 func differs(a, b *Function) bool {
 	for _, call := range a.Calls {
 		x, y := a.Right(call), b.Right(call)
@@ -101,10 +102,12 @@ func abs(v float64) float64 {
 
 // Weights say how the marks of a lab's sealed sheets are weighed.
 type Weights struct {
-	// Constants are the questions that one constant, the same for all, answers on a fifth of the sheets or more: a constant of nature,
-	// a table of a book, a range of truths that is narrow beside the uncertainty. They are worth 1 mark.
+	// Constants are the questions that one constant, the same for all, answers on a fifth
+	// of the sheets or more: a constant of nature, a table of a book, a range of truths
+	// that is narrow beside the uncertainty. They are worth 1 mark.
 	Constants []string
-	// Times multiplies the marks of the other protected questions; at least so much that all protected ones together are half of the marks.
+	// Times multiplies the marks of the other protected questions; at least so much that
+	// all protected ones together are half of the marks.
 	Times int
 }
 

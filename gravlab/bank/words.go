@@ -102,8 +102,9 @@ var (
 
 var functions = template.FuncMap{"tex": tex, "fixed": fixed, "signed": signed, "lit": lit}
 
-// readSections splits a file into sections. It returns its lines with each heading made into a
-// separator and the title that stands in it, so that a template of them has the lines of the file.
+// readSections splits a file into sections. It returns its lines with each heading made
+// into a separator and the title that stands in it, so that a template of them has the
+// lines of the file.
 func readSections(name, text string) ([]section, []string, error) {
 	var sections []section
 	var lines []string

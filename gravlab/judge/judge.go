@@ -132,8 +132,8 @@ type NumberTask struct {
 	// the slips that people make with it. Zero means that no uncertainty is asked.
 	U      float64
 	USlips []WrongValue
-	// Strict wants the value within CoverageFactor of U, however large the stated uncertainty is: else a constant
-	// with a wide one would be right on every sheet.
+	// Strict wants the value within CoverageFactor of U, however large the stated uncertainty
+	// is: else a constant with a wide one would be right on every sheet.
 	Strict bool
 }
 

@@ -201,9 +201,9 @@ func (a zipped) members() []member {
 	return all
 }
 
-// zipDate is the date of a file in a zip archive. The old form of it has no zone; a zone is known
-// where an extra field has the date too: extended timestamp, NTFS, Unix (APPNOTE.TXT 4.5 and
-// the fields registered there, which archive/zip reads).
+// zipDate is the date of a file in a zip archive. The old form of it has no zone; a zone is
+// known where an extra field has the date too: extended timestamp, NTFS, Unix (APPNOTE.TXT
+// 4.5 and the fields registered there, which archive/zip reads).
 func zipDate(e *zip.File) string {
 	if e.Modified.IsZero() || e.Modified.Year() < 1981 {
 		return "" // the form begins in 1980; the first day of it stands for none

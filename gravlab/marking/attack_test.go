@@ -18,7 +18,8 @@ import (
 
 var numeral = regexp.MustCompile(`[0-9]+(?:\.[0-9]+)?(?:e-?[0-9]+)?`)
 
-// known says whether a number of the worked code is printed in a prompt, in whatever digits and power of ten.
+// known reports whether a number of the worked code is printed in a prompt, in whatever digits
+// and power of ten.
 func known(literal string, printed map[string]bool) bool {
 	v, err := strconv.ParseFloat(literal, 64)
 	if err != nil {
@@ -28,9 +29,10 @@ func known(literal string, printed map[string]bool) bool {
 	return printed[mantissa]
 }
 
-// attacked is the worked code of a question as somebody without the key can have it: the public text with the numbers that the
-// prompts of the sealed sheet print. Where it has a number that is printed nowhere, such as the moment of a knock, it keeps that of
-// another sheet. hidden counts those.
+// attacked is the worked code of a question as somebody without the key can have it: the
+// public text with the numbers that the prompts of the sealed sheet print. Where it has a
+// number that is printed nowhere, such as the moment of a knock, it keeps that of another
+// sheet. hidden counts those.
 func attacked(q, other bank.Question, printed map[string]bool) (code string, hidden int) {
 	ours, theirs := numeral.FindAllStringIndex(q.Worked, -1), numeral.FindAllString(other.Worked, -1)
 	if len(ours) != len(theirs) {
@@ -51,9 +53,10 @@ func attacked(q, other bank.Question, printed map[string]bool) (code string, hid
 	return b.String() + q.Worked[at:], hidden
 }
 
-// TestAttacker hands in what the public code makes of a sealed sheet, without any guard of the program: worked solutions, run
-// on the prompts and the recordings that a student has. It says what a mark on a sealed sheet does not prove.
-// GRAVLAB_LONG does all labs and prints the table that the lecturer's page has.
+// TestAttacker hands in what the public code makes of a sealed sheet, without any guard of
+// the program: worked solutions, run on the prompts and the recordings that a student has.
+// It says what a mark on a sealed sheet does not prove. GRAVLAB_LONG does all labs and
+// prints the table that the lecturer's page has.
 func TestAttacker(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs a whole lab")

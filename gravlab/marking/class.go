@@ -156,7 +156,8 @@ func badID(id string) string {
 	return ""
 }
 
-// The sheets of a class are the codes of a lab: each student has a practice sheet and a sealed one.
+// The sheets of a class are the codes of a lab: each student has a practice sheet and a
+// sealed one.
 type sheets struct {
 	practice, sealed []bank.Code
 	owner            map[bank.Code]int

@@ -10,8 +10,8 @@ import (
 	"gravity.example/gravlab/internal/clip"
 )
 
-// A Book is the marks book of one lab, as the last marking left it. It is what marks.csv says, with
-// what is needed to say how each mark came about.
+// A Book is the marks book of one lab, as the last marking left it. It is what marks.csv
+// says, with what is needed to say how each mark came about.
 type Book struct {
 	Dir       string `json:"-"` // the folder, as the caller named it
 	Lab       string // id
@@ -136,8 +136,8 @@ func (r row) handed() string {
 	return first
 }
 
-// folder is the innermost folder of the lecturer's around the marked file, if it says whose it is:
-// a folder with the files of many students is no student's.
+// folder is the innermost folder of the lecturer's around the marked file, if it says whose
+// it is: a folder with the files of many students is no student's.
 func (r row) folder() string {
 	if !r.item.own {
 		return ""

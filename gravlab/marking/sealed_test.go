@@ -235,7 +235,8 @@ func TestChangedBank(t *testing.T) {
 	}
 }
 
-// A resit has other sheets, which belong to nobody at the first marking and the other way round.
+// A resit has other sheets, which belong to nobody at the first marking and the other way
+// round.
 func TestResit(t *testing.T) {
 	c := sealedRoom(t, swingLab, 2)
 	h := c.handout()

@@ -1,5 +1,6 @@
-// Package mcmc draws from a probability density that is known up to a factor, by Markov chain
-// Monte Carlo: what a posterior looks like where the normal one of a fit's covariance does not do.
+// Package mcmc draws from a probability density that is known up to a factor, by Markov
+// chain Monte Carlo: what a posterior looks like where the normal one of a fit's covariance
+// does not do.
 //
 // InitialWalkers strews starting points around a fit, and Sample walks from them. The
 // logarithm of the density is a function of yours, such as buried.Inversion.LogPosterior:

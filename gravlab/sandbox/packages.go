@@ -25,11 +25,11 @@ import (
 // module is the path of ours.
 const module = "gravity.example"
 
-// allowed lists the packages that cells may import. What is not here cannot be
-// compiled against, whatever a cell says: the compiler is told of these files alone. The list leaves out what
-// reaches the machine (os/exec, net, syscall, plugin), what undoes types (unsafe),
-// and what has no use in a lab and makes programs long. Package os is
-// here for os.Args, os.Exit and os.Stderr: there are no files to open.
+// allowed lists the packages that cells may import. What is not here cannot be compiled
+// against, whatever a cell says: the compiler is told of these files alone. The list leaves
+// out what reaches the machine (os/exec, net, syscall, plugin), what undoes types (unsafe),
+// and what has no use in a lab and makes programs long. Package os is here for os.Args,
+// os.Exit and os.Stderr: there are no files to open.
 var allowed = []string{
 	"bufio", "bytes", "cmp", "container/heap", "container/list", "container/ring", "context",
 	"crypto/rand", "encoding/base64", "encoding/binary", "encoding/csv", "encoding/hex", "encoding/json",
@@ -50,9 +50,9 @@ var allowed = []string{
 	module + "/gravlab/earth", module + "/gravlab/survey",
 }
 
-// prepare compiles the packages for WebAssembly, unless Go's cache has them, copies
-// them and writes the two lists of their files. The pool has copies of its own because the cache may be
-// cleaned while it works.
+// prepare compiles the packages for WebAssembly, unless Go's cache has them, copies them
+// and writes the two lists of their files. The pool has copies of its own because the cache
+// may be cleaned while it works.
 func prepare(ctx context.Context, clone, dir string, log func(text string)) (setup, error) {
 	var s setup
 	if err := modules.Fetch(ctx, clone, log); err != nil {
@@ -122,12 +122,12 @@ func prepare(ctx context.Context, clone, dir string, log func(text string)) (set
 	return s, nil
 }
 
-// cacheName is what Go's build cache calls a file: the SHA-256 of what is in it. Source: Go 1.26,
-// cmd/go/internal/cache.
+// cacheName is what Go's build cache calls a file: the SHA-256 of what is in it. Source: Go
+// 1.26, cmd/go/internal/cache.
 var cacheName = regexp.MustCompile(`^([0-9a-f]{64})-d$`)
 
-// copyPackage copies a compiled package. A copy that is not what its name in the cache says is an
-// error.
+// copyPackage copies a compiled package. A copy that is not what its name in the cache says
+// is an error.
 func copyPackage(from, to string) error {
 	text, err := os.ReadFile(from)
 	if err != nil {

@@ -401,9 +401,10 @@ func clip(s string, n int) string {
 	return s + " …"
 }
 
-// killed notes which limit a worker was lost by, and what the next one is to leave out. sheet says
-// that it is the limit of the whole notebook, none that the step in hand has met. A limit of none is a worker
-// that breaks off again and again. over says that nothing is left to do.
+// killed notes which limit a worker was lost by, and what the next one is to leave out.
+// sheet says that it is the limit of the whole notebook, none that the step in hand has
+// met. A limit of none is a worker that breaks off again and again. over says that nothing
+// is left to do.
 func (t *task) killed(watch *watch, limit Limit, sheet bool) (over bool) {
 	s := watch.stage
 	if limit == LimitNone && s.What == stageRun {

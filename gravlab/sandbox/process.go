@@ -33,8 +33,9 @@ const (
 	maxResident = 700 << 20
 	// maxCheck is the processor time for reading the file, or for checking one cell.
 	maxCheck = 3 * time.Second
-	// maxStill is how long a process may use no processor time at all before it is held to stand
-	// still. Only looks at it count, so that the time in which nobody looked does not.
+	// maxStill is how long a process may use no processor time at all before it is held to
+	// stand still. Only looks at it count, so that the time in which nobody looked does
+	// not.
 	maxStill = time.Minute
 )
 
@@ -215,8 +216,8 @@ func (a *watch) used() time.Duration {
 func (a *watch) begin(s stage) { a.stage, a.stageCPU = s, a.used() }
 
 // exceeded says which limit has been passed; sheet, that it is the one of the whole
-// notebook. Only processor time and memory count: how long something takes depends on what else the
-// machine does.
+// notebook. Only processor time and memory count: how long something takes depends on what
+// else the machine does.
 func (a *watch) exceeded() (limit Limit, sheet bool) {
 	used := a.used()
 	if used > a.seen {
@@ -245,8 +246,8 @@ func (a *watch) exceeded() (limit Limit, sheet bool) {
 	return LimitNone, false
 }
 
-// death says why a worker has ended that nobody here has ended: by a limit of its own, as Go's runtime
-// keeps one for stacks, or by a fault.
+// death says why a worker has ended that nobody here has ended: by a limit of its own, as
+// Go's runtime keeps one for stacks, or by a fault.
 func (a *watch) death() (Limit, *Fault) {
 	state, said := a.worker.cmd.ProcessState, a.worker.said.String()
 	if state.ExitCode() != 2 && !a.worker.formless { // Go's runtime ends with 2

@@ -26,29 +26,31 @@
 //
 // # Differences
 //
-// Lines that begin with ! and cells that are scripts (%%bash, %%writefile) are not run, and a
-// remark says so; so do %cd, %test, %wasm and %capture. Packages outside the
-// list of Packages cannot be imported. Comments that direct the compiler
-// (//go:, //line, //export) have no effect. A cell that prints more than 1 MiB
-// ends there (the kernel keeps 1 MiB and lets it run on). There are no files, no environment, no
-// network; the clock starts at the same moment in each run, moves by a microsecond a
-// reading, and a sleep takes no time; random numbers without a seed are the same
-// in each run. Last digits may differ (no fused multiply-add), and so may the bits inside what is not a number.
+// Lines that begin with ! and cells that are scripts (%%bash, %%writefile) are not run, and
+// a remark says so; so do %cd, %test, %wasm and %capture. Packages outside the list of
+// Packages cannot be imported. Comments that direct the compiler (//go:, //line, //export)
+// have no effect. A cell that prints more than 1 MiB ends there (the kernel keeps 1 MiB and
+// lets it run on). There are no files, no environment, no network; the clock starts at the
+// same moment in each run, moves by a microsecond a reading, and a sleep takes no time;
+// random numbers without a seed are the same in each run. Last digits may differ (no fused
+// multiply-add), and so may the bits inside what is not a number.
 //
 // # Confinement
 //
-// Everything that touches other people's code (reading the file, parsing, checking, compiling, linking,
-// running) happens in a worker: this program, started again with a hidden argument. The caller's process never
-// parses a notebook; it moves bytes, and answers frames. A worker does one notebook. One that passes a
-// limit is killed and replaced. The cell at which it happened is left out, and
-// the others are run by the next worker. See Limits.
+// Everything that touches other people's code (reading the file, parsing, checking,
+// compiling, linking, running) happens in a worker: this program, started again with a
+// hidden argument. The caller's process never parses a notebook; it moves bytes, and
+// answers frames. A worker does one notebook. One that passes a limit is killed and
+// replaced. The cell at which it happened is left out, and the others are run by the next
+// worker. See Limits.
 //
 // # The machine's own faults
 //
-// A limit is met only where it was measured: processor time, memory, what the compiler said about a cell. A
-// run that ends for any other reason (no room for temporary files, a process that was ended from outside, memory
-// that the system refused, a process that stands still) is a Fault. It is tried again
-// from the start, three times in all, and if that does not help it is an error: there is no outcome then.
+// A limit is met only where it was measured: processor time, memory, what the compiler said
+// about a cell. A run that ends for any other reason (no room for temporary files, a
+// process that was ended from outside, memory that the system refused, a process that
+// stands still) is a Fault. It is tried again from the start, three times in all, and if
+// that does not help it is an error: there is no outcome then.
 package sandbox
 
 import (
@@ -57,10 +59,10 @@ import (
 
 // Limits on what a notebook may use. Zero fields have the defaults named.
 //
-// Fixed besides: a file of 20 MB, 1,000 code cells with 1 MB of text in all; 256 MiB of memory for the
-// program; 700 MiB for the worker around it; 80 programs, see above; for the compiler of each 6 s of processor
-// time and 768 MiB; frames of 1 MiB. Time is processor time, so that a
-// busy machine changes nothing.
+// Fixed besides: a file of 20 MB, 1,000 code cells with 1 MB of text in all; 256 MiB of
+// memory for the program; 700 MiB for the worker around it; 80 programs, see above; for the
+// compiler of each 6 s of processor time and 768 MiB; frames of 1 MiB. Time is processor
+// time, so that a busy machine changes nothing.
 type Limits struct {
 	Cell   time.Duration // of one cell's run; 0: 10 s
 	Sheet  time.Duration // in all, checking and compiling included; 0: 60 s

@@ -217,11 +217,11 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 	return middle, half, func(t time.Time) float64 { return t.Sub(middle).Seconds() / half }
 }
 
-// Adjust finds stations, drift and tares from the reduced readings of one meter,
-// rising in time, in one least squares fit. Several days go into one fit with a
-// knot and a tare in each night: what their stations have in common then counts,
-// which differences of each day by itself, put into [AdjustNetwork], lose. Without a tie the first
-// station read is held at zero and the values are differences from it.
+// Adjust finds stations, drift and tares from the reduced readings of one meter, rising in
+// time, in one least squares fit. Several days go into one fit with a knot and a tare in
+// each night: what their stations have in common then counts, which differences of each day
+// by itself, put into [AdjustNetwork], lose. Without a tie the first station read is held
+// at zero and the values are differences from it.
 //
 // On the day a tie must have 9.7 to 9.9 m/s², where all gravity on the ground of
 // the Earth lies (9.764 to 9.834; C. Hirt et al., Geophys. Res. Lett. 40, 4279,

@@ -131,8 +131,8 @@ func compiles(t *testing.T, clone, code string) {
 	succeed(t, clone, "go", "build", "-overlay", overlay, "gravity.example/gravlab/internal/readmeblock")
 }
 
-// tryBank hands out each lab that a bank names to two students, with the answers, and marks what
-// was handed out: both get full marks.
+// tryBank hands out each lab that a bank names to two students, with the answers, and marks
+// what was handed out: both get full marks.
 func tryBank(t *testing.T, program, clone string, files map[string]string) {
 	t.Helper()
 	dir := t.TempDir()
@@ -184,8 +184,8 @@ func succeed(t *testing.T, clone, name string, args ...string) {
 	}
 }
 
-// TestReadmeTerm does what README.md says about a term, command by command, with the tables that it
-// shows, for a class of three of whom nobody has handed in anything yet.
+// TestReadmeTerm does what README.md says about a term, command by command, with the tables
+// that it shows, for a class of three of whom nobody has handed in anything yet.
 func TestReadmeTerm(t *testing.T) {
 	clone, err := filepath.Abs("../../..")
 	if err != nil {
