@@ -96,7 +96,7 @@ type ArgumentError struct {
 
 func (e *ArgumentError) Error() string {
 	if v, ok := e.Value.(float64); ok && math.IsNaN(v) {
-		return fmt.Sprintf("%s: %s is NaN, which is no number: a value that is missing, or the result of a calculation that failed; allowed: %s", e.Func, e.Name, e.Allowed)
+		return fmt.Sprintf("%s: %s is NaN, which is not a number: a value that is missing, or the result of a calculation that failed; allowed: %s", e.Func, e.Name, e.Allowed)
 	}
 	return fmt.Sprintf("%s: %s is %v; allowed: %s", e.Func, e.Name, e.Value, e.Allowed)
 }

@@ -48,6 +48,8 @@ var plain = usages(
 	`(?i)\bfor which (force|mass|length|depth|frequency|period|speed|value)\b`, "What force … for?",
 	`(?i)\b(take|takes|took|taken|taking) (it |them |that )?off\b`, "subtract",
 	`(?i)\ball counted\b`, "included, exact",
+	`(^|[^e] )is no (ordinary|zip|tar|power|whole|class|CSV|name|record|list|notebook|question|folder|file|number|text)\b`, "is not a",
+	`\bstands? (twice|behind the|side by side)\b|\bhangs? on (nothing|what)\b|\bparted by\b`, "is there twice, depends on, separated by",
 	`(?i)\bmends\b|\b(to|would|is|was|be|not) mend(ed)?\b|\bmend (it|them|the)\b`, "correct, cure",
 	`(?i)\btaken for\b`, "instead of, mistaken for",
 	`(?i)\b(takes? the|in the) place of\b`, "instead of, replace",

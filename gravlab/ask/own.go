@@ -82,7 +82,7 @@ func parse(name, text string) (rec *Record, remarks []string, err error) {
 		return nil, nil, plainCSV(err)
 	}
 	if len(header) == 1 && strings.ContainsAny(header[0], ";\t") {
-		return nil, nil, errors.New("line 1: its columns are parted by semicolons or tabs; put commas between the columns and write numbers with a point, like \"0.05,12.31\"")
+		return nil, nil, errors.New("line 1: its columns are separated by semicolons or tabs; put commas between the columns and write numbers with a point, like \"0.05,12.31\"")
 	}
 	rec = &Record{name: name}
 	factors := make([]float64, len(header))

@@ -23,7 +23,7 @@ func readFile(_ StudentSheet, file string) (string, error) {
 		}
 	}
 	if errors.Is(err, fs.ErrNotExist) {
-		return "", fmt.Errorf("there is no file %s beside the notebook; put it there, and mind small and capital letters", file)
+		return "", fmt.Errorf("there is no file %s beside the notebook; put it there, and check capital and small letters", file)
 	}
 	if err != nil {
 		return "", fmt.Errorf("%s cannot be read: %w", file, err)

@@ -69,7 +69,7 @@ func TestBadRecordings(t *testing.T) {
 		{"too few", "time (s),angle (rad)\n0,1\n0.1\n", "line 3: it has more or fewer columns"},
 		{"back in time", "time (s),angle (rad)\n0,1\n0.1,1\n0.1,1\n", "line 4: the time goes from 0.1 s to 0.1 s"},
 		{"quote", "time (s)\n\"0\n", "line"},
-		{"semicolons", "time (s);angle (mrad)\n0,05;12,3\n", "line 1: its columns are parted by semicolons"},
+		{"semicolons", "time (s);angle (mrad)\n0,05;12,3\n", "line 1: its columns are separated by semicolons"},
 		{"Windows-1252", "time (s),level (\xb5rad)\n0,1\n", "line 1: the file is not UTF-8"},
 		{"UTF-16", "t\x00i\x00m\x00e\x00 \x00(\x00s\x00)\x00\n\x000\x00\n\x00", "line 1: the file is not UTF-8"},
 	} {

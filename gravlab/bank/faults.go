@@ -205,7 +205,7 @@ func (f *faults) function(q Question) {
 	}
 	for _, g := range functionGaps(task) {
 		if !(g.Tolerances >= 2) {
-			f.tell(q.ID, "apart "+g.Names, "%s lie %.2g tolerances apart; less than 2 cannot be told apart", g.Names, g.Tolerances)
+			f.tell(q.ID, "apart "+g.Names, "%s lie %.2g tolerances apart; less than 2 cannot be distinguished", g.Names, g.Tolerances)
 		}
 	}
 }
@@ -215,7 +215,7 @@ func (f *faults) leftOut(s Sheet, q Question) {
 	for name, why := range s.LeftOut(q) {
 		key := q.ID + "\x00" + name
 		if f.left[key]++; f.left[key] == 1 {
-			f.why[key] = fmt.Sprintf("%s: %s; less than %g cannot be told apart", s.Code, why, Apart)
+			f.why[key] = fmt.Sprintf("%s: %s; less than %g cannot be distinguished", s.Code, why, Apart)
 			f.order = append(f.order, key)
 		}
 	}

@@ -252,7 +252,7 @@ func (f *textFile) fill(fields Fields) ([]filled, error) {
 		code, ok := strings.CutPrefix(body, "```go\n")
 		code, closed := strings.CutSuffix(code, "\n```")
 		if !ok || !closed {
-			return nil, fmt.Errorf("%s:%d: %s is code, which stands between a line ```go and a line ```", f.name, out[i].line, out[i].kind)
+			return nil, fmt.Errorf("%s:%d: %s is code, which belongs between a line ```go and a line ```", f.name, out[i].line, out[i].kind)
 		}
 		out[i].body = code
 	}
@@ -309,7 +309,7 @@ func (w *Words) read(question string) (*textFile, error) {
 	name := question + ".md"
 	text, err := fs.ReadFile(w.files, name)
 	if err != nil {
-		return nil, fmt.Errorf("the words of the question %q should stand in %s, which is not there (does go:embed name *.md?)", question, name)
+		return nil, fmt.Errorf("the words of the question %q should be in %s, which is not there (does go:embed name *.md?)", question, name)
 	}
 	f, err := readText(name, string(text), w.pieces)
 	if err != nil {
@@ -452,7 +452,7 @@ func (q *Question) take(file string, sections []filled) error {
 			set(&q.Prompt, s.body)
 		case "Option":
 			if s.right == (s.body != "") {
-				return fmt.Errorf("%s:%d: below a wrong option stands the idea that leads there, below the right one nothing", file, s.line)
+				return fmt.Errorf("%s:%d: below a wrong option belongs the idea that leads there, below the right one nothing", file, s.line)
 			}
 			q.Options = append(q.Options, judge.Option{Letter: s.id, Text: s.title, Right: s.right, Idea: s.body})
 		case "Hint":
@@ -461,7 +461,7 @@ func (q *Question) take(file string, sections []filled) error {
 			}
 		case "Slip":
 			if _, twice := slips[s.id]; twice {
-				return fmt.Errorf("%s:%d: the slip %q stands twice", file, s.line, s.id)
+				return fmt.Errorf("%s:%d: the slip %q is there twice", file, s.line, s.id)
 			}
 			slips[s.id] = s
 		case "Tolerance":

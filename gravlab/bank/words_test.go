@@ -140,7 +140,7 @@ func TestWordsThatDoNotFit(t *testing.T) {
 		change func(*Question)
 		want   string
 	}{
-		{func(f map[string]string) { delete(f, "period.md") }, nil, `should stand in period.md`},
+		{func(f map[string]string) { delete(f, "period.md") }, nil, `should be in period.md`},
 		{replace("# A plumb", "A plumb"), nil, "period.md:1: a heading has to come first"},
 		{replace("# A plumb line swings", "## Hint"), nil, "period.md:1: the title has to come first"},
 		{replace("## Reasoning", "## Reason"), nil, `period.md:31: no section is called "## Reason"`},
@@ -154,7 +154,7 @@ func TestWordsThatDoNotFit(t *testing.T) {
 		{replace(`"period"`, `"periods"`), nil, `period.md:3: shared.md has no piece "periods"`},
 		{replace("## Slip half:", "## Slip halve:"), nil, `there is no section "Slip half: …"`},
 		{replace("## Tolerance", "## Slip other: x\n\ny\n\n## Tolerance"), nil, `period.md:20: Go has no slip "other"`},
-		{replace("## Tolerance", "## Slip half: x\n\ny\n\n## Tolerance"), nil, `period.md:20: the slip "half" stands twice`},
+		{replace("## Tolerance", "## Slip half: x\n\ny\n\n## Tolerance"), nil, `period.md:20: the slip "half" is there twice`},
 		{replace("## Tolerance", "## Option a: x\n\ny\n\n## Tolerance"), nil, `has 1 sections "Option"; a number question has none`},
 		{replace("```go\n", ""), nil, "period.md: the code that begins with ``` has no end"},
 		{replace("```go\n", "text\n```go\n"), nil, "period.md:24: Worked is code"},

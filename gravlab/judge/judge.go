@@ -169,9 +169,9 @@ type WrongFunction struct {
 	Fix    string
 }
 
-// A FunctionTask is what a question for a function wants: Want[i] at Calls[i].
+// A FunctionTask is what a question for a function needs: Want[i] at Calls[i].
 // A call holds the arguments one after the other; a result of one number is a
-// slice of one. Some calls stand twice: a function must repeat itself.
+// slice of one. Some calls come twice: a function must repeat itself.
 type FunctionTask struct {
 	Marks     int
 	Signature Signature

@@ -137,7 +137,7 @@ func TestUnits(t *testing.T) {
 		{"s", "0.4515 none", OutcomeUnit, "needs its unit"},
 		{"s", "0.4515 s s", OutcomeUnit, "The unit is given twice.\nThe number is right: type s once."},
 		{"s", "7 s s", OutcomeUnreadable, "The unit is given twice.\nType s once."},
-		{"s", "7 s ms", OutcomeUnreadable, "Two units stand with one number.\nKeep one of s and ms."},
+		{"s", "7 s ms", OutcomeUnreadable, "One number has two units.\nKeep one of s and ms."},
 		{"s", "0.4515 s ± 200 ms s", OutcomeUnit, "The uncertainty has ms and s"},
 		{"%", "7 % %", OutcomeUnreadable, "twice"},
 	} {

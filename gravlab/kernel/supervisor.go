@@ -348,7 +348,7 @@ func (s *supervisor) mend() {
 func (s *supervisor) settle() string {
 	s.mend()
 	if s.keep.restored() {
-		return "the cell removed the kernel's own temporary folder (TMPDIR); the kernel put back what it needs, what the cells kept there is gone: remove only what the cell itself has made"
+		return "the cell removed the kernel's own temporary folder (TMPDIR); the kernel put back what it needs, what the cells kept there is lost: remove only what the cell itself has made"
 	}
 	return ""
 }

@@ -90,7 +90,7 @@ func (s *Session) files() fs.FS {
 // readBeside reads a file beside the notebook.
 func readBeside(files fs.FS, name string) ([]byte, error) {
 	if name != path.Base(name) || !fs.ValidPath(name) {
-		return nil, fmt.Errorf("%q is no name of a file beside the notebook", clip.Line(name, 60))
+		return nil, fmt.Errorf("%q is not the name of a file beside the notebook", clip.Line(name, 60))
 	}
 	f, err := files.Open(name)
 	if err != nil {
@@ -98,7 +98,7 @@ func readBeside(files fs.FS, name string) ([]byte, error) {
 	}
 	defer f.Close()
 	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() || info.Size() > maxFile {
-		return nil, fmt.Errorf("%s beside the notebook is no file of at most 5 MB", name)
+		return nil, fmt.Errorf("%s beside the notebook is not a file of at most 5 MB", name)
 	}
 	text, err := io.ReadAll(io.LimitReader(f, maxFile))
 	if err != nil {

@@ -124,7 +124,7 @@ func (c *collection) list(archive where, when string, ours, inner bool, again fu
 			c.refuse(w, "is a link, which is not followed")
 			continue
 		case !m.mode.IsRegular():
-			c.refuse(w, "is no ordinary file")
+			c.refuse(w, "is not an ordinary file")
 			continue
 		case m.locked:
 			c.refuse(w, "is locked with a password")
@@ -188,7 +188,7 @@ func openZip(r io.ReaderAt, size int64) (contents, error) {
 	}
 	z, err := zip.NewReader(r, size)
 	if err != nil && !errors.Is(err, zip.ErrInsecurePath) {
-		return nil, errors.New("this is no zip archive that can be read")
+		return nil, errors.New("this is not a zip archive that can be read")
 	}
 	return zipped{z}, nil
 }
@@ -273,7 +273,7 @@ type tarred struct {
 
 // openTar reads a tar archive, packed with gzip or not.
 func openTar(r io.Reader, size, most int64) (contents, error) {
-	damaged := errors.New("this is no tar archive that can be read to its end")
+	damaged := errors.New("this is not a tar archive that can be read to its end")
 	in := bufio.NewReader(r)
 	plain := io.Reader(in)
 	if mark, err := in.Peek(2); err == nil && mark[0] == 0x1f && mark[1] == 0x8b {

@@ -140,7 +140,7 @@ func TestBankWords(t *testing.T) {
 // A folder that is no bank is refused at once, whatever is in it.
 func TestHostileBankFolder(t *testing.T) {
 	for what, make := range map[string]func(path string){
-		"no ordinary file": func(path string) { pipe(t, path) },
+		"not an ordinary file": func(path string) { pipe(t, path) },
 		"more than 10 MB": func(path string) {
 			if err := os.WriteFile(path, nil, 0o600); err != nil {
 				t.Fatal(err)

@@ -85,7 +85,7 @@ func ReadClass(path string) (Class, error) {
 		}
 		switch twin, twice := first[folded(s.ID)]; {
 		case twice && strings.EqualFold(s.ID, c.Students[twin].ID):
-			return Class{}, wrong(path, line, "the id %q stands in line %d too (capitals do not count); give each student an id of their own", s.ID, t.lines[twin])
+			return Class{}, wrong(path, line, "the id %q is in line %d too (capitals do not count); give each student an id of their own", s.ID, t.lines[twin])
 		case twice:
 			return Class{}, wrong(path, line, "the id %q and the id %q in line %d differ by zeros in front, which a spreadsheet removes; give the two students ids that differ by more", s.ID, c.Students[twin].ID, t.lines[twin])
 		}

@@ -58,7 +58,7 @@ func TestReadClass(t *testing.T) {
 		"id,ID\n1,2\n":                      `two columns "id"`,
 		"id\n":                              "no students",
 		"id,name\n,Ada\n":                   "line 2: the id is empty",
-		"id\ns1\nS1\n":                      "line 3: the id \"S1\" stands in line 2 too",
+		"id\ns1\nS1\n":                      "line 3: the id \"S1\" is in line 2 too",
 		"id\n../../x\n":                     "cannot be the name of a folder",
 		"id\na/b\n":                         "cannot be the name of a folder",
 		"id\nNUL\n":                         "Windows keeps",
@@ -133,10 +133,10 @@ func TestFoldedID(t *testing.T) {
 // A named pipe without a writer holds nobody up.
 func TestPipeForTable(t *testing.T) {
 	path := pipe(t, filepath.Join(t.TempDir(), "class.csv"))
-	if _, err := ReadClass(path); !IsInput(err) || !strings.Contains(err.Error(), "no ordinary file") {
+	if _, err := ReadClass(path); !IsInput(err) || !strings.Contains(err.Error(), "not an ordinary file") {
 		t.Errorf("a pipe for a class list: %v", err)
 	}
-	if _, _, err := ReadKey(path); !IsInput(err) || !strings.Contains(err.Error(), "no ordinary file") {
+	if _, _, err := ReadKey(path); !IsInput(err) || !strings.Contains(err.Error(), "not an ordinary file") {
 		t.Errorf("a pipe for a class key: %v", err)
 	}
 }

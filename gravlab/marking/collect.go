@@ -88,13 +88,13 @@ func collect(paths []string, skip string) (*collection, error) {
 		case info.IsDir():
 			err = c.walk(p, prefix, skip)
 		case !info.Mode().IsRegular():
-			err = wrong(p, 0, "is no ordinary file; name a folder, an archive or a notebook")
+			err = wrong(p, 0, "is not an ordinary file; name a folder, an archive or a notebook")
 		case isArchive(name):
 			err = c.archive(p, where{prefix + name, around}, len(paths) == 1, mostArchive)
 		case isNotebook(name):
 			c.add(where{prefix + name, around}, "", info.Size(), func() ([]byte, error) { return readFile(p, notebook.HandedInLimit) })
 		default:
-			err = wrong(p, 0, "is no folder, no archive (.zip, .tar, .tar.gz) and no notebook (.ipynb)")
+			err = wrong(p, 0, "is not a folder, an archive (.zip, .tar, .tar.gz) or a notebook (.ipynb)")
 		}
 		if err != nil {
 			c.close()
@@ -195,7 +195,7 @@ func otherKind(name string) string {
 	if strings.HasPrefix(name, ".") {
 		return "is a hidden file, which is not read; take the dot off its name"
 	}
-	return "is no notebook (.ipynb) and no recording (.csv) by its name, so it is not read"
+	return "is not a notebook (.ipynb) or a recording (.csv) by its name, so it is not read"
 }
 
 // A where says where a file lies: its place, and the box that it lies in.
@@ -257,7 +257,7 @@ func (c *collection) walk(root, prefix, skip string) error {
 		case d.Type()&fs.ModeSymlink != 0:
 			c.refuse(w, "is a link, which is not followed; put the file itself there")
 		case !d.Type().IsRegular():
-			c.refuse(w, "is no ordinary file")
+			c.refuse(w, "is not an ordinary file")
 		case isArchive(name):
 			return c.archive(p, w, false, mostInner)
 		case isNotebook(name) || isRecording(name):

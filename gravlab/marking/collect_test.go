@@ -146,10 +146,10 @@ func TestCollect(t *testing.T) {
 	refusals := map[string]string{
 		"many.zip!/../../escape.ipynb": "leads out", "many.zip!//etc/absolute.ipynb": "leads out", "many.zip!/../back.ipynb": "leads out", "many.zip!/C:drive.ipynb": "leads out",
 		"many.zip!/link.ipynb": "a link", "many.zip!/bomb.ipynb": "grows more than", "many.zip!/large.ipynb": "grows more than", "many.zip!/s2/deep.zip!/in.zip": "in an archive in an archive",
-		"many.zip!/s3/notes.pdf": "no notebook", "plain/notes.txt": "no notebook", "mail/lab.json": "no notebook", "mail/lab.rar": "of a kind that is not read", "mail/.lab.ipynb": "hidden", "lone/own.csv": "nothing reads it",
-		"packed.tar.gz!/s4/a.txt": "no notebook", "packed.tar.gz!/../six.ipynb": "leads out", "packed.tar.gz!/s4/link.ipynb": "a link", "packed.tar.gz!/s5/deep.tar!/in.tgz": "in an archive in an archive",
-		"bomb.tgz": "it unpacks to more than", "cut.tar.gz": "no tar archive", "no.tar": "no tar archive",
-		"broken.zip": "no zip archive", "cut.zip": "no zip archive", "flood.zip": "more than 50000",
+		"many.zip!/s3/notes.pdf": "not a notebook", "plain/notes.txt": "not a notebook", "mail/lab.json": "not a notebook", "mail/lab.rar": "of a kind that is not read", "mail/.lab.ipynb": "hidden", "lone/own.csv": "nothing reads it",
+		"packed.tar.gz!/s4/a.txt": "not a notebook", "packed.tar.gz!/../six.ipynb": "leads out", "packed.tar.gz!/s4/link.ipynb": "a link", "packed.tar.gz!/s5/deep.tar!/in.tgz": "in an archive in an archive",
+		"bomb.tgz": "it unpacks to more than", "cut.tar.gz": "not a tar archive", "no.tar": "not a tar archive",
+		"broken.zip": "not a zip archive", "cut.zip": "not a zip archive", "flood.zip": "more than 50000",
 	}
 	if runtime.GOOS != "windows" {
 		refusals["link.ipynb"], refusals["etc"], refusals["again"] = "a link", "a link", "a link"
@@ -250,7 +250,7 @@ func TestPipes(t *testing.T) {
 	dir := t.TempDir()
 	for _, name := range []string{"x.ipynb", "x.zip", "x.tar.gz", "x.csv"} {
 		path := pipe(t, filepath.Join(dir, name))
-		if _, err := collect([]string{path}, ""); !IsInput(err) || !strings.Contains(err.Error(), "no ordinary file") {
+		if _, err := collect([]string{path}, ""); !IsInput(err) || !strings.Contains(err.Error(), "not an ordinary file") {
 			t.Errorf("%s: %v", name, err)
 		}
 		if _, err := readFile(path, 1000); err == nil {

@@ -116,7 +116,7 @@ func (d *recorder) note(question string, g *labserver.Submission) {
 	q, ok := d.sheet.Question(question)
 	switch {
 	case !ok:
-		d.remark(fmt.Sprintf("submits an answer to %q, which is no question of the lab", clip.Line(question, 40)))
+		d.remark(fmt.Sprintf("submits an answer to %q, which is not a question of the lab", clip.Line(question, 40)))
 	case !g.Kept:
 		d.keep(labserver.Entry{Question: q.ID, Verdict: judge.Verdict{Outcome: judge.OutcomeUnreadable, Of: q.Marks, Message: g.View.Message}})
 	default:

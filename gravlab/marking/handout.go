@@ -189,7 +189,7 @@ func (h Handout) sameCodes(codes []bank.Code) error {
 	}
 	columns, err := list.columns("id", "code")
 	if err != nil {
-		return fmt.Errorf("%w: this is no list of codes, so it is not written over; name another file with --list", err)
+		return fmt.Errorf("%w: this is not a list of codes, so it is not overwritten; name another file with --list", err)
 	}
 	for k, row := range list.rows {
 		id, code := row[columns[0]], row[columns[1]]

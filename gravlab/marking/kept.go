@@ -74,7 +74,7 @@ func readKept(path string) (r keptHandout, ok bool, err error) {
 		if errors.As(err, &at) {
 			line += strings.Count(string(text[:min(int(at.Offset), len(text))]), "\n")
 		}
-		return r, false, wrong(path, line, "is no record of a handout, or was changed by hand: %v; take the file that the handout wrote", clip.Line(err.Error(), 120))
+		return r, false, wrong(path, line, "is not the record of a handout, or was changed by hand: %v; take the file that the handout wrote", clip.Line(err.Error(), 120))
 	}
 	if r.Format != keptFormat {
 		return r, false, wrong(path, 0, "is a record of the format %d, and this program knows %d; use the program that handed the lab out", r.Format, keptFormat)

@@ -30,7 +30,7 @@ func ReadKey(path string) (key []byte, open bool, err error) {
 		return nil, false, wrong(path, 0, "the class key cannot be read: %v", plain(err))
 	}
 	if info.Size() > 1000 {
-		return nil, false, wrong(path, 0, "has %d bytes, so it is no class key; a key is 64 hexadecimal digits", info.Size())
+		return nil, false, wrong(path, 0, "has %d bytes, so it is not a class key; a key is 64 hexadecimal digits", info.Size())
 	}
 	text, err := io.ReadAll(f)
 	if err != nil {
@@ -38,7 +38,7 @@ func ReadKey(path string) (key []byte, open bool, err error) {
 	}
 	key, err = hex.DecodeString(strings.TrimSpace(string(text)))
 	if err != nil || len(key) != keySize {
-		return nil, false, wrong(path, 0, "is no class key; a key is 64 hexadecimal digits, as the first handout made it")
+		return nil, false, wrong(path, 0, "is not a class key; a key is 64 hexadecimal digits, as the first handout made it")
 	}
 	return key, runtime.GOOS != "windows" && info.Mode().Perm()&0o077 != 0, nil
 }

@@ -556,7 +556,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 // identify says whose a file is.
 func (k *marker) identify(it *item, r run) error {
 	if r.Unread != "" {
-		it.problem = "is no notebook that can be read: " + r.Unread
+		it.problem = "is not a notebook that can be read: " + r.Unread
 		return nil
 	}
 	lab, code, problem := k.sheet(r.Lab, r.Code)

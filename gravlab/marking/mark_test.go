@@ -101,7 +101,7 @@ var stories = []story{
 	}, marks: "2 3 4 0 1  10", remark: "this cell was ended"},
 	{name: "answers a question that is none", cells: func(c *classroom, i int, p bank.Sheet) sources {
 		return worked(p).with("mass", "%%\nsheet.Choice(\"masss\", \"b\")")
-	}, marks: "2 3 4 2 0  11", remark: "is no question of the lab", reply: "is no question of the lab"},
+	}, marks: "2 3 4 2 0  11", remark: "is not a question of the lab", reply: "is not a question of the lab"},
 	{name: "exits before the end", cells: func(c *classroom, i int, p bank.Sheet) sources {
 		return worked(p).with("law", "%%\nos.Exit(0)")
 	}, marks: "2 3 4 0 1  10"},

@@ -126,7 +126,7 @@ func openFile(path string) (*os.File, error) {
 	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
 		f.Close()
 		if err == nil {
-			err = errors.New("is no ordinary file")
+			err = errors.New("is not an ordinary file")
 		}
 		return nil, plain(err)
 	}
@@ -265,7 +265,7 @@ func decode(file string, raw []byte) (text, note string, err error) {
 	}
 	raw = bytes.TrimPrefix(raw, []byte("\ufeff"))
 	if bytes.IndexByte(raw, 0) >= 0 {
-		return "", "", wrong(file, 0, "holds zero bytes, so it is no CSV file; save it in the spreadsheet as CSV UTF-8")
+		return "", "", wrong(file, 0, "holds zero bytes, so it is not a CSV file; save it in the spreadsheet as CSV UTF-8")
 	}
 	return strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(string(raw)), note, nil
 }

@@ -98,7 +98,7 @@ func TestUnreadableIsReturned(t *testing.T) {
 		t.Errorf("%+v", s)
 	}
 	for id, part := range map[string]string{
-		"s01": "It is no notebook that can be read", "s02": "It is no notebook (.ipynb) and no recording", "s03": "It is an archive of a kind that is not read", "s05": "no zip archive",
+		"s01": "It is not a notebook that can be read", "s02": "It is not a notebook (.ipynb) or a recording", "s03": "It is an archive of a kind that is not read", "s05": "not a zip archive",
 	} {
 		if reply := c.file("replies/" + id + ".html"); !strings.Contains(reply, part) || !strings.Contains(reply, "nothing of it could be marked") {
 			t.Errorf("the reply to %s does not say %q", id, part)

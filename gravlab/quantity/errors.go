@@ -21,7 +21,7 @@ var (
 // Kinds of ErrDimension that say more: of two units behind a number one is meant.
 var (
 	errTwice    = &dimensionKind{"the unit is given twice"}
-	errTwoUnits = &dimensionKind{"two units stand with one number"}
+	errTwoUnits = &dimensionKind{"one number has two units"}
 )
 
 type dimensionKind struct{ text string }

@@ -122,13 +122,13 @@ func (p *reader) read(s string) (Reading, error) {
 		left, right, _ := strings.Cut(inner, "±")
 		var rest string
 		if value, rest, err = p.number(strings.TrimSpace(left)); err == nil && rest != "" {
-			err = refuse(p.text, ErrUnreadable, "the unit stands behind the bracket: (1.23 ± 0.04) unit")
+			err = refuse(p.text, ErrUnreadable, "the unit goes after the bracket: (1.23 ± 0.04) unit")
 		}
 		if err != nil {
 			return Reading{}, err
 		}
 		if spread, rest, err = p.number(strings.TrimSpace(right)); err == nil && rest != "" {
-			err = refuse(p.text, ErrUnreadable, "the unit stands behind the bracket: (1.23 ± 0.04) unit")
+			err = refuse(p.text, ErrUnreadable, "the unit goes after the bracket: (1.23 ± 0.04) unit")
 		}
 		if err != nil {
 			return Reading{}, err
@@ -342,7 +342,7 @@ func (p *reader) number(s string) (d decimal, rest string, err error) {
 	rest = s
 	for strings.HasPrefix(rest, "-") || strings.HasPrefix(rest, "+") {
 		if sign != "" {
-			return d, "", refuse(p.text, ErrUnreadable, "two signs stand before the number")
+			return d, "", refuse(p.text, ErrUnreadable, "there are two signs before the number")
 		}
 		sign, rest = rest[:1], strings.TrimLeft(rest[1:], " ")
 	}
@@ -392,7 +392,7 @@ func (p *reader) number(s string) (d decimal, rest string, err error) {
 	}
 	if len(rest) > 0 && (rest[0] >= '0' && rest[0] <= '9') && !(rest == "1" && p.want.Dimension() == One) {
 		if one, ok := strings.CutPrefix(rest, "1/"); !ok || one == "" {
-			return d, "", refuse(p.text, ErrUnreadable, "two numbers stand side by side; write a power of ten as 8.4e-8 or 8.4×10^-8")
+			return d, "", refuse(p.text, ErrUnreadable, "there are two numbers side by side; write a power of ten as 8.4e-8 or 8.4×10^-8")
 		}
 	}
 	return d, rest, nil

@@ -162,7 +162,7 @@ func TestRefuse(t *testing.T) {
 		{"3 rad rad", "mrad", ErrDimension, "the unit is given twice"},
 		{"3 µN m/rad N m", "N m/rad", ErrDimension, "keep one of µN m/rad and N m"},
 		{"6.67e-11 m³/(kg s²) m³/(kg s²)", "m³/(kg s²)", ErrDimension, "the unit is given twice"},
-		{"41 kg/m3 g/cm3", "kg/m³", ErrDimension, "two units stand with one number: keep one of kg/m3 and g/cm3"},
+		{"41 kg/m3 g/cm3", "kg/m³", ErrDimension, "one number has two units: keep one of kg/m3 and g/cm3"},
 		{"0.4515 s s ± 0.2 s s", "s", ErrDimension, "the unit is given twice"},
 		{"0.4515 s ± 200 ms s", "s", ErrDimension, "the uncertainty has ms and s; give both numbers in one unit, as in 0.4515 ± 0.2 s"},
 		{"0.4515 ± 200 ms s", "s", ErrDimension, "as in 0.4515 ± 0.2 s"},

@@ -454,7 +454,7 @@ func (p *unitParser) term() ([][]factor, error) {
 		return p.power(inner, twice)
 	case p.take("1"):
 		if r := p.rest(); r != "" && r[0] >= '0' && r[0] <= '9' {
-			return nil, fmt.Errorf("%w: a number stands in the unit", ErrUnreadable)
+			return nil, fmt.Errorf("%w: the unit contains a number", ErrUnreadable)
 		}
 		return [][]factor{nil}, nil
 	}

@@ -99,7 +99,7 @@ func (b builder) failure(said string) *Fault {
 	case strings.Contains(said, "no such file or directory") || strings.Contains(said, "could not import"):
 		return fileFault(b.Dir, fmt.Errorf("%s: %w", clip(said, 300), os.ErrNotExist))
 	}
-	return &Fault{What: "a program could not be built, and nothing is said about a cell (" + clip(strings.TrimSpace(said), 300) + ")", Do: "please report it", crash: true}
+	return &Fault{What: "a program could not be built, and the message names no cell (" + clip(strings.TrimSpace(said), 300) + ")", Do: "please report it", crash: true}
 }
 
 // call runs a tool with limits.

@@ -49,7 +49,7 @@ func fileFault(dir string, err error) *Fault {
 	case noRoom(err.Error()):
 		return roomFault(filepath.Dir(dir))
 	case errors.Is(err, fs.ErrNotExist):
-		return &Fault{What: fmt.Sprintf("a file of the workers is gone (%v)", err), Do: "let the temporary files of a running program be, then start it again"}
+		return &Fault{What: fmt.Sprintf("a file of the workers has been removed (%v)", err), Do: "let the temporary files of a running program be, then start it again"}
 	case errors.Is(err, syscall.ENOMEM):
 		return refusedFault("a worker")
 	}

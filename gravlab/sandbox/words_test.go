@@ -16,16 +16,16 @@ func TestPlain(t *testing.T) {
 	files := token.NewFileSet()
 	packages := importer.ForCompiler(files, "source", nil) // reads each package once
 	for line, want := range map[string]string{
-		"x := 2.0^3.0; _ = x":                "^ is no power in Go",
-		"x := math.Pi^2; _ = x":              "^ is no power in Go",
-		"x := 5 ** 2; _ = x":                 "** is no power in Go",
+		"x := 2.0^3.0; _ = x":                "^ is not a power in Go",
+		"x := math.Pi^2; _ = x":              "^ is not a power in Go",
+		"x := 5 ** 2; _ = x":                 "** is not a power in Go",
 		"x := 2(3+4); _ = x":                 "a product needs its sign, 2*(…)",
 		"x := math.sqrt(2); _ = x":           "there is no math.sqrt: what a package offers begins with a capital letter",
 		"x := math.Squareroot(2); _ = x":     "there is no math.Squareroot",
 		"var b B; _ = b.arm":                 "has no arm, but it has the field Arm",
 		"var b B; _ = b.Leg":                 "has no field or method Leg",
 		"n, y := 3, 2.5; _ = n*y":            "n * y mixes int and float64",
-		"var n int = 2.5; _ = n":             "2.5 is no whole number",
+		"var n int = 2.5; _ = n":             "2.5 is not a whole number",
 		"x := two(); _ = x":                  "two gives two results",
 		"speed = 3":                          "speed is not known here",
 		"x := 3":                             "declared and not used: x: use it, or take it out",

@@ -472,7 +472,7 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 		return nil, 0, fmt.Errorf("%s: %w", fn, err)
 	}
 	if len(r.Undetermined) > 0 {
-		return nil, 0, fmt.Errorf("%s: the observations do not determine everything: a station hangs on nothing that is tied, or the drift has more terms than repeats (%d of %d parameters)", fn, len(r.Undetermined), parameters)
+		return nil, 0, fmt.Errorf("%s: the observations do not determine everything: a station is not connected to one that is tied, or the drift has more terms than repeats (%d of %d parameters)", fn, len(r.Undetermined), parameters)
 	}
 	if len(observations[0].other) > 0 {
 		r.P[others] += zero

@@ -42,14 +42,14 @@ func TestNaNIsToldAsNaN(t *testing.T) {
 		bad := append([]Reading(nil), readings...)
 		spoil(&bad[4])
 		_, err := job.Reduce(bad)
-		refused(t, what, err, "is NaN, which is no number", bad[4].Station+" at 2021-04-14 09:54 BST")
+		refused(t, what, err, "is NaN, which is not a number", bad[4].Station+" at 2021-04-14 09:54 BST")
 		if err != nil && strings.Contains(err.Error(), "[4]") {
 			t.Errorf("%s: an index for a place: %v", what, err)
 		}
 	}
 	job.Stations[3].Site.Height = nan
 	_, err := job.Reduce(readings)
-	refused(t, "height", err, "station A3", "Height is NaN, which is no number")
+	refused(t, "height", err, "station A3", "Height is NaN, which is not a number")
 	if err != nil && strings.Contains(err.Error(), "twice") {
 		t.Errorf("a height that is missing: %v", err)
 	}
@@ -59,7 +59,7 @@ func TestNaNIsToldAsNaN(t *testing.T) {
 	r := sampleReport()
 	r.Rows[0].UGravity = nan
 	err = r.Validate()
-	refused(t, "report", err, "UGravity of A1, by the wall is NaN, which is no number")
+	refused(t, "report", err, "UGravity of A1, by the wall is NaN, which is not a number")
 	if err != nil && strings.Contains(err.Error(), "did you mean") {
 		t.Errorf("NaN has no other unit: %v", err)
 	}
@@ -199,7 +199,7 @@ func TestTerrainRefusesNoData(t *testing.T) {
 	}{
 		{-9999, []string{"the height at north -150 m, east -170 m", "is -9999", "without data"}}, {-32768, []string{"without data"}}, {-32767, []string{"without data"}},
 		{9999, []string{"without data"}}, {32767, []string{"without data"}}, {-99999, []string{"without data"}}, {-3.4e38, []string{"without data"}}, {3.4e38, []string{"without data"}},
-		{math.NaN(), []string{"north -150 m, east -170 m", "is NaN, which is no number"}},
+		{math.NaN(), []string{"north -150 m, east -170 m", "is NaN, which is not a number"}},
 		{29032, []string{"did you mean 8849.0 m, from feet?"}},
 	} {
 		g := fell()

@@ -67,7 +67,7 @@ func findTare(readings []Reduced, ties []Tie, drift Drift) (best TareGuess, a *A
 	places = newDay(a, readings, ties, drift).places()
 	best, found := likeliest(readings, places)
 	if !found {
-		return best, nil, nil, errors.New("survey.FindTare: the day has too few repeats to tell a step anywhere")
+		return best, nil, nil, errors.New("survey.FindTare: the day has too few repeats to find a step anywhere")
 	}
 	for i, p := range places {
 		if p.tried && math.Abs(p.size/p.u) >= math.Abs(best.W)*(1-1e-9) {

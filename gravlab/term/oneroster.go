@@ -203,7 +203,7 @@ func rosterFiles(path string) (map[string][]byte, error) {
 	}
 	z, err := zip.OpenReader(path)
 	if err != nil {
-		return nil, wrong(path, 0, "is no zip archive that can be read; give the archive of OneRoster CSV files, or a folder with them")
+		return nil, wrong(path, 0, "is not a zip archive that can be read; give the archive of OneRoster CSV files, or a folder with them")
 	}
 	defer z.Close()
 	for _, f := range z.File {

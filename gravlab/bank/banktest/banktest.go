@@ -192,7 +192,7 @@ func complete(t *testing.T, lab bank.Lab) {
 				}
 			}
 			if !twice {
-				bad("no call stands twice: a function that answers differently each time would pass")
+				bad("no call comes twice: a function that answers differently each time would pass")
 			}
 		}
 		if c := q.Source.Check; c != nil {

@@ -136,7 +136,7 @@ func Test(t TB, cases []Case) {
 	seen := map[string]bool{}
 	for _, c := range cases {
 		if seen[c.ID] {
-			t.Errorf("%s: this ID stands twice", c.ID)
+			t.Errorf("%s: this ID is there twice", c.ID)
 		}
 		seen[c.ID] = true
 		switch r := Run(c); {

@@ -43,7 +43,7 @@ func Math(tex string, display bool) (string, error) {
 	}
 	for i, r := range tex {
 		if r == utf8.RuneError || r == '\ufffe' || r == '\uffff' || unicode.IsControl(r) && !blank(byte(r)) {
-			return "", &MathError{tex, i, "a character that is no text"} // nor can HTML hold it
+			return "", &MathError{tex, i, "a character that is not text"} // nor can HTML hold it
 		}
 	}
 	p := &texParser{tex: tex, display: display}

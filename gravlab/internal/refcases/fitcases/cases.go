@@ -45,7 +45,7 @@ func certified() []check.Case {
 			add := func(name, quantity, want string, got func(*fit.Result) float64) {
 				v, err := strconv.ParseFloat(want, 64)
 				if err != nil {
-					panic(fmt.Sprintf("fitcases: %s: %q is no number", s.Name, want))
+					panic(fmt.Sprintf("fitcases: %s: %q is not a number", s.Name, want))
 				}
 				cases = append(cases, check.Case{
 					ID:       fmt.Sprintf("strd-%s-%s-start%d", s.Name, name, k+1),
@@ -199,7 +199,7 @@ func numbers(text string) []float64 {
 			v /= d
 		}
 		if err != nil {
-			panic(fmt.Sprintf("fitcases: %q is no list of numbers", text))
+			panic(fmt.Sprintf("fitcases: %q is not a list of numbers", text))
 		}
 		out = append(out, v)
 	}

@@ -163,7 +163,7 @@ var infinite = math.Inf(1)
 func number(text string) float64 {
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {
-		panic(fmt.Sprintf("known/torsion: %q is no number", text))
+		panic(fmt.Sprintf("known/torsion: %q is not a number", text))
 	}
 	return v
 }
