@@ -25,7 +25,7 @@ var Lab = bank.Lab{
 func build(d *bank.Draw) bank.Sheet {
 	height := d.Between("height", 1.0, 2.0, 0.1)                             // m
 	m1 := d.Between("m1", 2, 9, 0.5)                                         // kg
-	m2 := d.Pick("m2", 0.2, 0.25, 0.3, 0.35, 0.4, 0.6, 0.65, 0.7, 0.75, 0.8) // kg
+	m2 := d.Pick("m2", 0.2, 0.45, 0.3, 0.35, 0.4, 0.6, 0.65, 0.7, 0.75, 0.8) // kg
 	apart := d.Between("apart", 120, 260, 10)                                // mm
 	r := apart / 1000
 
@@ -40,6 +40,8 @@ func build(d *bank.Draw) bank.Sheet {
 			Slips: []bank.Slip{
 				{ID: "no-factor-2", Value: bank.Always(fall(9.81) / math.Sqrt2)},
 				{ID: "no-root", Value: bank.Always(2 * height / 9.81)},
+				{ID: "speed", Value: bank.Always(math.Sqrt(2 * 9.81 * height))},
+				{ID: "steady-speed", Value: bank.Always(height / 9.81)},
 			},
 			Range: [2]float64{0.4, 1.0},
 		},
@@ -51,6 +53,11 @@ func build(d *bank.Draw) bank.Sheet {
 				{ID: "not-squared", Value: bank.Always(gravlab.G * m1 * m2 / r)},
 				{ID: "both-forces", Value: bank.Always(2 * pull(gravlab.G, m1, m2, r))},
 				{ID: "acceleration", Value: bank.Always(gravlab.G * m1 / (r * r))},
+				{ID: "millimetres", Value: bank.Always(gravlab.G * m1 * m2 / (apart * apart))},
+				{ID: "half-distance", Value: bank.Always(pull(gravlab.G, m1, m2, r/2))},
+				{ID: "masses-added", Value: bank.Always(gravlab.G * (m1 + m2) / (r * r))},
+				{ID: "other-acceleration", Value: bank.Always(gravlab.G * m2 / (r * r))},
+				{ID: "weight", Value: bank.Always(9.81 * m1 * m2 / (r * r))},
 			},
 			Range: [2]float64{1e-10, 1e-7},
 			// m1 = m2 = 9000 kg, r = 10.0 m, G = 6.67e-11
@@ -64,6 +71,10 @@ func build(d *bank.Draw) bank.Sheet {
 				Slips: []bank.FunctionSlip{
 					{ID: "sum", F: func(x []float64) []float64 { return []float64{floats.Sum(x)} }},
 					{ID: "n-minus-1", F: func(x []float64) []float64 { return []float64{floats.Sum(x) / float64(len(x)-1)} }},
+					{ID: "two", F: func(x []float64) []float64 { return []float64{floats.Sum(x) / 2} }},
+					{ID: "first-missed", F: func(x []float64) []float64 { return []float64{floats.Sum(x[1:]) / float64(len(x))} }},
+					{ID: "last-missed", F: func(x []float64) []float64 { return []float64{floats.Sum(x[:len(x)-1]) / float64(len(x))} }},
+					{ID: "rms", F: func(x []float64) []float64 { return []float64{floats.Norm(x, 2) / math.Sqrt(float64(len(x)))} }},
 				},
 			},
 		},

@@ -113,6 +113,8 @@ func (r decayRecord) tau() bank.Question {
 			}},
 			{ID: "energy", Value: r.of(fit.DecayTime, 0.5)},
 			{ID: "half-time", Value: r.of(fit.DecayTime, math.Ln2)},
+			{ID: "doubled", Value: r.of(fit.DecayTime, 2)},
+			{ID: "swings", Value: func(bank.Answers) float64 { return r.good().P[fit.DecayTime] / r.good().P[fit.Period] }},
 		},
 		Range: [2]float64{1600, 3800},
 	}
@@ -127,6 +129,7 @@ func (r decayRecord) period() bank.Question {
 			{ID: "half-period", Value: r.of(fit.Period, 0.5)},
 			{ID: "zero-passages", Value: func(bank.Answers) float64 { return r.halfTurn() }},
 			{ID: "radian", Value: r.of(fit.Period, 1/(2*math.Pi))},
+			{ID: "frequency", Value: func(bank.Answers) float64 { return 1 / r.good().P[fit.Period] }},
 		},
 		USlips: []bank.Slip{
 			{ID: "interval", Value: bank.Always(10)},
@@ -153,6 +156,8 @@ func (r decayRecord) quality() bank.Question {
 			{ID: "swings", Value: q(1 / math.Pi)},
 			{ID: "n-over-pi", Value: q(1 / (math.Pi * math.Pi))},
 			{ID: "factor-2", Value: q(2)},
+			{ID: "half", Value: q(0.5)},
+			{ID: "frequency", Value: q(1 / (2 * math.Pi))},
 		},
 		USlips: []bank.Slip{
 			{ID: "period-only", Value: func(bank.Answers) float64 {

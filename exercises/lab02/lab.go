@@ -60,6 +60,9 @@ func decrementOfFibre(d *bank.Draw) bank.Question {
 			{ID: "log10", Value: bank.Always(decrement(left, n) * math.Log10(math.E))},
 			{ID: "linear", Value: bank.Always(percent / 100 / n)},
 			{ID: "loss", Value: bank.Always(decrement(percent/100, n))},
+			{ID: "half-swings", Value: bank.Always(decrement(left, n) / 2)},
+			{ID: "energy", Value: bank.Always(2 * decrement(left, n))},
+			{ID: "sign", Value: bank.Always(-decrement(left, n))},
 		},
 		Range: [2]float64{3e-4, 6e-3},
 		// 25 % in 300 cycles
@@ -81,6 +84,9 @@ func energyOfSwing(d *bank.Draw) bank.Question {
 			{ID: "amplitude", Value: bank.Always(p)},
 			{ID: "linear", Value: bank.Always(2 * p)},
 			{ID: "remainder", Value: bank.Always(1 - energyLost(p))},
+			{ID: "square-of-loss", Value: bank.Always(p * p)},
+			{ID: "root", Value: bank.Always(1 - math.Sqrt(1-p))},
+			{ID: "amplitude-left", Value: bank.Always(1 - p)},
 		},
 		Range: [2]float64{0.09, 0.24},
 		// 3.0 % a cycle
@@ -106,6 +112,9 @@ func qFromHalving(d *bank.Draw) bank.Question {
 			{ID: "frequency", Value: bank.Always(q / (2 * math.Pi))},
 			{ID: "factor-2", Value: bank.Always(2 * q)},
 			{ID: "half-time", Value: bank.Always(q * math.Ln2)},
+			{ID: "multiplied", Value: bank.Always(q * math.Ln2 * math.Ln2)},
+			{ID: "no-pi", Value: bank.Always(q / math.Pi)},
+			{ID: "energy-time", Value: bank.Always(q / 2)},
 		},
 		Range: [2]float64{35, 280},
 		// 5 s, 100 s
@@ -177,6 +186,12 @@ func runsOfResiduals(d *bank.Draw) bank.Question {
 				})},
 				{ID: "sign", F: one(func(x []float64) float64 { return -runsStatistic(x) })},
 				{ID: "count", F: one(func(x []float64) float64 { R, _, _ := runsOf(x); return R })},
+				{ID: "n-for-n-minus-1", F: one(func(x []float64) float64 {
+					R, v, mu := runsOf(x)
+					n := float64(len(x))
+					return (R - mu) / math.Sqrt(v*(n-1)/n)
+				})},
+				{ID: "mean-without-1", F: one(func(x []float64) float64 { R, v, mu := runsOf(x); return (R - mu + 1) / math.Sqrt(v) })},
 			},
 		},
 	}
@@ -202,6 +217,8 @@ func uOfTiming(d *bank.Draw) bank.Question {
 			{ID: "one-press", Value: bank.Always(u / math.Sqrt2)},
 			{ID: "one-timing", Value: bank.Always(math.Sqrt(times) * u)},
 			{ID: "n-not-root", Value: bank.Always(u / math.Sqrt(times))},
+			{ID: "presses-added", Value: bank.Always(math.Sqrt2 * u)},
+			{ID: "all-swings", Value: bank.Always(math.Sqrt(n) * u)},
 		},
 		Range: [2]float64{0.001, 0.05},
 	}
@@ -217,7 +234,7 @@ func relativeUOfG(uTheta, uT, uD, uM, uB, r float64) float64 {
 func uOfCorrelated(d *bank.Draw) bank.Question {
 	uTheta := d.Between("u theta", 0.6, 0.9, 0.1)
 	uT := d.Between("u T", 0.6, 0.9, 0.05)
-	uD := d.Between("u d", 0.2, 0.4, 0.05)
+	uD := d.Between("u d", 0.35, 0.5, 0.05)
 	r := d.Between("r", 0.5, 0.7, 0.05)
 	u := func(r float64) func(bank.Answers) float64 {
 		return bank.Always(relativeUOfG(uTheta, uT, uD, 0, 0, r) / 100)
@@ -233,8 +250,11 @@ func uOfCorrelated(d *bank.Draw) bank.Question {
 			{ID: "no-correlation", Value: u(0)},
 			{ID: "cross-sign", Value: u(-r)},
 			{ID: "no-exponents", Value: bank.Always(math.Sqrt(uTheta*uTheta+uT*uT+uD*uD-2*r*uTheta*uT) / 100)},
+			{ID: "cross-half", Value: bank.Always(math.Sqrt(uTheta*uTheta+4*uT*uT+4*uD*uD-2*r*uTheta*uT) / 100)},
+			{ID: "distance-exponent", Value: bank.Always(math.Sqrt(uTheta*uTheta+4*uT*uT+uD*uD-4*r*uTheta*uT) / 100)},
+			{ID: "straight-sum", Value: bank.Always((uTheta + 2*uT + 2*uD) / 100)},
 		},
-		Range:  [2]float64{0.006, 0.018},
+		Range:  [2]float64{0.007, 0.02},
 		Source: bank.Computed(testdata.Checks, "quantity-propagation-01", g*relativeUOfG(0.00004/0.00413, 0.7/512.3, 0.00012/0.0468, 0.0004/1.492, 0.00005/0.0497, 0.6), 1e-9*exact.Float("value")),
 	}
 }
@@ -304,13 +324,14 @@ func meanOf1935() bank.Question {
 		scatter += s.s / 8
 	}
 	return bank.Question{
-		ID: "mean-1935", Kind: judge.KindMeasured, Marks: 3, Unit: "mGal", Tol: judge.Tolerance{Abs: 0.04 * gravlab.MilliGal},
+		ID: "mean-1935", Kind: judge.KindMeasured, Marks: 3, Unit: "mGal", Tol: judge.Tolerance{Abs: 0.006 * gravlab.MilliGal},
 		Solve: bank.Always(mean.Value),
 		U:     func() float64 { return mean.U },
 		Slips: []bank.Slip{
 			{ID: "unweighted", Value: bank.Always(mean1935(func(s gravity1935) float64 { return s.n }))},
 			{ID: "unweighted-means", Value: bank.Always(mean1935(func(gravity1935) float64 { return 1 }))},
 			{ID: "scatter-weights", Value: bank.Always(mean1935(func(s gravity1935) float64 { return 1 / (s.s * s.s) }))},
+			{ID: "weights-of-u", Value: bank.Always(mean1935(func(s gravity1935) float64 { return math.Sqrt(s.n) / s.s }))},
 		},
 		USlips: []bank.Slip{
 			{ID: "scatter", Value: bank.Always(scatter)},
@@ -333,6 +354,8 @@ func birgeOf1935() bank.Question {
 			{ID: "root-not-taken", Value: bank.Always(chi2 / nu)},
 			{ID: "not-divided", Value: bank.Always(math.Sqrt(chi2))},
 			{ID: "n-for-nu", Value: bank.Always(math.Sqrt(chi2 / (nu + 1)))},
+			{ID: "chi2", Value: bank.Always(chi2)},
+			{ID: "p-value", Value: bank.Always(mean.PValue)},
 		},
 		Range: [2]float64{1.7, 1.8},
 		// the probability of the chi-square of four values
@@ -357,6 +380,9 @@ func flickerTime(d *bank.Draw) bank.Question {
 			{ID: "not-squared", Value: bank.Always(math.Sqrt(t / (4 * math.Ln2)))},
 			{ID: "spectra-crossing", Value: bank.Always(4 * math.Ln2 * t)},
 			{ID: "root", Value: bank.Always(math.Sqrt(t))},
+			{ID: "no-half", Value: bank.Always(2 * t)},
+			{ID: "no-2ln2", Value: bank.Always(2 * math.Ln2 * t)},
+			{ID: "ratio", Value: bank.Always(a / b)},
 		},
 		Range: [2]float64{10, 1500},
 		Source: bank.Computed(testdata.Checks, "sensor-allan-02",
