@@ -12,3 +12,6 @@ func TestLab(t *testing.T) { banktest.Check(t, Lab) }
 func TestTraps(t *testing.T) {
 	banktest.Bites(t, Lab, "place", "height-ignored")
 }
+
+// Stones taken as noise are named on every sheet.
+func TestNaiveUncertainties(t *testing.T) { banktest.NamesU(t, Lab, "place", "depth", "radius") }

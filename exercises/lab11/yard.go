@@ -21,6 +21,12 @@ import (
 // practice, 0.3086 mGal/m.
 const freeAirGradient = 3.086e-6
 
+// The noise of a reading, and the stones as the prompt states them: those that are
+// strewn have this mass in the mean of squares.
+const yardNoise = 0.5 * gravlab.MicroGal
+
+var yardStones = buried.Clutter{Number: 0.1, Mass: 240, Top: 1, Bottom: 4}
+
 // A yardRecord is the recording of one sheet: a profile over two drains in
 // rubble, some of it read from a taller stand, which makes gravity less there.
 type yardRecord struct {
@@ -30,6 +36,7 @@ type yardRecord struct {
 	height []float64
 	make   func() []float64 // as read, m/s²
 	fit    func() *buried.Inversion
+	stony  func() []buried.Source   // the same with the stones in the uncertainties
 	raw    func() *buried.Inversion // without regard to the heights; nil where the search finds no minimum
 }
 
@@ -55,11 +62,11 @@ func drawYard(d *bank.Draw) yardRecord {
 	y.tall = fmt.Sprintf("from %.1f m to %.1f m", y.at[from].X, y.at[to-1].X)
 	middle := (y.at[from].X + y.at[to-1].X) / 2
 	rubble := buried.Rubble{
-		Min: r3.Vec{X: -26, Y: -12, Z: 1}, Max: r3.Vec{X: 26, Y: 12, Z: 4},
-		Number: 0.05, Smallest: 0.3, Largest: 0.5, Contrast: 450,
+		Min: r3.Vec{X: -26, Y: -12, Z: yardStones.Top}, Max: r3.Vec{X: 26, Y: 12, Z: yardStones.Bottom},
+		Number: yardStones.Number, Smallest: 0.5, Largest: 0.7, Contrast: 250,
 	}
 	meter := buried.Instrument{
-		Noise: 1 * gravlab.MicroGal, Step: 0.1 * gravlab.MicroGal,
+		Noise: yardNoise, Step: 0.1 * gravlab.MicroGal,
 		Offset: d.Between("yard level", 80, 200, 5) * gravlab.MicroGal,
 		North:  d.Pick("yard slope sign", -1, 1) * d.Between("yard slope", 0.2, 0.5, 0.05) * gravlab.MicroGal,
 	}
@@ -84,6 +91,7 @@ func drawYard(d *bank.Draw) yardRecord {
 		}
 		return gravlab.Must(invert(stand, gz, a, b))
 	})
+	y.stony = sync.OnceValue(func() []buried.Source { return gravlab.Must(y.fit().InClutter(yardNoise, yardStones)) })
 	y.raw = sync.OnceValue(func() *buried.Inversion {
 		v, err := invert(stand, y.make(), a, buried.Source{Shape: buried.LineShape, X: middle, Z: 2.5, Mass: b.Mass})
 		if err != nil {
@@ -125,48 +133,51 @@ func (y yardRecord) ignoring(i int, f func(s buried.Source) float64) func(bank.A
 
 func (y yardRecord) place() bank.Question {
 	place := func(s buried.Source) float64 { return s.X }
-	u := func() float64 { return y.fit().Sources[1].UX }
+	u := func(s buried.Source) float64 { return s.UX }
 	return bank.Question{
 		ID: "place", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
-		Fields: bank.Fields{"tall": y.tall},
+		Fields: bank.Fields{"tall": y.tall, "stones": yardStones.Number, "stoneMass": yardStones.Mass, "top": yardStones.Top, "bottom": yardStones.Bottom},
 		Solve:  y.of(1, place),
-		U:      u,
+		U:      func() float64 { return u(y.stony()[1]) },
 		Slips: []bank.Slip{
 			{ID: "height-ignored", Value: y.ignoring(1, place)},
 			{ID: "southern-drain", Value: y.of(0, place)},
 		},
-		Range: [2]float64{3, 6},
+		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(1, u)}},
+		Range:  [2]float64{3, 6},
 	}
 }
 
 func (y yardRecord) depth() bank.Question {
 	depth := func(s buried.Source) float64 { return s.Z }
-	u := func() float64 { return y.fit().Sources[0].UZ }
+	u := func(s buried.Source) float64 { return s.UZ }
 	return bank.Question{
 		ID: "depth", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Solve: y.of(0, depth),
-		U:     u,
+		U:     func() float64 { return u(y.stony()[0]) },
 		Slips: []bank.Slip{
 			{ID: "northern-drain", Value: y.of(1, depth)},
 			{ID: "compact-body", Value: y.of(0, func(s buried.Source) float64 { return compact * s.Z })},
 		},
-		Range: [2]float64{2, 4},
+		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(0, u)}},
+		Range:  [2]float64{2, 4},
 	}
 }
 
 func (y yardRecord) radius() bank.Question {
 	radius := func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * -y.ground)) }
-	u := func() float64 { s := y.fit().Sources[0]; return math.Abs(radius(s) * s.UMass / s.Mass / 2) }
+	u := func(s buried.Source) float64 { return math.Abs(radius(s) * s.UMass / s.Mass / 2) }
 	return bank.Question{
 		ID: "radius", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
 		Fields: bank.Fields{"ground": y.ground},
 		Solve:  y.of(0, radius),
-		U:      u,
+		U:      func() float64 { return u(y.stony()[0]) },
 		Slips: []bank.Slip{
 			{ID: "diameter", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) })},
 			{ID: "water-for-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
 		},
-		Range: [2]float64{0.6, 1.2},
+		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(0, u)}},
+		Range:  [2]float64{0.6, 1.2},
 	}
 }
 

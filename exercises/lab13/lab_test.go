@@ -4,10 +4,7 @@ import (
 	"math"
 	"testing"
 
-	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/bank/banktest"
-	"gravity.example/gravlab/judge"
-	"gravity.example/gravlab/quantity"
 )
 
 func TestLab(t *testing.T) { banktest.Check(t, Lab) }
@@ -19,21 +16,7 @@ func TestTraps(t *testing.T) {
 
 // Months taken as independent are named on every sheet, and the whole of a record
 // with its spoiled months too.
-func TestNaiveUncertainties(t *testing.T) {
-	for n := range banktest.Sheets() {
-		s := Lab.Sheet(bank.NumberedCode(Lab.ID, n))
-		for _, id := range []string{"rate", "acceleration"} {
-			q, _ := s.Question(id)
-			unit := quantity.MustUnit(q.Unit).SI()
-			for _, slip := range q.USlips {
-				a := judge.Answer{Value: q.Solve(s.RightAnswers()) / unit, U: slip.Value(s.RightAnswers()) / unit, Unit: q.Unit}
-				if v := s.Judge(q, a, nil, 0); v.Outcome != judge.OutcomeSlip || v.Slip != slip.Name {
-					t.Errorf("%s on sheet %s with the u of %q: %s, %s", id, s.Code, slip.Name, v.Outcome, v.Message)
-				}
-			}
-		}
-	}
-}
+func TestNaiveUncertainties(t *testing.T) { banktest.NamesU(t, Lab, "rate", "acceleration") }
 
 // A slow swing of 50 Gt makes several Gt/a² with the lab's model and record.
 func TestSlowSwing(t *testing.T) {

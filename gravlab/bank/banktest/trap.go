@@ -38,6 +38,28 @@ func Bites(t *testing.T, lab bank.Lab, question, slip string) {
 	}
 }
 
+// NamesU submits the right value with the uncertainty that each of the question's
+// mistakes of the uncertainty gives: on every sheet the mistake is named.
+func NamesU(t *testing.T, lab bank.Lab, questions ...string) {
+	t.Helper()
+	for n := range Sheets() {
+		s := lab.Sheet(bank.NumberedCode(lab.ID, n))
+		for _, id := range questions {
+			q, ok := s.Question(id)
+			if !ok || len(q.USlips) == 0 {
+				t.Fatalf("%s has no mistakes of an uncertainty", lab.FullID(id))
+			}
+			unit := quantity.MustUnit(q.Unit).SI()
+			for _, slip := range q.USlips {
+				a := judge.Answer{Value: q.Solve(s.RightAnswers()) / unit, U: slip.Value(s.RightAnswers()) / unit, Unit: q.Unit}
+				if v := s.Judge(q, a, nil, 0); v.Outcome != judge.OutcomeSlip || v.Slip != slip.Name {
+					t.Errorf("%s on sheet %s with the uncertainty of %q: %s, %s", lab.FullID(id), s.Code, slip.Name, v.Outcome, v.Message)
+				}
+			}
+		}
+	}
+}
+
 func find(t *testing.T, lab bank.Lab, n int, question, slip string) (bank.Sheet, bank.Question, int) {
 	t.Helper()
 	s := lab.Sheet(bank.NumberedCode(lab.ID, n))
