@@ -94,9 +94,12 @@ func (n nightRecord) white() bank.Question {
 			{ID: "disturbed", Value: func(bank.Answers) float64 { return n.whole().white }},
 			{ID: "two-sided", Value: func(bank.Answers) float64 { return n.quiet().white / math.Sqrt2 }},
 			{ID: "scatter", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(nightBandHi-nightBandLo) }},
+			{ID: "power", Value: func(bank.Answers) float64 { return n.quiet().white * n.quiet().white }},
+			{ID: "root-2", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt2 }},
 		},
 		USlips: []bank.Slip{
 			{ID: "one-segment", Value: func(bank.Answers) float64 { return n.quiet().white / 2 }},
+			{ID: "power-u", Value: func(bank.Answers) float64 { return 2 * n.quiet().uWhite }},
 		},
 		Range: [2]float64{1.8e-8, 7e-8},
 	}
@@ -104,13 +107,19 @@ func (n nightRecord) white() bank.Question {
 
 func (n nightRecord) floor() bank.Question {
 	return bank.Question{
-		ID: "floor", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
+		ID: "floor", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.08},
 		Fields: bank.Fields{"from": n.from, "quietUntil": int(n.from) - 10},
 		Solve:  func(bank.Answers) float64 { return n.quiet().floor },
 		U:      func() float64 { return n.quiet().uFloor },
 		Slips: []bank.Slip{
 			{ID: "disturbed", Value: func(bank.Answers) float64 { return n.whole().floor }},
 			{ID: "scatter", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(0.5) }},
+			{ID: "no-half", Value: func(bank.Answers) float64 { return n.quiet().floor * math.Sqrt2 }},
+			{ID: "white-alone", Value: func(bank.Answers) float64 { return n.quiet().white * math.Sqrt(0.5/nightTau) }},
+			{ID: "variance", Value: func(bank.Answers) float64 { return n.quiet().floor * n.quiet().floor }},
+		},
+		USlips: []bank.Slip{
+			{ID: "root-n", Value: func(bank.Answers) float64 { return n.quiet().floor / math.Sqrt(n.from) }},
 		},
 		Range: [2]float64{1e-9, 2e-8},
 	}
