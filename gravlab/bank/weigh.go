@@ -21,7 +21,8 @@ const (
 	Options      Basis = "options"       // a choice
 )
 
-// Protected reports whether an answer rests on what only the sheet itself has, or a person reads.
+// Protected reports whether an answer rests on what only the sheet itself has, or a person
+// reads.
 func (b Basis) Protected() bool { return b == OwnRecording || b == OwnFunction || b == Text }
 
 // Bases says what the questions of a lab's sealed sheets rest on.
@@ -74,6 +75,17 @@ func (l Lab) Bases() map[string]Basis {
 // reads reports whether the worked solution reads a recording.
 func (q Question) reads(recording string) bool {
 	return strings.Contains(q.Worked, fmt.Sprintf("Recording(%q)", recording)) || slices.Contains(q.Reads, recording)
+}
+
+// ReadBy are the recordings of the sheet's own that an answer to a question rests on.
+func (s Sheet) ReadBy(q Question) []string {
+	var out []string
+	for _, r := range s.Recordings {
+		if !r.Shared && q.reads(r.ID) {
+			out = append(out, r.ID)
+		}
+	}
+	return out
 }
 
 // differs reports whether two sheets want another function: at the same arguments, one of them

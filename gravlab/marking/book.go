@@ -31,6 +31,7 @@ type marksBook struct {
 	adjust    adjustments
 	eye       byEye
 	rows      []row
+	signs     []sign
 	loose     []remark // on files that are nobody's
 	unused    []item   // that are not marked, and nobody's
 }
@@ -302,11 +303,17 @@ func (b *marksBook) write(ctx context.Context) error {
 	if err := b.each(ctx, b.student); err != nil {
 		return err
 	}
+	if b.k.sealed {
+		if err := b.look(); err != nil {
+			return err
+		}
+	}
 	out := b.k.Out
 	steps := []func() error{
 		b.forget,
 		func() error { return b.writeByEye(filepath.Join(out, byEyeName)) },
 		func() error { return b.writeRemarks(filepath.Join(out, "remarks.csv")) },
+		func() error { return atomicfile.WriteFile(filepath.Join(out, "remarks.html"), b.signsPage(), 0o600) },
 		func() error { return atomicfile.WriteFile(filepath.Join(out, "class.html"), b.classPage(), 0o600) },
 		func() error { return b.k.store.write(bookName, "marking", b.record()) },
 		func() error { return b.writeMarks(filepath.Join(out, "marks.csv")) },

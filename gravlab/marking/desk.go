@@ -42,6 +42,8 @@ type recorder struct {
 	tries    map[string]int // different answers, by question
 	notes    []string
 	foreign  int
+	read     []string // recordings of the sheet that the program read
+	ownFiles []string // files of the student's own
 	shown    int
 	pictures []picture
 	slow     bool // a figure took too long
@@ -98,7 +100,14 @@ func (d *recorder) reply(f wire.Frame) wire.Frame {
 		if f.Kind == wire.Recording && !d.own(f) {
 			return wire.Frame{Head: wire.Head{Kind: wire.Refused, Text: "this recording belongs to another sheet"}}
 		}
-		return d.session.Reply(f)
+		reply := d.session.Reply(f)
+		switch list := map[wire.Kind]*[]string{wire.Columns: &d.read, wire.Chunk: &d.ownFiles}[reply.Kind]; {
+		case list == nil:
+		case !slices.Contains(*list, reply.Name):
+			*list = append(*list, reply.Name)
+			slices.Sort(*list)
+		}
+		return reply
 	}
 }
 

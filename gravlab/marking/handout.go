@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 
@@ -147,6 +148,9 @@ func (h Handout) check(codes []bank.Code) (keptHandout, error) {
 	if now.Base, err = baseOf(h.Lab); err != nil {
 		return now, err
 	}
+	if now.Code, err = h.codeGiven(codes); err != nil {
+		return now, err
+	}
 	changed := &ChangedBank{Record: h.Record, Lab: h.Lab, Version: old.Version, Bank: old.Bank, Sheets: map[string][]string{}}
 	for i, s := range h.Class.Students {
 		sheet := sheetOf(h.Lab, h.Key, s.ID, h.Word, codes[i])
@@ -170,6 +174,25 @@ func (h Handout) check(codes []bank.Code) (keptHandout, error) {
 		return now, wrong(h.Record, 0, "the bank has changed since these sheets were handed out: %s. Hand out with the version that the first ones were made with, so that all are of one bank; or delete this file, and give all of them new sheets", strings.TrimPrefix(changed.questions(), " "))
 	}
 	return now, nil
+}
+
+// codeGiven are the fingerprints of the code of the notebook that all were given.
+func (h Handout) codeGiven(codes []bank.Code) ([]uint64, error) {
+	sheet := sheetOf(h.Lab, h.Key, h.Class.Students[0].ID, h.Word, codes[0])
+	nb := h.Notebook.Clone()
+	sheet.AddCells(nb)
+	if _, err := sheet.Fill(nb, false); err != nil {
+		return nil, err
+	}
+	var cells []string
+	for _, c := range nb.Cells {
+		if c.Kind == notebook.Code {
+			cells = append(cells, c.Source)
+		}
+	}
+	prints := printsOfCells(cells, false)
+	maps.Copy(prints, printsOfCells(cells, true))
+	return slices.Sorted(maps.Keys(prints)), nil
 }
 
 // sameCodes refuses a list that gives a student another code, and a file that is

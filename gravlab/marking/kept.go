@@ -33,6 +33,7 @@ type keptHandout struct {
 	// Base is the fingerprint of the bank as it shows on sample sheets: where it is the
 	// same, the sheets are not looked at one by one.
 	Base   string
+	Code   []uint64             // fingerprints of the code that all were given (see winnow)
 	Sheets map[string]keptSheet // by student
 }
 

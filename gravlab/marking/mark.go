@@ -539,6 +539,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	}
 	var pictures []picture
 	if d != nil {
+		r.Read, r.Own = d.read, d.ownFiles
 		r.Given, r.Tries, r.Foreign, r.Notes, r.Shown = d.given, d.tries, d.foreign, d.notes, d.shown
 		r.Calls = callsOf(d.sheet)
 		pictures = d.pictures

@@ -13,11 +13,12 @@ import (
 //go:embed style.css
 var style string
 
-//go:embed reply.html class.html
+//go:embed reply.html class.html remarks.html
 var files embed.FS
 
 var (
 	replyTemplates = htmlpage.Templates(files, "reply.html", nil)
+	signTemplates  = htmlpage.Templates(files, "remarks.html", nil)
 	classTemplates = htmlpage.Templates(files, "class.html", nil)
 )
 

