@@ -199,7 +199,11 @@ func (s *sampler) fill(f func([]float64) float64, values []float64) error {
 	}
 	for trial := range values {
 		for i := range s.inputs {
-			x[i] = s.draw(&s.inputs[i])
+			if in := &s.inputs[i]; in.Shape == Normal {
+				x[i] = in.Value + float64(in.U*s.rng.NormFloat64())
+			} else {
+				x[i] = s.draw(in)
+			}
 		}
 		if s.mix != nil {
 			for k := range z {
@@ -213,14 +217,16 @@ func (s *sampler) fill(f func([]float64) float64, values []float64) error {
 				x[i] = s.inputs[i].Value + float64(s.inputs[i].U*sum)
 			}
 		}
-		values[trial] = f(x)
-		if !isFinite(values[trial]) {
-			return arg.Bad("quantity.MonteCarlo", "f", values[trial], fmt.Sprintf("a function that is finite for all inputs drawn; it is not at %v", x))
+		v := f(x)
+		values[trial] = v
+		if v-v != 0 {
+			return arg.Bad("quantity.MonteCarlo", "f", v, fmt.Sprintf("a function that is finite for all inputs drawn; it is not at %v", x))
 		}
 	}
 	return nil
 }
 
+// draw draws an input that is not Normal.
 func (s *sampler) draw(in *Input) float64 {
 	switch in.Shape {
 	case Rectangular:
@@ -234,14 +240,13 @@ func (s *sampler) draw(in *Input) float64 {
 		size := math.Sqrt(float64(in.DoF * math.Expm1(float64(-2*math.Log(u))/in.DoF)))
 		return in.Value + float64(in.U*float64(size*math.Cos(float64(2*math.Pi*s.rng.Float64()))))
 	}
-	return in.Value + float64(in.U*s.rng.NormFloat64())
+	panic("quantity: no such shape")
 }
 
 // sorted sorts in as many pieces as there are workers, then merges them.
 func sorted(values []float64, workers int) []float64 {
 	if workers < 2 || len(values) < 1<<16 {
-		slices.Sort(values)
-		return values
+		return radixSort(values)
 	}
 	half := len(values) / 2
 	var group sync.WaitGroup
@@ -261,6 +266,67 @@ func sorted(values []float64, workers int) []float64 {
 		}
 	}
 	return append(append(out, left[i:]...), right[j:]...)
+}
+
+// key is a number whose order is that of finite values.
+func key(v float64) uint64 {
+	b := math.Float64bits(v)
+	return b ^ (uint64(int64(b)>>63) | 1<<63)
+}
+
+// radixSort sorts finite values by the digits of their keys, in a time that grows in proportion
+// to their number; for a million it takes a quarter of the time of comparing them. The last digits
+// decide seldom: values that agree in all the others are compared. The result may be another slice;
+// values is its scratch space.
+func radixSort(values []float64) []float64 {
+	const (
+		bits   = 11
+		mask   = 1<<bits - 1
+		from   = 22 // digits begin above these bits
+		digits = 4  // from + bits * digits is at least 64
+	)
+	if len(values) < 1<<10 {
+		slices.Sort(values)
+		return values
+	}
+	var counts [digits][1 << bits]uint32 // small enough for the fastest cache
+	for _, v := range values {
+		k := key(v)
+		for d := range counts {
+			counts[d][k>>(from+d*bits)&mask]++
+		}
+	}
+	read, write := values, make([]float64, len(values))
+	for d := range counts {
+		next, shift := &counts[d], from+d*bits
+		if next[key(read[0])>>shift&mask] == uint32(len(values)) {
+			continue // all have this digit, as they have most of the exponent
+		}
+		at := uint32(0)
+		for digit, n := range next {
+			next[digit] = at
+			at += n
+		}
+		for _, v := range read {
+			place := &next[key(v)>>shift&mask]
+			write[*place] = v
+			*place++
+		}
+		read, write = write, read
+	}
+	begin, first := 0, key(read[0])>>from
+	for i, v := range read {
+		k := key(v) >> from
+		if k == first {
+			continue
+		}
+		if i-begin > 1 {
+			slices.Sort(read[begin:i])
+		}
+		begin, first = i, k
+	}
+	slices.Sort(read[begin:])
+	return read
 }
 
 // String names the shape.
