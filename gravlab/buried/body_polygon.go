@@ -123,13 +123,24 @@ func (p *Polygon) look(fn string, at r3.Vec) (regime, float64, error) {
 		return near, 0, tooFar(fn, at)
 	}
 	o := p.Vertices[0]
-	lx, hx, lz, hz, twice := o.X, o.X, o.Z, o.Z, 0.0
-	prev := p.Vertices[len(p.Vertices)-1]
+	var twice, px, pz float64 // the first and the last triangle are empty
+	for _, v := range p.Vertices[1:] {
+		x, z := v.X-o.X, v.Z-o.Z
+		twice += px*z - x*pz
+		px, pz = x, z
+	}
+	sign := math.Copysign(1, twice)
+	// Within 48 times the distance of two vertices is near for certain. Most stations are,
+	// and need no box around the section.
+	m := p.Vertices[len(p.Vertices)/2]
+	chord := (m.X-o.X)*(m.X-o.X) + (m.Z-o.Z)*(m.Z-o.Z)
+	if q := (o.X-at.X)*(o.X-at.X) + (o.Z-at.Z)*(o.Z-at.Z); q < 48*48*chord && chord > 1e-180 && twice != 0 && math.Abs(twice) < 1e150 {
+		return near, sign, nil
+	}
+	lx, hx, lz, hz := o.X, o.X, o.Z, o.Z
 	for _, v := range p.Vertices {
 		lx, hx = min(lx, v.X), max(hx, v.X)
 		lz, hz = min(lz, v.Z), max(hz, v.Z)
-		twice += (prev.X-o.X)*(v.Z-o.Z) - (v.X-o.X)*(prev.Z-o.Z)
-		prev = v
 	}
 	dx, dz := (lx+hx)/2-at.X, (lz+hz)/2-at.Z
 	size := (hx-lx)*(hx-lx) + (hz-lz)*(hz-lz)
@@ -140,7 +151,6 @@ func (p *Polygon) look(fn string, at r3.Vec) (regime, float64, error) {
 		}
 		return near, 0, tooFar(fn, at)
 	}
-	sign := math.Copysign(1, twice)
 	switch {
 	case d2 > 1e10*size:
 		return veryFar, sign, nil
