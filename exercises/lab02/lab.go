@@ -37,7 +37,7 @@ func build(d *bank.Draw) bank.Sheet {
 			decay.tau(), decay.period(), decay.quality(),
 			runsOfResiduals(d), whatChi2Says(),
 			uOfTiming(d), uOfCorrelated(d),
-			meanOf1935(), birgeOf1935(),
+			meanOf1935(), birgeOf1935(), decide1935(),
 			flickerTime(d), whenToStop(),
 		},
 	}
@@ -339,6 +339,12 @@ func meanOf1935() bank.Question {
 		Range: [2]float64{78 * gravlab.MilliGal, 79 * gravlab.MilliGal},
 		Source: bank.Source{Check: &bank.SourceCheck{
 			Table: "nbs_gravity_washington_1934_1935.csv", ID: "weighted mean", Got: mean.Value, Want: 78.62912385464328 * gravlab.MilliGal, Within: 1e-9 * gravlab.MilliGal}},
+	}
+}
+
+func decide1935() bank.Question {
+	return bank.Question{
+		ID: "decide-1935", Kind: judge.KindChoice, Marks: 1,
 	}
 }
 
