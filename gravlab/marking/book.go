@@ -356,14 +356,12 @@ func (b *marksBook) each(ctx context.Context, do func(*row) error) error {
 	return context.Cause(ctx)
 }
 
-func (b *marksBook) replyPath(id string) string { return filepath.Join(b.k.Out, "replies", id+".html") }
-
 // student judges one student's file, fills the row and writes the reply.
 func (b *marksBook) student(r *row) error {
 	if r.item == nil {
 		b.applyAdjustments(r, nil)
 		if r.replied() {
-			return atomicfile.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, run{}, nil, nil), 0o600)
+			return b.replies(r, run{}, nil, nil)
 		}
 		return nil
 	}
@@ -397,7 +395,7 @@ func (b *marksBook) student(r *row) error {
 	if ran.Figures > 0 {
 		b.k.store.read(r.item.key, "figures", &pictures)
 	}
-	return atomicfile.WriteFile(b.replyPath(r.student.ID), b.replyPage(r, ran, j.Verdicts, pictures), 0o600)
+	return b.replies(r, ran, j.Verdicts, pictures)
 }
 
 // sheet is the sheet of a student.
@@ -579,19 +577,21 @@ func count(n int, what string) string {
 
 // forget removes replies that no longer belong to anybody.
 func (b *marksBook) forget() error {
-	dir := filepath.Join(b.k.Out, "replies")
 	has := map[string]bool{}
 	for _, r := range b.rows {
 		has[r.student.ID+".html"] = r.replied()
 	}
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return err
-	}
-	for _, e := range entries {
-		if strings.HasSuffix(e.Name(), ".html") && !has[e.Name()] {
-			if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
-				return err
+	for _, form := range replyForms {
+		dir := filepath.Join(b.k.Out, "replies", form)
+		entries, err := os.ReadDir(dir)
+		if err != nil {
+			return err
+		}
+		for _, e := range entries {
+			if strings.HasSuffix(e.Name(), ".html") && !has[e.Name()] {
+				if err := os.Remove(filepath.Join(dir, e.Name())); err != nil {
+					return err
+				}
 			}
 		}
 	}

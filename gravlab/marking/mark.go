@@ -141,7 +141,10 @@ func Mark(ctx context.Context, m Marking) (Summary, error) {
 		return Summary{}, err
 	}
 	defer release()
-	atomicfile.Sweep(m.Out, k.store.dir, filepath.Join(m.Out, "replies"))
+	atomicfile.Sweep(m.Out, k.store.dir)
+	for _, form := range replyForms {
+		atomicfile.Sweep(filepath.Join(m.Out, "replies", form))
+	}
 	files, err := collect(m.Returned, m.Out)
 	if err != nil {
 		return Summary{}, err
@@ -238,7 +241,11 @@ func (k *marker) prepare() error {
 			return err
 		}
 	}
-	for _, dir := range []string{k.Out, k.store.dir, filepath.Join(k.Out, "replies")} {
+	dirs := []string{k.Out, k.store.dir}
+	for _, form := range replyForms {
+		dirs = append(dirs, filepath.Join(k.Out, "replies", form))
+	}
+	for _, dir := range dirs {
 		if err := os.MkdirAll(dir, 0o700); err != nil {
 			return err
 		}

@@ -3,10 +3,12 @@ package marking
 import (
 	"fmt"
 	"html/template"
+	"path/filepath"
 	"slices"
 	"strings"
 
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
@@ -100,8 +102,8 @@ var legend = []legendView{
 	{htmlpage.LabelOf(judge.OutcomeWaiting), "a text that your lecturer has still to read"},
 }
 
-// replyPage is the reply to one student. Without a marked file it says why.
-func (b *marksBook) replyPage(r *row, ran run, verdicts []verdictOf, pictures []picture) []byte {
+// replies writes the forms of the reply to one student. Without a marked file it says why.
+func (b *marksBook) replies(r *row, ran run, verdicts []verdictOf, pictures []picture) error {
 	who := r.student.ID
 	if r.student.Name != "" {
 		who = r.student.Name + " (" + r.student.ID + ")"
@@ -112,7 +114,63 @@ func (b *marksBook) replyPage(r *row, ran run, verdicts []verdictOf, pictures []
 	} else {
 		view.Marked = b.markedView(r, ran, verdicts, pictures)
 	}
-	return page(b.lab.Title+": reply to "+who, replyTemplates, "reply", view)
+	title := b.lab.Title + ": reply to " + who
+	short := view.short(b.sheet(r).Questions)
+	for _, f := range replyForms {
+		text := page(title, replyTemplates, "reply", view)
+		if f != "" {
+			short.Large = f == LargePrint
+			text = page(title, replyTemplates, "short", short)
+		}
+		if err := atomicfile.WriteFile(b.replyPath(f, r.student.ID), text, 0o600); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// The forms of a reply: the whole one, a short one of two pages, and that in large print. Each is the
+// folder of its files, below replies.
+const (
+	WholeReply = ""
+	ShortReply = "short"
+	LargePrint = "large"
+)
+
+var replyForms = []string{WholeReply, ShortReply, LargePrint}
+
+func (b *marksBook) replyPath(form, id string) string {
+	return filepath.Join(b.k.Out, "replies", form, id+".html")
+}
+
+// A shortView is what the short form is filled from: right answers have one line each, the rest
+// what the student gave, the slip, and the bank's reasoning.
+type shortView struct {
+	replyView
+	Large bool
+	Right []questionView
+	Rest  []restView
+}
+
+type restView struct {
+	questionView
+	Reasoning template.HTML
+}
+
+// short is the short form of a reply.
+func (v replyView) short(questions []bank.Question) shortView {
+	out := shortView{replyView: v}
+	if v.Marked == nil {
+		return out
+	}
+	for i, q := range v.Marked.Questions {
+		if q.Earned == marksText(float64(q.Of)) && q.Change == nil && !q.Read {
+			out.Right = append(out.Right, q)
+		} else {
+			out.Rest = append(out.Rest, restView{q, paragraphs(questions[i].Reasoning)})
+		}
+	}
+	return out
 }
 
 func (b *marksBook) unmarked(r *row) *unmarkedView {
@@ -231,10 +289,18 @@ func given(q bank.Question, v verdictOf) template.HTML {
 	case a.Typed:
 		return show("code", clip.Line(a.Text, 200))
 	case a.U != 0 || q.Kind == judge.KindMeasured:
-		return show("code", fmt.Sprintf("%.7g ± %.3g %s", a.Value, a.U, clip.Line(a.Unit, 60)))
+		return show("code", fmt.Sprintf("%.7g ± %.3g%s", a.Value, a.U, unitText(a.Unit)))
 	default:
-		return show("code", fmt.Sprintf("%.7g %s", a.Value, clip.Line(a.Unit, 60)))
+		return show("code", fmt.Sprintf("%.7g%s", a.Value, unitText(a.Unit)))
 	}
+}
+
+// unitText is a unit behind its number; that of a pure number is not written.
+func unitText(unit string) string {
+	if unit = clip.Line(unit, 60); unit == "" || unit == "1" {
+		return ""
+	}
+	return " " + unit
 }
 
 // mostCells is how many cells the reply lists that did not run through.
