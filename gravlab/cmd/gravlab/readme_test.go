@@ -185,7 +185,7 @@ func succeed(t *testing.T, clone, name string, args ...string) {
 }
 
 // TestReadmeTerm does what README.md says about a term, command by command, with the tables
-// that it shows, for a class of three of whom nobody has handed in anything yet.
+// that it shows, for a class of three, of whom one has handed in a file that is no notebook.
 func TestReadmeTerm(t *testing.T) {
 	clone, err := filepath.Abs("../../..")
 	if err != nil {
@@ -210,8 +210,13 @@ func TestReadmeTerm(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := os.Mkdir("returned", 0o700); err != nil {
-		t.Fatal(err)
+	for _, id := range []string{"s1", "0001"} {
+		if err := os.MkdirAll(filepath.Join("returned", id), 0o700); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join("returned", id, "notes.txt"), []byte("my notes"), 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
 	run := func(command string) string {
 		t.Helper()
@@ -263,7 +268,7 @@ func TestReadmeTerm(t *testing.T) {
 			}
 		}
 	}
-	if commands < 3 {
+	if commands < 5 {
 		t.Error("the section has no commands")
 	}
 	for _, m := range regexp.MustCompile("`gravlab (help [a-z]+)`").FindAllStringSubmatch(section, -1) {
