@@ -17,8 +17,10 @@ const (
 	nightTau    = 256   // s, of the question about the floor
 )
 
-// A nightRecord is the recording of one sheet: a meter on a pier for three hours,
-// with a quarter of an hour in which somebody worked beside it.
+// A nightRecord is the recording of one sheet: the readout of a meter with its mass
+// clamped for three hours, with a quarter of an hour in which somebody worked at it.
+// (With the mass free the ground of any pier would hide it in the band of the white
+// part: the quietest ground there is has 65 nm/s²/√Hz between 0.2 and 0.4 Hz.)
 type nightRecord struct {
 	from  float64 // s, when the work begins; what comes before is quiet
 	make  func() (t, reading []float64)
@@ -34,7 +36,7 @@ func drawNight(d *bank.Draw) nightRecord {
 	corner := d.Between("night corner", 0.01, 0.02, 0.001)
 	n := nightRecord{from: d.Between("work", 6600, 7600, 10)}
 	const work, step = 900, 1e-9
-	size := d.Pick("work side", -1, 1) * d.Between("work size", 12, 16, 0.5) * white // m/s², the tilt of the pier
+	size := d.Pick("work side", -1, 1) * d.Between("work size", 12, 16, 0.5) * white // m/s², an offset while a lamp is on
 	n.make = sync.OnceValues(func() (t, reading []float64) {
 		random := d.Rand("night")
 		h0 := white * white
