@@ -11,10 +11,12 @@ import (
 	"testing"
 	"time"
 
+	"gonum.org/v1/gonum/spatial/r3"
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/buried"
 	"gravity.example/gravlab/earth"
 )
 
@@ -463,6 +465,52 @@ func TestReductionAsksForTheHeights(t *testing.T) {
 	r = Reduction{Ellipsoid: earth.GRS80, Heights: Ellipsoidal, Plate: FlatPlate, Density: 2400}
 	d := gravlab.Must(r.At(9.81, 0.9, 0.5, 0)).Value - gravlab.Must(r.At(9.81, 0.9, -0.5, 0)).Value
 	near(t, "per metre", gravlab.Must(r.PerMetre(0.9)), d, 1e-7)
+}
+
+// Far cells are columns: a rough ground's correction is that of its prisms, with the same cells.
+func TestTerrainFarCells(t *testing.T) {
+	rng := rand.New(rand.NewPCG(8, 1))
+	const n, inner, outer = 251, 30, 1200
+	ground := Terrain{Cell: 10, North: -1250, East: -1250, Density: 2600, Apart: 500}
+	for range n {
+		row := make([]float64, n)
+		for j := range row {
+			row[j] = 300 * rng.Float64() * rng.Float64()
+		}
+		ground.Heights = append(ground.Heights, row)
+	}
+	for _, height := range []float64{0, 37.5, 600} {
+		got, cells, err := ground.Correction(3.7, -12, height, inner, outer)
+		if err != nil {
+			t.Fatal(err)
+		}
+		far, want, all := 0.0, 0.0, 0
+		for i, row := range ground.Heights {
+			for j, h := range row {
+				x, y := ground.North+ground.Cell*float64(i), ground.East+ground.Cell*float64(j)
+				d := math.Hypot(x-3.7, y+12)
+				if d < inner || d > outer {
+					continue
+				}
+				all++
+				prism := buried.Prism{
+					Min: r3.Vec{X: x - 5, Y: y - 5, Z: -max(h, height)}, Max: r3.Vec{X: x + 5, Y: y + 5, Z: -min(h, height)}, Contrast: 2600,
+				}
+				gz := math.Abs(gravlab.Must(prism.GZ(r3.Vec{X: 3.7, Y: -12, Z: -height})))
+				want += gz
+				if d > farCells*ground.Cell {
+					far += gz
+				}
+			}
+		}
+		if cells != all {
+			t.Errorf("height %g: %d cells, want %d", height, cells, all)
+		}
+		// 2e-9 of the far cells by the series, 3e-10 of them by the prisms' own.
+		if off := math.Abs(got - want); off > 2.3e-9*far {
+			t.Errorf("height %g: %.12g, by prisms %.12g, off by %.2g of the far cells", height, got, want, off/far)
+		}
+	}
 }
 
 // A cone cut into a fine grid, with the near zone from the formula, is the cone.

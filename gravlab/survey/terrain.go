@@ -264,7 +264,8 @@ func (t Terrain) Remarks(station string, north, east, height float64) []Remark {
 
 // Correction is the terrain correction, m/s², of all cells whose middle lies
 // from inner to outer (m) from a station at north, east and height (m): each
-// cell is an upright prism between the station's level and its own height. Of
+// cell is an upright prism between the station's level and its own height. (Beyond
+// a hundred cells two terms of its series, good to 2e-9 of the cell's pull.) Of
 // the near zone, within inner, take [Sector] or [Slope] with heights sketched on
 // the spot: the first metres matter most and no grid knows them. Cells are
 // flat on top, so that inner should be several cells. So is the Earth here, which
@@ -297,15 +298,27 @@ func (t Terrain) Correction(north, east, height, inner, outer float64) (correcti
 		return 0, 0, err
 	}
 	at := r3.Vec{X: north, Y: east, Z: -height}
-	for i, row := range t.Heights {
+	within := func(place, first float64, cells int) (from, to int) { // those that a disc of radius outer can hold
+		middle, reach := (place-first)/t.Cell, outer/t.Cell+1
+		return max(0, int(middle-reach)), min(cells, int(middle+reach)+1)
+	}
+	bottom, above := within(north, t.North, len(t.Heights))
+	left, beyond := within(east, t.East, len(t.Heights[0]))
+	for i := bottom; i < above; i++ {
 		x := t.North + t.Cell*float64(i)
-		for j, h := range row {
+		for j := left; j < beyond; j++ {
 			y := t.East + t.Cell*float64(j)
-			if d := math.Hypot(x-north, y-east); d < inner || d > outer {
+			d := math.Sqrt((x-north)*(x-north) + (y-east)*(y-east))
+			if d < inner || d > outer {
 				continue
 			}
 			cells++
+			h := t.Heights[i][j]
 			if h == height {
+				continue
+			}
+			if d > farCells*t.Cell {
+				correction += t.column(d, h-height)
 				continue
 			}
 			p := buried.Prism{
@@ -324,4 +337,23 @@ func (t Terrain) Correction(north, east, height, inner, outer float64) (correcti
 		return 0, 0, arg.Bad(fn, "outer", outer, "a radius that holds at least one cell")
 	}
 	return correction, cells, nil
+}
+
+// farCells is the distance in cells from which on a cell is a column.
+const farCells = 100
+
+// column is the pull, m/s², of a cell whose middle is at the horizontal distance d (m) and whose
+// ground is h (m) above or below the station, as a series in the side c of the cell:
+//
+//	Gρ c² (F + c²/24 ∇²F), F = 1/d − 1/s, s = √(d² + h²)
+//
+// F is that of a thin column and ∇²F its Laplacian over the map, 1/d³ − 1/s³ + 3h²/s⁵. The next
+// term is at most 0.2 (c/d)⁴ of F: 2e-9 at a hundred cells, for a sixth of the time of a prism.
+func (t *Terrain) column(d, h float64) float64 {
+	h2, c2 := h*h, t.Cell*t.Cell
+	s2 := d*d + h2
+	s := math.Sqrt(s2)
+	f := h2 / (d * s * (s + d)) // keeps its digits on low ground
+	laplacian := f*(1/(d*d)+1/(d*s)+1/s2) + 3*h2/(s2*s2*s)
+	return gravlab.G * t.Density * c2 * (f + c2/24*laplacian)
 }
