@@ -85,6 +85,8 @@ func passingPeriod(d *bank.Draw) bank.Question {
 			{ID: "whole-swing", Value: bank.Always(small * (1 + alpha*alpha/4))},
 			{ID: "degrees", Value: bank.Always(small * (1 + degrees*degrees/16))},
 			{ID: "half-swing", Value: bank.Always(exact(length, degrees, passingGravity) / 2)},
+			{ID: "not-squared", Value: bank.Always(small * (1 + alpha/16))},
+			{ID: "shorter", Value: bank.Always(small * (1 - alpha*alpha/16))},
 		},
 		Range: [2]float64{1.9, 3.5},
 		// 1 m, 9.81 m/s², 40°
@@ -93,7 +95,7 @@ func passingPeriod(d *bank.Draw) bank.Question {
 }
 
 func passingRating(d *bank.Draw) bank.Question {
-	m, degrees := d.Between("rating bob", 10, 20, 1), d.Between("rating amplitude", 45, 60, 1)
+	m, degrees := d.Between("rating bob", 26, 40, 1), d.Between("rating amplitude", 45, 60, 1)
 	theta := degrees * math.Pi / 180
 	tension := gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: m}, Length: 2, Gravity: passingGravity, Amplitude: theta}.LargestTension())
 	return bank.Question{
@@ -104,8 +106,12 @@ func passingRating(d *bank.Draw) bank.Question {
 			{ID: "weight", Value: bank.Always(5 * m * passingGravity)},
 			{ID: "release", Value: bank.Always(5 * m * passingGravity * math.Cos(theta))},
 			{ID: "no-five", Value: bank.Always(tension)},
+			{ID: "speed-once", Value: bank.Always(5 * m * passingGravity * (2 - math.Cos(theta)))},
+			{ID: "no-weight", Value: bank.Always(10 * m * passingGravity * (1 - math.Cos(theta)))},
+			{ID: "no-g", Value: bank.Always(5 * tension / passingGravity)},
+			{ID: "degrees", Value: bank.Always(5 * m * passingGravity * (3 - 2*math.Cos(degrees)))},
 		},
-		Range: [2]float64{700, 2100},
+		Range: [2]float64{2000, 3950},
 	}
 }
 
@@ -119,6 +125,8 @@ func (p passing) closest() bank.Question {
 			{ID: "surface", Value: bank.Always(pull(p.below - p.Bob.Radius))},
 			{ID: "not-squared", Value: bank.Always(pull(p.below) * p.below)},
 			{ID: "force", Value: bank.Always(pull(p.below) * p.Bob.Mass)},
+			{ID: "radius-added", Value: bank.Always(pull(p.below + p.Bob.Radius))},
+			{ID: "g", Value: bank.Always(passingGravity * p.Bob.Mass / (p.below * p.below))},
 		},
 		Range: [2]float64{3.5e-9, 8e-9},
 		// 9000 kg at 10 m
@@ -166,6 +174,14 @@ func (p passing) pull(d *bank.Draw) bank.Question {
 					z := length*math.Cos(theta) - length - below
 					return -gravlab.G * m / (z * z)
 				})},
+				{ID: "no-drop", F: one(func(theta float64) float64 {
+					x := length * math.Sin(theta)
+					return -gravlab.G * m * below / math.Pow(x*x+below*below, 1.5)
+				})},
+				{ID: "sideways-part", F: one(func(theta float64) float64 {
+					x, z := length*math.Sin(theta), length*math.Cos(theta)-length-below
+					return -gravlab.G * m * math.Abs(x) / math.Pow(x*x+z*z, 1.5)
+				})},
 			},
 		},
 		// 14 kg, 1.9 m, 0.42 rad, sensor 2.52 m below the pivot
@@ -206,6 +222,9 @@ func (p passing) line() bank.Question {
 			{ID: "rms", Value: bank.Always(h / math.Sqrt2)},
 			{ID: "peak-to-peak", Value: bank.Always(2 * h)},
 			{ID: "half-range", Value: bank.Always(half)},
+			{ID: "largest-pull", Value: bank.Always(-verticalPull(p.Bob.Mass, p.Length, p.below, 0))},
+			{ID: "half", Value: bank.Always(h / 2)},
+			{ID: "range", Value: bank.Always(2 * half)},
 		},
 		Range:  [2]float64{0.9e-9, 3.5e-9},
 		Source: bank.Computed(testdata.Checks, "pendulum-harm-2-01", gravlab.Must(row.Harmonics(pendulum.Station{At: r3.Vec{Z: 2.52}, Axis: r3.Vec{Z: 1}}, 2))[2], 1e-18),
@@ -223,6 +242,8 @@ func (p passing) background(d *bank.Draw) bank.Question {
 			{ID: "no-root", Value: bank.Always(middle * (f2 - f1))},
 			{ID: "density", Value: bank.Always(middle)},
 			{ID: "low-model", Value: bank.Always(gravlab.Must(pendulum.LowNoise.RMS(f1, f2)))},
+			{ID: "peak", Value: bank.Always(gravlab.Must(pendulum.HighNoise.RMS(f1, f2)) * math.Sqrt2)},
+			{ID: "upper-edge", Value: bank.Always(middle * math.Sqrt(f2))},
 		},
 		Range: [2]float64{0.5e-6, 2e-6},
 		// 0.3 to 0.45 Hz
@@ -256,6 +277,7 @@ func (p passing) swings(d *bank.Draw) bank.Question {
 			{ID: "not-squared", Value: n(func(a float64) float64 { return neededSwings(1, a, asd*1e-9, period) * rho })},
 			{ID: "factor-2", Value: n(func(a float64) float64 { return 2 * neededSwings(rho, a, asd*1e-9, period) })},
 			{ID: "time", Value: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, 1) })},
+			{ID: "half", Value: n(func(a float64) float64 { return neededSwings(rho, a, asd*1e-9, 2*period) })},
 		},
 		Range:  [2]float64{8, 1000},
 		Source: bank.Computed(testdata.Checks, "pendulum-swings-01", neededSwings(5, 2.2e-10, 3e-9, T), 1e-6),
@@ -283,6 +305,10 @@ func (p passing) tilt(d *bank.Draw) bank.Question {
 			{ID: "weight", Value: bank.Always(weight * perForce)},
 			{ID: "no-height", Value: bank.Always(effect.Floor / height)},
 			{ID: "angle", Value: bank.Always(effect.Floor / passingGravity)},
+			{ID: "length", Value: bank.Always(effect.Floor / height * p.Length)},
+			{ID: "doubled", Value: bank.Always(2 * effect.Floor)},
+			{ID: "degrees", Value: bank.Always(weight * p.degrees * perForce)},
+			{ID: "sine", Value: bank.Always(weight * math.Sin(p.Amplitude) * math.Cos(p.Amplitude) * perForce)},
 		},
 		Range:  [2]float64{1.5e-5, 9e-5},
 		Source: bank.Computed(testdata.Checks, "pendulum-floortilt-01", got, 1e-14),
@@ -322,6 +348,9 @@ func (p passing) budget(d *bank.Draw) bank.Question {
 			{ID: "no-exponent", Value: root(uLine, rel)},
 			{ID: "straight-sum", Value: bank.Always((uLine + exponent*rel) / 100)},
 			{ID: "mixed-units", Value: root(uLine, exponent*uPlace/p.below*100)},
+			{ID: "mm-as-percent", Value: root(uLine, exponent*uPlace)},
+			{ID: "no-distance", Value: root(uLine)},
+			{ID: "exponent-inside", Value: root(uLine, math.Sqrt(exponent)*rel)},
 		},
 		Range: [2]float64{0.018, 0.07},
 	}

@@ -40,7 +40,12 @@ type passingSwing struct {
 // swing draws a floor that takes a third to more than half of the pull away: the
 // mass that the swing alone gives is plausible, and far too small.
 func (p passing) swing(d *bank.Draw) passingSwing {
-	p.Bob.Mass, p.Bob.Radius = d.Between("painted ball", 13, 19, 0.1), paintedRadius
+	// Far from the ball of the other questions, whose mass is printed.
+	away := d.Between("painted ball", 3.5, 5, 0.1)
+	if p.Bob.Mass > 17 {
+		away = -away
+	}
+	p.Bob.Mass, p.Bob.Radius = p.Bob.Mass+away, paintedRadius
 	vertical := p.station(r3.Vec{Z: 1})
 	floor := pendulum.Floor{VerticalStiffness: 1e9, Share: 1}
 	whole := gravlab.Must(p.Compare(vertical, floor, 2))[1].Ratio // at 2/T, negative
@@ -119,6 +124,8 @@ func (s passingSwing) lineQuestion(id string, i, marks int, from, to float64) ba
 		Slips: []bank.Slip{
 			{ID: "rms", Value: s.amplitude(i, math.Sqrt2/2)},
 			{ID: "peak-to-peak", Value: s.amplitude(i, 2)},
+			{ID: "half", Value: s.amplitude(i, 0.5)},
+			{ID: "first-line", Value: bank.Later(func() float64 { return s.detect[i]().Lines[0].Amplitude })},
 		},
 		Range: [2]float64{from, to},
 	}
@@ -131,7 +138,7 @@ func (s passingSwing) mass() bank.Question {
 	right := func(swing, shaker float64) float64 { return swing - shaker }
 	noise := func() float64 { return math.Hypot(s.detect[0]().UNoise, s.detect[1]().UNoise) }
 	return bank.Question{
-		ID: "mass", Kind: judge.KindMeasured, Reads: []string{"swing", "shaker"}, Marks: 4, Unit: "kg",
+		ID: "mass", Kind: judge.KindMeasured, Reads: []string{"swing", "shaker"}, Marks: 4, Unit: "kg", Tol: judge.Tolerance{Rel: 0.04},
 		Fields: bank.Fields{"below": s.p.below, "length": s.p.Length, "degrees": s.p.degrees},
 		Solve:  combine(right),
 		U: func() float64 {
@@ -143,10 +150,15 @@ func (s passingSwing) mass() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "floor", Value: combine(func(swing, _ float64) float64 { return swing })},
 			{ID: "floor-sign", Value: combine(func(swing, shaker float64) float64 { return swing + shaker })},
+			{ID: "shaker", Value: combine(func(_, shaker float64) float64 { return -shaker })},
+			{ID: "quadrature", Value: combine(math.Hypot)},
+			{ID: "doubled", Value: combine(func(swing, shaker float64) float64 { return 2 * right(swing, shaker) })},
+			{ID: "half", Value: combine(func(swing, shaker float64) float64 { return right(swing, shaker) / 2 })},
 		},
 		USlips: []bank.Slip{
 			{ID: "one-noise", Value: bank.Later(func() float64 { return s.detect[0]().UNoise })},
+			{ID: "no-geometry", Value: bank.Later(noise)},
 		},
-		Range: [2]float64{10.5, 22},
+		Range: [2]float64{11, 23.5},
 	}
 }
