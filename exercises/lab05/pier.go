@@ -173,6 +173,9 @@ func (p pierRecord) clock() bank.Question {
 			{ID: "whole-samples", Value: whole(math.Floor)},
 			{ID: "whole-samples", Value: whole(math.Ceil)},
 		},
+		USlips: []bank.Slip{
+			{ID: "all-bins", Value: bank.Later(func() float64 { return p.delay()[1] / math.Sqrt2 })},
+		},
 		Range: [2]float64{0.06, 0.14},
 	}
 }
@@ -211,6 +214,9 @@ func (p pierRecord) selfNoise() bank.Question {
 			{ID: "both", Value: bank.Later(shared)},
 			{ID: "difference", Value: bank.Later(difference)},
 			{ID: "two-sided", Value: bank.Later(func() float64 { return level() / math.Sqrt2 })},
+		},
+		USlips: []bank.Slip{
+			{ID: "power-u", Value: bank.Later(func() float64 { return level() / math.Sqrt((pierHigh-pierLow)*pierSamples/pierRate) })},
 		},
 		Range: [2]float64{2.6e-8, 5.6e-8},
 		// γ² = 0.997
