@@ -171,14 +171,15 @@ func TestVerdicts(t *testing.T) {
 	}
 }
 
-// TestHintsFollowTries: the second wrong answer gets the second hint.
-func TestHintsFollowTries(t *testing.T) {
+// TestHints: a wrong answer gets no hint on a sheet to practise with, where one can be asked
+// for, and the first one with the marks.
+func TestHints(t *testing.T) {
 	p := Lab.Sheet("")
 	q, _ := p.Question("kappa")
 	wrong := judge.Answer{Value: 42, Unit: "N m/rad"}
-	for tries, hint := range []string{q.Hints[0], q.Hints[1], q.Hints[1]} {
-		if v := p.Judge(q, wrong, nil, tries); !strings.Contains(v.Message, hint) {
-			t.Errorf("after %d tries the message is %q, want the hint %q", tries, v.Message, hint)
+	for telling, says := range map[judge.Telling]string{judge.WithMarks: q.Hints[0], judge.FirstPractice: `sheet.Hint("kappa")`, judge.NextPractice: `sheet.Hint("kappa")`} {
+		if v := p.Judge(q, wrong, nil, telling); !strings.HasSuffix(v.Message, says) {
+			t.Errorf("the message is %q, want %q", v.Message, says)
 		}
 	}
 }

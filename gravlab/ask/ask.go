@@ -12,6 +12,7 @@
 //	sheet.Choice("why-lead", "b")
 //	sheet.Function("equilibrium", equilibrium)   // a function of your own
 //	sheet.Words("sketch", "The far sphere ...")
+//	sheet.Hint("kappa")                          // a hint, which costs nothing; again for the next one
 //	sheet.Done()                                 // marks, and what is left
 //
 // The answer goes to the lab server, which judges it outside this program and
@@ -85,6 +86,14 @@ func (c StudentSheet) Words(question, text string) {
 	f := c.answer(question, wire.FormWords)
 	f.Text = text
 	send(f, question, strconv.Quote(text))
+}
+
+// Hint displays a hint to a question of a sheet to practise with; called again, the next one.
+// It costs no marks.
+func (c StudentSheet) Hint(question string) {
+	f := c.frame(wire.Hint)
+	f.Question = question
+	send(f, question, "a hint")
 }
 
 // Done displays the marks and what is left to do.

@@ -175,7 +175,10 @@ type Question struct {
 	U      func() float64          // Measured: the judge's own standard uncertainty, SI
 	Slips  []Slip                  // of the value
 	USlips []Slip                  // of the uncertainty
-	Range  [2]float64              // where every sheet's answer lies, SI: a check on the bank itself
+	// Degrees is the answer that follows where angles go into sin, cos or tan in degrees;
+	// nil if there is no angle. It needs no words.
+	Degrees func(a Answers) float64
+	Range   [2]float64 // where every sheet's answer lies, SI: a check on the bank itself
 
 	// For Function.
 	Function *Function
@@ -206,9 +209,12 @@ type Question struct {
 // nowhere with a sheet's numbers), and, from the text file's section "Slip ID", what it is
 // called and how to put it right without giving the answer away.
 //
-// A slip may stand before or after any other: one whose value cannot be told from the right
-// answer, or from a slip before it, is left out on that sheet (see Sheet.NumberTask).
-// Two values may share an ID, where one mistake leads to either.
+// One whose value cannot be told from the right answer is left out on that sheet (see
+// Sheet.NumberTask). Where two lead to one value, the verdict names both. Two values may
+// share an ID, where one mistake leads to either.
+//
+// What can go wrong in any question needs no slip: the judge knows factors such as 2, π and 60,
+// a sign, a power of ten, the complement and the reciprocal.
 type Slip struct {
 	ID    string // "half-period"
 	Value func(a Answers) float64
@@ -223,6 +229,9 @@ type Function struct {
 	Calls     [][]float64
 	Right     func(args []float64) []float64
 	Slips     []FunctionSlip
+	// Degrees is the function with angles in degrees in sin, cos or tan; nil if there is no
+	// angle. It needs no words.
+	Degrees func(args []float64) []float64
 }
 
 // A FunctionSlip is a function as people write it when they make a mistake. ID, Name and

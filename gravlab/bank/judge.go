@@ -21,19 +21,18 @@ func (s Sheet) RightAnswers() Answers {
 }
 
 // Judge judges an answer to a question. own holds the student's earlier answers in SI
-// units; tries is how many answers to this question came before. Of a sealed sheet it can
-// only say what was understood.
-func (s Sheet) Judge(q Question, a judge.Answer, own Answers, tries int) judge.Verdict {
+// units. Of a sealed sheet it can only say what was understood.
+func (s Sheet) Judge(q Question, a judge.Answer, own Answers, telling judge.Telling) judge.Verdict {
 	if s.Sealed {
 		return q.Understand(a)
 	}
 	switch q.Kind {
 	case judge.KindNumber, judge.KindMeasured:
-		return judge.Number(s.NumberTask(q, own, tries), a)
+		return judge.Number(s.NumberTask(q, own, telling), a)
 	case judge.KindChoice:
 		return judge.Choice(judge.ChoiceTask{Marks: q.Marks, Options: q.Options}, a)
 	case judge.KindFunction:
-		return judge.Function(q.FunctionTask(tries), a)
+		return judge.Function(q.FunctionTask(telling), a)
 	default:
 		return judge.Text(q.Marks, a)
 	}
@@ -66,11 +65,11 @@ func (q Question) Understand(a judge.Answer) judge.Verdict {
 // NumberTask is what the judge compares an answer to a question with. It solves the
 // question twice where it builds on others: from the right answers, and from the
 // student's own. It leaves out the slips that cannot be told apart (see LeftOut).
-func (s Sheet) NumberTask(q Question, own Answers, tries int) judge.NumberTask {
+func (s Sheet) NumberTask(q Question, own Answers, telling judge.Telling) judge.NumberTask {
 	right := s.RightAnswers()
 	t := judge.NumberTask{
 		Marks: q.Marks, Want: right[q.ID], Carried: math.NaN(), Unit: q.Unit,
-		Tol: q.Tol, Hints: q.Hints, Tries: tries, Strict: s.Code.Sealed(),
+		Tol: q.Tol, Hint: q.hint(telling), Telling: telling, Strict: s.Code.Sealed(),
 	}
 	if q.Kind == judge.KindMeasured {
 		t.U = q.U()
@@ -89,15 +88,18 @@ func (s Sheet) NumberTask(q Question, own Answers, tries int) judge.NumberTask {
 	if has {
 		t.Carried, t.From = q.Solve(carried), strings.Join(from, ", ")
 	}
-	taken := []float64{t.Want}
-	takenCarried := []float64{t.Want, t.Carried}
 	for _, slip := range q.Slips {
-		w := judge.WrongValue{Name: slip.Name, Fix: slip.Fix, Value: math.NaN(), Carried: math.NaN()}
-		w.Value, taken = apart(t, slip.Value(right), taken)
+		w := judge.WrongValue{Name: slip.Name, Fix: slip.Fix, Value: apart(t, slip.Value(right), t.Want), Carried: math.NaN()}
 		if has {
-			w.Carried, takenCarried = apart(t, slip.Value(carried), takenCarried)
+			w.Carried = apart(t, slip.Value(carried), t.Want, t.Carried)
 		}
 		t.Slips = append(t.Slips, w)
+	}
+	if q.Degrees != nil {
+		t.Degrees = []float64{apart(t, q.Degrees(right), t.Want)}
+		if has {
+			t.Degrees = append(t.Degrees, apart(t, q.Degrees(carried), t.Want, t.Carried))
+		}
 	}
 	for _, slip := range q.USlips {
 		t.USlips = append(t.USlips, judge.WrongValue{Name: slip.Name, Value: slip.Value(right), Carried: math.NaN(), Fix: slip.Fix})
@@ -105,30 +107,41 @@ func (s Sheet) NumberTask(q Question, own Answers, tries int) judge.NumberTask {
 	return t
 }
 
-// Apart is how far from each other, in tolerances, the right answer and the
-// values of slips must lie at least. Around each lies a window of one tolerance to
-// either side in which an answer counts as it; at 2 the windows touch.
+// Apart is how far the value of a slip must lie from the right answer: so many times half the
+// sum of the tolerance around the right answer and the window around the slip (see
+// judge.NumberTask.Window). At 2 they touch.
 const Apart = 2.05
 
-// apart is the one rule about what can be told apart: the value of a slip that lies less than
-// Apart tolerances from one that is taken already, the right answer first,
-// becomes NaN, which no answer fits. The larger tolerance of the two counts.
-func apart(t judge.NumberTask, v float64, taken []float64) (float64, []float64) {
-	if math.IsNaN(v) {
-		return v, taken
-	}
-	for _, other := range taken {
-		if math.Abs(v-other) <= Apart*math.Max(t.Allowed(v), t.Allowed(other)) {
-			return math.NaN(), taken
+// distance of a slip's value from a right one, in the measure of Apart.
+func distance(t judge.NumberTask, slip, right float64) float64 {
+	return 2 * math.Abs(slip-right) / (t.Window(slip) + t.Allowed(right))
+}
+
+// apart is the one rule about what can be told from the right answer: the value of a slip that
+// lies too near becomes NaN, which no answer fits. Two slips may lead to one value: then both
+// are told.
+func apart(t judge.NumberTask, v float64, rights ...float64) float64 {
+	for _, right := range rights {
+		if distance(t, v, right) <= Apart {
+			return math.NaN()
 		}
 	}
-	return v, append(taken, v)
+	return v
+}
+
+// hint is what an answer that is not recognised is told: how to ask for a hint, or with the
+// marks, when it is too late to ask, the first one.
+func (q Question) hint(telling judge.Telling) string {
+	if telling == judge.WithMarks {
+		return q.Hints[0]
+	}
+	return fmt.Sprintf("A hint costs nothing: sheet.Hint(%q)", q.ID)
 }
 
 // FunctionTask is what the judge compares a function with.
-func (q Question) FunctionTask(tries int) judge.FunctionTask {
+func (q Question) FunctionTask(telling judge.Telling) judge.FunctionTask {
 	f := q.Function
-	t := judge.FunctionTask{Marks: q.Marks, Signature: f.Signature, Calls: f.Calls, Tol: q.Tol, Hints: q.Hints, Tries: tries}
+	t := judge.FunctionTask{Marks: q.Marks, Signature: f.Signature, Calls: f.Calls, Tol: q.Tol, Hint: q.hint(telling), Telling: telling}
 	for _, c := range f.Calls {
 		t.Want = append(t.Want, f.Right(c))
 	}
@@ -139,18 +152,23 @@ func (q Question) FunctionTask(tries int) judge.FunctionTask {
 		}
 		t.Slips = append(t.Slips, w)
 	}
+	if f.Degrees != nil {
+		for _, c := range f.Calls {
+			t.Degrees = append(t.Degrees, f.Degrees(c))
+		}
+	}
 	return t
 }
 
-// A Gap are two answers of a question that must be told apart, and how many
-// tolerances lie between them.
+// A Gap are two answers of a question that must be told apart, and how far they lie from each
+// other in tolerances; at 2 they cannot be told apart any more.
 type Gap struct {
 	Names      string // "the right answer / half a period"
 	Tolerances float64
 }
 
-// Gaps are all pairs of answers of a question that must be told apart: the right
-// one and those of its slips that are not left out.
+// Gaps are all pairs of answers of a question that must be told apart: the right one and those
+// of its slips that are not left out; of functions the slips among each other too.
 func (s Sheet) Gaps(q Question) []Gap {
 	switch q.Kind {
 	case judge.KindNumber, judge.KindMeasured:
@@ -162,17 +180,10 @@ func (s Sheet) Gaps(q Question) []Gap {
 }
 
 func numberGaps(task judge.NumberTask) []Gap {
-	names, values := []string{"the right answer"}, []float64{task.Want}
+	var gaps []Gap
 	for _, s := range task.Slips {
 		if !math.IsNaN(s.Value) {
-			names, values = append(names, s.Name), append(values, s.Value)
-		}
-	}
-	var gaps []Gap
-	for i := range values {
-		for j := range i {
-			yard := math.Max(task.Allowed(values[i]), task.Allowed(values[j]))
-			gaps = append(gaps, Gap{names[j] + " / " + names[i], math.Abs(values[i]-values[j]) / yard})
+			gaps = append(gaps, Gap{"the right answer / " + s.Name, distance(task, s.Value, task.Want)})
 		}
 	}
 	return gaps
@@ -207,8 +218,8 @@ func farthest(task judge.FunctionTask, a, b [][]float64) float64 {
 	return far
 }
 
-// LeftOut says which slips of a question are left out on this sheet, by name, and what each
-// cannot be told from.
+// LeftOut says which slips of a question are left out on this sheet, by name, because they
+// cannot be told from the right answer, and why.
 func (s Sheet) LeftOut(q Question) map[string]string {
 	if q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 		return nil
@@ -216,17 +227,9 @@ func (s Sheet) LeftOut(q Question) map[string]string {
 	left := map[string]string{}
 	right, task := s.RightAnswers(), s.NumberTask(q, nil, 0)
 	for i, slip := range q.Slips {
-		v := slip.Value(right)
-		if math.IsNaN(v) || !math.IsNaN(task.Slips[i].Value) {
-			continue
+		if v := slip.Value(right); !math.IsNaN(v) && math.IsNaN(task.Slips[i].Value) {
+			left[slip.Name] = fmt.Sprintf("the right answer / %s lie %.2g tolerances apart", slip.Name, distance(task, v, task.Want))
 		}
-		near, gap := "the right answer", math.Abs(v-task.Want)/math.Max(task.Allowed(v), task.Allowed(task.Want))
-		for _, other := range task.Slips[:i] {
-			if g := math.Abs(v-other.Value) / math.Max(task.Allowed(v), task.Allowed(other.Value)); g < gap {
-				near, gap = other.Name, g
-			}
-		}
-		left[slip.Name] = fmt.Sprintf("%s / %s lie %.2g tolerances apart", near, slip.Name, gap)
 	}
 	return left
 }

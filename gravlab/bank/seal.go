@@ -76,7 +76,7 @@ func (s *Sheet) strip() {
 	s.Sealed, s.Fields = true, nil
 	for i := range s.Questions {
 		q := &s.Questions[i]
-		q.Fields, q.Uses, q.Solve, q.U, q.Slips, q.USlips, q.Range = nil, nil, nil, nil, nil, nil, [2]float64{}
+		q.Fields, q.Uses, q.Solve, q.U, q.Slips, q.USlips, q.Degrees, q.Range = nil, nil, nil, nil, nil, nil, nil, [2]float64{}
 		q.Hints, q.Worked, q.Reasoning, q.Source.Check = [2]string{}, "", "", nil
 		q.Prompt = ErrSealed.Error()
 		options := append(q.Options[:0:0], q.Options...)
@@ -86,7 +86,7 @@ func (s *Sheet) strip() {
 		q.Options = options
 		if q.Function != nil {
 			f := *q.Function
-			f.Slips = nil
+			f.Slips, f.Degrees = nil, nil
 			q.Function = &f // its calls are those of the default sheet, which are public
 		}
 	}

@@ -5,10 +5,12 @@
 // value, whatever unit of the right dimension it is expressed in. When it is not,
 // the judge looks for the reason: a value that follows from the student's own
 // earlier answers (carried), a named slip, a right number with a wrong or
-// missing unit, a right value rounded too early. A slip is not named where
-// the digits given are those of the right value as well, unless it leads to
-// exactly these. A verdict says what is left to do and never gives the answer away. It
-// is read beside the answer at once, and in a reply a week later.
+// missing unit, a right value rounded too early, and last a mistake that can be made
+// in any question, such as a factor of 2. A slip is not named where the digits given
+// are those of the right value as well, unless it leads to exactly these; two slips
+// that lead to one value are both named. A verdict says what is left to do and never
+// gives the answer away. It is read beside the answer at once, or in a reply a week
+// later (see Telling).
 //
 // Uncertainties are standard ones (k = 1). A stated uncertainty u is credible
 // when it lies within a factor CredibleFactor of the judge's own and the value
@@ -100,6 +102,29 @@ type Verdict struct {
 	SI float64 `json:"si,omitempty"`
 }
 
+// Telling is how much a verdict tells.
+type Telling int
+
+const (
+	// WithMarks is the verdict of a marking: nothing is answered after it, so it tells all
+	// but the answer.
+	WithMarks Telling = iota
+	// FirstPractice is the verdict on the first answer to a question of a sheet to practise
+	// with. A hint is asked for; a function is told one input with both values.
+	FirstPractice
+	// NextPractice is that on a later answer: whether its few digits are those of the right
+	// one is not told again, or the digits could be found one by one.
+	NextPractice
+)
+
+// Practice is the telling of an answer before which came a number of others.
+func Practice(tries int) Telling {
+	if tries > 0 {
+		return NextPractice
+	}
+	return FirstPractice
+}
+
 // A Tolerance is how far an answer may lie from the wanted value: the larger of
 // Abs and Rel times the size of the wanted value. Why is for the lecturer.
 type Tolerance struct {
@@ -125,8 +150,9 @@ type NumberTask struct {
 	Unit    string  // the unit that a worked answer would use; any other of its dimension is accepted
 	Tol     Tolerance
 	Slips   []WrongValue
-	Hints   [2]string
-	Tries   int // how many answers to this question came before this one
+	Degrees []float64 // what degrees in sin and cos lead to, SI, from the right and from the own earlier answers
+	Hint    string    // told with an answer that is not recognised
+	Telling Telling
 
 	// For a Measured question: the judge's own standard uncertainty (SI), and
 	// the slips that people make with it. Zero means that no uncertainty is asked.
@@ -179,6 +205,7 @@ type FunctionTask struct {
 	Want      [][]float64
 	Tol       Tolerance
 	Slips     []WrongFunction
-	Hints     [2]string
-	Tries     int
+	Degrees   [][]float64 // the values with degrees in sin and cos; nil if there is no angle
+	Hint      string
+	Telling   Telling
 }

@@ -1,8 +1,10 @@
 package judge
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gravity.example/gravlab/quantity"
@@ -113,69 +115,91 @@ func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
 	return v
 }
 
-// fewDigits is how many digits an answer has at most that is said to be rounded
-// too early.
-const fewDigits = 3
-
 // wrong looks for the reason of a number that is neither right nor carried. A
 // mistake is named only where the digits given tell it from the right value, or
 // where it leads to exactly these digits: a factor of 1, a number of the question
 // left as it is.
 func (t NumberTask) wrong(v Verdict, r reading) Verdict {
-	got, unclear := r.value, false
-	for _, s := range t.Slips {
-		if t.fits(got, s.Value) || t.fits(got, s.Carried) {
-			if (r.covers(t.Want) || r.covers(t.Carried)) && !r.is(s.Value) && !r.is(s.Carried) {
-				unclear = true
-				continue
-			}
-			v.Outcome, v.Slip = OutcomeSlip, s.Name
-			v.Message = capital(s.Name) + "?\n" + s.Fix
-			return v
-		}
-	}
-	if unclear {
-		return t.rounded(v, r)
-	}
-	for _, right := range []float64{t.Want, t.Carried} {
-		if t.fits(-got, right) {
-			v.Outcome, v.Slip = OutcomeSlip, "sign reversed"
-			v.Message = "The magnitude is right, the sign is not.\nWhich direction does the question count as positive?"
-			return v
-		}
-		if math.IsNaN(right) || right == 0 {
-			continue
-		}
-		// got/right is a power of ten when the digits are right.
-		k := math.Round(math.Log10(got / right))
-		if !(k >= -12 && k <= 12) || !t.fits(got/math.Pow(10, k), right) {
-			continue
-		}
-		switch {
-		case t.Unit == "%" && math.Abs(k) == 2:
-			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
-			v.Message = "The digits are right.\nPercentage or fraction? Use the unit %."
-		case math.Mod(k, 3) == 0 && !t.pure():
-			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
-			v.Message = "The digits are right, the prefix of the unit is not.\nIs it milli, micro or nano?"
-		default:
-			v.Outcome, v.Slip = OutcomeSlip, "a power of ten lost"
-			v.Message = "The digits are right, the power of ten is not.\nFollow the units through your calculation: cm or m, g or kg?"
+	slips, unclear := t.slips(r)
+	switch {
+	case len(slips) > 0:
+		v.Outcome, v.Slip, v.Message = OutcomeSlip, slips[0].Name, capital(slips[0].Name)+"?\n"+slips[0].Fix
+		if len(slips) > 1 {
+			v.Message = fmt.Sprintf("%s, or %s?\n%s\n%s", capital(slips[0].Name), slips[1].Name, oneLine(slips[0].Fix), oneLine(slips[1].Fix))
 		}
 		return v
-	}
-	if r.few(fewDigits) && (r.rounds(t.Want, r.coarse) || r.rounds(t.Carried, r.coarse)) {
+	case unclear:
 		return t.rounded(v, r)
 	}
+	if told, ok := t.power(v, r); ok {
+		return told
+	}
+	if r.few(t.digitsWanted()-1) && (r.rounds(t.Want, r.coarse) || r.rounds(t.Carried, r.coarse)) {
+		return t.rounded(v, r)
+	}
+	if name, message, ok := t.general(r); ok {
+		v.Outcome, v.Slip, v.Message = OutcomeSlip, name, message
+		return v
+	}
 	v.Outcome = OutcomeOff
-	v.Message = "Not recognised.\n" + t.Hints[min(t.Tries, 1)]
+	if t.Telling == NextPractice && r.few(t.digitsWanted()-1) {
+		return t.moreDigits(v)
+	}
+	v.Message = "Not recognised.\n" + t.Hint
 	return v
+}
+
+// slips are the slips that an answer fits: the nearest, and the next one where the digits do
+// not tell it from the nearest. unclear says that they do not tell a slip from the right value.
+func (t NumberTask) slips(r reading) (fits []WrongValue, unclear bool) {
+	off := func(s WrongValue) float64 {
+		d := math.Inf(1)
+		for _, v := range []float64{s.Value, s.Carried} {
+			if within(r.value, v, t.Window(v)) { // false for a NaN
+				d = math.Min(d, math.Abs(r.value-v))
+			}
+		}
+		return d
+	}
+	for _, s := range t.Slips {
+		switch {
+		case math.IsInf(off(s), 1):
+		case (r.covers(t.Want) || r.covers(t.Carried)) && !r.is(s.Value) && !r.is(s.Carried):
+			unclear = true
+		default:
+			fits = append(fits, s)
+		}
+	}
+	slices.SortStableFunc(fits, func(a, b WrongValue) int { return cmp.Compare(off(a), off(b)) })
+	if len(fits) > 1 && (off(fits[1]) > off(fits[0])+sharp*math.Abs(r.value) || fits[1].Name == fits[0].Name) {
+		fits = fits[:1]
+	}
+	return fits[:min(len(fits), 2)], unclear
+}
+
+// Window is how far an answer may lie from the value of a slip that it is taken for: the
+// tolerance, and no more than a few per cent or the judge's own uncertainty.
+func (t NumberTask) Window(slip float64) float64 {
+	return math.Min(t.Allowed(slip), math.Max(aboutRight*math.Abs(slip), t.U))
+}
+
+// digitsWanted is how many digits an answer needs so that rounding keeps it within the
+// tolerance.
+func (t NumberTask) digitsWanted() int {
+	share := t.Allowed(t.Want) / math.Abs(t.Want)
+	if !(share > 0) || math.IsInf(share, 1) {
+		return 4
+	}
+	return min(max(2, int(math.Ceil(1-math.Log10(2*share)))), 12)
 }
 
 // rounded is the verdict on an answer that is as near to the right or carried
 // value as its digits allow, and not within the tolerance.
 func (t NumberTask) rounded(v Verdict, r reading) Verdict {
 	v.Outcome = OutcomeOff
+	if t.Telling == NextPractice {
+		return t.moreDigits(v)
+	}
 	v.Message = "This looks rounded too early"
 	if !r.covers(t.Want) && !r.rounds(t.Want, r.coarse) {
 		v.Message += ", given your answer to " + t.From
@@ -187,6 +211,12 @@ func (t NumberTask) rounded(v Verdict, r reading) Verdict {
 	case t.U > 0 && r.u > t.U*CredibleFactor:
 		v.Message += "\nIts uncertainty is far larger than this record allows."
 	}
+	return v
+}
+
+// moreDigits asks for digits, and says nothing about those that were given.
+func (t NumberTask) moreDigits(v Verdict) Verdict {
+	v.Message = fmt.Sprintf("Not recognised. This question needs %d significant digits.\n%s", t.digitsWanted(), t.Hint)
 	return v
 }
 
@@ -235,14 +265,27 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	case slip(1):
 		return v
 	}
+	if k := t.otherUnit(r); k != 0 {
+		return missed(fmt.Sprintf("uncertainty in another unit?\nAs it stands it is %s. Give both in the same unit.", tooLarge(k)))
+	}
 	switch {
 	case r.u > most:
-		return missed("uncertainty far larger than this record allows.\n" + t.Hints[1])
+		return missed("uncertainty far larger than this record allows.\n" + t.Hint)
 	case r.u < least:
-		return missed("uncertainty far smaller than this record allows.\n" + t.Hints[1])
+		return missed("uncertainty far smaller than this record allows.\n" + t.Hint)
 	default:
 		return missed("uncertainty too small:\nthe value is more than three of your uncertainties from the expected one.")
 	}
+}
+
+// otherUnit is the power of ten by which an uncertainty is too large, if it is the judge's
+// own in another unit than that of its value; else 0.
+func (t NumberTask) otherUnit(r reading) float64 {
+	k := math.Round(math.Log10(r.u / t.U))
+	if k != 0 && math.Abs(k) <= 15 && (math.Mod(k, 3) == 0 || math.Abs(k) == 2 && t.pure()) && factor(r.u/math.Pow(10, k), t.U) <= alikeFactor {
+		return k
+	}
+	return 0
 }
 
 // factor is by how much two positive numbers differ, as a factor of 1 or more.
@@ -255,13 +298,24 @@ func (t NumberTask) pure() bool {
 	return err == nil && u.Dimension() == quantity.One
 }
 
+// capital begins a sentence with a capital letter, unless it begins with a symbol or a unit,
+// which keep theirs.
 func capital(s string) string {
-	if s == "" {
+	word := s
+	if i := strings.IndexFunc(s, func(r rune) bool { return r == ' ' || r == ',' || r == '-' || r == ':' }); i >= 0 {
+		word = s[:i]
+	}
+	plain := word != "" && strings.Trim(word, "abcdefghijklmnopqrstuvwxyz") == ""
+	if !plain || len(word) == 1 && word != "a" || slices.Contains(symbols, word) {
 		return s
 	}
-	r := []rune(s)
-	return strings.ToUpper(string(r[:1])) + string(r[1:])
+	return strings.ToUpper(s[:1]) + s[1:]
 }
+
+// symbols are units and functions in small letters that a sentence may begin with.
+var symbols = strings.Fields("mm cm km nm pm kg mg ms ns rad mrad nrad sin cos tan exp log ln")
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
 // Normalised is the normalised error of ISO 13528 (E_n) of a value x with
 // standard uncertainty u against a reference with its standard uncertainty,

@@ -105,15 +105,47 @@ func Function(t FunctionTask, a Answer) Verdict {
 		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, fmt.Sprintf("Agrees at all %d test points.", len(t.Calls))
 		return v
 	}
+	v.Outcome, v.Slip, v.Message = t.reason(a.Values)
+	if i := t.firstMiss(a.Values); t.Telling != WithMarks && i >= 0 {
+		head, rest, _ := strings.Cut(v.Message, "\n")
+		got, want := numbers(a.Values[i], t.Want[i])
+		v.Message = fmt.Sprintf("%s\n%s\nFor %s your function gives %s; expected is %s.", head, oneLine(rest), describe(t.Calls[i]), got, want)
+	}
+	return v
+}
+
+// reason says why a function differs: a slip of the question, one that can be made in any
+// function, or neither.
+func (t FunctionTask) reason(got [][]float64) (o Outcome, slip, message string) {
 	for _, s := range t.Slips {
-		if t.agree(a.Values, s.Values) {
-			v.Outcome, v.Slip, v.Message = OutcomeSlip, s.Name, capital(s.Name)+"?\n"+s.Fix
-			return v
+		if t.agree(got, s.Values) {
+			return OutcomeSlip, s.Name, capital(s.Name) + "?\n" + s.Fix
 		}
 	}
-	v.Outcome = OutcomeOff
-	v.Message = fmt.Sprintf("Differs at %d of %d test points.\n%s", t.misses(a.Values), len(t.Calls), t.Hints[min(t.Tries, 1)])
-	return v
+	if name, message, ok := t.general(got); ok {
+		return OutcomeSlip, name, message
+	}
+	return OutcomeOff, "", fmt.Sprintf("Differs at %d of %d test points.\n%s", t.misses(got), len(t.Calls), t.Hint)
+}
+
+// firstMiss is the first call at which a result differs, -1 if there is none.
+func (t FunctionTask) firstMiss(got [][]float64) int {
+	return slices.IndexFunc(indices(got), func(i int) bool { return !t.near(got[i], t.Want[i]) })
+}
+
+// numbers writes two results, or of results of many numbers the first that differ most.
+func numbers(got, want []float64) (string, string) {
+	worst := 0
+	for j := range got {
+		if math.Abs(got[j]-want[j]) > math.Abs(got[worst]-want[worst]) {
+			worst = j
+		}
+	}
+	place := ""
+	if len(got) > 1 {
+		place = fmt.Sprintf(" at index %d", worst)
+	}
+	return fmt.Sprintf("%.4g%s", got[worst], place), fmt.Sprintf("%.4g", want[worst])
 }
 
 // agree compares result by result. The tolerance is relative to the largest

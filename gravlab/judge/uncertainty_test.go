@@ -11,7 +11,7 @@ import (
 // gets full marks, and beyond 1.5 a remark.
 func TestUncertainties(t *testing.T) {
 	task := NumberTask{
-		Marks: 4, Unit: "m", Want: 10, U: 0.1, Carried: math.NaN(), Hints: [2]string{"one", "two"},
+		Marks: 4, Unit: "m", Want: 10, U: 0.1, Carried: math.NaN(), Hint: "one",
 		USlips: []WrongValue{{Name: "months taken as independent", Value: 0.05, Carried: math.NaN(), Fix: "They resemble each other."}},
 	}
 	for _, c := range []struct {

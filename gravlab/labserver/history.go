@@ -50,9 +50,9 @@ func NewHistory(p bank.Sheet) *History {
 }
 
 // Judge judges an answer with those that stand to the questions that it builds on;
-// tries is how many different answers to its own question came before.
-func (h *History) Judge(q bank.Question, given judge.Answer, tries int) judge.Verdict {
-	return h.sheet.Judge(q, given, h.known(), tries)
+// telling says how much the verdict tells.
+func (h *History) Judge(q bank.Question, given judge.Answer, telling judge.Telling) judge.Verdict {
+	return h.sheet.Judge(q, given, h.known(), telling)
 }
 
 // known are the standing answers that others may build on.
@@ -93,7 +93,7 @@ func (h *History) again(question string, given judge.Answer) bool {
 }
 
 // tries is how many different answers to a question came before an answer. The
-// same answer again earns no further hint.
+// same answer again is no other one.
 func (h *History) tries(question string, given judge.Answer) int {
 	st := h.standing[question]
 	if st.Verdict.Outcome != judge.OutcomeBlank && h.again(question, given) {
@@ -107,7 +107,7 @@ func (h *History) tries(question string, given judge.Answer) int {
 func (h *History) settle() {
 	for _, st := range h.standing {
 		if st.Verdict.Outcome == judge.OutcomeRecorded {
-			st.Verdict = h.sheet.Judge(st.Question, st.Answer, st.known, max(st.Tries-1, 0))
+			st.Verdict = h.sheet.Judge(st.Question, st.Answer, st.known, judge.Practice(st.Tries-1))
 		}
 	}
 }

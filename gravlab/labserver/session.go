@@ -120,6 +120,8 @@ func (s *Session) Reply(f wire.Frame) (reply wire.Frame) {
 		return s.file(f)
 	case wire.Figure, wire.Chart, wire.Sketch, wire.Show:
 		return s.show(f)
+	case wire.Hint:
+		return s.hint(f)
 	case wire.Done:
 		return s.done(f)
 	default:

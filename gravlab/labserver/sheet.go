@@ -29,6 +29,7 @@ type sheet struct {
 	read       int64 // how far the log is read
 	history    *History
 	recordings map[string][][]float64
+	hints      map[string]int // the hint that is shown next, by question
 }
 
 // A shelf holds sheets that are in use.
@@ -72,7 +73,7 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 		}
 		clear(h.sheets)
 	}
-	s := &sheet{Sheet: l.Sheet(c), recordings: map[string][][]float64{}}
+	s := &sheet{Sheet: l.Sheet(c), recordings: map[string][][]float64{}, hints: map[string]int{}}
 	s.history = NewHistory(s.Sheet)
 	s.changed = differing(h.files, s.Sheet)
 	if h.data != "" {
@@ -144,7 +145,7 @@ func (s *sheet) give(q bank.Question, a judge.Answer, assessed bool) (Submission
 		e.Verdict = judge.Verdict{Outcome: v.Outcome, Of: v.Of, Understood: v.Understood}
 	} else {
 		s.history.settle()
-		g.verdict = s.history.Judge(q, a, s.history.tries(q.ID, a))
+		g.verdict = s.history.Judge(q, a, judge.Practice(s.history.tries(q.ID, a)))
 		e.Verdict = g.verdict
 	}
 	if s.log == "" {

@@ -93,7 +93,7 @@ func (d *recorder) reply(f wire.Frame) wire.Frame {
 			d.pictures = append(d.pictures, p)
 		}
 		return recorded
-	case wire.Show, wire.Done:
+	case wire.Show, wire.Hint, wire.Done:
 		// Nothing of it is shown to anybody.
 		return recorded
 	default:

@@ -131,7 +131,7 @@ func (r reference) text() string {
 // half, rounded down.
 func (r reference) judge(q bank.Question, a judge.Answer) judge.Verdict {
 	// The units and the form are looked at as for any number.
-	v := judge.Number(judge.NumberTask{Marks: q.Marks, Want: r.Value, Carried: math.NaN(), Unit: q.Unit, U: r.Allowed, Hints: q.Hints}, a)
+	v := judge.Number(judge.NumberTask{Marks: q.Marks, Want: r.Value, Carried: math.NaN(), Unit: q.Unit, U: r.Allowed, Hint: q.Hints[0]}, a)
 	if v.Outcome == judge.OutcomeBlank || v.Outcome == judge.OutcomeUnreadable || v.Outcome == judge.OutcomeUnit {
 		return v
 	}

@@ -37,17 +37,16 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 			continue
 		}
 		v.Entry, v.Given = e, true
-		tries := max(r.Tries[q.ID]-1, 0) // what came before the last answer, which counts
 		if ref, ok := find(refs, e.Question); ok {
 			v.Entry.Verdict = ref.judge(q, e.Answer)
 			v.Virtual = false
 			if v.Entry.Verdict.Marks == 0 {
-				o, failed := judgeSafely(history, q, e.Answer, tries)
+				o, failed := judgeSafely(history, q, e.Answer)
 				v.Virtual = !failed && (o.Outcome == judge.OutcomeRight || o.Outcome == judge.OutcomeCarried)
 			}
 		} else {
 			var failed bool
-			if v.Entry.Verdict, failed = judgeSafely(history, q, e.Answer, tries); failed {
+			if v.Entry.Verdict, failed = judgeSafely(history, q, e.Answer); failed {
 				out.Notes = append(out.Notes, fmt.Sprintf("the judge failed at the answer to %s; read it yourself", q.ID))
 			}
 		}
@@ -60,17 +59,17 @@ func verdicts(p bank.Sheet, r run, refs []reference) judged {
 }
 
 // judgeSafely judges; a bank that panics costs the one answer.
-func judgeSafely(history *labserver.History, q bank.Question, a judge.Answer, tries int) (v judge.Verdict, failed bool) {
+func judgeSafely(history *labserver.History, q bank.Question, a judge.Answer) (v judge.Verdict, failed bool) {
 	defer func() {
 		if r := recover(); r != nil {
 			v, failed = judge.Verdict{Outcome: judge.OutcomeUnreadable, Of: q.Marks, Message: "The judge failed at this answer. Your lecturer looks at it."}, true
 		}
 	}()
-	return history.Judge(q, a, tries), false
+	return history.Judge(q, a, judge.WithMarks), false
 }
 
 // rulesFormat counts changes of how verdicts are made of the same bank and run.
-const rulesFormat = 2
+const rulesFormat = 3
 
 // rulesOf is a fingerprint of what verdicts on a lab rest on: the bank, as far as it
 // shows on the default sheet and a numbered one, and the references.

@@ -6,8 +6,8 @@ import "encoding/json"
 // each with the fields of the Head and the parts of the Frame that it uses
 // besides Kind.
 //
-// Frames about a sheet (Answer, Function, Values, Recording, Done) carry Lab,
-// Code and Assessed; frames that lead to a display carry Pipe and PipeBack.
+// Frames about a sheet (Answer, Function, Values, Recording, Hint, Done) carry
+// Lab, Code and Assessed; frames that lead to a display carry Pipe and PipeBack.
 type Kind string
 
 // Kinds that the program sends.
@@ -46,6 +46,8 @@ const (
 	// Show displays Data of type MIME: text/html, text/markdown, text/plain or
 	// image/png. Text is the plain text beside it. The reply is Recorded or Refused.
 	Show Kind = "show"
+	// Hint asks for a hint: Question. The reply is Recorded or Refused.
+	Hint Kind = "hint"
 	// Done asks for the summary of the sheet: marks and what is left. The reply is
 	// Recorded or Refused.
 	Done Kind = "done"
