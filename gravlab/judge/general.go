@@ -47,7 +47,7 @@ var scalings = []scaling{
 	{60, "a factor of 60", "Seconds, minutes or hours?", false},
 	{24, "a factor of 24", "Hours or days?", false},
 	{12, "a factor of 12", "Months or years?", false},
-	{9.81, "a factor of g", "Mass or weight, m/s² or a share of g?", false},
+	{9.81, "a factor of g", "Mass or weight, m/s² or multiples of g?", false},
 }
 
 // near reports whether an answer is a value, as far as its digits tell. Two digits tell
@@ -280,7 +280,8 @@ func (t FunctionTask) general(got [][]float64) (name, message string, ok bool) {
 	return "", "", false
 }
 
-// shifted reports whether every result of two numbers or more is the wanted one, moved by one place.
+// shifted reports whether every result of three numbers or more is the wanted one, moved by
+// one place.
 func (t FunctionTask) shifted(got [][]float64) bool {
 	for _, by := range []int{1, -1} {
 		all, long := true, false

@@ -113,7 +113,7 @@ const (
 	// with. A hint is asked for; a function is told one input with both values.
 	FirstPractice
 	// NextPractice is that on a later answer: whether its few digits are those of the right
-	// one is not told again, or the digits could be found one by one.
+	// one is told no more, or the digits could be found one by one.
 	NextPractice
 )
 

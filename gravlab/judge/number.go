@@ -177,7 +177,7 @@ func (t NumberTask) slips(r reading) (fits []WrongValue, unclear bool) {
 	return fits[:min(len(fits), 2)], unclear
 }
 
-// Window is how far an answer may lie from the value of a slip that it is taken for: the
+// Window is how far an answer may lie from the value of a slip to be named as it: the
 // tolerance, and no more than a few per cent or the judge's own uncertainty.
 func (t NumberTask) Window(slip float64) float64 {
 	return math.Min(t.Allowed(slip), math.Max(aboutRight*math.Abs(slip), t.U))
