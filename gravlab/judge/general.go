@@ -16,6 +16,8 @@ const (
 	// vague is the share of the wanted value from which on a tolerance is too wide for a
 	// remark that rests on digits.
 	vague = 0.1
+	// signVague is the same for a remark on the sign.
+	signVague = 0.3
 	// A general mistake is told where the digits agree to sharp, or to half a unit of the
 	// last digit that was given and at most to blunt. With the factors below, one random
 	// value of a hundred agrees by accident (TestFalseReasons).
@@ -159,13 +161,16 @@ func (t NumberTask) reciprocal(right float64) float64 {
 // of the marks are earned.
 func (t NumberTask) power(v Verdict, r reading) (Verdict, bool) {
 	for _, right := range []float64{t.Want, t.Carried} {
-		if math.IsNaN(right) || right == 0 || t.vague(right) {
+		if math.IsNaN(right) || right == 0 {
 			continue
 		}
-		if t.fits(-r.value, right) {
+		if t.fits(-r.value, right) && t.Allowed(right) <= signVague*math.Abs(right) {
 			v.Outcome, v.Slip = OutcomeSlip, "sign reversed"
 			v.Message = "The magnitude is right, the sign is not.\n" + t.direction(right)
 			return v, true
+		}
+		if t.vague(right) {
+			continue
 		}
 		k := math.Round(math.Log10(r.value / right)) // NaN for another sign
 		scaled := r.value / math.Pow(10, k)

@@ -243,7 +243,7 @@ func TestReferenceBounds(t *testing.T) {
 		{10, 0, judge.OutcomeOff, 2},
 		{10, -0.4, judge.OutcomeOff, 2},
 		{-10, 0.4, judge.OutcomeSlip, 0},
-		{1000, 0.4, judge.OutcomeSlip, 0},
+		{1000, 0.4, judge.OutcomeOff, 0}, // its digits say little where 12 % are allowed
 	} {
 		v := ref.judge(q, judge.Answer{Value: c.value, U: c.u, Unit: "mrad"})
 		if v.Outcome != c.want || v.Marks != c.marks {

@@ -13,7 +13,7 @@ import (
 )
 
 // verdicts judges what was submitted, in its order, as the lab server does when it is
-// submitted.
+// submitted; what a verdict tells is that of a marking (judge.WithMarks).
 func verdicts(p bank.Sheet, r run, refs []reference) judged {
 	var out judged
 	at := map[string]int{}

@@ -46,7 +46,8 @@ func Check(t *testing.T, lab bank.Lab) {
 
 // sheets looks at many sheets of a lab: every right answer is right and in its range,
 // every slip is told from it, and named, alone or with another that leads to the same
-// value, and no prompt holds a number that a person would not write. It logs the smallest distance of two answers.
+// value, and no prompt holds a number that a person would not write. It logs the smallest
+// distance of two answers.
 func sheets(t *testing.T, lab bank.Lab) {
 	smallest, where := math.Inf(1), ""
 	met, left := map[string]int{}, map[string]int{} // slips, by question and name
