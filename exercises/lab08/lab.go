@@ -62,6 +62,8 @@ func fallPendulums(d *bank.Draw) bank.Question {
 			{ID: "factor-2-too-few", Value: bank.Always(eta / 2)},
 			{ID: "root-for-square", Value: bank.Always(eta / 4)},
 			{ID: "seconds", Value: bank.Always(-longer)},
+			{ID: "doubled", Value: bank.Always(2 * eta)},
+			{ID: "per-swing", Value: bank.Always(-longer / swings)},
 		},
 		Range: [2]float64{-1.9e-3, -1.5e-4},
 	}
@@ -74,7 +76,10 @@ func acrossPlumb(latitude float64) float64 {
 
 func fallDrive(latitude float64) bank.Question {
 	phi := latitude * math.Pi / 180
-	drive := acrossPlumb(latitude)
+	turning := 7.292e-5 * 7.292e-5 * 6.378e6 // of the numbers in the prompt, m/s²
+	onSphere := func(phi float64) float64 { return turning * math.Cos(phi) * math.Sin(phi) }
+	drive := onSphere(phi)
+	exact := testdata.Find(testdata.Checks, "equivalence-driving-01")
 	return bank.Question{
 		ID: "drive", Kind: judge.KindNumber, Marks: 2, Unit: "mm/s²", Tol: judge.Tolerance{Rel: 0.006},
 		Fields: bank.Fields{"latitude": latitude},
@@ -84,10 +89,14 @@ func fallDrive(latitude float64) bank.Question {
 			{ID: "along-plumb-line", Value: bank.Always(drive / math.Tan(phi))},
 			{ID: "centrifugal", Value: bank.Always(drive / math.Sin(phi))},
 			{ID: "attraction", Value: bank.Always(earth.WGS84.GM / (6378e3 * 6378e3))},
+			{ID: "sine-alone", Value: bank.Always(turning * math.Sin(phi))},
+			{ID: "equator", Value: bank.Always(turning)},
+			{ID: "degrees", Value: bank.Always(turning * math.Cos(latitude) * math.Sin(latitude))},
+			{ID: "not-squared", Value: bank.Always(drive / 7.292e-5)},
 		},
 		Range: [2]float64{0.0135, 0.0172},
-		// 30 degrees
-		Source: bank.Computed(testdata.Checks, "equivalence-driving-01", acrossPlumb(30), 1e-9),
+		// 30 degrees; the sphere is 0.3 % off there
+		Source: bank.Computed(testdata.Checks, "equivalence-driving-01", onSphere(math.Pi/6), 0.004*exact.Float("value")),
 	}
 }
 
@@ -125,6 +134,9 @@ func fallSun(d *bank.Draw) bank.Question {
 			{ID: "north-for-east", Value: bank.Always(north)},
 			{ID: "sine", Value: bank.Always(sunAmplitude(0) * math.Sin(declination*math.Pi/180))},
 			{ID: "tide-of-the-sun", Value: bank.Always(2 * 1.327e20 * earthRadius / math.Pow(1.496e11, 3))},
+			{ID: "latitude-too", Value: bank.Always(east * math.Cos(latitude*math.Pi/180))},
+			{ID: "latitude", Value: bank.Always(sunAmplitude(latitude))},
+			{ID: "degrees", Value: bank.Always(math.Abs(sunAmplitude(0) * math.Cos(declination)))},
 		},
 		Range: [2]float64{5.4e-3, 5.8e-3},
 		// -17 degrees, 1 au
@@ -164,6 +176,8 @@ func fallBend(d *bank.Draw, latitude float64) bank.Question {
 			{ID: "g-for-drive", Value: bank.Always(difference / 9.81)},
 			{ID: "one-arm-too-few", Value: eta(difference * b.Arm)},
 			{ID: "full-length", Value: eta(difference / 2)},
+			{ID: "doubled", Value: eta(2 * difference)},
+			{ID: "per-angle", Value: eta(difference / b.Kappa)},
 		},
 		Range: [2]float64{1e-13, 6e-11},
 		Source: bank.Source{Published: true, Check: &bank.SourceCheck{
@@ -225,6 +239,11 @@ func fallInStep(d *bank.Draw) bank.Question {
 				{ID: "both-phases", F: func(x []float64) []float64 {
 					return []float64{math.Hypot(inStep(x, 2, math.Sin), inStep(x, 2, math.Cos))}
 				}},
+				{ID: "not-divided", F: func(x []float64) []float64 { return []float64{inStep(x, 2, math.Sin) * float64(len(x))} }},
+				{ID: "off-by-one", F: one(2, func(p float64) float64 { return math.Sin(p + 2*math.Pi/perTurn) })},
+				{ID: "once", F: func(x []float64) []float64 {
+					return []float64{inStep(x, 2, func(p float64) float64 { return math.Sin(p * perTurn / float64(len(x))) })}
+				}},
 			},
 		},
 	}
@@ -239,9 +258,11 @@ func fallLimit(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"eta": eta, "u": u},
 		Solve:  bank.Always(limit),
 		Slips: []bank.Slip{
-			{ID: "no-estimate", Value: bank.Always(1.96 * u * 1e-13)},
+			{ID: "no-estimate", Value: bank.Always(1.98 * u * 1e-13)}, // whether 1.96 or 2
 			{ID: "two-sided-1-96-u", Value: bank.Always((math.Abs(eta) + 1.96*u) * 1e-13)},
 			{ID: "one-sigma", Value: bank.Always(u * 1e-13)},
+			{ID: "plus-u", Value: bank.Always((math.Abs(eta) + u) * 1e-13)},
+			{ID: "plus-2u", Value: bank.Always((math.Abs(eta) + 3*u) * 1e-13)},
 		},
 		Range: [2]float64{2.4e-13, 1.05e-12},
 		// -1.5(1.2)e-13
@@ -269,6 +290,11 @@ func fallGradient(d *bank.Draw) bank.Question {
 			{ID: "factor-3-too-few", Value: bank.Always(torque / 3)},
 			{ID: "square-for-cube", Value: bank.Always(torque * distance)},
 			{ID: "full-length", Value: bank.Always(4 * torque)},
+			{ID: "doubled", Value: bank.Always(2 * torque)},
+			{ID: "two-for-three", Value: bank.Always(torque * 2 / 3)},
+			{ID: "line-alone", Value: bank.Always(torque * 4 / 3)},
+			{ID: "arm-once", Value: bank.Always(torque / (arm / 1000))},
+			{ID: "pull", Value: bank.Always(gravlab.G * person * mass / 1000 * arm / 1000 / (distance * distance))},
 		},
 		Range: [2]float64{3e-14, 3e-12},
 		Source: bank.Computed(testdata.Checks, "equivalence-gradtorque-04",
@@ -291,6 +317,9 @@ func fallCombine(d *bank.Draw) bank.Question {
 			{ID: "plain-sum", Value: bank.Always((stat + syst) * 1e-15)},
 			{ID: "larger-one-alone", Value: bank.Always(stat * 1e-15)},
 			{ID: "subtracted", Value: bank.Always(math.Sqrt(stat*stat-syst*syst) * 1e-15)},
+			{ID: "mean", Value: bank.Always((stat + syst) / 2 * 1e-15)},
+			{ID: "rms", Value: bank.Always(inQuadrature(stat, syst) / math.Sqrt2 * 1e-15)},
+			{ID: "sum-of-squares", Value: bank.Always((stat*stat + syst*syst) * 1e-15)},
 		},
 		Range: [2]float64{2.5e-15, 4e-15},
 		// 2.3 and 1.5

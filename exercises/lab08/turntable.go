@@ -83,8 +83,9 @@ func (s turntable) record(d *bank.Draw, step float64) (out turnRecord) {
 	amplitude := d.Between("tilt amplitude", 8, 12, 0.1) * 1e-6 // rad
 	phase := d.Between("tilt phase", 0.85, 0.95, 0.01)
 	offset, drift := d.Between("tilt offset", -20, 20, 1)*1e-6, d.Between("tilt drift", -3, 3, 0.5)*1e-6/86400
-	// The feedthrough is what was printed, within its uncertainty.
-	c := s.c + s.uC*math.Max(-2, math.Min(2, d.Rand("feedthrough error").NormFloat64()))
+	// The feedthrough differs from what was printed by about its uncertainty, so
+	// that the record does not give 0.
+	c := s.c + d.Pick("feedthrough side", -1, 1)*d.Between("feedthrough error", 0.9, 1.4, 0.05)*s.uC
 	for i, t := range out.t {
 		turning := float64(amplitude * math.Sin(float64(2*math.Pi*t/turnPeriod)+phase))
 		tilt := turning + offset + float64(drift*t)
@@ -122,6 +123,10 @@ func (s turntable) turnQuestion() bank.Question {
 			{ID: "knock-kept", Value: func(bank.Answers) float64 { return s.whole() }},
 			{ID: "second-harmonic", Value: func(bank.Answers) float64 { return s.reading().twice }},
 			{ID: "both-phases", Value: func(bank.Answers) float64 { return math.Hypot(s.reading().sine, s.reading().cosine) }},
+			{ID: "half", Value: func(bank.Answers) float64 { return s.reading().sine / 2 }},
+			{ID: "rms", Value: func(bank.Answers) float64 { return s.reading().sine / math.Sqrt2 }},
+			{ID: "peak-to-peak", Value: func(bank.Answers) float64 { return 2 * s.reading().sine }},
+			{ID: "cosine-for-sine", Value: func(bank.Answers) float64 { return s.reading().cosine }},
 		},
 		Range: [2]float64{0.5 * pm, 2.6 * pm},
 	}
@@ -137,6 +142,8 @@ func (s turntable) leanQuestion() bank.Question {
 			{ID: "both-phases", Value: func(bank.Answers) float64 { return math.Hypot(s.tilt().sine, s.tilt().cosine) }},
 			{ID: "cosine-for-sine", Value: func(bank.Answers) float64 { return s.tilt().cosine }},
 			{ID: "peak-to-peak", Value: func(bank.Answers) float64 { return 2 * s.tilt().sine }},
+			{ID: "half", Value: func(bank.Answers) float64 { return s.tilt().sine / 2 }},
+			{ID: "rms", Value: func(bank.Answers) float64 { return s.tilt().sine / math.Sqrt2 }},
 		},
 		Range: [2]float64{4e-6, 9e-6},
 	}
@@ -147,7 +154,7 @@ func (s turntable) etaQuestion() bank.Question {
 		return func(k bank.Answers) float64 { return (k["turn"] - factor*s.c*k["lean"]) / k["drive"] }
 	}
 	return bank.Question{
-		ID: "eta", Kind: judge.KindMeasured, Marks: 4, Unit: "1", Uses: []string{"drive", "turn", "lean"},
+		ID: "eta", Kind: judge.KindMeasured, Marks: 4, Unit: "1", Tol: judge.Tolerance{Abs: 1e-12}, Uses: []string{"drive", "turn", "lean"},
 		Fields: bank.Fields{
 			"cSI": s.c * 1e6, "latitude": s.latitude, "knock": s.knock, "knockAt": int(s.knock / turnInterval),
 			"c": s.c, "uC": s.uC,
@@ -159,6 +166,17 @@ func (s turntable) etaQuestion() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "tilt-left-in", Value: eta(0)},
 			{ID: "tilt-added", Value: eta(-1)},
+			{ID: "g-for-drive", Value: func(k bank.Answers) float64 { return (k["turn"] - s.c*k["lean"]) / 9.81 }},
+			{ID: "whole-tilt", Value: func(k bank.Answers) float64 {
+				return (k["turn"] - s.c*math.Hypot(s.tilt().sine, s.tilt().cosine)) / k["drive"]
+			}},
+			{ID: "acceleration", Value: func(k bank.Answers) float64 { return k["turn"] - s.c*k["lean"] }},
+		},
+		USlips: []bank.Slip{
+			{ID: "g-for-drive", Value: func(bank.Answers) float64 {
+				return inQuadrature(s.reading().u, s.c*s.tilt().u, s.tilt().sine*s.uC) / 9.81
+			}},
+			{ID: "noise-alone", Value: func(bank.Answers) float64 { return s.reading().u / acrossPlumb(s.latitude) }},
 		},
 		Range: [2]float64{-3e-11, 3e-11},
 	}
