@@ -268,7 +268,7 @@ func TestReadmeTerm(t *testing.T) {
 			}
 		}
 	}
-	if commands < 5 {
+	if commands < 7 {
 		t.Error("the section has no commands")
 	}
 	for _, m := range regexp.MustCompile("`gravlab (help [a-z]+)`").FindAllStringSubmatch(section, -1) {
