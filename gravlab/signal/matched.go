@@ -201,6 +201,34 @@ func Threshold(falseAlarm float64, trials int) (float64, error) {
 	return upperNormal(p), nil
 }
 
+// AmplitudeThreshold returns the amplitude that a sine fitted to noise alone exceeds,
+// at any of the trials' frequencies, with probability falseAlarm in all. Its phase is
+// unknown, so cosine and sine are fitted: with n readings of white noise of standard
+// deviation sigma each has the variance 2 sigma²/n, and the amplitude a is exceeded with
+// probability exp(-n a²/(4 sigma²)) (J. D. Scargle, Astrophys. J. 263 (1982) 835,
+// section III, from memory). The frequencies are independent, whole numbers of periods
+// in the record and not 0 or half the rate. The unit is that of sigma.
+func AmplitudeThreshold(sigma float64, n int, falseAlarm float64, trials int) (float64, error) {
+	const fn = "signal.AmplitudeThreshold"
+	if err := arg.NonNegative(fn, "sigma", sigma, "standard deviation of a reading"); err != nil {
+		return 0, err
+	}
+	if n < 3 {
+		return 0, arg.Bad(fn, "n", n, "at least 3 readings")
+	}
+	if !(falseAlarm > 0 && falseAlarm < 1) {
+		return 0, arg.Bad(fn, "falseAlarm", falseAlarm, "a probability between 0 and 1")
+	}
+	if trials < 1 {
+		return 0, arg.Bad(fn, "trials", trials, "at least one trial")
+	}
+	p := -math.Expm1(math.Log1p(-falseAlarm) / float64(trials))
+	if p == 0 {
+		return 0, arg.Bad(fn, "falseAlarm", falseAlarm, "a probability above 1e-300 for each trial")
+	}
+	return 2 * sigma * math.Sqrt(-math.Log(p)/float64(n)), nil
+}
+
 // upperNormal is the value that a standard normal exceeds with probability p.
 // math.Erfcinv works with 1-2p, which keeps few digits of a small p; Newton's
 // method on ln p puts them right.

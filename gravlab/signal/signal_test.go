@@ -597,3 +597,44 @@ func TestSelfNoiseShareIsTheLimit(t *testing.T) {
 		near(t, "share", gravlab.Must(signal.SelfNoiseFraction(g)), n/(1+n), 1e-10)
 	}
 }
+
+// The largest of the amplitudes of noise alone passes the threshold as often as asked.
+func TestAmplitudeThreshold(t *testing.T) {
+	const n, runs, sigma, falseAlarm, trials = 64, 4000, 1.7, 0.1, 31
+	threshold, err := signal.AmplitudeThreshold(sigma, n, falseAlarm, trials)
+	if err != nil {
+		t.Fatal(err)
+	}
+	random := rand.New(rand.NewPCG(3, 14))
+	var cos, sin [n]float64
+	for i := range n {
+		sin[i], cos[i] = math.Sincos(2 * math.Pi * float64(i) / n)
+	}
+	above := 0
+	for range runs {
+		var x [n]float64
+		for i := range x {
+			x[i] = sigma * random.NormFloat64()
+		}
+		most := 0.0
+		for k := 1; k <= trials; k++ {
+			c, s := 0.0, 0.0
+			for i, v := range x {
+				c, s = c+v*cos[i*k%n]*2/n, s+v*sin[i*k%n]*2/n
+			}
+			most = max(most, math.Hypot(c, s))
+		}
+		if most > threshold {
+			above++
+		}
+	}
+	// Binomial: 4,000 at 0.1 scatter by 19.
+	if math.Abs(float64(above)-falseAlarm*runs) > 3*math.Sqrt(runs*falseAlarm*(1-falseAlarm)) {
+		t.Errorf("%d of %d records of noise pass the threshold, want about %g", above, runs, falseAlarm*runs)
+	}
+	for _, bad := range [][2]float64{{-1, 0.1}, {1, 0}, {1, 1}} {
+		if _, err := signal.AmplitudeThreshold(bad[0], n, bad[1], trials); err == nil {
+			t.Errorf("%v has no error", bad)
+		}
+	}
+}
