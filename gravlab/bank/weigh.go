@@ -149,7 +149,12 @@ func (s *Sheet) weigh(basis map[string]Basis) {
 	}
 	times := max(1, w.Times, (rest-protected+raise-1)/raise)
 	for _, i := range raised {
-		s.Questions[i].Marks *= times
+		q := &s.Questions[i]
+		q.Marks *= times
+		q.Rubric = slices.Clone(q.Rubric)
+		for k := range q.Rubric {
+			q.Rubric[k].Marks *= times
+		}
 	}
 }
 

@@ -313,6 +313,13 @@ func (b *marksBook) write(ctx context.Context) error {
 		b.forget,
 		func() error { return b.writeByEye(filepath.Join(out, byEyeName)) },
 		func() error { return b.writeRemarks(filepath.Join(out, "remarks.csv")) },
+		func() error {
+			text, err := b.byEyePage()
+			if err != nil {
+				return err
+			}
+			return atomicfile.WriteFile(filepath.Join(out, "by-eye.html"), text, 0o600)
+		},
 		func() error { return atomicfile.WriteFile(filepath.Join(out, "remarks.html"), b.signsPage(), 0o600) },
 		func() error { return atomicfile.WriteFile(filepath.Join(out, "class.html"), b.classPage(), 0o600) },
 		func() error { return b.k.store.write(bookName, "marking", b.record()) },

@@ -33,6 +33,8 @@
 //	replies/ID.html  what was asked, answered, understood and earned, or why nothing was marked
 //	class.html       the spread of the marks, each question, each slip, who is missing
 //	remarks.csv      what the lecturer should know, and each file that was not read
+//	remarks.html     on sealed sheets: remarks with both sides of what they rest on
+//	by-eye.html      the texts without names, beside figures and rubric
 //	by-eye.csv       texts that the lecturer reads and gives marks for
 //	store/           the answers, their verdicts, and what was given to the last call
 //
@@ -43,9 +45,11 @@
 //
 // # What a mark proves
 //
-// The bank is public and a sheet's code is its seed, so anyone with this program
-// can compute the right answers. What a mark says about a student rests on own
-// recordings (Marking.Reference), functions, texts, or a bank of the lecturer's own.
+// The numbers of a sealed sheet come from the class key (package bank), so no one without it can make
+// the sheet or its right answers. The worked solutions are public, and run on the prompts and the
+// recordings of a sealed sheet too: TestAttacker lists what that earns. A practice sheet's code is
+// its seed. What else a mark says about a student rests on own recordings (Marking.Reference), texts,
+// or a bank of the lecturer's own.
 package marking
 
 import (

@@ -13,7 +13,7 @@ import (
 //go:embed style.css
 var style string
 
-//go:embed reply.html class.html remarks.html
+//go:embed reply.html class.html remarks.html byeye.html
 var files embed.FS
 
 var (

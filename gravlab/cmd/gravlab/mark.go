@@ -24,6 +24,8 @@ writes into MARKS:
   replies/ID.html    a reply to each student who handed in a file
   class.html         spread of marks, figures per question, slips, who is missing
   remarks.csv        what you should look at, and each file that was not read
+  remarks.html       sealed sheets: what you may want to talk about, both sides of it
+  by-eye.html        the texts without names, with figures and rubric
   by-eye.csv         texts: read them, fill in the column marks, mark again
 
 You can stop it at any time and start it again: nothing is run twice. The
