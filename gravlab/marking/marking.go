@@ -45,11 +45,11 @@
 //
 // # What a mark proves
 //
-// The numbers of a sealed sheet come from the class key (package bank), so no one without it can make
-// the sheet or its right answers. The worked solutions are public, and run on the prompts and the
-// recordings of a sealed sheet too: TestAttacker lists what that earns. A practice sheet's code is
-// its seed. What else a mark says about a student rests on own recordings (Marking.Reference), texts,
-// or a bank of the lecturer's own.
+// The numbers of a sealed sheet come from the class key (package bank), so no one without
+// it can make the sheet or its right answers. The worked solutions are public, and run on
+// the prompts and the recordings of a sealed sheet too: TestAttacker lists what that earns.
+// A practice sheet's code is its seed. What else a mark says about a student rests on own
+// recordings (Marking.Reference), texts, or a bank of the lecturer's own.
 package marking
 
 import (

@@ -30,7 +30,8 @@ func solved(p bank.Sheet, i int) sources {
 	for _, id := range []string{"period", "g", "rest", "law"} {
 		for {
 			text := honestCell(r, id)
-			// Leave out ways that need packages which the notebook's first cell does not import.
+			// Leave out ways that need packages which the notebook's first cell does not
+			// import.
 			if strings.Contains(text, "stat.") || strings.Contains(text, "slices.") {
 				continue
 			}
@@ -52,8 +53,8 @@ func renamed(code string) string {
 	return regexp.MustCompile(`\b(smooth|spread|best|out|lo|hi|s|t)\b`).ReplaceAllStringFunc(code, func(name string) string { return "my" + strings.ToUpper(name) })
 }
 
-// TestPlanted is a class of 24 with 30 things planted in what it hands in: each is found in the marks
-// or told in the remarks, and who did nothing has no remark.
+// TestPlanted is a class of 24 with 30 things planted in what it hands in: each is found in
+// the marks or told in the remarks, and who did nothing has no remark.
 func TestPlanted(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs a class of 24")
