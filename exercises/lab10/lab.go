@@ -57,6 +57,10 @@ func spherePeak(d *bank.Draw) bank.Question {
 			{ID: "depth-to-top", Value: bank.Always(peak * z * z / ((z - r) * (z - r)))},
 			{ID: "no-4-3", Value: bank.Always(0.75 * peak)},
 			{ID: "sign-ignored", Value: bank.Always(-peak)},
+			{ID: "not-squared", Value: bank.Always(peak * z)},
+			{ID: "circle", Value: bank.Always(peak * 3 / (4 * r))},
+			{ID: "radius-added", Value: bank.Always(peak * z * z / ((z + r) * (z + r)))},
+			{ID: "long-body", Value: bank.Always(-2 * math.Pi * gravlab.G * rho * r * r / z)},
 		},
 		Range: [2]float64{-60e-8, -4e-8},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -96,6 +100,9 @@ func sphereFunction(d *bank.Draw) bank.Question {
 				{ID: "height-ignored", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, 0) })},
 				{ID: "sign-ignored", F: one(func(x, h float64) float64 { return -pointGZ(mass, z, x, h) })},
 				{ID: "subtracted", F: one(func(x, h float64) float64 { return pointGZ(mass, z, x, -h) })},
+				{ID: "not-cubed", F: one(func(x, h float64) float64 { return gravlab.G * mass * (z + h) / (x*x + (z+h)*(z+h)) })},
+				{ID: "no-4-3", F: one(func(x, h float64) float64 { return 0.75 * pointGZ(mass, z, x, h) })},
+				{ID: "straight-above", F: one(func(_, h float64) float64 { return pointGZ(mass, z, 0, h) })},
 			},
 		},
 		// R = 2.3, centre 6.1 m down, rho = -1850, station at (1.7, -0.9)
@@ -118,6 +125,8 @@ func sphereHalfWidth(d *bank.Draw) bank.Question {
 			{ID: "full-width", Value: bank.Always(2 * z)},
 			{ID: "long-body", Value: bank.Always(half)},
 			{ID: "width-factor", Value: bank.Always(z / 2)},
+			{ID: "divided", Value: bank.Always(half / pointHalfWidth)},
+			{ID: "width-of-tunnel", Value: bank.Always(2 * half)},
 		},
 		Range:  [2]float64{4, 7.5},
 		Source: bank.Published(testdata.Examples, "sphere-04", pointHalfWidth, 0.0005),
@@ -142,6 +151,9 @@ func sphereMass(d *bank.Draw) bank.Question {
 			{ID: "half-width", Value: mass(func(z float64) float64 { return massOfPeak(g, z/pointHalfWidth) })},
 			{ID: "long-body", Value: mass(func(z float64) float64 { return g * z / (2 * gravlab.G) })},
 			{ID: "sign-ignored", Value: mass(func(z float64) float64 { return -massOfPeak(g, z) })},
+			{ID: "double-depth", Value: mass(func(z float64) float64 { return 4 * massOfPeak(g, z) })},
+			{ID: "2-pi", Value: mass(func(z float64) float64 { return massOfPeak(g, z) / (2 * math.Pi) })},
+			{ID: "milligals", Value: mass(func(z float64) float64 { return 1000 * massOfPeak(g, z) })},
 		},
 		Range: [2]float64{-3e5, -3e4},
 		// 5 mGal, 1560 m, G = 6.67e-11
@@ -157,7 +169,8 @@ func ballRadius(mass, contrast float64) float64 {
 }
 
 func sphereOfWater(d *bank.Draw) bank.Question {
-	rho := d.Between("wet ground", 1800, 2100, 50)
+	// Not 2000: the contrast to water would be the density of water.
+	rho := d.Pick("wet ground", 1750, 1800, 1850, 1900, 2100, 2150)
 	radius := func(contrast, factor float64) func(bank.Answers) float64 {
 		return func(k bank.Answers) float64 { return factor * ballRadius(k["missing-mass"], contrast) }
 	}
@@ -170,6 +183,10 @@ func sphereOfWater(d *bank.Draw) bank.Question {
 			{ID: "empty-for-water", Value: radius(-rho, 1)},
 			{ID: "diameter", Value: radius(1000-rho, 2)},
 			{ID: "no-4-3", Value: radius(1000-rho, math.Cbrt(4.0/3))},
+			{ID: "water-itself", Value: radius(-1000, 1)},
+			{ID: "added", Value: radius(-1000-rho, 1)},
+			{ID: "no-4-3-pi", Value: radius(1000-rho, math.Cbrt(4*math.Pi/3))},
+			{ID: "square-root", Value: func(k bank.Answers) float64 { return math.Pow(ballRadius(k["missing-mass"], 1000-rho), 1.5) }},
 		},
 		Range: [2]float64{1.8, 4.6},
 	}
@@ -204,6 +221,8 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 			{ID: "half-peak", Value: bank.Always(z / pointHalfWidth)},
 			{ID: "long-body", Value: bank.Always(z / math.Sqrt(3))},
 			{ID: "one-depth", Value: bank.Always(z)},
+			{ID: "root-2", Value: bank.Always(z / math.Sqrt2)},
+			{ID: "at-the-centre", Value: bank.Always(2 * z)},
 		},
 		Range: [2]float64{1.9, 4.6},
 		Source: bank.Published(testdata.Examples, "sphere-06",
@@ -223,6 +242,8 @@ func sphereDepthBound(d *bank.Draw) bank.Question {
 			{ID: "long-body", Value: bank.Always(bound(buried.LineShape))},
 			{ID: "no-factor-at-all", Value: bank.Always(peak / slope)},
 			{ID: "slope-over-peak", Value: bank.Always(1 / bound(buried.PointShape))},
+			{ID: "divided", Value: bank.Always(peak / slope / gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)))},
+			{ID: "product", Value: bank.Always(peak * slope)},
 		},
 		Range:  [2]float64{1.5, 8},
 		Source: bank.Computed(testdata.Checks, "buried-depthbound-01", gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)), 1e-12),
@@ -248,6 +269,8 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 			{ID: "outside-ignored", Value: bank.Always(mass * fraction)},
 			{ID: "4pi-for-2pi", Value: bank.Always(mass / 2)},
 			{ID: "sign-ignored", Value: bank.Always(-mass)},
+			{ID: "multiplied", Value: bank.Always(mass * fraction * fraction)},
+			{ID: "full-side", Value: bank.Always(mass * fraction / squareFraction(2*x, z))},
 		},
 		Range: [2]float64{-1.5e5, -5.5e4},
 		// depth 7 m, half side 21 m
@@ -279,6 +302,13 @@ func sphereTradeOff(d *bank.Draw) bank.Question {
 			{ID: "no-correlation", Value: u(uM, uz, 0)},
 			{ID: "cross-sign", Value: u(uM, uz, -r)},
 			{ID: "depth-exponent", Value: bank.Always(math.Sqrt(uM*uM+uz*uz-2*r*uM*uz) / 100)},
+			{ID: "cross-half", Value: bank.Always(math.Sqrt(uM*uM+4*uz*uz-2*r*uM*uz) / 100)},
+			{ID: "difference", Value: func(bank.Answers) float64 {
+				if uM == 2*uz {
+					return math.NaN()
+				}
+				return math.Abs(uM-2*uz) / 100
+			}},
 		},
 		Range: [2]float64{0.015, 0.06},
 	}

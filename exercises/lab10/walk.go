@@ -182,6 +182,8 @@ func (w walkRecord) depth() bank.Question {
 			{ID: "knock-kept", Value: knocked},
 			{ID: "slope-ignored", Value: level},
 			{ID: "long-body", Value: tunnel},
+			{ID: "top", Value: bank.Later(func() float64 { s := w.fit().Sources[0]; return s.Z - ballRadius(s.Mass, -w.ground) })},
+			{ID: "half-width", Value: bank.Later(func() float64 { return w.fit().Sources[0].Z / pointHalfWidth })},
 		},
 		Range: [2]float64{3.8, 6.6},
 	}
@@ -201,6 +203,7 @@ func (w walkRecord) mass() bank.Question {
 			{ID: "slope-ignored", Value: level},
 			{ID: "mass-per-metre", Value: tunnel},
 			{ID: "sign-ignored", Value: func(bank.Answers) float64 { return -m(w.fit().Sources[0]) }},
+			{ID: "half-width", Value: bank.Later(func() float64 { return w.fit().Sources[0].Mass / (pointHalfWidth * pointHalfWidth) })},
 		},
 		USlips: []bank.Slip{
 			{ID: "depth-known", Value: func(bank.Answers) float64 {
@@ -227,11 +230,17 @@ func (w walkRecord) radius() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "diameter", Value: radius(-w.ground, 2)},
 			{ID: "water-for-empty", Value: radius(1000-w.ground, 1)},
+			{ID: "no-4-3", Value: radius(-w.ground, math.Cbrt(4.0/3))},
+			{ID: "cube", Value: radius(-w.ground, math.Cbrt(4*math.Pi/3))},
 		},
 		USlips: []bank.Slip{
 			{ID: "multiplied", Value: func(bank.Answers) float64 {
 				s := w.fit().Sources[0]
 				return math.Abs(3 * ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass)
+			}},
+			{ID: "not-divided", Value: func(bank.Answers) float64 {
+				s := w.fit().Sources[0]
+				return math.Abs(ballRadius(s.Mass, -w.ground) * s.UMass / s.Mass)
 			}},
 		},
 		Range: [2]float64{2, 3.4},
