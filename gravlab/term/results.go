@@ -33,30 +33,22 @@ func uuid(words ...string) string {
 	return x[:8] + "-" + x[8:12] + "-" + x[12:16] + "-" + x[16:20] + "-" + x[20:]
 }
 
-// WriteResults writes what came out as a set of OneRoster CSV files: a line item for each lab and
-// one for the total, and the results of each student who is in the roster. The set holds changes
-// (delta): a whole set (bulk) would have the system that reads it mark all other line items and
-// results as deleted (section 3 of the standard). No reason that a rule gives leaves the house: the
-// comments say what is open and nothing else.
-//
-// The dates are those of the rules results, assigned and due, so that the same input gives the same
-// bytes.
-func (t Total) WriteResults(r Result, roster *Roster, class RosterClass, path string) (remarks []string, err error) {
-	set, remarks, err := t.results(r, roster, class)
-	if err != nil {
-		return nil, err
-	}
-	return remarks, writeZip(path, set)
-}
-
 // A file is one file of an archive.
 type file struct {
 	name string
 	text []byte
 }
 
-func (t Total) results(r Result, roster *Roster, class RosterClass) (set []file, remarks []string, err error) {
-	rules := t.Rules
+// results is what came out as a set of OneRoster CSV files: a line item for each lab and one for
+// the total, and the results of each student who is in the roster. The set holds changes (delta):
+// a whole set (bulk) would have the system that reads it mark all other line items and results as
+// deleted (section 3 of the standard). No reason that a rule gives leaves the house: the comments
+// say what is open and nothing else.
+//
+// The dates are those of the rules results, assigned and due, so that the same input gives the
+// same bytes.
+func (t Total) results(r Result) (set []file, remarks []string, err error) {
+	rules, roster, class := t.Rules, t.Roster, t.Taught
 	if rules.results == "" {
 		return nil, nil, wrong(rules.file, 0, "says nothing of the date of the results, which OneRoster requires; a row such as results,,,2026-12-14, does")
 	}

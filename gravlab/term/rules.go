@@ -329,6 +329,8 @@ func (r *Rules) agree(rules []rule, first map[string]int, class marking.Class) e
 				return wrong(r.file, at("marks"), "changes the marks of %s in lab %s, from which line %d excuses them", s.ID, n, at("excused"))
 			case p.extension != nil && lab.due == nil:
 				return wrong(r.file, at("extension"), "extends lab %s for %s, and no rule says when it was due", n, s.ID)
+			case p.handed != nil && lab.due == nil:
+				return wrong(r.file, at("handed"), "says when %s handed in lab %s, and no rule says when it was due", s.ID, n)
 			case p.extension != nil && !p.extension.After(*lab.due):
 				return wrong(r.file, at("extension"), "extends lab %s for %s to a time that is not after it was due (line %d)", n, s.ID, line("due", n, ""))
 			}

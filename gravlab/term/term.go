@@ -47,6 +47,7 @@
 //	second.csv      the second marker's marks beside the first marker's, with the differences
 //	changes.csv     what changed since the first call, with the reason
 //	history.json    what changes.csv is made from
+//	results.zip     the results as a OneRoster set, if there is a roster
 //
 // The same input gives the same bytes. Files are written whole, history.json first: a call that was
 // killed is simply made again.
@@ -66,6 +67,9 @@ type Total struct {
 	Class marking.Class
 	Rules Rules
 	Out   string // folder to write into
+	// Roster is the OneRoster set that the results are for, and Taught its class; nil: none.
+	Roster *Roster
+	Taught RosterClass
 }
 
 // A Result is what came out for a class.

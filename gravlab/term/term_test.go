@@ -224,6 +224,7 @@ func TestContradictions(t *testing.T) {
 		{books + "due,01,,3 November,\n", `line 4: the time of the rule due is "3 November"; write it like 2026-11-03T18:00+01:00`},
 		{books + "due,01,,2026-11-03,\n", `line 4: the time of the rule due is "2026-11-03"`},
 		{books + "extension,01,s1,2026-11-03T18:00Z,ill\n", "line 4: extends lab 01 for s1, and no rule says when it was due"},
+		{books + "handed,01,s1,2026-11-03T18:00Z,by mail\n", "line 4: says when s1 handed in lab 01, and no rule says when it was due"},
 		{books + "due,01,,2026-11-03T18:00Z,\nextension,01,s1,2026-11-03T18:00Z,ill\n", "line 5: extends lab 01 for s1 to a time that is not after it was due (line 4)"},
 		{books + "due,01,,2026-11-03T18:00Z,\nexcused,01,s1,,ill\nextension,01,s1,2026-11-04T18:00Z,ill\n", "line 6: gives s1 an extension for lab 01, from which line 5 excuses them"},
 		{books + "excused,01,s1,,ill\nmarks,01,s1,-2,\n", "line 5: changes the marks of s1 in lab 01, from which line 4 excuses them"},

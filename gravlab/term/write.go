@@ -36,6 +36,14 @@ func (t Total) Write(ctx context.Context) (Result, error) {
 	if err != nil {
 		return result, err
 	}
+	var set []file
+	if t.Roster != nil {
+		var remarks []string
+		if set, remarks, err = t.results(result); err != nil {
+			return result, err
+		}
+		result.Remarks = append(result.Remarks, remarks...)
+	}
 	pages := filepath.Join(t.Out, "pages")
 	if err := os.MkdirAll(pages, 0o700); err != nil {
 		return result, err
@@ -58,6 +66,12 @@ func (t Total) Write(ctx context.Context) (Result, error) {
 		func() error { return t.writePages(ctx, result, pages) },
 		func() error { return h.table(t.Class.Dialect, filepath.Join(t.Out, "changes.csv")) },
 		func() error { return t.writeSecond(filepath.Join(t.Out, "second.csv")) },
+		func() error {
+			if set == nil {
+				return nil
+			}
+			return writeZip(filepath.Join(t.Out, "results.zip"), set)
+		},
 		func() error { return t.writeTotals(result, filepath.Join(t.Out, "total.csv")) },
 	}
 	for _, step := range steps {

@@ -83,11 +83,9 @@ func runTotal(ctx context.Context, c *call) error {
 	if t.Rules, err = term.ReadRules(*rules, t.Class); err != nil {
 		return usageError{err, ""}
 	}
-	var roster *term.Roster
-	var taught term.RosterClass
 	if *from != "" {
-		if roster, err = term.ReadRoster(*from); err == nil {
-			taught, err = roster.Class(*of)
+		if t.Roster, err = term.ReadRoster(*from); err == nil {
+			t.Taught, err = t.Roster.Class(*of)
 		}
 		if err != nil {
 			return usageError{err, ""}
@@ -98,15 +96,6 @@ func runTotal(ctx context.Context, c *call) error {
 		return usageError{err, ""}
 	} else if err != nil {
 		return err
-	}
-	if roster != nil {
-		remarks, err := t.WriteResults(r, roster, taught, filepath.Join(*out, "results.zip"))
-		if marking.IsInput(err) {
-			return usageError{err, ""}
-		} else if err != nil {
-			return err
-		}
-		r.Remarks = append(r.Remarks, remarks...)
 	}
 	open := 0
 	for _, s := range r.Students {
@@ -130,7 +119,7 @@ func runTotal(ctx context.Context, c *call) error {
 		fmt.Fprintln(c.err, remark)
 	}
 	fmt.Fprintln(c.out, filepath.Join(*out, "total.csv"))
-	if roster != nil {
+	if t.Roster != nil {
 		fmt.Fprintln(c.out, filepath.Join(*out, "results.zip"))
 	}
 	return nil
