@@ -17,7 +17,8 @@ type Record struct {
 }
 
 // Recording returns a recording of the sheet's own apparatus. If there is none
-// of that name it stops the program with a message that lists those there are.
+// of that name it stops the program with a message that lists those there are. Those of a
+// sealed sheet come from the CSV files beside the notebook, as they were handed out.
 func (c StudentSheet) Recording(name string) *Record {
 	rec := &Record{name: name}
 	var all []float64

@@ -10,6 +10,7 @@ import (
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/wire"
 )
 
@@ -170,5 +171,46 @@ func TestSealedAnswers(t *testing.T) {
 		if o != judge.OutcomeRecorded || wrong != o || bare != bareWrong {
 			t.Errorf("right %s, wrong %s; without a unit %s and %s", o, wrong, bare, bareWrong)
 		}
+	}
+}
+
+// TestAnotherBank: under Jupyter too, a question that is another than the notebook beside
+// was handed out with is not judged.
+func TestAnotherBank(t *testing.T) {
+	lab, err := exercises.Find("01")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := lab.Sheet(bank.NumberedCode(lab.ID, 3))
+	nb := notebook.New("gravlab", "Go (gravlab)", "go")
+	cell := notebook.NewCell(notebook.Code, "sheet", `var sheet = ask.Sheet("`+lab.ID+`", "`+string(s.Code)+`")`)
+	cell.SetQuestion(lab.Number(), notebook.Sheet)
+	nb.Cells = append(nb.Cells, cell)
+	if err := s.Stamp(nb); err != nil {
+		t.Fatal(err)
+	}
+	judged := func() map[string]bool {
+		text, err := nb.Bytes()
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := New(Options{Data: t.TempDir(), Files: fstest.MapFS{lab.ID + ".ipynb": &fstest.MapFile{Data: text}}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer b.Close()
+		out := map[string]bool{}
+		for _, id := range []string{"kappa", "theta"} {
+			_, given := b.Session(SessionOptions{}).Answer(wire.Frame{Head: wire.Head{Kind: wire.Answer, Form: wire.FormNumber, Lab: lab.ID, Code: string(s.Code), Question: id, Unit: "1"}, Numbers: []float64{1, 0}})
+			out[id] = !strings.HasPrefix(given.View.Message, "Not judged")
+		}
+		return out
+	}
+	if got := judged(); !got["kappa"] || !got["theta"] {
+		t.Errorf("with the same bank: judged %v", got)
+	}
+	cell.Own()["prints"].(map[string]any)["kappa"] = "0123456789abcdef"
+	if got := judged(); got["kappa"] || !got["theta"] {
+		t.Errorf("with another kappa: judged %v", got)
 	}
 }

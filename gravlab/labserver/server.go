@@ -26,6 +26,9 @@
 //
 // # Assessed sheets
 //
+// A sealed sheet (package bank) has no numbers here: its recordings are read from the files that
+// were handed out with it (Options.Files, SessionOptions.Files), and its answers are only recorded.
+//
 // An answer to an assessed sheet is not judged: display, log and summary hold what
 // bank.Question.Understand makes of it, which does not know what is right. So
 // they are the same for every value that is written in the same way. Marking judges

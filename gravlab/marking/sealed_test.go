@@ -1,7 +1,9 @@
 package marking
 
 import (
+	"encoding/json"
 	"errors"
+	"fmt"
 	"maps"
 	"os"
 	"path/filepath"
@@ -277,5 +279,77 @@ func TestHandoutChecksSheets(t *testing.T) {
 	}
 	if _, err := os.Stat(h.Out); err == nil {
 		t.Error("a folder was written")
+	}
+}
+
+// A late joiner gets a sheet of the same handout; those of the others stay.
+func TestLateJoiner(t *testing.T) {
+	c := sealedRoom(t, swingLab, 2)
+	before := string(c.given(0, swingLab.ID+".ipynb"))
+	c.Class.Students = append(c.Class.Students, Student{ID: "late", Name: "Tom Late"})
+	if kept, err := c.handout().Write(t.Context()); err != nil || len(kept) > 0 {
+		t.Fatal(kept, err)
+	}
+	if string(c.given(0, swingLab.ID+".ipynb")) != before {
+		t.Error("another student's sheet has changed")
+	}
+	c.hand("late/a.ipynb", c.handedOut(2, worked(c.sealed(2))))
+	c.mark()
+	c.wantMarks("late", fullSealed)
+}
+
+// The page for reading shows text and rubric and no name, and what it saves is taken in.
+func TestByEyePage(t *testing.T) {
+	c := sealedRoom(t, swingLab, 2)
+	for i, text := range []string{"Air moves the bob.", "=The hook slips & <b>turns</b>.</script>"} {
+		s := worked(c.sealed(i))
+		delete(s, "why")
+		c.hand(c.Class.Students[i].ID+"/a.ipynb", c.handedOut(i, s.with("fooled", fmt.Sprintf("%%%%\nsheet.Words(\"fooled\", %q)", text))))
+	}
+	c.mark()
+	page := c.file("by-eye.html")
+	shown, hidden, _ := strings.Cut(page, `<script type="application/json"`)
+	for _, part := range []string{"Air moves the bob.", "The hook slips &amp; &lt;b&gt;turns", "Two things that belong to this apparatus", "marks, 0 to 4", "Name two things in this lab"} {
+		if !strings.Contains(shown, part) {
+			t.Errorf("the page does not show %q", part)
+		}
+	}
+	for _, s := range c.Class.Students {
+		if strings.Contains(shown, s.ID) || strings.Contains(shown, s.Name) {
+			t.Errorf("the page shows who %s is", s.ID)
+		}
+	}
+	if strings.Count(page, "</script>") != 2 {
+		t.Error("a text ends the page's data")
+	}
+	_, data, _ := strings.Cut(hidden, ">")
+	data, _, _ = strings.Cut(data, "</script>")
+	var d struct {
+		Header []string
+		Rows   [][]string
+	}
+	if err := json.Unmarshal([]byte(data), &d); err != nil || len(d.Rows) != 2 {
+		t.Fatal(err, d)
+	}
+	// As byeye.js writes it.
+	cells := func(row []string) string {
+		for i := range row {
+			row[i] = `"` + strings.ReplaceAll(row[i], `"`, `""`) + `"`
+		}
+		return strings.Join(row, ",") + "\r\n"
+	}
+	saved := cells(d.Header)
+	for i, row := range d.Rows {
+		row[6], row[7] = []string{"2.5", "4"}[i], "well seen"
+		saved += cells(row)
+	}
+	if err := os.WriteFile(filepath.Join(c.Out, byEyeName), []byte(saved), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c.mark()
+	c.wantMarks("s01", "2 3 4 2 1 0 2.5 0 14.5")
+	c.wantMarks("s02", "2 3 4 2 1 0 4 0 16")
+	if !strings.Contains(c.file("replies/s01.html"), "well seen") {
+		t.Error("the reply does not have the reader's word")
 	}
 }
