@@ -11,6 +11,7 @@ import (
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/htmlpage"
+	"gravity.example/gravlab/internal/mdhtml"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/wire"
@@ -26,15 +27,21 @@ type View struct {
 	Sign       string        `json:"sign"`     // stands before the outcome: ✓ △ ✗ • – …
 	Marks      int           `json:"marks"`    // 0 if it is only recorded
 	Of         int           `json:"of"`
-	Understood string        `json:"understood"` // "1.23 ± 0.04 µN·m/rad", may be ""
-	Message    string        `json:"message"`    // lines, may be ""
-	Slip       string        `json:"slip"`       // name of the slip, "" if there is none
+	Understood string        `json:"understood"`          // "1.23 ± 0.04 µN·m/rad", may be ""
+	Message    string        `json:"message"`             // lines, may be ""
+	Slip       string        `json:"slip"`                // name of the slip, "" if there is none
+	Reasoning  string        `json:"reasoning,omitempty"` // the bank's, Markdown, once an answer is right
 }
 
 // viewOf is the view of a verdict on a question of a sheet.
 func viewOf(p target, v judge.Verdict) View {
+	reasoning := ""
+	if v.Outcome == judge.OutcomeRight || v.Outcome == judge.OutcomeCarried {
+		reasoning = p.question.Reasoning
+	}
 	return View{
-		Lab: p.sheet.Sheet.Lab.ID, Code: string(p.sheet.Sheet.Code), Question: p.question.ID, Title: p.question.Title,
+		Reasoning: reasoning,
+		Lab:       p.sheet.Sheet.Lab.ID, Code: string(p.sheet.Sheet.Code), Question: p.question.ID, Title: p.question.Title,
 		Outcome: v.Outcome, Sign: v.Outcome.Sign(), Marks: v.Marks, Of: v.Of,
 		Understood: v.Understood, Message: v.Message, Slip: v.Slip,
 	}
@@ -97,12 +104,14 @@ var templates = htmlpage.Templates(files, "labserver.html", nil)
 // the colour of the page, which may be light or dark.
 func (v View) html() string {
 	_, rest := v.lines()
+	why, _ := mdhtml.HTML(v.Reasoning, mdhtml.Options{Shift: 2}) // the bank's texts have no problems: a test reads them
 	return string(htmlpage.Render(templates, "verdict", struct {
 		View
 		Colour template.CSS
 		Marked bool
 		Lines  []string
-	}{v, htmlpage.Colour(v.Outcome), v.Outcome != judge.OutcomeRecorded && v.Of > 0, rest}))
+		Why    template.HTML
+	}{v, htmlpage.Colour(v.Outcome), v.Outcome != judge.OutcomeRecorded && v.Of > 0, rest, template.HTML(why)}))
 }
 
 // Display is the view in all its forms.

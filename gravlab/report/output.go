@@ -151,6 +151,7 @@ type verdict struct {
 	Of         int    `json:"of"`
 	Understood string `json:"understood"`
 	Message    string `json:"message"`
+	Reasoning  string `json:"reasoning"`
 }
 
 func readVerdict(v any) (verdict, bool) {
@@ -186,7 +187,12 @@ func (p *page) verdict(v verdict) {
 		Question, Marks string
 		Understood      template.HTML
 		Lines           []string
-	}{label, v.Question, marks, together(v.Understood), lines})
+		Why             template.HTML
+	}{label, v.Question, marks, together(v.Understood), lines, p.inside(func() {
+		if v.Reasoning != "" {
+			p.prose("the reasoning of "+v.Question, v.Reasoning, nil)
+		}
+	})})
 }
 
 // together is HTML that keeps a number with its uncertainty and unit on one line; a
