@@ -225,7 +225,7 @@ func (f *fieldworkDay) rate() bank.Question {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Rate }
 	}
 	return bank.Question{
-		ID: "rate", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal/h",
+		ID: "rate", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal/h", Tol: judge.Tolerance{Abs: 0.4 * gravlab.MicroGal / 3600},
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -233,6 +233,8 @@ func (f *fieldworkDay) rate() bank.Question {
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
 			{ID: "tide-kept", Value: with(fieldworkAll, fieldworkTideLeft)},
 			{ID: "faults-kept", Value: with(fieldworkFaults{}, nil)},
+			{ID: "per-minute", Value: func(bank.Answers) float64 { return right() / 60 }},
+			{ID: "counter-kept", Value: with(fieldworkFaults{hour: true, tare: true}, nil)},
 		},
 		Range:  [2]float64{-5.5e-11, 5.5e-11},
 		Source: bank.Computed(testdata.Checks, "survey-drift-01", fieldworkByHandRate(), 1e-6),
@@ -262,7 +264,7 @@ func (f *fieldworkDay) tare() bank.Question {
 		return func(bank.Answers) float64 { return f.adjust(seen, change).Steps[0] }
 	}
 	return bank.Question{
-		ID: "tare", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal",
+		ID: "tare", Kind: judge.KindMeasured, Reads: []string{"day"}, Marks: 3, Unit: "µGal", Tol: judge.Tolerance{Abs: 1.2 * gravlab.MicroGal},
 		Solve: func(bank.Answers) float64 { return right() },
 		U:     u,
 		Slips: []bank.Slip{
@@ -273,6 +275,8 @@ func (f *fieldworkDay) tare() bank.Question {
 				reduced, tare := fieldworkReduced(f.plan(), f.book(), fieldworkAll, nil)
 				return gravlab.Must(survey.Adjust(reduced, nil, survey.Drift{Tares: []time.Time{tare}})).Steps[0]
 			}},
+			{ID: "tide-kept", Value: with(fieldworkAll, fieldworkTideLeft)},
+			{ID: "all-kept", Value: with(fieldworkFaults{tare: true}, nil)},
 		},
 		Range: [2]float64{-7e-7, 7e-7},
 	}
@@ -300,6 +304,9 @@ func (f *fieldworkDay) station() bank.Question {
 			{ID: "base-minus-station", Value: func(bank.Answers) float64 { return -right() }},
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
 			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
+		},
+		USlips: []bank.Slip{
+			{ID: "no-scale", Value: func(bank.Answers) float64 { _, u := fieldworkDifference(f.right(), name(), 0); return u }},
 		},
 		Range: [2]float64{-9e-5, -8e-6},
 	}
@@ -356,6 +363,8 @@ func (f *fieldworkDay) rock() bank.Question {
 					}
 				}).Density
 			}},
+			{ID: "doubled", Value: func(bank.Answers) float64 { return 2 * right() }},
+			{ID: "bouguer-left", Value: func(bank.Answers) float64 { return 2670 - right() }},
 		},
 		USlips: []bank.Slip{
 			{ID: "scatter-ignored", Value: func(bank.Answers) float64 { return f.readingsAlone() }},
@@ -408,6 +417,8 @@ func fieldworkScale(d *bank.Draw) bank.Question {
 				known, _, read, _ := fieldworkLine(d)
 				return known[0] / read[0]
 			}},
+			{ID: "less-1", Value: func(bank.Answers) float64 { return right() - 1 }},
+			{ID: "per-mille", Value: func(bank.Answers) float64 { return 1000 * (right() - 1) }},
 		},
 		Range: [2]float64{1.0001, 1.0007},
 	}

@@ -63,6 +63,8 @@ func fieldworkLevel(d *bank.Draw) bank.Question {
 			{ID: "square-of-sum", Value: bank.Always(lost(level+cross, 0))},
 			{ID: "half-ignored", Value: bank.Always(2 * right)},
 			{ID: "sine-for-loss", Value: bank.Always(g * math.Hypot(level, cross) * 1e-6)},
+			{ID: "other-bubble", Value: bank.Always(lost(0, cross))},
+			{ID: "added", Value: bank.Always(lost(level, 0) - lost(0, cross))},
 		},
 		Range:  [2]float64{5e-7, 1.2e-6},
 		Source: bank.Computed(testdata.Checks, "survey-level-02", gravlab.Must(survey.TiltCorrection(9.80665, 0.0005, 0)), 1e-12),
@@ -86,6 +88,9 @@ func fieldworkAirAndWater(d *bank.Draw) bank.Question {
 			{ID: "no-porosity", Value: bank.Always(air + water/porosity)},
 			{ID: "air-left-out", Value: bank.Always(water)},
 			{ID: "water-left-out", Value: bank.Always(air)},
+			{ID: "water-sign", Value: bank.Always(air - water)},
+			{ID: "4-pi", Value: bank.Always(air + 2*water)},
+			{ID: "centimetres", Value: bank.Always(air + 100*water)},
 		},
 		Range: [2]float64{-1.5e-7, -3e-8},
 		// a metre of water
@@ -118,6 +123,9 @@ func fieldworkTriangle(d *bank.Draw) bank.Question {
 			{ID: "u-instead-of-u2", Value: micro(l1 - misclosure*u1/(u1+u2+u3))},
 			{ID: "added", Value: micro(l1 + misclosure*weight)},
 			{ID: "no-misclosure", Value: micro(l1)},
+			{ID: "upside-down", Value: micro(l1 - misclosure/(u1*u1)/(1/(u1*u1)+1/(u2*u2)+1/(u3*u3)))},
+			{ID: "all", Value: micro(l1 - misclosure)},
+			{ID: "other-way", Value: micro(-l2 - l3)},
 		},
 		Range:  [2]float64{8e-6, 2e-5},
 		Source: bank.Computed(testdata.Checks, "survey-network-01", fieldworkNetwork(), 1e-9),
@@ -149,6 +157,10 @@ func fieldworkNormal(d *bank.Draw) bank.Question {
 			{ID: "formula-1930", Value: bank.Always(9.780490 * (1 + 0.0052884*square(phi) - 0.0000059*square(2*phi)))},
 			{ID: "terms-swapped", Value: bank.Always(9.780327 * (1 + 0.0053024*square(2*phi) - 0.0000058*square(phi)))},
 			{ID: "degrees-in-sine", Value: bank.Always(9.780327 * (1 + 0.0053024*square(lat) - 0.0000058*square(2*lat)))},
+			{ID: "cosine", Value: bank.Always(9.780327 * (1 + 0.0053024*(1-square(phi)) - 0.0000058*square(2*phi)))},
+			{ID: "one-term", Value: bank.Always(9.780327 * (1 + 0.0053024*square(phi)))},
+			{ID: "not-squared", Value: bank.Always(9.780327 * (1 + 0.0053024*math.Sin(phi) - 0.0000058*math.Sin(2*phi)))},
+			{ID: "equator", Value: bank.Always(9.780327)},
 		},
 		Range:  [2]float64{9.8090, 9.8200},
 		Source: bank.Published(testdata.Values, "grs80_gamma45", gamma(45*fieldworkDegree), 0.5e-9),
@@ -156,7 +168,7 @@ func fieldworkNormal(d *bank.Draw) bank.Question {
 }
 
 func fieldworkPosition(d *bank.Draw) bank.Question {
-	lat, wanted := d.Between("latitude of the site", 50, 57, 0.1), d.Between("wanted", 4, 20, 1) // deg, µGal
+	lat, wanted := d.Between("latitude of the site", 54.5, 58, 0.1), d.Between("wanted", 4, 20, 1) // deg, µGal
 	metres := func(lat, wanted float64) float64 {
 		return wanted * gravlab.MicroGal / gravlab.Must(earth.GRS80.NorthwardGradient(lat*fieldworkDegree))
 	}
@@ -172,6 +184,9 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 			{ID: "extra-factor-2", Value: bank.Always(right / 2)},
 			{ID: "no-sin-2phi", Value: bank.Always(right * math.Sin(2*phi))},
 			{ID: "degrees-in-sine", Value: bank.Always(right * math.Sin(2*phi) / math.Abs(math.Sin(2*lat)))},
+			{ID: "sine", Value: bank.Always(right * math.Sin(2*phi) / math.Sin(phi))},
+			{ID: "half", Value: bank.Always(2 * right)},
+			{ID: "kilometres", Value: bank.Always(right / 1000)},
 		},
 		Range:  [2]float64{2, 40},
 		Source: bank.Published(testdata.Examples, "reduct-03", metres(45, 10), 0.5),
@@ -215,6 +230,10 @@ func fieldworkSector(d *bank.Draw) bank.Question {
 				{ID: "whole-ring", F: value(inner, 1)},
 				{ID: "no-inner-radius", F: value(0, parts)},
 				{ID: "sign-reversed", F: func(a []float64) []float64 { return []float64{-right(a)[0]} }},
+				{ID: "doubled", F: func(a []float64) []float64 { return []float64{2 * right(a)[0]} }},
+				{ID: "slab", F: func(a []float64) []float64 {
+					return []float64{2 * math.Pi * gravlab.G * density * math.Abs(a[0]) / float64(parts)}
+				}},
 			},
 		},
 		Source: bank.Computed(testdata.Checks, "survey-terrain-02", gravlab.Must(survey.Sector{Inner: 2, Outer: 16.6, Parts: 4, Height: 1.1, Density: 2200}.Correction()), 1e-15),
@@ -222,9 +241,10 @@ func fieldworkSector(d *bank.Draw) bank.Question {
 }
 
 func fieldworkSlope(d *bank.Draw) bank.Question {
-	angle, radius, density := d.Between("slope", 8, 20, 1), d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
+	angle, radius, density := d.Between("slope", 15, 22, 1), d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
 	right := gravlab.Must(survey.Slope(angle*fieldworkDegree, radius, density))
-	tol := judge.Tolerance{Rel: 0.04}
+	tol := judge.Tolerance{Rel: 0.012}
+	small := math.Pi * gravlab.G * density * radius / 2 // times the square of the slope, for small ones
 	return bank.Question{
 		ID: "slope", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"angle": angle, "radius": radius, "density": density},
@@ -232,6 +252,10 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
 			{ID: "one-side-ignored", Value: bank.Always(right / 2)},
+			{ID: "small-slope", Value: bank.Always(small * math.Pow(math.Tan(angle*fieldworkDegree), 2))},
+			{ID: "sine", Value: bank.Always(small * math.Pow(math.Sin(angle*fieldworkDegree), 2))},
+			{ID: "degrees", Value: bank.Always(gravlab.Must(survey.Slope(math.Abs(math.Atan(math.Tan(angle))), radius, density)))},
+			{ID: "doubled", Value: bank.Always(2 * right)},
 		},
 		Range:  [2]float64{9e-8, 1.8e-6},
 		Source: bank.Computed(testdata.Checks, "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
@@ -241,14 +265,14 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 // fieldworkBudget is the uncertainty of a Bouguer value as it goes into the
 // report.
 func fieldworkBudget(d *bank.Draw) bank.Question {
-	height := d.Between("u of heights", 3, 8, 0.5)                                          // cm
-	reading, tie := d.Between("u of readings", 2, 4, 0.5), d.Between("u of tie", 4, 7, 0.5) // µGal
-	terrain, difference := d.Between("u of terrain", 4, 9, 1), d.Between("difference", 20, 60, 5)
+	height := d.Between("u of heights", 2, 3.5, 0.5)                                              // cm
+	reading, tie := d.Between("u of readings", 4, 5.5, 0.5), d.Between("u of tie", 4.5, 6.5, 0.5) // µGal
+	terrain, difference := d.Between("u of terrain", 4, 6, 0.5), d.Between("difference", 50, 70, 5)
 	scale := 8e-5 * difference * 1000 // µGal of a difference in mGal
 	perCm := gravlab.Must(survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Plate: survey.FlatPlate, Density: 2670}.PerMetre(45*fieldworkDegree)) / gravlab.MicroGal / 100
 	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) * gravlab.MicroGal }
 	right := root(perCm*height, reading, tie, terrain, scale)
-	tol := judge.Tolerance{Rel: 0.035}
+	tol := judge.Tolerance{Rel: 0.012}
 	return bank.Question{
 		ID: "budget", Kind: judge.KindNumber, Marks: 3, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"difference": difference, "height": height, "reading": reading, "tie": tie, "terrain": terrain},
@@ -257,8 +281,14 @@ func fieldworkBudget(d *bank.Draw) bank.Question {
 			{ID: "slab-ignored", Value: bank.Always(root(3.086*height, reading, tie, terrain, scale))},
 			{ID: "plain-sum", Value: bank.Always((perCm*height + reading + tie + terrain + scale) * gravlab.MicroGal)},
 			{ID: "height-left-out", Value: bank.Always(root(reading, tie, terrain, scale))},
+			{ID: "no-scale", Value: bank.Always(root(perCm*height, reading, tie, terrain))},
+			{ID: "no-base", Value: bank.Always(root(perCm*height, reading, terrain, scale))},
+			{ID: "no-terrain", Value: bank.Always(root(perCm*height, reading, tie, scale))},
+			{ID: "slab-added", Value: bank.Always(root(4.205*height, reading, tie, terrain, scale))},
+			{ID: "scale-10", Value: bank.Always(root(perCm*height, reading, tie, terrain, 10*scale))},
+			{ID: "sum-of-squares", Value: bank.Always(right * right / gravlab.MicroGal)},
 		},
-		Range: [2]float64{6e-8, 3e-7},
+		Range: [2]float64{8.5e-8, 1.5e-7},
 		// 0.30 m of height
 		Source: bank.Computed(testdata.Checks, "survey-height-02", perCm*100*gravlab.MicroGal*0.30, 1e-14),
 	}
