@@ -89,6 +89,7 @@ func Sample(rng *rand.Rand, logDensity func([]float64) float64, start [][]float6
 		}
 	}
 	c := &Chain{Draws: make([][]float64, 0, (steps-burn)*walkers)}
+	room := make([]float64, (steps-burn)*walkers*dim) // of all draws, in one piece
 	half, taken := walkers/2, 0
 	trial := make([]float64, dim)
 	for step := range steps {
@@ -113,7 +114,10 @@ func Sample(rng *rand.Rand, logDensity func([]float64) float64, start [][]float6
 		}
 		if step >= burn {
 			for w := range at {
-				c.Draws = append(c.Draws, append([]float64(nil), at[w]...))
+				draw := room[:dim:dim]
+				room = room[dim:]
+				copy(draw, at[w])
+				c.Draws = append(c.Draws, draw)
 			}
 		}
 	}
