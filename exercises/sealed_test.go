@@ -145,6 +145,9 @@ func TestConstants(t *testing.T) {
 		if 2*l.protected < float64(l.of) {
 			t.Errorf("%s: %.0f of %d marks rest on what a seal protects; at least half have to", lab.ID, l.protected, l.of)
 		}
+		if share := l.constants / float64(l.of); long && share > 0.1 {
+			t.Errorf("%s: the best constants earn %.1f %% of the marks; a tenth is the most", lab.ID, 100*share)
+		}
 		if long {
 			fmt.Printf("%s: %d marks, %.0f protected (%.0f %%), constants %.1f (%.1f %%), functions that all sheets share %.0f; %s\n", lab.Number(), l.of, l.protected, 100*l.protected/float64(l.of), l.constants, 100*l.constants/float64(l.of), l.functions, strings.Join(l.won, ", "))
 		}

@@ -163,17 +163,20 @@ func (k *marker) remember(adjusted adjustments) error {
 
 // asHandedOut compares the bank with the records of the handouts of the labs that were
 // handed in. If it is another, nothing is judged, unless the lecturer says so, now or at an
-// earlier call with the same bank.
+// earlier call with the same bank; then a remark keeps saying so.
 func (k *marker) asHandedOut(labs map[string]int) error {
 	if k.Records == "" {
 		return nil
+	}
+	if k.Lab != "" {
+		labs[k.Lab] += 0 // also if nothing of it was handed in
 	}
 	for _, id := range slices.Sorted(maps.Keys(labs)) {
 		lab, err := exercises.Find(id)
 		if err != nil {
 			return err
 		}
-		base := ""
+		had := map[bool]bool{}
 		for _, sealed := range []bool{true, false} {
 			path := KeptPath(k.Records, lab, k.Word, sealed)
 			r, ok, err := readKept(path)
@@ -183,38 +186,46 @@ func (k *marker) asHandedOut(labs map[string]int) error {
 			if !ok {
 				continue
 			}
-			k.sealed = k.sealed || sealed
+			had[sealed] = true
 			k.records = append(k.records, r)
-			if base == "" {
-				if base, err = baseOf(lab); err != nil {
-					return err
-				}
-			}
-			var last lastCall
-			k.store.read(givenName, "marking", &last)
-			if r.Base == base || last.Anew == base {
-				continue
-			}
-			var ids []string
-			for _, s := range k.Class.Students {
-				ids = append(ids, s.ID)
-			}
-			changed, err := r.differing(path, lab, func(student string, code bank.Code) bank.Sheet {
-				return sheetOf(lab, k.Key, student, k.Word, code)
-			}, ids)
-			switch {
-			case err != nil:
+			if err := k.sameAs(r, path, lab); err != nil {
 				return err
-			case changed != nil && !k.JudgeAgain:
-				return changed
-			case changed != nil:
-				last.Anew = base
-				if err := k.store.write(givenName, "marking", last); err != nil {
-					return err
-				}
 			}
 		}
+		// Where both were handed out, what came back says which of the two is marked.
+		k.sealed = k.sealed || had[true] && !had[false]
 	}
+	return nil
+}
+
+// sameAs compares the bank with the record of a handout.
+func (k *marker) sameAs(r keptHandout, path string, lab bank.Lab) error {
+	base, err := baseOf(lab)
+	if err != nil || r.Base == base {
+		return err
+	}
+	var ids []string
+	for _, s := range k.Class.Students {
+		ids = append(ids, s.ID)
+	}
+	changed, err := r.differing(path, lab, func(student string, code bank.Code) bank.Sheet {
+		return sheetOf(lab, k.Key, student, k.Word, code)
+	}, ids)
+	if err != nil || changed == nil {
+		return err
+	}
+	var last lastCall
+	k.store.read(givenName, "marking", &last)
+	if last.Anew != base {
+		if !k.JudgeAgain {
+			return changed
+		}
+		last.Anew = base
+		if err := k.store.write(givenName, "marking", last); err != nil {
+			return err
+		}
+	}
+	k.anew = append(k.anew, remark{file: filepath.Base(path), text: "the bank is another than that of the handout, and you had it judged anew: other numbers, recordings or right answers have " + changed.questions()})
 	return nil
 }
 

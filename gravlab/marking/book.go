@@ -138,6 +138,7 @@ func (k *marker) assemble(items []item, refused []refusal) (*marksBook, error) {
 	if b.eye, err = readByEye(k.Out, sample, k.Class); err != nil {
 		return nil, err
 	}
+	b.loose = append(b.loose, k.anew...)
 	for _, id := range b.eye.strangers {
 		b.loose = append(b.loose, remark{file: byEyeName, text: fmt.Sprintf("has marks for %s, who is not in the class list: they do not count, and stay there", clip.Line(id, 40))})
 	}

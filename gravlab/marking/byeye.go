@@ -40,9 +40,9 @@ type textGroup struct {
 	Texts     []textView
 }
 
-// byEyePage shows each text beside the figures of the same notebook and the rubric. It shows no
-// names, and the order of the texts says nothing: it is that of their fingerprints. The marks go
-// into by-eye.csv by way of the file that the page saves.
+// byEyePage shows each text beside the figures of the same notebook and the rubric. It
+// shows no names, and the order of the texts says nothing: it is that of their
+// fingerprints. The marks go into by-eye.csv by way of the file that the page saves.
 func (b *marksBook) byEyePage() ([]byte, error) {
 	groups := make([]textGroup, len(b.questions))
 	var rows [][]string

@@ -169,6 +169,9 @@ func (c *ChangedBank) Error() string {
 	if c.Bank != "" {
 		with += " and the bank in " + c.Bank + " as it was then"
 	}
+	if c.Version != "" && !strings.HasSuffix(c.Version, "-dirty") {
+		with += fmt.Sprintf(" (git worktree add ../gravlab-%s %s in the clone, and run it there)", c.Version, c.Version)
+	}
 	return fmt.Sprintf("%s: the bank has changed since lab %s was handed out. Other numbers, recordings or right answers have: %s. Nothing was judged. Mark with %s; or, to judge anew by the bank as it is now, add --judge-again", c.Record, c.Lab.Number(), c.questions(), with)
 }
 

@@ -104,6 +104,7 @@ type marker struct {
 	mu      sync.Mutex
 	owners  map[string]sheets // by lab
 	sealed  bool              // what is marked are sealed sheets
+	anew    []remark          // handouts that had another bank, and are judged by this one all the same
 	records []keptHandout     // of the handouts of the labs that were handed in
 }
 

@@ -129,8 +129,8 @@ func (b *marksBook) replies(r *row, ran run, verdicts []verdictOf, pictures []pi
 	return nil
 }
 
-// The forms of a reply: the whole one, a short one of two pages, and that in large print. Each is
-// the folder of its files, below replies.
+// The forms of a reply: the whole one, a short one of two pages, and that in large print.
+// Each is the folder of its files, below replies.
 const (
 	WholeReply = ""
 	ShortReply = "short"

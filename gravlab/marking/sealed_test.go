@@ -208,6 +208,7 @@ func TestChangedBank(t *testing.T) {
 	c.mark()
 	c.JudgeAgain = false
 	c.mark()
+	c.wantRemark("", "and you had it judged anew")
 
 	// A change of words alone is none.
 	words := swingLab

@@ -145,6 +145,29 @@ func TestSealedSheet(t *testing.T) {
 	}
 }
 
+// A lab of the project's own that is begun keeps what its questions were.
+func TestBegunLabIsStamped(t *testing.T) {
+	data := t.TempDir()
+	c := call(t, labpage.Options{Labs: labs, Data: data})
+	c.enter()
+	at := "/api" + first
+	c.send(request{path: at + "?tab=a"})
+	if status, _, body := c.send(request{method: "POST", path: at + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"1","unit":"N m/rad"}}`}); status != 200 {
+		t.Fatal(status, body)
+	}
+	nb, err := notebook.ReadFile(filepath.Join(data, "work", first[5:]+".ipynb"), notebook.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	sheet, _, err := exercises.SheetOf(nb)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if changed, err := sheet.Changed(nb); err != nil || len(changed) > 0 || len(bank.Stamped(nb)) != len(sheet.Questions) {
+		t.Errorf("%d fingerprints, changed %v, %v", len(bank.Stamped(nb)), changed, err)
+	}
+}
+
 // A notebook that was handed out, or half worked through, with another bank is told, and
 // answers to what has changed are not judged.
 func TestChangedQuestion(t *testing.T) {
