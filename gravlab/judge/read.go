@@ -101,6 +101,8 @@ func readTyped(text string, want wanted) reading {
 	switch {
 	case errors.Is(err, quantity.ErrNoUnit) && problem.HasNumber:
 		r.withoutUnit(problem.Number, want)
+	case problem.HasNumber && !errors.Is(err, quantity.ErrDimension):
+		r.withUnknown(problem.Number, problem, want)
 	case errors.Is(err, quantity.ErrDimension) && problem.HasNumber:
 		r.withOther(problem.Number, problem, want)
 	default:
@@ -147,7 +149,7 @@ func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 	switch {
 	case err == nil:
 		q := quantity.Quantity{Value: a.Value * unit.SI(), U: a.U * unit.SI(), Unit: unit}
-		r.value, r.u, r.understood = q.Value, q.U, q.String()
+		r.value, r.u, r.understood = q.Value, q.U, q.Echo()
 		r.coarse = lastPlace(a.Value) * unit.SI()
 		r.step = math.Min(r.coarse, unit.SI())
 		switch {
@@ -162,7 +164,7 @@ func readGiven(a Answer, want wanted, digits func(si float64) int) reading {
 	case errors.Is(err, quantity.ErrDimension) && errors.As(err, &problem):
 		r.withOther(a.Value, problem, want)
 	case errors.As(err, &problem):
-		r.refusal = fmt.Sprintf("The unit %q cannot be used: %v.\n%s", clip.Line(a.Unit, mostSaid), problem.Kind, capital(problem.Ask))
+		r.withUnknown(a.Value, problem, want)
 	default:
 		r.refusal = capital(err.Error()) + "."
 	}
@@ -214,6 +216,12 @@ func (r reading) is(value float64) bool {
 func (r *reading) withoutUnit(number float64, want wanted) {
 	r.number, r.asWanted = number, number*want.SI()
 	r.problem, r.remedy = "A number needs its unit", want.remedy()
+}
+
+// withUnknown notes a number with a unit that cannot be read: it is worth what one without is.
+func (r *reading) withUnknown(number float64, refused *quantity.InputError, want wanted) {
+	r.withoutUnit(number, want)
+	r.problem = capital(refused.Kind.Error()) + ": " + strings.TrimRight(refused.Ask, ".?")
 }
 
 // withOther notes a number with a unit of something else, or with two units.

@@ -36,9 +36,8 @@ type InputError struct {
 	Kind error  // one of the Err variables, or what wraps one and says more
 	Ask  string // what to type, or the question
 
-	// Number and Unit are what could be read when Kind is ErrNoUnit,
-	// ErrDimension or ErrUnknownUnit: the number as typed, in whatever unit,
-	// and for ErrDimension the unit. They allow a verdict "right number, wrong
+	// Number and Unit are what could be read where the unit is at fault: the
+	// number as typed, in whatever unit, and for ErrDimension the unit. They allow a verdict "right number, wrong
 	// or missing unit".
 	Number    float64
 	HasNumber bool

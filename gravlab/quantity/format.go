@@ -13,12 +13,30 @@ import (
 // the uncertainty asks, or up to 12 digits when none is stated. A power of ten
 // stands outside the bracket: "(1.23 ± 0.04) × 10⁻⁸ N·m/rad". The signs are
 // those of the SI: U+2212 for minus, a space before the unit.
-func (q Quantity) String() string {
+func (q Quantity) String() string { return q.text(digits.Place) }
+
+// Echo writes the quantity like String, with two digits of the uncertainty where it has them:
+// what a student has stated is not rounded away.
+func (q Quantity) Echo() string {
+	return q.text(func(u float64) int {
+		first, place := digits.Leading(u, 1)
+		if first[2] != '0' {
+			place--
+		}
+		if place > 0 && u < 1e6 {
+			place = 0
+		}
+		return place
+	})
+}
+
+// text writes the quantity with its last digit at the place that its uncertainty asks for.
+func (q Quantity) text(place func(u float64) int) string {
 	v, u := q.In(q.Unit)
 	if !(u > 0) || math.IsInf(u, 1) || !isFinite(v) {
 		return withUnit(numberText(v, 12), q.Unit)
 	}
-	value, spread, exponent := rounded(v, u)
+	value, spread, exponent := rounded(v, u, place(u))
 	if exponent == 0 {
 		if len(q.Unit.factors) == 1 && q.Unit.factors[0].entry.symbol == "°" {
 			return "(" + value + " ± " + spread + ")°"
@@ -35,7 +53,7 @@ func (q Quantity) Concise() string {
 	if !(u > 0) || math.IsInf(u, 1) || !isFinite(v) {
 		return withUnit(numberText(v, 12), q.Unit)
 	}
-	value, spread, exponent := rounded(v, u)
+	value, spread, exponent := rounded(v, u, digits.Place(u))
 	if strings.Contains(value, ".") {
 		// The point stays where the uncertainty reaches above the decimals: 12.3(1.2).
 		if bare := strings.TrimLeft(strings.Replace(spread, ".", "", 1), "0"); strings.HasPrefix(spread, "0") {
@@ -65,10 +83,9 @@ func withUnit(number string, u Unit) string {
 	return number + " " + u.String()
 }
 
-// rounded writes v and u to the same place. exponent is the power of ten that
+// rounded writes v and u to one place. exponent is the power of ten that
 // both must be multiplied by, 0 when they can be written without one.
-func rounded(v, u float64) (value, spread string, exponent int) {
-	place := digits.Place(u)
+func rounded(v, u float64, place int) (value, spread string, exponent int) {
 	top := place
 	if v != 0 {
 		top = max(top, magnitude(v, place))

@@ -24,6 +24,19 @@ func inSigns(s string) (signs string, remarks []string) {
 		case low == "per" && !last && strings.EqualFold(words[i+1], "cent"):
 			w = "%"
 			i++
+		case low == "per" && !last && (strings.EqualFold(words[i+1], "mille") || strings.EqualFold(words[i+1], "mil")):
+			w = "‰"
+			i++
+		case low == "square" && !last && strings.EqualFold(words[i+1], "root"):
+			continue // its root follows
+		case low == "root" && !last:
+			if strings.EqualFold(words[i+1], "of") && i+2 < len(words) {
+				i++
+			}
+			before = "√"
+			continue
+		case strings.HasPrefix(low, "root-") && len(w) > len("root-"):
+			w = "√" + w[len("root-"):]
 		case low == "per":
 			w = "/"
 		case (low == "squared" || low == "cubed") && len(out) > 0:
@@ -155,23 +168,33 @@ func lookUp(word string) ([][]factor, error) {
 		return out, nil
 	}
 	hint := "look at the spelling; units are joined with a space or ·"
-	for known := range words {
-		if strings.EqualFold(known, word) {
-			hint = fmt.Sprintf("did you mean %s?", firstFolded(word))
-			break
-		}
+	if known := nearestCase(word); known != "" {
+		hint = fmt.Sprintf("did you mean %s?", known)
 	}
 	return nil, fmt.Errorf("%w: what is %q? %s", ErrUnknownUnit, word, hint)
 }
 
-// firstFolded returns the first known name, in order, that differs from word
-// only in upper and lower case.
-func firstFolded(word string) string {
-	first := ""
+// nearestCase returns the known name that differs from word in upper and lower case alone, and
+// in the fewest letters; of two, the one whose first letter stays: pN for pn, not PN. It is empty
+// if there is none.
+func nearestCase(word string) string {
+	best, bestOff := "", 0
 	for known := range words {
-		if strings.EqualFold(known, word) && (first == "" || known < first) {
-			first = known
+		if !strings.EqualFold(known, word) {
+			continue
+		}
+		off := 0
+		for i, r := range []rune(known) {
+			if r != []rune(word)[i] {
+				off += 2
+				if i == 0 {
+					off++
+				}
+			}
+		}
+		if best == "" || off < bestOff || off == bestOff && known < best {
+			best, bestOff = known, off
 		}
 	}
-	return first
+	return best
 }

@@ -16,7 +16,7 @@ import (
 //	8.4 µGal   8,4e-8 m/s²   8.4×10⁻⁸ m s⁻²   10^-8 m/s^2   9.806 65 m/s²
 //	12.0(3) mrad   3.2 ± 0.1 E   3.2 E +/- 0.1 E   (1.23 ± 0.04) × 10⁻⁸ N·m/rad
 //	3.2 E ± 2 %   (50 ± 10) %   3.2 ± 0.2 E (k = 2)   8.4 10⁻⁸ m/s²
-//	8.4 microgal   3 newton metres per radian   3 per cent
+//	8.4 microgal   3 newton metres per radian   3 per cent   x = 0.534 s
 //
 // A number without a unit is read only where want is the unit one; there "1",
 // "-" and "none" behind it say the same. The error is an [*InputError] that asks
@@ -104,6 +104,7 @@ func (d decimal) in(u Unit) float64 {
 }
 
 func (p *reader) read(s string) (Reading, error) {
+	s = cutName(s)
 	k := 1.0
 	if head, factor, ok := cutCoverage(s); ok {
 		v, err := strconv.ParseFloat(factor, 64)
@@ -157,13 +158,24 @@ func (p *reader) read(s string) (Reading, error) {
 			if unitText == "" && spread.times && !value.times && value.exponent == 0 {
 				return Reading{}, refuse(p.text, ErrAmbiguous, "does the power of ten belong to both numbers? Type (1.23 ± 0.04) × 10⁻⁸ with brackets")
 			}
-			if unitText == "" && !(spreadUnit == "%" && p.want.Dimension() != One) {
+			if unitText == "" && !(spreadUnit == "%" && p.want.String() != "%") {
 				unitText = spreadUnit
 				spreadUnit = ""
 			}
 		}
 	}
 	return p.assemble(value, spread, hasSpread, unitText, spreadUnit, k)
+}
+
+// cutName takes away the name in front of a value: "x = 0.534 s", "κ ≈ 8.4 µN·m/rad".
+func cutName(s string) string {
+	for _, sign := range []string{"=", "≈"} {
+		name, value, ok := strings.Cut(s, sign)
+		if name = strings.TrimSpace(name); ok && name != "" && !strings.ContainsAny(name, " ±%") && !strings.ContainsAny(name[:1], "0123456789+-.,(") {
+			return strings.TrimSpace(value)
+		}
+	}
+	return s
 }
 
 // cutCoverage splits "3.2 ± 0.2 E (k = 2)", also without the brackets or with a
@@ -204,7 +216,7 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 	}
 	withNumber := func(err error) error {
 		var e *InputError
-		if errors.As(err, &e) && (errors.Is(e, ErrNoUnit) || errors.Is(e, ErrDimension) || errors.Is(e, ErrUnknownUnit)) {
+		if errors.As(err, &e) {
 			e.Number, e.HasNumber = typed, true
 		}
 		return err
@@ -244,7 +256,11 @@ func (p *reader) assemble(value, spread decimal, hasSpread bool, unitText, sprea
 		r.U = spread.in(u)
 	case "%":
 		if len(u.factors) == 1 && u.factors[0].entry.symbol == "%" {
-			return Reading{}, refuse(p.text, ErrAmbiguous, "is the uncertainty in per cent, or a fraction of the value? Type (50 ± 10) %% for from 40 %% to 60 %%")
+			r.U = spread.in(u) // 50 % ± 10 %: from 40 % to 60 %
+			break
+		}
+		if len(u.factors) == 0 {
+			p.remark("the uncertainty read as a percentage of the value")
 		}
 		r.U = spread.in(Unit{}) / 100 * math.Abs(r.Value)
 	default:
@@ -523,7 +539,7 @@ func (p *reader) separators(run, behind string) (digits string, decimals int, er
 func (p *reader) sign(run string) string {
 	before, _, _ := strings.Cut(p.text, run)
 	before = strings.TrimRight(before, " ")
-	for _, minus := range []string{"-", "−", "–"} {
+	for _, minus := range []string{"-", "−", "–", "‐", "‑", "﹣"} {
 		if strings.HasSuffix(before, minus) {
 			return minus
 		}

@@ -66,7 +66,7 @@ type Reading struct {
 // For "0.25 ng" where an acceleration is expected it is
 // "0.25 ng (ng: nano-standard gravity, 9.80665e-9 m/s²)".
 func (r Reading) Understood() string {
-	text := r.String()
+	text := r.Echo()
 	for i, remark := range r.Remarks {
 		if i == 0 {
 			text += " ("

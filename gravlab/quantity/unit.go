@@ -42,13 +42,13 @@ type prefix struct {
 }
 
 var prefixes = []prefix{
-	{"da", "deca", 1}, {"h", "hecto", 2}, {"k", "kilo", 3}, {"M", "mega", 6}, {"G", "giga", 9}, {"T", "tera", 12}, {"P", "peta", 15}, {"E", "exa", 18},
+	{"da", "deca", 1}, {"h", "hecto", 2}, {"k", "kilo", 3}, {"M", "mega", 6}, {"G", "giga", 9}, {"T", "tera", 12}, {"P", "peta", 15}, {"E", "exa", 18}, {"Z", "zetta", 21}, {"Y", "yotta", 24},
 	{"d", "deci", -1}, {"c", "centi", -2}, {"m", "milli", -3}, {"µ", "micro", -6}, {"u", "micro", -6}, {"n", "nano", -9}, {"p", "pico", -12},
 	{"f", "femto", -15}, {"a", "atto", -18}, {"z", "zepto", -21}, {"y", "yocto", -24},
 }
 
 const (
-	allPrefixes   = "da h k M G T P E d c m µ u n p f a z y"
+	allPrefixes   = "da h k M G T P E Z Y d c m µ u n p f a z y"
 	smallPrefixes = "m µ u n p f"
 )
 
@@ -105,6 +105,7 @@ var entries = []entry{
 
 	{symbol: "Gal", name: "gal", mantissa: 1, exponent: -2, dim: Acceleration, prefixes: "m µ u n", also: []string{"gal", "gals", "Gals"}},
 	{symbol: "dyn", name: "dyne", mantissa: 1, exponent: -5, dim: Force, prefixes: "m µ u", also: []string{"dyne", "dynes"}, remark: "dyn: dyne, 10⁻⁵ N"},
+	{symbol: "kgf", name: "kilogram-force", mantissa: gravlab.StandardGravity, dim: Force, also: []string{"kp"}, remark: "kgf: kilogram-force, 9.80665 N"},
 	{symbol: "erg", name: "erg", mantissa: 1, exponent: -7, dim: dim(1, 2, -2, 0), also: []string{"ergs"}, remark: "erg: 10⁻⁷ J"},
 	{symbol: "g.u.", name: "gravity unit", mantissa: 1, exponent: -6, dim: Acceleration, also: []string{"g.u", "gu"}, remark: "g.u.: gravity unit, 1 µm/s²"},
 	{symbol: "E", name: "eotvos", mantissa: 1, exponent: -9, dim: Gradient, prefixes: "k m µ u n", also: []string{"eotvos", "Eotvos", "eötvös", "Eötvös"}, remark: "E: eotvos, 10⁻⁹ s⁻²"},
@@ -116,7 +117,7 @@ var entries = []entry{
 	{symbol: "kn", name: "knot", mantissa: 1852.0 / 3600, dim: dim(0, 1, -1, 0), also: []string{"knot", "knots", "kt"}},
 
 	{symbol: "%", name: "per cent", mantissa: 1, exponent: -2, also: []string{"percent"}},
-	{symbol: "‰", name: "per mille", mantissa: 1, exponent: -3},
+	{symbol: "‰", name: "per mille", mantissa: 1, exponent: -3, also: []string{"permille", "permil", "promille"}},
 	{symbol: "ppm", name: "parts per million", mantissa: 1, exponent: -6},
 	{symbol: "ppb", name: "parts per billion", mantissa: 1, exponent: -9, remark: "ppb: 10⁻⁹"},
 }
