@@ -141,7 +141,7 @@ func TestVerdicts(t *testing.T) {
 		{"kappa", typed("  "), nil, judge.OutcomeBlank, 0, ""},
 		{"kappa", number(nan, "N m/rad"), nil, judge.OutcomeUnreadable, 0, "NaN"},
 		{"kappa", number(inf, "N m/rad"), nil, judge.OutcomeUnreadable, 0, "Inf"},
-		{"kappa", number(1.57e-7, "furlong"), nil, judge.OutcomeUnreadable, 0, "furlong"},
+		{"kappa", number(1.57e-7, "furlong"), nil, judge.OutcomeUnit, 1, "furlong"},
 		{"kappa", typed("about a seventh"), nil, judge.OutcomeUnreadable, 0, ""},
 		{"kappa", typed("NaN N m/rad"), nil, judge.OutcomeUnreadable, 0, ""},
 		{"kappa", typed("1e400 N m/rad"), nil, judge.OutcomeUnreadable, 0, ""},

@@ -91,7 +91,7 @@ func (l Lab) Sheet(code Code) Sheet {
 	if code.Sealed() {
 		s.weigh(l.Bases())
 	}
-	if code.Sealed() && !hidden {
+	if code != "" && !hidden {
 		s.shuffle(d)
 	}
 	if hidden {

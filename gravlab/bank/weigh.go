@@ -158,7 +158,8 @@ func (s *Sheet) weigh(basis map[string]Basis) {
 	}
 }
 
-// shuffle gives the options of choices another order, so that no letter is right on all sheets.
+// shuffle gives the options of choices an order of the sheet's own, so that no letter is right
+// on all sheets. The default sheet has that of the text files.
 func (s *Sheet) shuffle(d *Draw) {
 	for i := range s.Questions {
 		q := &s.Questions[i]

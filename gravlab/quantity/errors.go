@@ -37,8 +37,8 @@ type InputError struct {
 	Ask  string // what to type, or the question
 
 	// Number and Unit are what could be read where the unit is at fault: the
-	// number as typed, in whatever unit, and for ErrDimension the unit. They allow a verdict "right number, wrong
-	// or missing unit".
+	// number as typed, in whatever unit, and for ErrDimension the unit. They
+	// allow a verdict "right number, wrong or missing unit".
 	Number    float64
 	HasNumber bool
 	Unit      Unit
