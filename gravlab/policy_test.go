@@ -32,6 +32,7 @@ var floors = map[string]int{
 	"gravlab/torsion": 1, "gravlab/torsion/reduction": 1, "gravlab/pendulum": 1, "gravlab/buried": 1, "gravlab/equivalence": 1, "gravlab/sensor": 1,
 	"gravlab/earth": 1, "gravlab/survey": 1, "gravlab/ask": 1, "gravlab/show": 1,
 	"gravlab/judge": 2, "gravlab/internal/htmlpage": 2, "gravlab/notebook": 2, "gravlab/draw": 2, "gravlab/internal/mdhtml": 2, "gravlab/internal/refcases": 2, "gravlab/internal/crossbench": 2, "gravlab/page/web": 2,
+	"gravlab/fieldbook": 2, "gravlab/fieldday": 3,
 	"gravlab/bank": 2, "gravlab/bank/banktest": 3, "exercises/lab": 3, "exercises": 3,
 	"gravlab/labserver": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
 	"gravlab/kernel": 5, "gravlab/sandbox": 5,

@@ -4,6 +4,8 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"strconv"
+	"strings"
 
 	"gonum.org/v1/plot/palette/brewer"
 	"gonum.org/v1/plot/vg"
@@ -23,7 +25,7 @@ type heatmap struct {
 // newHeat chooses round limits for the steps, about eight.
 func newHeat(m *figure.Map) *heatmap {
 	lo, hi := figure.Range(m.Z)
-	if m.Signed {
+	if m.Signed && !m.Fit {
 		hi = math.Max(math.Abs(lo), math.Abs(hi))
 		lo = -hi
 	}
@@ -31,6 +33,9 @@ func newHeat(m *figure.Map) *heatmap {
 		lo, hi = widen(lo, hi)
 	}
 	step := nice((hi - lo) / 9)
+	if m.Interval > 0 && (hi-lo)/m.Interval <= 60 {
+		step = m.Interval
+	}
 	h := &heatmap{m: m}
 	first := math.Floor(lo/step + 1e-9)
 	steps := max(1, int(math.Ceil(hi/step-1e-9)-first))
@@ -39,6 +44,12 @@ func newHeat(m *figure.Map) *heatmap {
 	}
 	n := len(h.limits) - 1
 	h.colors = colors(n, m.Signed)
+	if m.Signed && m.Fit {
+		// Of a scale that reaches as far to either side as this one to the farther.
+		reach := int(math.Round(math.Max(math.Abs(h.limits[0]), math.Abs(h.limits[n])) / step))
+		from := int(math.Round(h.limits[0]/step)) + reach
+		h.colors = colors(2*reach, true)[from : from+n]
+	}
 	h.scale = newScale(figure.Axis{Label: m.Label, Unit: m.Unit, Min: h.limits[0], Max: h.limits[n]}, h.limits[0], h.limits[n], 5, true)
 	return h
 }
@@ -129,8 +140,37 @@ func (h *heatmap) draw(c *vgdraw.Canvas, area vg.Rectangle, xs, ys *scale) {
 				w = 1.4
 			}
 			stroke(c, path, color.NRGBA{0x33, 0x33, 0x33, 255}, w, nil)
+			if h.m.Interval > 0 {
+				h.label(c, z, place)
+			}
 		}
 	}
+}
+
+// label writes the value of a line on its longest piece, where the line is level if it is
+// anywhere, on a ground of white.
+func (h *heatmap) label(c *vgdraw.Canvas, z float64, place func(x, y float64) vg.Point) {
+	var longest [][2]float64
+	for _, line := range Contours(h.m, z) {
+		if len(line) > len(longest) {
+			longest = line
+		}
+	}
+	if len(longest) < 12 {
+		return
+	}
+	best, at := math.Inf(1), 0
+	for i := len(longest) / 6; i < len(longest)-len(longest)/6-2; i++ {
+		a, b := place(longest[i][0], longest[i][1]), place(longest[i+2][0], longest[i+2][1])
+		if tilt := math.Abs(float64(b.Y-a.Y)) / (math.Abs(float64(b.X-a.X)) + 1e-9); tilt < best {
+			best, at = tilt, i+1
+		}
+	}
+	text := strings.Replace(strconv.FormatFloat(math.Round(z*1e6)/1e6, 'g', -1, 64), "-", "−", 1)
+	p := place(longest[at][0], longest[at][1])
+	w := tickText.width(text)/2 + 1.5
+	fill(c, vg.Rectangle{Min: vg.Point{X: p.X - w, Y: p.Y - 5.5}, Max: vg.Point{X: p.X + w, Y: p.Y + 5.5}}, color.NRGBA{255, 255, 255, 210})
+	tickText.put(c, p, 0.5, 0.5, text)
 }
 
 // step returns the colour of a value, -1 for a gap.

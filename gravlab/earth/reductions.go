@@ -219,3 +219,27 @@ func AirColumn(dp, radius, scaleHeight, g float64) (float64, error) {
 	}
 	return -2 * math.Pi * gravlab.G * dp / g * share, nil
 }
+
+// OldNormalGravity is normal gravity on the ellipsoid, m/s², at geodetic latitude lat (rad) by
+// a formula that is no longer used: "1930", the international formula (Cassinis), which goes
+// with the datum of Potsdam, some 14 mGal too high; or "1967", that of the Geodetic Reference
+// System 1967. Old surveys were reduced with them; no new one should be.
+//
+//	1930: 9.78049 (1 + 0.0052884 sin²φ − 0.0000059 sin²2φ)
+//	1967: 9.78031846 (1 + 0.005278895 sin²φ + 0.000023462 sin⁴φ)
+//
+// (both from memory; the second is good to 0.04 µm/s² of the closed form).
+func OldNormalGravity(formula string, lat float64) (float64, error) {
+	const fn = "earth.OldNormalGravity"
+	if err := checkLatitude(fn, lat); err != nil {
+		return 0, err
+	}
+	s, s2 := math.Sin(lat), math.Sin(2*lat)
+	switch formula {
+	case "1930":
+		return 9.78049 * (1 + 0.0052884*s*s - 0.0000059*s2*s2), nil
+	case "1967":
+		return 9.78031846 * (1 + 0.005278895*s*s + 0.000023462*s*s*s*s), nil
+	}
+	return 0, arg.Bad(fn, "formula", formula, `"1930" or "1967"`)
+}

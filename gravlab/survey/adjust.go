@@ -114,6 +114,8 @@ type Adjustment struct {
 	Rate, URate float64
 	// Steps are the sizes of the tares, m/s², in their order.
 	Steps, USteps []float64
+	// Days are the drifts of all days, in the order given; nil for AdjustNetwork.
+	Days []DayDrift
 	// Remarks are those of the readings (see [Job.Reduce]), and what their
 	// uncertainties say of themselves: one that is 30 times the usual, or usual ones
 	// above a mGal.
@@ -218,10 +220,8 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 }
 
 // Adjust finds stations, drift and tares from the reduced readings of one meter, rising in
-// time, in one least squares fit. Several days go into one fit with a knot and a tare in
-// each night: what their stations have in common then counts, which differences of each day
-// by itself, put into [AdjustNetwork], lose. Without a tie the first station read is held
-// at zero and the values are differences from it.
+// time, in one least squares fit. For several days and meters take [AdjustDays]. Without
+// a tie the first station read is held at zero and the values are differences from it.
 //
 // On the day a tie must have 9.7 to 9.9 m/s², where all gravity on the ground of
 // the Earth lies (9.764 to 9.834; C. Hirt et al., Geophys. Res. Lett. 40, 4279,
@@ -235,24 +235,119 @@ func record(readings []Reduced) (middle time.Time, half float64, scaled func(tim
 // the first and the last reading. It is an error when the readings do not
 // determine every station and every term of the drift.
 //
-// With n readings and p stations and terms it takes n p² + p³ operations and n p
-// numbers in memory: 1000 readings at 500 stations a third of a second, and half
-// as much again where there are tares.
+// With n readings, p stations and q terms it takes n q² + p² q operations and p²
+// numbers in memory.
 func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
-	const fn = "survey.Adjust"
-	if err := arg.AtLeast(fn, "readings", len(readings), 2); err != nil {
+	return adjustDays("survey.Adjust", []MeterDay{{readings, drift}}, ties)
+}
+
+// A MeterDay is what one meter read in one day, with its drift.
+type MeterDay struct {
+	Readings []Reduced
+	Drift    Drift
+}
+
+// A DayDrift is what an adjustment found of the drift of a [MeterDay].
+type DayDrift struct {
+	Rate, URate   float64   // at the middle of its record, m/s² per s
+	Steps, USteps []float64 // of its tares, m/s²
+}
+
+// AdjustDays is [Adjust] for several days and meters in one fit: each has a zero, a drift
+// and tares of its own, and the stations are common to all. What the stations of a day
+// have in common then counts, which [AdjustNetwork] would lose. A day whose stations
+// nothing joins to the others is an error, unless ties do. Rate and Steps of the result are
+// those of the first day; all are in Adjustment.Days.
+func AdjustDays(days []MeterDay, ties []Tie) (*Adjustment, error) {
+	const fn = "survey.AdjustDays"
+	if err := arg.AtLeast(fn, "days", len(days), 1); err != nil {
 		return nil, err
 	}
+	return adjustDays(fn, days, ties)
+}
+
+func adjustDays(fn string, days []MeterDay, ties []Tie) (*Adjustment, error) {
+	terms := make([][]func(time.Time) float64, len(days))
+	first := make([]int, len(days)) // place of each day's first term
+	total := 0
+	var observations []observation
+	var all []Reduced
+	var earliest, latest time.Time
+	for k, d := range days {
+		if err := d.check(fn); err != nil {
+			return nil, err
+		}
+		start, end := d.Readings[0].Time, d.Readings[len(d.Readings)-1].Time
+		if k == 0 || start.Before(earliest) {
+			earliest = start
+		}
+		if k == 0 || end.After(latest) {
+			latest = end
+		}
+		_, _, scaled := record(d.Readings)
+		terms[k], first[k] = d.Drift.terms(scaled), total
+		total += len(terms[k])
+	}
+	middle := earliest.Add(latest.Sub(earliest) / 2)
+	for _, t := range ties {
+		if err := t.check(fn, middle); err != nil {
+			return nil, err
+		}
+	}
+	for k, d := range days {
+		label := labels(d.Readings)
+		for _, r := range d.Readings {
+			o := observation{label: label(r.Reading), to: r.Station, value: r.Value, u: r.UValue, zero: first[k], other: make([]float64, total)}
+			for i, term := range terms[k] {
+				o.other[first[k]+i] = term(r.Time)
+			}
+			observations = append(observations, o)
+		}
+		all = append(all, d.Readings...)
+	}
+	a, others, err := solve(fn, observations, ties, middle)
+	if err != nil {
+		return nil, err
+	}
+	a.Remarks = remarks(all)
+	for k, d := range days {
+		at := others + first[k]
+		a.setRate(d.Readings, d.Drift, at)
+		day := DayDrift{Rate: a.Rate, URate: a.URate}
+		firstTare := at + len(terms[k]) - len(d.Drift.Tares)
+		for i := range d.Drift.Tares {
+			day.Steps = append(day.Steps, a.parameters.P[firstTare+i])
+			day.USteps = append(day.USteps, a.parameters.U[firstTare+i])
+		}
+		if len(d.Drift.Tares) > 0 {
+			a.setDoubt(d.Readings, terms[k], at, day.Steps)
+		}
+		a.Days = append(a.Days, day)
+	}
+	a.Rate, a.URate, a.Steps, a.USteps = a.Days[0].Rate, a.Days[0].URate, a.Days[0].Steps, a.Days[0].USteps
+	return a, nil
+}
+
+// check refuses what cannot be adjusted.
+func (d MeterDay) check(fn string) error {
+	readings, drift := d.Readings, d.Drift
+	if err := arg.AtLeast(fn, "readings", len(readings), 2); err != nil {
+		return err
+	}
 	if drift.Degree < 0 || drift.Degree > 3 {
-		return nil, arg.Bad(fn, "drift.Degree", drift.Degree, "from 0 to 3")
+		return arg.Bad(fn, "drift.Degree", drift.Degree, "from 0 to 3")
 	}
 	if len(drift.Knots) > 0 && drift.Degree == 0 {
-		return nil, arg.Bad(fn, "drift.Degree", 0, "from 1 to 3 where knots are given")
+		return arg.Bad(fn, "drift.Degree", 0, "from 1 to 3 where knots are given")
 	}
 	start, end := readings[0].Time, readings[len(readings)-1].Time
-	middle, half, scaled := record(readings)
-	if !(half > 0) {
-		return nil, arg.Bad(fn, "readings", "over no time", "readings whose times rise")
+	if !end.After(start) {
+		return arg.Bad(fn, "readings", "over no time", "readings whose times rise")
+	}
+	for i, r := range readings {
+		if i > 0 && !r.Time.After(readings[i-1].Time) {
+			return arg.Bad(fn, "time of the reading of "+r.Station, moment(r.Time), "a time after the reading before it, "+readings[i-1].place())
+		}
 	}
 	for _, list := range []struct {
 		name  string
@@ -260,48 +355,17 @@ func Adjust(readings []Reduced, ties []Tie, drift Drift) (*Adjustment, error) {
 	}{{"drift.Knots", drift.Knots}, {"drift.Tares", drift.Tares}} {
 		for i, t := range list.times {
 			if !t.After(start) || !t.Before(end) || i > 0 && !t.After(list.times[i-1]) {
-				return nil, arg.Bad(fn, list.name, moment(t), fmt.Sprintf("rising times between the first and the last reading, %s and %s", moment(start), moment(end)))
+				return arg.Bad(fn, list.name, moment(t), fmt.Sprintf("rising times between the first and the last reading, %s and %s", moment(start), moment(end)))
 			}
 		}
 	}
-	for _, t := range ties {
-		if err := t.check(fn, middle); err != nil {
-			return nil, err
-		}
-	}
-	drifts := drift.terms(scaled)
-	firstTare := len(drifts) - len(drift.Tares)
-	label := labels(readings)
-	observations := make([]observation, len(readings))
-	for i, r := range readings {
-		if i > 0 && !r.Time.After(readings[i-1].Time) {
-			return nil, arg.Bad(fn, "time of the reading of "+r.Station, moment(r.Time), "a time after the reading before it, "+readings[i-1].place())
-		}
-		o := observation{label: label(r.Reading), to: r.Station, value: r.Value, u: r.UValue}
-		for _, d := range drifts {
-			o.other = append(o.other, d(r.Time))
-		}
-		observations[i] = o
-	}
-	a, others, err := solve(fn, observations, ties, middle)
-	if err != nil {
-		return nil, err
-	}
-	a.Remarks = remarks(readings)
-	a.setRate(readings, drift)
-	for i := range drift.Tares {
-		a.Steps = append(a.Steps, a.parameters.P[others+firstTare+i])
-		a.USteps = append(a.USteps, a.parameters.U[others+firstTare+i])
-	}
-	if len(drift.Tares) > 0 {
-		a.setDoubt(readings, drifts)
-	}
-	return a, nil
+	return nil
 }
 
 // setRate finds the slope of the drift at the middle of the record, where every
-// power but the first has none; knots before the middle add theirs.
-func (a *Adjustment) setRate(readings []Reduced, drift Drift) {
+// power but the first has none; knots before the middle add theirs. others is the
+// place of the first term of the drift.
+func (a *Adjustment) setRate(readings []Reduced, drift Drift, others int) {
 	a.Rate, a.URate = 0, 0
 	if drift.Degree == 0 {
 		return
@@ -314,7 +378,7 @@ func (a *Adjustment) setRate(readings []Reduced, drift Drift) {
 			slope[1+drift.Degree+k] = float64(drift.Degree) * math.Pow(x, float64(drift.Degree-1)) / half
 		}
 	}
-	others, variance := len(a.index), 0.0
+	variance := 0.0
 	for i := range slope {
 		a.Rate += slope[i] * a.parameters.P[others+i]
 		for j := range slope {
@@ -336,7 +400,7 @@ type Difference struct {
 //
 // The differences are taken to be independent. Those of one day ([Adjustment.Between])
 // are not: values come out right and their uncertainties do not. Put the readings
-// of all days into one [Adjust] instead.
+// of all days into [AdjustDays] instead.
 func AdjustNetwork(differences []Difference, ties []Tie) (*Adjustment, error) {
 	const fn = "survey.AdjustNetwork"
 	if err := arg.AtLeast(fn, "differences", len(differences), 1); err != nil {
@@ -360,6 +424,7 @@ type observation struct {
 	from, to string
 	value, u float64
 	other    []float64
+	zero     int // which of other is the zero of its meter and day
 }
 
 // solve adjusts observations and ties; others is the place of the first
@@ -437,10 +502,12 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 			break
 		}
 	}
-	m := mat.NewDense(len(all), parameters, nil)
+	rows := make([]sparse, len(all))
 	y, sigma := make([]float64, len(all)), make([]float64, len(all))
+	between := false
 	for i, o := range all {
 		y[i], sigma[i] = o.value, o.u
+		between = between || o.from != ""
 		for _, end := range []struct {
 			name string
 			sign float64
@@ -451,31 +518,46 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 			if v, ok := fixed[end.name]; ok {
 				y[i] -= end.sign * v
 			} else {
-				m.Set(i, index[end.name], end.sign)
+				rows[i].add(index[end.name], end.sign)
 				y[i] -= end.sign * reference
 			}
 		}
 		for k, v := range o.other {
-			m.Set(i, others+k, v)
+			if v != 0 {
+				rows[i].add(others+k, v)
+			}
 		}
 	}
-	// The zero of the meter takes the size off the readings themselves.
-	zero := 0.0
-	if len(observations[0].other) > 0 {
-		zero = y[0]
-		for i := range observations {
-			y[i] -= zero
+	// The zero of each meter and day takes the size off its readings themselves.
+	zeros := map[int]float64{}
+	for i := range observations {
+		if z := observations[i].zero; len(observations[i].other) > 0 {
+			if _, ok := zeros[z]; !ok {
+				zeros[z] = y[i]
+			}
+			y[i] -= zeros[z]
 		}
 	}
-	r, err := fit.Linear(m, y, sigma)
+	var r *fit.Result
+	if between || others == 0 {
+		m := mat.NewDense(len(all), parameters, nil)
+		for i, row := range rows {
+			for k, j := range row.at {
+				m.Set(i, j, row.value[k])
+			}
+		}
+		r, err = fit.Linear(m, y, sigma)
+	} else {
+		r, err = stationsApart(rows, y, sigma, others, parameters)
+	}
 	if err != nil {
 		return nil, 0, fmt.Errorf("%s: %w", fn, err)
 	}
 	if len(r.Undetermined) > 0 {
 		return nil, 0, fmt.Errorf("%s: the observations do not determine everything: a station is not connected to one that is tied, or the drift has more terms than repeats (%d of %d parameters)", fn, len(r.Undetermined), parameters)
 	}
-	if len(observations[0].other) > 0 {
-		r.P[others] += zero
+	for z, v := range zeros {
+		r.P[others+z] += v
 	}
 	a = &Adjustment{Chi2: r.Chi2, DoF: r.DoF, parameters: r, index: index}
 	for _, name := range names {
@@ -488,14 +570,10 @@ func solve(fn string, observations []observation, ties []Tie, now time.Time) (a 
 		a.Stations = append(a.Stations, s)
 	}
 	for i, o := range all {
-		row := m.RawRowView(i)
 		leverage := 0.0
-		for j, x := range row {
-			if x == 0 {
-				continue
-			}
-			for k, z := range row {
-				leverage += x * z * r.Cov.At(j, k)
+		for j, x := range rows[i].value {
+			for k, z := range rows[i].value {
+				leverage += x * z * r.Cov.At(rows[i].at[j], rows[i].at[k])
 			}
 		}
 		res := Residual{Label: o.label, Value: r.Residuals[i], Redundancy: math.Max(0, 1-leverage/(o.u*o.u)), W: math.NaN(), MDB: math.Inf(1)}

@@ -104,7 +104,7 @@ func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, b
 		lo[i], hi[i] = math.Inf(1), math.Inf(-1)
 	}
 	_, _, scaled := record(readings)
-	a.eachStep(readings, drift.terms(scaled), func(after int, made []float64, _ float64) {
+	a.eachStep(readings, drift.terms(scaled), len(a.index), func(after int, made []float64, _ float64) {
 		if _, alike := slices.BinarySearch(best.Candidates, after); alike {
 			for i := range lo {
 				change := -places[after].size * made[i]
@@ -123,11 +123,11 @@ func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, b
 // eachStep says, for a step after each reading but the last, what the parameters
 // of the adjustment make of it: the coefficients of the nearest that they come to
 // 1 from the step on and 0 before, weighted as the readings are, and the share of
-// its square that is left.
-func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float64, do func(after int, made []float64, left float64)) {
-	stations := len(a.index)
-	product := mat.NewVecDense(stations+len(terms), nil) // of every column with the step
-	made := mat.NewVecDense(stations+len(terms), nil)
+// its square that is left. others is the place of the first term of the drift.
+func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float64, others int, do func(after int, made []float64, left float64)) {
+	parameters := len(a.parameters.P)
+	product := mat.NewVecDense(parameters, nil) // of every column with the step
+	made := mat.NewVecDense(parameters, nil)
 	square := 0.0
 	for i := len(readings) - 1; i > 0; i-- {
 		r := readings[i]
@@ -137,7 +137,7 @@ func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float6
 			product.SetVec(k, product.AtVec(k)+weight)
 		}
 		for k, term := range terms {
-			product.SetVec(stations+k, product.AtVec(stations+k)+weight*term(r.Time))
+			product.SetVec(others+k, product.AtVec(others+k)+weight*term(r.Time))
 		}
 		made.MulVec(a.parameters.Cov, product)
 		do(i-1, made.RawVector().Data, 1-mat.Dot(made, product)/square)
@@ -149,13 +149,13 @@ func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float6
 // place to nothing left, that step can take the tare's part, and all fits as
 // before: with the tare's size over λ, and the other parameters less what they
 // make of it.
-func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float64) {
-	first := len(a.index) + len(terms) - len(a.Steps)
-	a.eachStep(readings, terms, func(_ int, made []float64, left float64) {
+func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float64, others int, steps []float64) {
+	first := others + len(terms) - len(steps)
+	a.eachStep(readings, terms, others, func(_ int, made []float64, left float64) {
 		if left > 1e-9 {
 			return // a tare here fits otherwise
 		}
-		for k, size := range a.Steps {
+		for k, size := range steps {
 			lambda := made[first+k]
 			if math.Abs(lambda) < 1e-6 {
 				continue // no place for this tare
@@ -207,7 +207,7 @@ func AdjustUnknownTare(readings []Reduced, ties []Tie, drift Drift) (*Adjustment
 	var all []possible
 	total, n := 0.0, len(without.parameters.P)
 	_, _, scaled := record(readings)
-	without.eachStep(readings, terms.terms(scaled), func(after int, made []float64, _ float64) {
+	without.eachStep(readings, terms.terms(scaled), len(without.index), func(after int, made []float64, _ float64) {
 		p := places[after]
 		if !p.tried {
 			return
@@ -259,7 +259,7 @@ func AdjustUnknownTare(readings []Reduced, ties []Tie, drift Drift) (*Adjustment
 		}
 		a.Stations[i] = s
 	}
-	a.setRate(readings, drift)
+	a.setRate(readings, drift, len(a.index))
 	a.Steps, a.USteps = []float64{parameters.P[n]}, []float64{parameters.U[n]}
 	return a, nil
 }

@@ -252,6 +252,10 @@ func (t Terrain) Remarks(station string, north, east, height float64) []Remark {
 	if err != nil {
 		return nil // Correction says why
 	}
+	return offGround(station, height, ground, lowest, highest)
+}
+
+func offGround(station string, height, ground, lowest, highest float64) []Remark {
 	off, where := height-highest, "above"
 	if height < lowest {
 		off, where = lowest-height, "below"

@@ -109,6 +109,13 @@ type Map struct {
 	Signed bool `json:"signed,omitempty"`
 	// Lines draws contour lines at the limits of the colours.
 	Lines bool `json:"lines,omitempty"`
+	// Interval is the step of the colours and lines, in Unit; 0 chooses one. With Lines, the
+	// lines carry their values.
+	Interval float64 `json:"interval,omitempty"`
+	// Fit makes the scale of a signed map end where the values end, so that one that is
+	// negative all over has as many colours as any other. Zero keeps its place in the
+	// colours.
+	Fit bool `json:"fit,omitempty"`
 	// Square keeps a metre north as long as a metre east.
 	Square bool `json:"square,omitempty"`
 }

@@ -1,0 +1,275 @@
+package survey
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"gravity.example/gravlab/internal/arg"
+)
+
+// A Surface is what scattered values of a field tell about it everywhere, with its
+// uncertainty: a plane, and about it a random field whose covariance falls with distance
+// as that of gravity above sources strewn over a plane at depth L/2,
+//
+//	C(d) = s² (1 + (d/L)²)^(-3/2)
+//
+// (from the autocorrelation of a point's gz, by Fourier transform: e^(-2kz) to z/(d²+4z²)^(3/2)).
+// s and L are those under which the values are likeliest, with the plane integrated out
+// (restricted maximum likelihood), among 14 by 14 of them evenly spaced in the logarithm.
+// Value and uncertainty are those of least-squares collocation (H. Moritz, Advanced Physical
+// Geodesy, 1980; C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine
+// Learning, 2006, sections 2.2 and 2.7; from memory). The uncertainty holds for a field of that
+// covariance, which few values cannot prove; s and L are taken as known in it.
+type Surface struct {
+	north, east, value, u []float64
+	s, l                  float64 // of the covariance
+	northScale, eastScale float64 // of the plane
+	n0, e0                float64
+	chol                  mat.Cholesky
+	alpha                 *mat.VecDense // K⁻¹ (y − X b)
+	b                     *mat.VecDense // of the plane
+	kx                    *mat.Dense    // K⁻¹ X
+	xkx                   mat.Cholesky  // of Xᵀ K⁻¹ X
+}
+
+// mostForShape is the most values from which s and L are found; of more, that many are taken,
+// evenly from the list.
+const mostForShape = 120
+
+// FitSurface takes values with standard uncertainties at places north and east (m), in one
+// unit of the caller's. At least 5 places that do not lie in one line are wanted.
+func FitSurface(north, east, value, u []float64) (*Surface, error) {
+	const fn = "survey.FitSurface"
+	if err := errors.Join(
+		arg.AtLeast(fn, "value", len(value), 5),
+		arg.SameLength(fn, "value", len(value), "north", len(north)), arg.SameLength(fn, "value", len(value), "east", len(east)),
+		arg.SameLength(fn, "value", len(value), "u", len(u)),
+		arg.AllFinite(fn, "north", north, "place in m"), arg.AllFinite(fn, "east", east, "place in m"),
+		arg.AllFinite(fn, "value", value, "value")); err != nil {
+		return nil, err
+	}
+	for i, v := range u {
+		if !(v > 0) || math.IsInf(v, 0) {
+			return nil, arg.Bad(fn, fmt.Sprintf("u[%d]", i), v, "a standard uncertainty above zero")
+		}
+	}
+	all := make([]int, len(value))
+	for i := range all {
+		all[i] = i
+	}
+	chosen := all
+	if len(all) > mostForShape {
+		chosen = nil
+		for k := range mostForShape {
+			chosen = append(chosen, k*len(all)/mostForShape)
+		}
+	}
+	best := math.Inf(-1)
+	var s, l float64
+	var failed error
+	for _, shape := range shapes(north, east, value, u) {
+		f, err := newSurface(north, east, value, u, chosen, shape[0], shape[1])
+		if err != nil {
+			failed = err
+			continue
+		}
+		if v := f.likelihood(); v > best {
+			best, s, l = v, shape[0], shape[1]
+		}
+	}
+	if math.IsInf(best, -1) {
+		return nil, fmt.Errorf("%s: no plane can be laid through the places; do they lie in one line? %w", fn, failed)
+	}
+	return newSurface(north, east, value, u, all, s, l)
+}
+
+// shapes are the pairs of s and L to try.
+func shapes(north, east, value, u []float64) (list [][2]float64) {
+	extent := math.Hypot(slices.Max(north)-slices.Min(north), slices.Max(east)-slices.Min(east))
+	spacing := extent / math.Sqrt(float64(len(north)))
+	spread := slices.Max(value) - slices.Min(value)
+	least := slices.Min(u) / 10
+	most := math.Max(2*spread, 10*least)
+	for i := range 14 {
+		for j := range 14 {
+			list = append(list, [2]float64{least * math.Pow(most/least, float64(i)/13), spacing / 3 * math.Pow(6*extent/spacing, float64(j)/13)})
+		}
+	}
+	return list
+}
+
+func (f *Surface) covariance(dn, de float64) float64 {
+	q := 1 + (dn*dn+de*de)/(f.l*f.l)
+	return f.s * f.s / (q * math.Sqrt(q))
+}
+
+func (f *Surface) plane(north, east float64) []float64 {
+	return []float64{1, (north - f.n0) / f.northScale, (east - f.e0) / f.eastScale}
+}
+
+func newSurface(north, east, value, u []float64, chosen []int, s, l float64) (*Surface, error) {
+	f := &Surface{s: s, l: l}
+	for _, i := range chosen {
+		f.north, f.east = append(f.north, north[i]), append(f.east, east[i])
+		f.value, f.u = append(f.value, value[i]), append(f.u, u[i])
+	}
+	n := len(chosen)
+	f.n0, f.e0 = f.north[0], f.east[0]
+	f.northScale = math.Max(1e-9, slices.Max(f.north)-slices.Min(f.north))
+	f.eastScale = math.Max(1e-9, slices.Max(f.east)-slices.Min(f.east))
+	k := mat.NewSymDense(n, nil)
+	x := mat.NewDense(n, 3, nil)
+	for i := range n {
+		x.SetRow(i, f.plane(f.north[i], f.east[i]))
+		for j := i; j < n; j++ {
+			k.SetSym(i, j, f.covariance(f.north[i]-f.north[j], f.east[i]-f.east[j]))
+		}
+		k.SetSym(i, i, k.At(i, i)+f.u[i]*f.u[i])
+	}
+	if !f.chol.Factorize(k) {
+		return nil, errors.New("the covariance is not positive")
+	}
+	f.kx = mat.NewDense(n, 3, nil)
+	if err := f.chol.SolveTo(f.kx, x); err != nil {
+		return nil, err
+	}
+	var normal mat.Dense
+	normal.Mul(x.T(), f.kx)
+	sym := mat.NewSymDense(3, nil)
+	for i := range 3 {
+		for j := i; j < 3; j++ {
+			sym.SetSym(i, j, normal.At(i, j))
+		}
+	}
+	if !f.xkx.Factorize(sym) || f.xkx.Cond() > 1e12 {
+		return nil, errors.New("the places lie in one line")
+	}
+	y := mat.NewVecDense(n, f.value)
+	var xy mat.VecDense
+	xy.MulVec(f.kx.T(), y)
+	f.b, f.alpha = mat.NewVecDense(3, nil), mat.NewVecDense(n, nil)
+	if err := f.xkx.SolveVecTo(f.b, &xy); err != nil {
+		return nil, err
+	}
+	var left mat.VecDense
+	left.MulVec(x, f.b)
+	left.SubVec(y, &left)
+	if err := f.chol.SolveVecTo(f.alpha, &left); err != nil {
+		return nil, err
+	}
+	return f, nil
+}
+
+// likelihood is the logarithm of the restricted likelihood, less a constant.
+func (f *Surface) likelihood() float64 {
+	return -0.5 * (mat.Dot(mat.NewVecDense(len(f.value), f.value), f.alpha) + f.chol.LogDet() + f.xkx.LogDet())
+}
+
+// Shape is the standard deviation s and the length L (m) of the covariance.
+func (f *Surface) Shape() (s, l float64) { return f.s, f.l }
+
+// At is the value of the field at a place (m), and its standard uncertainty.
+func (f *Surface) At(north, east float64) (value, u float64) {
+	n := len(f.value)
+	c := mat.NewVecDense(n, nil)
+	for i := range n {
+		c.SetVec(i, f.covariance(north-f.north[i], east-f.east[i]))
+	}
+	x := mat.NewVecDense(3, f.plane(north, east))
+	value = mat.Dot(x, f.b) + mat.Dot(c, f.alpha)
+	var kc, r, xr mat.VecDense
+	if f.chol.SolveVecTo(&kc, c) != nil {
+		return value, math.NaN()
+	}
+	r.MulVec(f.kx.T(), c)
+	r.SubVec(x, &r)
+	if f.xkx.SolveVecTo(&xr, &r) != nil {
+		return value, math.NaN()
+	}
+	return value, math.Sqrt(math.Max(0, f.s*f.s-mat.Dot(c, &kc)+mat.Dot(&r, &xr)))
+}
+
+// Value is the value of the field at a place (m), without the work for its uncertainty.
+func (f *Surface) Value(north, east float64) float64 {
+	value := mat.Dot(mat.NewVecDense(3, f.plane(north, east)), f.b)
+	for i := range f.value {
+		value += f.alpha.AtVec(i) * f.covariance(north-f.north[i], east-f.east[i])
+	}
+	return value
+}
+
+// A LeftOut says what the others make of one value.
+type LeftOut struct {
+	Predicted, U float64 // by all others; U with that of the value itself
+	W            float64 // value less Predicted, over U
+}
+
+// LeaveOneOut predicts each value from all others, with the shape of the covariance held.
+func (f *Surface) LeaveOneOut() []LeftOut {
+	n := len(f.value)
+	var inverse mat.SymDense
+	if f.chol.InverseTo(&inverse) != nil {
+		return nil
+	}
+	out := make([]LeftOut, n)
+	for i := range n {
+		row := mat.NewVecDense(3, mat.Row(nil, i, f.kx))
+		var solved mat.VecDense
+		if f.xkx.SolveVecTo(&solved, row) != nil {
+			return nil
+		}
+		p := inverse.At(i, i) - mat.Dot(row, &solved)
+		r := f.alpha.AtVec(i) / p
+		out[i] = LeftOut{Predicted: f.value[i] - r, U: 1 / math.Sqrt(p), W: r * math.Sqrt(p)}
+	}
+	return out
+}
+
+// Doubtful finds a value that its neighbours do not expect: for each the shape of the
+// covariance is the likeliest for all others. W is that of the one that is farthest off,
+// to be compared with a critical value for the largest of all: see [Adjustment.Worst]. A
+// small body beneath one station looks the same.
+func (f *Surface) Doubtful() (index int, of LeftOut) {
+	n := len(f.value)
+	all := make([]int, n)
+	for i := range all {
+		all[i] = i
+	}
+	if n > mostForShape {
+		outs := f.LeaveOneOut()
+		for i, o := range outs {
+			if math.Abs(o.W) > math.Abs(of.W) {
+				index, of = i, o
+			}
+		}
+		return index, of
+	}
+	best := make([]float64, n)
+	outs := make([]LeftOut, n)
+	for i := range best {
+		best[i] = math.Inf(-1)
+	}
+	for _, shape := range shapes(f.north, f.east, f.value, f.u) {
+		g, err := newSurface(f.north, f.east, f.value, f.u, all, shape[0], shape[1])
+		if err != nil {
+			continue
+		}
+		whole := g.likelihood()
+		for i, o := range g.LeaveOneOut() {
+			// The likelihood of the others is that of all less that of this one given them.
+			if v := whole + 0.5*o.W*o.W + math.Log(o.U); v > best[i] {
+				best[i], outs[i] = v, o
+			}
+		}
+	}
+	for i, o := range outs {
+		if math.Abs(o.W) > math.Abs(of.W) {
+			index, of = i, o
+		}
+	}
+	return index, of
+}
