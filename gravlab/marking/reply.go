@@ -115,7 +115,7 @@ func (b *marksBook) replies(r *row, ran run, verdicts []verdictOf, pictures []pi
 		view.Marked = b.markedView(r, ran, verdicts, pictures)
 	}
 	title := b.lab.Title + ": reply to " + who
-	short := view.short(b.sheet(r).Questions)
+	short := view.short(b.sheet(r).Questions, verdicts)
 	for _, f := range replyForms {
 		text := page(title, replyTemplates, "reply", view)
 		if f != "" {
@@ -157,13 +157,19 @@ type restView struct {
 	Reasoning template.HTML
 }
 
+// mostShort is how many characters of a text the short form has; the whole reply has all.
+const mostShort = 240
+
 // short is the short form of a reply.
-func (v replyView) short(questions []bank.Question) shortView {
+func (v replyView) short(questions []bank.Question, verdicts []verdictOf) shortView {
 	out := shortView{replyView: v}
 	if v.Marked == nil {
 		return out
 	}
 	for i, q := range v.Marked.Questions {
+		if questions[i].Kind == judge.KindText && q.Given != "" {
+			q.Given = htmlpage.Render(replyTemplates, "plain", "“"+clip.Line(verdicts[i].Entry.Answer.Text, mostShort)+"”")
+		}
 		if q.Earned == marksText(float64(q.Of)) && q.Change == nil && !q.Read {
 			out.Right = append(out.Right, q)
 		} else {

@@ -32,7 +32,7 @@ func TestShortReply(t *testing.T) {
 	for _, text := range []string{short, large} {
 		for _, part := range []string{
 			"<strong>Where it rests</strong> <span class=\"of\">4 of 4</span> <code>",
-			"<h3>Period <span class=\"of\">0 of 2</span></h3>", ": half a swing. You entered <code>", "A full swing is there and back.", "The reason of <strong>period</strong>.",
+			"<h3>Period <span class=\"of\">0 of 2</span></h3>", ": half a swing. You entered <code>", "A full swing is there and back.", "You entered “Heavy and inert mass are the same.”", "The reason of <strong>period</strong>.",
 			"<h3>Why <span class=\"of\">0 of 3</span></h3>", "so far; 1 text waits for your lecturer",
 		} {
 			if !strings.Contains(text, part) {
