@@ -57,6 +57,9 @@ func truckClosest(d *bank.Draw) bank.Question {
 			{ID: "whole-pull", Value: bank.Always(gravlab.G * 1000 * m / (y*y + h*h))},
 			{ID: "height-left-out", Value: bank.Always(gravlab.G * 1000 * m / (y * y))},
 			{ID: "side-of-vehicle", Value: bank.Always(acrossPull(1000*m, y-1.2, h))},
+			{ID: "vertical", Value: bank.Always(gravlab.G * 1000 * m * h / math.Pow(y*y+h*h, 1.5))},
+			{ID: "not-cubed", Value: bank.Always(gravlab.G * 1000 * m * y / (y*y + h*h))},
+			{ID: "straight-sum", Value: bank.Always(gravlab.G * 1000 * m * y / math.Pow(y+h, 3))},
 		},
 		Range: [2]float64{1e-8, 1.2e-7},
 		// 370 t, 150 kg, 20 m, G = 6.67e-11
@@ -71,9 +74,9 @@ func alongPull(loads []buried.Load, speed, y, t float64) float64 {
 }
 
 func truckTwoLoads(d *bank.Draw) bank.Question {
-	front := buried.Load{X: d.Between("two front place", -1.8, -1.0, 0.1), Mass: d.Between("two front mass", 1600, 2400, 100), Height: 1.1}
+	front := buried.Load{X: d.Between("two front place", -1.9, -1.3, 0.1), Mass: d.Between("two front mass", 1600, 2400, 100), Height: 1.1}
 	rear := buried.Load{X: d.Between("two rear place", 1.5, 2.2, 0.1), Mass: d.Between("two rear mass", 4000, 6000, 100), Height: 1.5}
-	v, y, t := d.Pick("two speed", 4.5, 5.4, 6.3, 7.2), d.Between("two side", 2, 3, 0.1), d.Between("two time", 0.4, 0.8, 0.1)
+	v, y, t := d.Pick("two speed", 4.5, 5.4, 6.3, 7.2), d.Between("two side", 2, 3, 0.1), d.Between("two time", 0.2, 0.4, 0.1)
 	loads := []buried.Load{front, rear}
 	right := alongPull(loads, v/3.6, y, t)
 	flat := []buried.Load{{X: front.X, Mass: front.Mass}, {X: rear.X, Mass: rear.Mass}}
@@ -88,6 +91,11 @@ func truckTwoLoads(d *bank.Draw) bank.Question {
 			{ID: "no-lighter-load", Value: bank.Always(alongPull(loads[1:], v/3.6, y, t))},
 			{ID: "heights-left-out", Value: bank.Always(alongPull(flat, v/3.6, y, t))},
 			{ID: "centre-of-mass", Value: bank.Always(alongPull(middle, v/3.6, y, t))},
+			{ID: "time-0", Value: bank.Always(alongPull(loads, v/3.6, y, 0))},
+			{ID: "backwards", Value: bank.Always(alongPull(loads, -v/3.6, y, t))},
+			{ID: "no-lane", Value: bank.Always(alongPull(loads, v/3.6, 0, t))},
+			{ID: "across", Value: bank.Always(gravlab.Must(buried.Pass{Loads: loads, Speed: v / 3.6}.Attraction(r3.Vec{Y: y}, t)).Y)},
+			{ID: "sizes", Value: bank.Always(alongPull(loads[1:], v/3.6, y, t) - alongPull(loads[:1], v/3.6, y, t))},
 		},
 		Range:  [2]float64{2e-9, 4e-8},
 		Source: bank.Computed(testdata.Checks, "buried-truck-01", alongPull([]buried.Load{{X: -1.4, Mass: 1900, Height: 1.1}, {X: 1.9, Mass: 5200, Height: 1.5}}, 1.7, 2.2, 0.6), 1e-12*1.3e-8),
@@ -133,6 +141,9 @@ func truckRow(d *bank.Draw) bank.Question {
 						row[i] /= 1000
 					}
 				})},
+				{ID: "time-0", F: func(a []float64) []float64 { return designRow([]float64{a[0], a[1], 0, a[3], a[4]}) }},
+				{ID: "per-kilogram", F: change(func(_, row []float64) { row[2] /= 1000 })},
+				{ID: "metres-per-second", F: change(func(_, row []float64) { row[0], row[1], row[2] = row[0]/1e9, row[1]/1e9, row[2]/1e9 })},
 			},
 		},
 		// one load of 800 kg, 0.8 m up, v = 1.7, sensor at (0, 1.8, 0.4), t = 0.6: x component
@@ -147,7 +158,7 @@ func truckDetermined() bank.Question {
 }
 
 func truckHeight(d *bank.Draw) bank.Question {
-	uFit, uh, dist := d.Between("u fit", 2, 4, 0.5), d.Between("u height", 0.1, 0.2, 0.01), d.Between("height over sensor", 2.2, 3, 0.1)
+	uFit, uh, dist := d.Between("u fit", 3.5, 5, 0.5), d.Between("u height", 0.08, 0.13, 0.01), d.Between("height over sensor", 2.2, 3, 0.1)
 	relative := 100 * uh / dist
 	return bank.Question{
 		ID: "u-height", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
@@ -157,6 +168,9 @@ func truckHeight(d *bank.Draw) bank.Question {
 			{ID: "distance-exponent", Value: bank.Always(math.Hypot(uFit, relative) / 100)},
 			{ID: "plain-sum", Value: bank.Always((uFit + 2*relative) / 100)},
 			{ID: "height-left-out", Value: bank.Always(uFit / 100)},
+			{ID: "height-alone", Value: bank.Always(2 * relative / 100)},
+			{ID: "exponent-inside", Value: bank.Always(math.Sqrt(uFit*uFit+2*relative*relative) / 100)},
+			{ID: "metres", Value: bank.Always(math.Hypot(uFit, 2*100*uh) / 100)},
 		},
 		Range: [2]float64{0.06, 0.19},
 	}
@@ -173,6 +187,9 @@ func truckDensity(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "loading-space", Value: bank.Always(1000 * m / (6 * 2.4 * 2.5))},
 			{ID: "ball-for-crate", Value: bank.Always(1000 * m / (math.Pi / 6 * h * h * h))},
+			{ID: "base", Value: bank.Always(1000 * m / (l * w))},
+			{ID: "ellipsoid", Value: bank.Always(1000 * m / (math.Pi / 6 * v))},
+			{ID: "upside-down", Value: bank.Always(v / (1000 * m))},
 		},
 		Range: [2]float64{1400, 9000},
 	}
@@ -197,6 +214,9 @@ func truckResolvable(d *bank.Draw) bank.Question {
 			{ID: "two-sided", Value: bank.Always(right * math.Sqrt2)},
 			{ID: "not-squared", Value: bank.Always(right / dist)},
 			{ID: "box-pulse", Value: bank.Always(right * math.Sqrt(3*math.Pi/8))},
+			{ID: "upside-down", Value: bank.Always(right * dist / (v / 3.6))},
+			{ID: "no-time", Value: bank.Always(right / math.Sqrt(v/3.6/dist))},
+			{ID: "no-root", Value: bank.Always(right * math.Sqrt(4*v/3.6/(3*math.Pi*dist)))},
 		},
 		Range: [2]float64{40, 500},
 	}
@@ -216,6 +236,9 @@ func truckTilt(d *bank.Draw) bank.Question {
 			{ID: "degrees", Value: bank.Always(ratio * 180 / math.Pi)},
 			{ID: "poisson-ignored", Value: bank.Always(ratio / (1 - poisson*poisson))},
 			{ID: "pull-over-tilt", Value: bank.Always(1 / ratio)},
+			{ID: "one-minus-nu", Value: bank.Always(ratio * (1 - poisson) / (1 - poisson*poisson))},
+			{ID: "no-pi", Value: bank.Always(ratio * math.Pi)},
+			{ID: "megapascals", Value: bank.Always(ratio * 1e6)},
 		},
 		Range: [2]float64{1800, 8000},
 	}
@@ -225,7 +248,7 @@ func truckTilt(d *bank.Draw) bank.Question {
 func lineOfSightGradient(m, r float64) float64 { return 2 * gravlab.G * m / (r * r * r) }
 
 func truckPerson(d *bank.Draw) bank.Question {
-	m, r := d.Between("person", 60, 95, 5), d.Between("person distance", 1.5, 2.5, 0.1)
+	m, r := d.Between("person", 60, 95, 5), d.Pick("person distance", 1.5, 1.6, 1.7, 1.8, 1.9, 2.1, 2.2, 2.3, 2.4, 2.5)
 	g := lineOfSightGradient(m, r)
 	return bank.Question{
 		ID: "person", Kind: judge.KindNumber, Marks: 2, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
@@ -235,6 +258,8 @@ func truckPerson(d *bank.Draw) bank.Question {
 			{ID: "half", Value: bank.Always(g / 2)},
 			{ID: "square-for-cube", Value: bank.Always(g * r)},
 			{ID: "gradient-across", Value: bank.Always(-g / 2)},
+			{ID: "pull", Value: bank.Always(gravlab.G * m / (r * r))},
+			{ID: "three", Value: bank.Always(1.5 * g)},
 		},
 		Range: [2]float64{0.4e-9, 4e-9},
 		// a person at 2 m: about 1 E
@@ -266,6 +291,9 @@ func truckBaseRate(d *bank.Draw) bank.Question {
 			{ID: "no-ring-if-empty", Value: bank.Always(1 - pf/100)},
 			{ID: "all-vehicles", Value: bank.Always(prior * pd / 100)},
 			{ID: "true-over-false", Value: bank.Always(prior * pd / 100 / ((1 - prior) * pf / 100))},
+			{ID: "all-rings", Value: bank.Always(prior*pd/100 + (1-prior)*pf/100)},
+			{ID: "wrongly", Value: bank.Always(1 - right)},
+			{ID: "no-prior", Value: bank.Always(pd / (pd + pf))},
 		},
 		Range: [2]float64{0.01, 0.35},
 	}
@@ -287,6 +315,9 @@ func truckThreshold(d *bank.Draw) bank.Question {
 			{ID: "one-half", Value: bank.Always(pf(0.5))},
 			{ID: "true-over-false", Value: bank.Always(prior * pd / 100 / s / (1 - prior))},
 			{ID: "false-fraction", Value: bank.Always(1 - s)},
+			{ID: "no-base-rate", Value: bank.Always(pd / 100 * (1 - s) / s)},
+			{ID: "no-detection", Value: bank.Always(pf(s) / (pd / 100))},
+			{ID: "one-minus", Value: bank.Always(prior * pd / 100 * (1 - s) / (1 - prior))},
 		},
 		Range: [2]float64{1e-4, 0.01},
 	}

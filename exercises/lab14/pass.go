@@ -40,6 +40,7 @@ type passRecord struct {
 type passFit struct {
 	speed, uSpeed float64 // m/s
 	apart, uApart float64 // m
+	uApartAlone   float64 // m, if the speed were known
 	cargo, uCargo float64 // kg
 	front         float64 // kg
 }
@@ -108,9 +109,10 @@ func fitPass(channels []buried.Channel, start buried.Pass) passFit {
 			}
 		},
 	}.Fit())
+	vApart, withSpeed := r.Cov.At(0, 0)+r.Cov.At(2, 2)-2*r.Cov.At(0, 2), r.Cov.At(0, 4)-r.Cov.At(2, 4)
 	return passFit{
 		speed: r.P[4], uSpeed: r.U[4],
-		apart: r.P[0] - r.P[2], uApart: math.Sqrt(r.Cov.At(0, 0) + r.Cov.At(2, 2) - 2*r.Cov.At(0, 2)),
+		apart: r.P[0] - r.P[2], uApart: math.Sqrt(vApart), uApartAlone: math.Sqrt(vApart - withSpeed*withSpeed/r.Cov.At(4, 4)),
 		cargo: 1000 * r.P[3], uCargo: 1000 * r.U[3], front: 1000 * r.P[1],
 	}
 }
@@ -143,6 +145,8 @@ func (p passRecord) speed() bank.Question {
 			{ID: "driver-speed", Value: bank.Always(p.said / 3.6)},
 			{ID: "different-loads", Value: func(bank.Answers) float64 { return v().speed * gateApart / (gateApart + v().apart) }},
 			{ID: "half-distance", Value: func(bank.Answers) float64 { return v().speed / 2 }},
+			{ID: "km-h", Value: func(bank.Answers) float64 { return 3.6 * v().speed }},
+			{ID: "upside-down", Value: func(bank.Answers) float64 { return 1 / v().speed }},
 		},
 		Range: [2]float64{1.05, 1.55},
 	}
@@ -158,6 +162,11 @@ func (p passRecord) apart() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "driver-speed", Value: func(bank.Answers) float64 { return v().apart * p.said / 3.6 / v().speed }},
 			{ID: "km-h-for-m-s", Value: func(bank.Answers) float64 { return 3.6 * v().apart }},
+			{ID: "half", Value: func(bank.Answers) float64 { return v().apart / 2 }},
+			{ID: "sensors", Value: bank.Always(gateApart)},
+		},
+		USlips: []bank.Slip{
+			{ID: "no-speed", Value: func(bank.Answers) float64 { return v().uApartAlone }},
 		},
 		Range: [2]float64{3.2, 5},
 	}
@@ -181,6 +190,8 @@ func (p passRecord) cargo() bank.Question {
 				}
 				return p.misled().Loads[1].Mass
 			}},
+			{ID: "front", Value: func(bank.Answers) float64 { return v().front }},
+			{ID: "difference", Value: func(bank.Answers) float64 { return v().cargo - v().front }},
 		},
 		Range: [2]float64{2500, 6600},
 	}
