@@ -34,12 +34,15 @@ type work struct {
 	run      run
 	verdicts []verdictOf
 	own      bool // the student has a reference for own recordings
+
+	right bank.Answers // of the sheet
 }
 
 const (
-	// leastTokens is the length from which a cell that is the worked solution says
-	// something: short ones can be written in one way only.
+	// From leastTokens on a cell that is the worked solution says something if its names are the same
+	// too, and from manyTokens on whatever they are: a formula of three lines is written by many.
 	leastTokens = 40
+	manyTokens  = 70
 	// leastShared and leastPart are from where code that two students share is told,
 	// whatever its names; leastNamed and leastNamedPart where the names are the same too.
 	// On 200 honest sheets (TestHonestClass) two students who have found the same ways
@@ -54,6 +57,9 @@ const (
 // code that everybody was given.
 func signsIn(class []work, handedOut map[uint64]bool) []sign {
 	var all []sign
+	for i := range class {
+		class[i].right = class[i].sheet.RightAnswers()
+	}
 	for i := range class {
 		w := &class[i]
 		all = append(all, w.edited()...)
@@ -127,18 +133,16 @@ func (w *work) unread() []sign {
 func (w *work) workedOut() []sign {
 	var all []sign
 	for _, q := range w.sheet.Questions {
-		theirs, ours := tokensOf(w.answerCell(q), false), tokensOf(q.Worked, false)
-		if len(ours) < leastTokens {
-			continue
-		}
-		same := slices.Equal(theirs, ours)
-		if !same {
+		theirs, ours := tokensOf(w.answerCell(q), true), tokensOf(q.Worked, true)
+		same := len(ours) >= leastTokens && slices.Equal(theirs, ours)
+		if !same && len(ours) >= manyTokens {
+			theirs, ours = tokensOf(w.answerCell(q), false), tokensOf(q.Worked, false)
 			part, n := alike(winnow(theirs), winnow(ours), nil)
-			same = part >= 0.9 && n >= 8
+			same = slices.Equal(theirs, ours) || part >= 0.9 && n >= 8
 		}
 		if same {
 			all = append(all, sign{w.student.ID, q.ID, "the bank's worked solution: " + q.ID,
-				fmt.Sprintf("the answer to %s is the bank's worked solution, but for names, numbers and comments", q.ID),
+				fmt.Sprintf("the answer to %s is the bank's worked solution, but for numbers, comments and perhaps names", q.ID),
 				[]side{{"the bank's worked solution", q.Worked}, {"handed in", w.answerCell(q)}}})
 		}
 	}
@@ -160,8 +164,7 @@ func (w *work) elsewhere(class []work) []sign {
 			continue
 		}
 		var found []match
-		right := other.sheet.RightAnswers()
-		own := w.sheet.RightAnswers()
+		right, own := other.right, w.right
 		for i, q := range w.sheet.Questions {
 			if i >= len(w.verdicts) || !w.verdicts[i].Given || w.verdicts[i].Entry.Verdict.Marks > 0 || q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 				continue
@@ -171,9 +174,12 @@ func (w *work) elsewhere(class []work) []sign {
 			if !ok || got == 0 || math.IsNaN(got) || near(own[q.ID], right[q.ID], 0.05) {
 				continue // on sheets with like answers it says nothing
 			}
-			task := other.sheet.NumberTask(at, nil, 0)
-			if math.Abs(got-task.Want) <= task.Allowed(task.Want) {
-				found = append(found, match{q.ID, near(got, task.Want, 1e-4), task.Want})
+			task := judge.NumberTask{Tol: at.Tol}
+			if at.U != nil {
+				task.U = at.U()
+			}
+			if want := right[q.ID]; math.Abs(got-want) <= task.Allowed(want) {
+				found = append(found, match{q.ID, near(got, want, 1e-4), want})
 			}
 		}
 		exact := slices.ContainsFunc(found, func(m match) bool { return m.exact })
@@ -317,8 +323,9 @@ func (b *marksBook) look() error {
 		if err != nil {
 			continue
 		}
+		nb.Clear() // outputs are most of a notebook, and say nothing here
 		rows[r.student.ID] = r
-		class = append(class, work{r.student, b.sheet(r), nb, ran, j.Verdicts, len(b.refs.of(r.student.ID)) > 0})
+		class = append(class, work{student: r.student, sheet: b.sheet(r), nb: nb, run: ran, verdicts: j.Verdicts, own: len(b.refs.of(r.student.ID)) > 0})
 	}
 	handedOut := map[uint64]bool{}
 	for _, k := range b.k.records {

@@ -4,10 +4,12 @@ import (
 	"fmt"
 	"maps"
 	"math/rand/v2"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
+	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/labserver"
@@ -149,9 +151,9 @@ func TestSigns(t *testing.T) {
 			}
 		}
 	}
-	// 1: the worked solution, with other names, numbers and comments.
+	// 1: the worked solution, with other numbers and comments.
 	q, _ := class[1].sheet.Question("rest")
-	put(1, "rest", strings.NewReplacer("sum", "total", "r.", "rec.", "r :=", "rec :=", "1000", "1e3").Replace(q.Worked)+"\n// my own")
+	put(1, "rest", strings.NewReplacer("1000", "1e3", "\n\t", " // add up\n").Replace(q.Worked)+"\n// my own")
 	// 2: two answers of 3's.
 	var other bank.Answers
 	for k := 10; k < len(class); k++ {
@@ -186,5 +188,41 @@ func TestSigns(t *testing.T) {
 	}
 	for id, signs := range found {
 		t.Errorf("%s did nothing and has the remarks %q", id, signs)
+	}
+}
+
+// A long worked solution is known again with other names, numbers, comments and layout.
+func TestWorkedSolutionRenamed(t *testing.T) {
+	lab, err := exercises.Find("01")
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := sealedSample(lab)
+	nb := PlainNotebook(lab)
+	p.AddCells(nb)
+	if _, err := p.Fill(nb, false); err != nil {
+		t.Fatal(err)
+	}
+	made := regexp.MustCompile(`(?m)^\s*(\w+)(?:, (\w+))* :=`)
+	told := 0
+	for _, q := range p.Questions {
+		if len(tokensOf(q.Worked, false)) < manyTokens {
+			continue
+		}
+		text := regexp.MustCompile(`//[^\n]*`).ReplaceAllString(q.Worked, "// mine")
+		for _, m := range made.FindAllStringSubmatch(text, -1) {
+			text = regexp.MustCompile(`(^|[^.\w"])`+m[1]+`\b`).ReplaceAllString(text, "${1}my"+m[1])
+		}
+		nb.Question(lab.FullID(q.ID), notebook.Answer).Source = regexp.MustCompile(`\b1\b`).ReplaceAllString(text, "2")
+		w := work{student: Student{ID: "s1"}, sheet: p, nb: nb}
+		signs := w.workedOut()
+		if len(signs) == 0 || signs[len(signs)-1].question != q.ID {
+			t.Errorf("%s is not known again:\n%s", q.ID, text)
+			continue
+		}
+		told++
+	}
+	if told < 3 {
+		t.Errorf("only %d solutions are long enough", told)
 	}
 }
