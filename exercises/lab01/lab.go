@@ -109,6 +109,9 @@ func (w weighing) fibreConstant() bank.Question {
 			{ID: "f-for-omega", Value: bank.Always(torsionConstant(inertia, 2*w.halfPeriod) / (4 * math.Pi * math.Pi))},
 			{ID: "no-beam", Value: kappa(2*w.SmallMass*w.Arm*w.Arm, 2*w.halfPeriod)},
 			{ID: "one-sphere", Value: kappa(w.SmallMass*w.Arm*w.Arm+bank.RoundTo(w.beamInertia, 3), 2*w.halfPeriod)},
+			{ID: "full-beam", Value: kappa(8*w.SmallMass*w.Arm*w.Arm+bank.RoundTo(w.beamInertia, 3), 2*w.halfPeriod)},
+			{ID: "not-squared", Value: bank.Always(inertia * math.Pi / w.halfPeriod)},
+			{ID: "no-spheres", Value: kappa(bank.RoundTo(w.beamInertia, 3), 2*w.halfPeriod)},
 		},
 		Range: [2]float64{3e-8, 6e-7},
 		// a disc of 4.84e-7 kg m² swings in 1.00 s
@@ -131,6 +134,7 @@ func (w weighing) lightSpot() bank.Question {
 			{ID: "no-halving", Value: bank.Always(4 * theta)},
 			{ID: "three-halvings", Value: bank.Always(theta / 2)},
 			{ID: "degrees", Value: bank.Always(theta * 180 / math.Pi)},
+			{ID: "length", Value: bank.Always(movement / 1000)},
 		},
 		Range: [2]float64{1e-3, 1.2e-2},
 	}
@@ -152,6 +156,9 @@ func (w weighing) bigG() bank.Question {
 			{ID: "half", Value: g(w.Distance, 0.5)},
 			{ID: "gap", Value: g(gap, 1)},
 			{ID: "not-squared", Value: func(k bank.Answers) float64 { return g(w.Distance, 1)(k) / w.Distance }},
+			{ID: "no-small-mass", Value: func(k bank.Answers) float64 { return g(w.Distance, 1)(k) * w.SmallMass }},
+			{ID: "no-arm", Value: func(k bank.Answers) float64 { return g(w.Distance, 1)(k) * w.Arm }},
+			{ID: "half-distance", Value: g(w.Distance/2, 1)},
 		},
 		Range: [2]float64{6e-11, 7.4e-11},
 		// one pair only: 7.5e-3 kg, 1.3 kg, 0.060 m, arm 0.080 m, 9.3e-10 N m/rad, 1.5e-2 rad
@@ -171,6 +178,8 @@ func (w weighing) farSpheres() bank.Question {
 			{ID: "no-direction", Value: bank.Always(math.Pow(ratio, 2.0/3))},
 			{ID: "arm-for-beam", Value: bank.Always(math.Pow(w.Distance/math.Hypot(w.Distance, w.Arm), 3))},
 			{ID: "rest", Value: bank.Always(1 - ratio)},
+			{ID: "one-power", Value: bank.Always(math.Cbrt(ratio))},
+			{ID: "added", Value: bank.Always(math.Pow(w.Distance/(w.Distance+2*w.Arm), 2))},
 		},
 		Range: [2]float64{0.01, 0.06},
 		// b = 83 mm, d = 61 mm, exact geometry
@@ -211,6 +220,8 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 				{ID: "at-zero", F: one(func(float64) float64 { return right(0) })},
 				{ID: "one-sphere", F: one(func(theta float64) float64 { return right(theta) / 2 })},
 				{ID: "sign", F: one(func(theta float64) float64 { return -right(theta) })},
+				{ID: "force", F: one(func(theta float64) float64 { return right(theta) / w.Arm })},
+				{ID: "not-cubed", F: one(func(theta float64) float64 { return right(theta) * w.Distance })},
 			},
 		},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -238,9 +249,9 @@ func heavierSmallBall() bank.Question {
 // budget asks for the relative standard uncertainty of G from those of what was
 // measured.
 func (w weighing) budget(d *bank.Draw) bank.Question {
-	uT := d.Between("u period", 0.2, 0.6, 0.1)    // %
-	uTheta := d.Between("u theta", 0.8, 1.6, 0.1) // %
-	uD := d.Between("u distance", 0.6, 1.2, 0.1)  // %
+	uT := d.Between("u period", 0.5, 0.7, 0.1)    // %
+	uTheta := d.Between("u theta", 1.3, 1.6, 0.1) // %
+	uD := d.Between("u distance", 0.5, 0.7, 0.1)  // %
 	uM := d.Between("u mass", 0.05, 0.15, 0.05)   // %
 	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) / 100 }
 	right := root(2*uT, uTheta, 2*uD, uM)
@@ -252,8 +263,12 @@ func (w weighing) budget(d *bank.Draw) bank.Question {
 			{ID: "no-exponents", Value: bank.Always(root(uT, uTheta, uD, uM))},
 			{ID: "straight-sum", Value: bank.Always((2*uT + uTheta + 2*uD + uM) / 100)},
 			{ID: "expanded", Value: bank.Always(2 * right)},
+			{ID: "period-exponent", Value: bank.Always(root(uT, uTheta, 2*uD, uM))},
+			{ID: "distance-exponent", Value: bank.Always(root(2*uT, uTheta, uD, uM))},
+			{ID: "linear-no-exponents", Value: bank.Always((uT + uTheta + uD + uM) / 100)},
+			{ID: "inside-out", Value: bank.Always(root(math.Sqrt2*uT, uTheta, math.Sqrt2*uD, uM))},
 		},
-		Range: [2]float64{0.012, 0.035},
+		Range: [2]float64{0.018, 0.027},
 	}
 }
 
@@ -329,6 +344,8 @@ func experimentOf1798(d *bank.Draw) bank.Question {
 			{ID: "whole-movement", Value: bank.Always(density(n, movement))},
 			{ID: "full-period", Value: bank.Always(density(2*n, movement/2))},
 			{ID: "decimal-minutes", Value: bank.Always(density(60*(minutes+seconds/10), movement/2))},
+			{ID: "not-squared", Value: bank.Always(density(n, movement/2) / n)},
+			{ID: "quarter", Value: bank.Always(density(n/2, movement/2))},
 		},
 		Range:  [2]float64{4800, 6100},
 		Source: bank.Published(testdata.Examples, "cavendish-04", density(421, 6.18/2)/1000, 0.005),

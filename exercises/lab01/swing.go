@@ -21,6 +21,7 @@ type swingRecord struct {
 	make  func() (torsion.Recording, error)
 	fit   func() reduction.Swing // of the part before the knock
 	whole func() float64         // period by a fit of everything, knock and all, s; NaN where none is found
+	until func() [3]float64      // the same up to a round time after the knock
 }
 
 // The standard uncertainties of the dimensions, as the prompt prints them.
@@ -56,21 +57,26 @@ func (w weighing) record(d *bank.Draw) swingRecord {
 			if err != nil {
 				return r, err
 			}
-			if T := s.fit().Period; !(math.Abs(wholePeriod(r)-T.Value) < 10*judge.CoverageFactor*T.U) {
+			if T := s.fit().Period; !(math.Abs(wholePeriod(r, reduction.Window{})-T.Value) < 10*judge.CoverageFactor*T.U) {
 				return r, nil
 			}
 		}
 		return torsion.Recording{}, fmt.Errorf("lab 01: no knock shows on sheet %s", d.Code())
 	})
-	s.whole = sync.OnceValue(func() float64 { return wholePeriod(gravlab.Must(s.make())) })
+	s.whole = sync.OnceValue(func() float64 { return wholePeriod(gravlab.Must(s.make()), reduction.Window{}) })
+	s.until = sync.OnceValue(func() (T [3]float64) {
+		for i, to := range []float64{2400, 3000, 3600} {
+			T[i] = wholePeriod(gravlab.Must(s.make()), reduction.Window{To: to})
+		}
+		return T
+	})
 	return s
 }
 
-// wholePeriod is the period that a fit of the whole recording gives, knock and
-// all; NaN where it finds none, since a knock can make the swing look as if it
-// grew.
-func wholePeriod(r torsion.Recording) float64 {
-	fit, err := reduction.Fit(r, reduction.Window{})
+// wholePeriod is the period that a fit across the knock gives; NaN where it finds
+// none, since a knock can make the swing look as if it grew.
+func wholePeriod(r torsion.Recording, w reduction.Window) float64 {
+	fit, err := reduction.Fit(r, w)
 	if err != nil {
 		return math.NaN()
 	}
@@ -97,6 +103,14 @@ func (s swingRecord) period() bank.Question {
 			{ID: "half-period", Value: bank.Later(func() float64 { return s.fit().Period.Value / 2 })},
 			{ID: "across-the-knock", Value: bank.Later(s.whole)},
 			{ID: "two-periods", Value: bank.Later(func() float64 { return 2 * s.fit().Period.Value })},
+			{ID: "undamped", Value: bank.Later(func() float64 {
+				// No nearer than can be told from the right answer.
+				T := s.fit().Period
+				return T.Value - max(T.Value-s.fit().Undamped.Value, 1.01*bank.Apart*judge.CoverageFactor*T.U)
+			})},
+			{ID: "across-the-knock", Value: bank.Later(func() float64 { return s.until()[0] })},
+			{ID: "across-the-knock", Value: bank.Later(func() float64 { return s.until()[1] })},
+			{ID: "across-the-knock", Value: bank.Later(func() float64 { return s.until()[2] })},
 		},
 		Range: [2]float64{480, 680},
 	}
@@ -115,6 +129,9 @@ func (s swingRecord) deflection() bank.Question {
 			{ID: "no-halving", Value: theta(4)},
 			{ID: "three-halvings", Value: theta(0.5)},
 			{ID: "from-the-end", Value: s.fromTheEnd},
+		},
+		USlips: []bank.Slip{
+			{ID: "rad", Value: bank.Later(func() float64 { return s.fit().Deflection.U / 1000 })},
 		},
 		Range: [2]float64{1e-3, 1.2e-2},
 	}
@@ -166,6 +183,8 @@ func (s swingRecord) bigG() bank.Question {
 			{ID: "twice", Value: with(func(_ *torsion.Balance, theta, _ *float64) { *theta *= 2 })},
 			{ID: "half-period", Value: with(func(_ *torsion.Balance, _, period *float64) { *period /= 2 })},
 			{ID: "gap", Value: func(k bank.Answers) float64 { return g(k, nil) * gap * gap / (s.w.Distance * s.w.Distance) }},
+			{ID: "half", Value: with(func(_ *torsion.Balance, theta, _ *float64) { *theta /= 2 })},
+			{ID: "not-squared", Value: func(k bank.Answers) float64 { return g(k, nil) / s.w.Distance }},
 		},
 		USlips: []bank.Slip{
 			{ID: "swing-only", Value: func(bank.Answers) float64 {
@@ -199,6 +218,8 @@ func (s swingRecord) earthMass() bank.Question {
 			{ID: "diameter", Value: mass(g, 2*radius)},
 			{ID: "earlier-g", Value: earlier},
 			{ID: "not-squared", Value: func(k bank.Answers) float64 { return mass(g, radius)(k) / radius }},
+			{ID: "surface", Value: func(k bank.Answers) float64 { return mass(g, radius)(k) * k["g-swing"] }},
+			{ID: "inverted", Value: func(k bank.Answers) float64 { return mass(g, radius)(k) * k["g-swing"] * k["g-swing"] }},
 		},
 		Range: [2]float64{5.6e24, 6.4e24},
 		// cgs: G = 6.48e-8, g = 981, R = 6.371e8
