@@ -126,6 +126,10 @@ func TestHandedOutSheet(t *testing.T) {
 		t.Errorf("it is shown as %v, foreign %v", view["remark"], view["foreign"])
 	}
 	lab, _ := exercises.Find("01")
+	kappa, _ := lab.Sheet(code).Question("kappa")
+	if text, _ := json.Marshal(view); !strings.Contains(string(text), kappa.Hints[1]) {
+		t.Error("a sheet to practise with has no hints to open")
+	}
 	right := lab.Sheet(code).RightAnswers()["kappa"]
 	text, _ := json.Marshal(map[string]any{"tab": "a", "question": "kappa", "fields": map[string]any{"number": right, "unit": "N m/rad"}})
 	text = []byte(strings.ReplaceAll(string(text), jsonNumber(right), `"`+jsonNumber(right)+`"`))
@@ -158,10 +162,12 @@ func jsonNumber(v float64) string {
 
 // Of an assessed sheet nothing says what an answer is worth.
 func TestAssessedSheet(t *testing.T) {
-	path, _ := handedOut(t, true)
+	path, code := handedOut(t, true)
 	c := call(t, labpage.Options{Labs: labs, Others: []string{path}})
 	c.enter()
 	at, _ := c.opened()
+	lab, _ := exercises.Find("01")
+	kappa, _ := lab.Sheet(code).Question("kappa")
 	var all string
 	for _, number := range []string{"1", "1.57e-7", "6e-7"} {
 		_, _, body := c.send(request{method: "POST", path: at + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"` + number + `","unit":"N m/rad"}}`})
@@ -174,7 +180,7 @@ func TestAssessedSheet(t *testing.T) {
 		_, _, body := c.send(request{path: r})
 		all += body
 	}
-	for _, word := range []string{`"outcome":"right"`, `"outcome":"slip"`, `"outcome":"off"`, "half-period instead", "of 2 marks", `"marks":2`, `"right":1`} {
+	for _, word := range []string{`"outcome":"right"`, `"outcome":"slip"`, `"outcome":"off"`, "half-period instead", "of 2 marks", `"marks":2`, `"right":1`, kappa.Hints[0], kappa.Hints[1]} {
 		if strings.Contains(all, word) {
 			t.Errorf("an assessed sheet says %s", word)
 		}

@@ -51,6 +51,7 @@ type ask struct {
 	Fields   fields   `json:"fields"`          // as they were submitted
 	Draft    *fields  `json:"draft,omitempty"` // as they were typed since
 	Options  []option `json:"options"`
+	Hints    []string `json:"hints,omitempty"` // shown when asked for; none on a sheet for marks
 }
 
 type option struct {
@@ -161,6 +162,9 @@ func (b *document) ask(q bank.Question, c *notebook.Cell) *ask {
 	a.Fields, _ = typed(c)
 	if f, ok := drafted(c); ok {
 		a.Draft = &f
+	}
+	if !b.assessed && !b.sheet.Sealed && a.Form && q.Hints[0] != "" {
+		a.Hints = q.Hints[:]
 	}
 	for _, o := range q.Options {
 		text := strings.TrimSpace(b.prose(o.Text, c))
