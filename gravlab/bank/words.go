@@ -454,10 +454,10 @@ func (q *Question) take(file string, sections []filled) error {
 			if s.right == (s.body != "") {
 				return fmt.Errorf("%s:%d: below a wrong option belongs the idea that leads there, below the right one nothing", file, s.line)
 			}
-			q.Options = append(q.Options, judge.Option{Letter: s.id, Text: s.title, Right: s.right, Idea: s.body})
+			q.Options = append(q.Options, judge.Option{Letter: s.id, Text: s.title, Right: s.right, Idea: plain(s.body)})
 		case "Hint":
 			if hints++; hints <= 2 {
-				set(&q.Hints[hints-1], s.body)
+				set(&q.Hints[hints-1], plain(s.body))
 			}
 		case "Slip":
 			if _, twice := slips[s.id]; twice {
@@ -488,8 +488,8 @@ func (q *Question) take(file string, sections []filled) error {
 			return fmt.Errorf("%s: there is no section \"Slip %s: …\" for the slip that Go has", file, id)
 		}
 		used[id] = true
-		set(where, s.title)
-		set(fix, s.body)
+		set(where, plain(s.title))
+		set(fix, plain(s.body))
 		return nil
 	}
 	for _, list := range [][]Slip{q.Slips, q.USlips} {
@@ -514,6 +514,12 @@ func (q *Question) take(file string, sections []filled) error {
 	}
 	return nil
 }
+
+// plain takes the asterisks of an emphasis out of what a verdict or a hint says: it is shown as
+// text, in a terminal too.
+func plain(text string) string { return emphasis.ReplaceAllString(text, "$1$2") }
+
+var emphasis = regexp.MustCompile(`\*\*([^*\n]+)\*\*|\*([^*\s][^*\n]*)\*`)
 
 // sections says how many sections of each kind a question has: at least and at most.
 func (q *Question) sections() map[string][2]int {
