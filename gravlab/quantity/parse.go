@@ -171,7 +171,7 @@ func (p *reader) read(s string) (Reading, error) {
 func cutName(s string) string {
 	for _, sign := range []string{"=", "≈"} {
 		name, value, ok := strings.Cut(s, sign)
-		if name = strings.TrimSpace(name); ok && name != "" && !strings.ContainsAny(name, " ±%") && !strings.ContainsAny(name[:1], "0123456789+-.,(") {
+		if name = strings.TrimSpace(name); ok && !strings.ContainsAny(name, " ±%") && (name == "" || !strings.ContainsAny(name[:1], "0123456789+-.,(")) {
 			return strings.TrimSpace(value)
 		}
 	}
