@@ -26,8 +26,11 @@ var (
 // letters round is left out, since names and answers come from anybody.
 func page(title string, t *template.Template, name string, data any) []byte {
 	body := htmlpage.Unturned(string(htmlpage.Render(t, name, data)))
-	return htmlpage.Page{Title: htmlpage.Unturned(title), Style: style, Body: template.HTML(body)}.Bytes()
+	return htmlpage.Page{Title: htmlpage.Unturned(title), Style: style + shortStyle[name], Body: template.HTML(body)}.Bytes()
 }
+
+// shortStyle is the paper of the short form, by template.
+var shortStyle = map[string]string{"short": "@media print { @page { margin: 12mm 13mm; } }\n"}
 
 // paragraphs is Markdown of the bank as HTML.
 func paragraphs(markdown string) template.HTML {

@@ -67,7 +67,7 @@ func TestShortIsTwoPages(t *testing.T) {
 	}
 	key := []byte("a key for tests, of 32 bytes ...")
 	for _, lab := range exercises.Labs() {
-		if lab.ID == swingLab.ID || os.Getenv("GRAVLAB_LONG") == "" && lab.Number() != "11" {
+		if lab.ID == swingLab.ID || os.Getenv("GRAVLAB_LONG") == "" && lab.Number() != "01" {
 			continue
 		}
 		dir := t.TempDir()
