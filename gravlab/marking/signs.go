@@ -39,8 +39,9 @@ type work struct {
 }
 
 const (
-	// From leastTokens on a cell that is the worked solution says something if its names are the same
-	// too, and from manyTokens on whatever they are: a formula of three lines is written by many.
+	// From leastTokens on a cell that is the worked solution says something if its names
+	// are the same too, and from manyTokens on whatever they are: a formula of three lines
+	// is written by many.
 	leastTokens = 40
 	manyTokens  = 70
 	// leastShared and leastPart are from where code that two students share is told,

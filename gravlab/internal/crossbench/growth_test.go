@@ -157,9 +157,9 @@ func growths() []growth {
 	}
 }
 
-// BenchmarkGrowth gives the least processor time of some turns at the largest size, and the exponent
-// with which it has grown since the middle one: 1 is in proportion. The sizes take turns, so that
-// what else the machine does meets them alike.
+// BenchmarkGrowth gives the least processor time of some turns at the largest size, and the
+// exponent with which it has grown since the middle one: 1 is in proportion. The sizes take
+// turns, so that what else the machine does meets them alike.
 func BenchmarkGrowth(b *testing.B) {
 	for _, g := range growths() {
 		b.Run(g.name, func(b *testing.B) {

@@ -1,6 +1,6 @@
 #!/usr/bin/python3
 """The general-purpose side: reads the name of a piece of work and how often to do
-it, a line each; answers with the seconds that all of it took, and one number to
+it, a line each; answers with the processor time of all of it in seconds, and one number to
 compare. Needs Debian's python3-numpy, python3-scipy and python3-astropy (erfa)."""
 import sys
 import time
@@ -141,7 +141,7 @@ for line in sys.stdin:
     name, times = line.split()
     work = WORK[name]
     result = work()
-    start = time.perf_counter()
+    start = time.process_time()
     for _ in range(int(times)):
         work()
-    print(time.perf_counter() - start, repr(float(np.asarray(result).sum())), flush=True)
+    print(time.process_time() - start, repr(float(np.asarray(result).sum())), flush=True)
