@@ -50,6 +50,23 @@ func tideUpward(gm, distance, radius, zenith float64) float64 {
 	return gravlab.Must(earth.BodyTide(gm, distance, radius, zenith))
 }
 
+// meanMoon is the Moon's mean distance, which people have from memory, m.
+const meanMoon = 3.844e8
+
+// notMeanMoon moves a distance of the Moon in Mm away from the mean one, so that it
+// matters which of the two is in a calculation.
+func notMeanMoon(mm float64) float64 {
+	if mm > 378 {
+		mm += 13
+	}
+	return mm * 1e6
+}
+
+// tideEither is between the exact tide and its first term: either is right.
+func tideEither(gm, distance, radius, zenith float64) float64 {
+	return (tideUpward(gm, distance, radius, zenith) + tideFirstOrder(gm, distance, radius, zenith)) / 2
+}
+
 // tideFirstOrder is its first term in the radius over the distance.
 func tideFirstOrder(gm, distance, radius, zenith float64) float64 {
 	c := math.Cos(zenith)
@@ -57,18 +74,20 @@ func tideFirstOrder(gm, distance, radius, zenith float64) float64 {
 }
 
 func tideOverhead(d *bank.Draw) bank.Question {
-	distance := d.Between("moon distance", 357, 406, 1) * 1e6 // m
-	right := tideUpward(tideMoonGM, distance, tideRadius, 0)
+	distance := notMeanMoon(d.Between("moon distance", 357, 393, 1)) // m
+	right := tideEither(tideMoonGM, distance, tideRadius, 0)
 
 	gm := 6.67e-11 * 7.35e22
 	return bank.Question{
-		ID: "overhead", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.035},
+		ID: "overhead", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"distanceSI": distance / 1000, "distance": distance},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "pull-itself", Value: bank.Always(tideMoonGM / (distance * distance))},
 			{ID: "factor-2-too-few", Value: bank.Always(right / 2)},
 			{ID: "twice", Value: bank.Always(2 * right)},
+			{ID: "mean-distance", Value: bank.Always(tideEither(tideMoonGM, meanMoon, tideRadius, 0))},
+			{ID: "square", Value: bank.Always(tideMoonGM * 2 * tideRadius / (distance * distance))},
 		},
 		Range: [2]float64{8.5e-7, 1.6e-6},
 		// near side less far side, M = 7.35e22 kg
@@ -86,19 +105,23 @@ func tideTwice() bank.Question {
 
 func tideSize(d *bank.Draw) bank.Question {
 	zenith := d.Between("zenith", 70, 86, 1) // degrees
-	distance := d.Between("size distance", 362, 400, 1) * 1e6
+	distance := notMeanMoon(d.Between("size distance", 362, 388, 1))
 	at := func(f func(gm, distance, radius, zenith float64) float64, degrees float64) float64 {
 		return f(tideMoonGM, distance, tideRadius, degrees*math.Pi/180)
 	}
-	right := at(tideUpward, zenith)
+	right := at(tideEither, zenith)
 	return bank.Question{
-		ID: "size", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.045},
+		ID: "size", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"zenith": zenith, "distanceSI": distance / 1000, "distance": distance},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "altitude", Value: bank.Always(at(tideFirstOrder, 90-zenith))},
 			{ID: "minus-1-ignored", Value: bank.Always(at(tideFirstOrder, zenith) + tideMoonGM*tideRadius/math.Pow(distance, 3))},
 			{ID: "pull-itself", Value: bank.Always(tideMoonGM / (distance * distance) * math.Cos(zenith*math.Pi/180))},
+			{ID: "mean-distance", Value: bank.Always(right * math.Pow(distance/meanMoon, 3))},
+			{ID: "not-squared", Value: bank.Always(tideMoonGM * tideRadius / math.Pow(distance, 3) * (3*math.Cos(zenith*math.Pi/180) - 1))},
+			{ID: "doubled", Value: bank.Always(2 * right)},
+			{ID: "degrees", Value: bank.Always(at(tideFirstOrder, zenith*180/math.Pi))},
 		},
 		Range: [2]float64{-7e-7, -2.5e-7},
 		// Sun at 71 degrees
@@ -132,6 +155,11 @@ func tidePull(d *bank.Draw) bank.Question {
 				{ID: "from-station", F: two(func(z, d float64) float64 {
 					return tideMoonGM * (math.Cos(z)/math.Pow(d-tideRadius*math.Cos(z), 2) - math.Cos(z)/(d*d))
 				})},
+				{ID: "sizes", F: two(func(z, d float64) float64 {
+					r2 := d*d + tideRadius*tideRadius - 2*d*tideRadius*math.Cos(z)
+					return tideMoonGM * (1/r2 - 1/(d*d))
+				})},
+				{ID: "doubled", F: two(func(z, d float64) float64 { return 2 * tideUpward(tideMoonGM, d, tideRadius, z) })},
 			},
 		},
 		Source: bank.Computed(testdata.Checks, "earth-tide-01", tideUpward(4.9028e12, 3.72e8, 6371000, 38*math.Pi/180), 1e-19),
@@ -139,22 +167,24 @@ func tidePull(d *bank.Draw) bank.Question {
 }
 
 func tideSunAndMoon(d *bank.Draw) bank.Question {
-	distance := d.Between("ratio distance", 357, 406, 1) * 1e6
+	distance := notMeanMoon(d.Between("ratio distance", 357, 393, 1))
 	strength := func(gm, d float64, power float64) float64 { return gm / math.Pow(d, power) }
 	ratio := func(power float64) float64 {
 		return strength(tideSunGM, tideSunDist, power) / strength(tideMoonGM, distance, power)
 	}
+	right := ratio(3) * tideFirstOrder(tideMoonGM, distance, tideRadius, 0) / tideEither(tideMoonGM, distance, tideRadius, 0)
 	return bank.Question{
-		ID: "sun-moon", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.035},
+		ID: "sun-moon", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{
 			"distanceSI": distance / 1000, "distance": distance,
-			"otherSource": testdata.Find(testdata.Examples, "tide-10")["source"],
 		},
-		Solve: bank.Always(ratio(3)),
+		Solve: bank.Always(right),
 		Slips: []bank.Slip{
 			{ID: "pulls-compared", Value: bank.Always(ratio(2))},
 			{ID: "moon-over-sun", Value: bank.Always(1 / ratio(3))},
 			{ID: "masses-compared", Value: bank.Always(tideSunGM / tideMoonGM)},
+			{ID: "mean-distance", Value: bank.Always(right * math.Pow(meanMoon/distance, 3))},
+			{ID: "upside-down", Value: bank.Always(tideSunGM / tideMoonGM * math.Pow(tideSunDist/distance, 3))},
 		},
 		Range: [2]float64{0.34, 0.56},
 		// Moon and Sun over g
@@ -181,6 +211,8 @@ func tideSpring() bank.Question {
 			{ID: "twice", Value: bank.Always(2 * right)},
 			{ID: "period-difference", Value: bank.Always((moon - sun) * 3600)},
 			{ID: "sum", Value: bank.Always(3600 / (1/moon + 1/sun))},
+			{ID: "hours", Value: bank.Always(24 * right)},
+			{ID: "half", Value: bank.Always(right / 2)},
 		},
 		Range:  [2]float64{14.5 * 86400, 15 * 86400},
 		Source: bank.Computed(testdata.Checks, "earth-tide-05", tideBeat(12.4206012, 12)/24, 1e-9),
@@ -190,10 +222,10 @@ func tideSpring() bank.Question {
 func tidePart(d *bank.Draw) bank.Question {
 	pairs := [][2]string{{"O1", "K1"}, {"N2", "M2"}, {"P1", "K1"}, {"S2", "K2"}, {"Q1", "O1"}}
 	pair := pairs[int(d.Pick("pair", 0, 1, 2, 3, 4))]
-	period := func(name string) float64 { // h, as published
+	period := func(name string) float64 { // h, as the prompt prints it
 		for _, row := range testdata.Table("tide_constituents.csv") {
 			if row["name"] == name {
-				return row.Float("published_period_h")
+				return bank.Clean(math.Round(row.Float("published_period_h")*1e4) / 1e4)
 			}
 		}
 		panic("lab 09: no constituent " + name)
@@ -209,11 +241,12 @@ func tidePart(d *bank.Draw) bank.Question {
 			{ID: "hours-for-days", Value: bank.Always(right * 24)},
 			{ID: "half-time", Value: bank.Always(right / 2)},
 			{ID: "sum", Value: bank.Always(3600 / (1/t1 + 1/t2))},
+			{ID: "difference", Value: bank.Always(math.Abs(t1-t2) * 3600)},
 		},
 		Range: [2]float64{9 * 86400, 184 * 86400},
 		Source: bank.Source{Check: &bank.SourceCheck{
-			// The question's own formula on the published periods, against the model's lines.
-			Table: "tide_constituents.csv", ID: "P1 and K1", Got: tideBeat(period("P1"), period("K1")) / 24, Want: tideBeat(lines[0].Period(), lines[1].Period()) / 86400, Within: 0.01}},
+			// The question's own formula on the printed periods, of six digits, against the model's lines.
+			Table: "tide_constituents.csv", ID: "P1 and K1", Got: tideBeat(period("P1"), period("K1")) / 24, Want: tideBeat(lines[0].Period(), lines[1].Period()) / 86400, Within: 0.04}},
 	}
 }
 
@@ -259,12 +292,13 @@ func tideLine(d *bank.Draw) bank.Question {
 		return func(bank.Answers) float64 { return factor * amplitude(name) }
 	}
 	return bank.Question{
-		ID: "line", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.03},
+		ID: "line", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"name": name},
 		Solve:  solve(1),
 		Slips: []bank.Slip{
 			{ID: "peak-to-peak", Value: solve(2)},
 			{ID: "root-mean-square", Value: solve(1 / math.Sqrt2)},
+			{ID: "half", Value: solve(0.5)},
 		},
 		Range: [2]float64{3e-8, 5e-7},
 	}
@@ -297,6 +331,8 @@ func tideCorrect(d *bank.Draw) bank.Question {
 			{ID: "no-factor", Value: bank.Always(corrected(1))},
 			{ID: "not-corrected", Value: bank.Always(corrected(0))},
 			{ID: "nm-s2", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
+			{ID: "inverse", Value: bank.Always(corrected(1 / 1.16))},
+			{ID: "excess", Value: bank.Always(corrected(0.16))},
 		},
 		Range: [2]float64{1e-6, 9e-6},
 	}

@@ -186,6 +186,7 @@ func (m tideMeter) driftQuestion() bank.Question {
 				last := len(x.utc) - 1
 				return m.unlike((x.reading[last]-x.reading[0])/(x.utc[last]-x.utc[0]), m.right().drift, m.right().drift*tideDays)
 			}},
+			{ID: "per-hour", Value: func(bank.Answers) float64 { return m.right().drift / 24 }},
 		},
 		Range: [2]float64{-65 * nmPerDay, 65 * nmPerDay},
 	}
@@ -216,6 +217,7 @@ func (m tideMeter) pressureQuestion() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "infinite-layer", Value: func(bank.Answers) float64 { return slab }},
 			{ID: "kpa-for-hpa", Value: func(bank.Answers) float64 { return 10 * m.right().pressure }},
+			{ID: "pascal", Value: func(bank.Answers) float64 { return m.right().pressure / 100 }},
 		},
 		Range: [2]float64{-3.7 * nmPerHPa, -2.3 * nmPerHPa},
 	}
