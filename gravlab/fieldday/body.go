@@ -1,15 +1,587 @@
 package fieldday
 
+import (
+	"errors"
+	"fmt"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/buried"
+	"gravity.example/gravlab/fit"
+)
+
 // A Body is what the anomalies say about one body under the field.
 type Body struct {
 	Lines []string // in words
 	Fits  []BodyFit
 }
 
-// A BodyFit is one kind of body fitted to the stations on the map.
+// A BodyFit is one kind of body fitted to the stations on the map, with a plane.
 type BodyFit struct {
-	Kind string
-	Chi2 float64
-	DoF  int
-	Text string
+	Kind   string
+	Chi2   float64
+	DoF    int
+	Text   string
+	Names  []string
+	P, U   []float64 // of the body, SI; U is nil where the fit does not hold
+	Result *fit.Result
+	holds  bool
+}
+
+// A kind of body: its field at a station for parameters p, of which the last is its size
+// (mass, mass per length, mass per area), in which it is linear. Places are north, east and
+// height.
+type kind struct {
+	name   string
+	params []string
+	gz     func(p []float64, at r3.Vec) float64 // m/s²
+	bounds func(f *field) (lower, upper []float64)
+	starts func(f *field) [][]float64
+}
+
+// A field is the anomalies to be explained.
+type field struct {
+	at              []r3.Vec // z down
+	value, u        []float64
+	spacing, extent float64
+	n0, e0, top     float64 // middle, and mean height
+}
+
+func newField(north, east, height, value, u []float64) *field {
+	f := &field{value: value, u: u}
+	lo, hi := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
+	for i := range north {
+		f.at = append(f.at, r3.Vec{X: north[i], Y: east[i], Z: -height[i]})
+		n := float64(len(north))
+		f.n0, f.e0, f.top = f.n0+north[i]/n, f.e0+east[i]/n, f.top+height[i]/n
+		lo[0], hi[0] = min(lo[0], north[i]), max(hi[0], north[i])
+		lo[1], hi[1] = min(lo[1], east[i]), max(hi[1], east[i])
+	}
+	f.extent = math.Hypot(hi[0]-lo[0], hi[1]-lo[1])
+	f.spacing = f.extent / math.Sqrt(float64(len(north)))
+	return f
+}
+
+func gzOf(b buried.Body, at r3.Vec) float64 {
+	v, err := b.GZ(at)
+	if err != nil {
+		return math.NaN()
+	}
+	return v
+}
+
+var kinds = []kind{
+	{
+		"ball", []string{"north (m)", "east (m)", "height of its middle (m)", "mass (kg)"},
+		func(p []float64, at r3.Vec) float64 {
+			return gzOf(buried.Point{At: r3.Vec{X: p[0], Y: p[1], Z: -p[2]}, Mass: p[3]}, at)
+		},
+		func(f *field) (lower, upper []float64) {
+			return []float64{f.n0 - f.extent, f.e0 - f.extent, f.top - 2*f.extent, math.Inf(-1)}, []float64{f.n0 + f.extent, f.e0 + f.extent, f.top - 0.3, math.Inf(1)}
+		},
+		func(f *field) (list [][]float64) {
+			for _, a := range f.at {
+				for _, d := range []float64{0.4, 0.8, 1.5, 3} {
+					list = append(list, []float64{a.X, a.Y, -a.Z - d*f.spacing, 1})
+				}
+			}
+			return list
+		},
+	},
+	{
+		"long body of finite length", []string{"north (m)", "east (m)", "height of its axis (m)", "strike (rad)", "length (m)", "mass per length (kg/m)"},
+		func(p []float64, at r3.Vec) float64 {
+			sin, cos := math.Sincos(p[3])
+			half := r3.Vec{X: cos * p[4] / 2, Y: sin * p[4] / 2}
+			middle := r3.Vec{X: p[0], Y: p[1], Z: -p[2]}
+			return gzOf(buried.Rod{From: r3.Sub(middle, half), To: r3.Add(middle, half), LineDensity: p[5]}, at)
+		},
+		func(f *field) (lower, upper []float64) {
+			return []float64{f.n0 - f.extent, f.e0 - f.extent, f.top - 2*f.extent, -7, f.spacing / 2, math.Inf(-1)}, []float64{f.n0 + f.extent, f.e0 + f.extent, f.top - 0.3, 7, 4 * f.extent, math.Inf(1)}
+		},
+		func(f *field) (list [][]float64) {
+			for _, a := range f.at {
+				for _, d := range []float64{0.4, 0.8, 1.6} {
+					for k := range 6 {
+						for _, l := range []float64{2, 5} {
+							list = append(list, []float64{a.X, a.Y, -a.Z - d*f.spacing, math.Pi * float64(k) / 6, l * f.spacing, 1})
+						}
+					}
+				}
+			}
+			return list
+		},
+	},
+	{
+		"step of a thin layer", []string{"distance of its edge from the middle (m)", "bearing of its far side (rad)", "height of the layer (m)", "mass per area (kg/m²)"},
+		func(p []float64, at r3.Vec) float64 {
+			sin, cos := math.Sincos(p[1])
+			d := at.X*cos + at.Y*sin - p[0]
+			depth := -p[2] - at.Z
+			if depth <= 0 {
+				return math.NaN()
+			}
+			return 2 * gravlab.G * p[3] * (math.Pi/2 + math.Atan2(d, depth))
+		},
+		func(f *field) (lower, upper []float64) {
+			return []float64{-1e7, -7, f.top - 2*f.extent, math.Inf(-1)}, []float64{1e7, 7, f.top - 0.3, math.Inf(1)}
+		},
+		func(f *field) (list [][]float64) {
+			for k := range 12 {
+				b := math.Pi * float64(k) / 6
+				middle := f.n0*math.Cos(b) + f.e0*math.Sin(b)
+				for _, o := range []float64{-0.3, -0.15, 0, 0.15, 0.3} {
+					for _, d := range []float64{0.5, 1, 2} {
+						list = append(list, []float64{middle + o*f.extent, b, f.top - d*f.spacing, 1})
+					}
+				}
+			}
+			return list
+		},
+	},
+}
+
+// plane is 1, north and east, scaled.
+func (f *field) plane(at r3.Vec) [3]float64 {
+	return [3]float64{1, (at.X - f.n0) / f.extent, (at.Y - f.e0) / f.extent}
+}
+
+// linear fits size and plane for the shape of p, whose size is 1, and returns chi².
+func (f *field) linear(k kind, p []float64, with bool) (chi2 float64, coefficients []float64) {
+	columns := 3
+	if with {
+		columns = 4
+	}
+	var normal [4][4]float64
+	var right [4]float64
+	row := make([]float64, columns)
+	rows := make([][4]float64, len(f.at))
+	scale := 0.0
+	for i, at := range f.at {
+		b := f.plane(at)
+		copy(row, b[:])
+		if with {
+			row[3] = k.gz(p, at)
+			scale = math.Max(scale, math.Abs(row[3]))
+		}
+		copy(rows[i][:], row)
+	}
+	if with && !(scale > 0) {
+		return math.Inf(1), nil
+	}
+	for i := range rows {
+		if with {
+			rows[i][3] /= scale
+		}
+		w := 1 / (f.u[i] * f.u[i])
+		for a := range columns {
+			right[a] += w * rows[i][a] * f.value[i]
+			for b := range columns {
+				normal[a][b] += w * rows[i][a] * rows[i][b]
+			}
+		}
+	}
+	m := mat.NewSymDense(columns, nil)
+	for a := range columns {
+		for b := a; b < columns; b++ {
+			m.SetSym(a, b, normal[a][b])
+		}
+	}
+	var c mat.Cholesky
+	if !c.Factorize(m) {
+		return math.Inf(1), nil
+	}
+	x := mat.NewVecDense(columns, nil)
+	if c.SolveVecTo(x, mat.NewVecDense(columns, right[:columns])) != nil {
+		return math.Inf(1), nil
+	}
+	for i := range rows {
+		v := f.value[i]
+		for a := range columns {
+			v -= rows[i][a] * x.AtVec(a)
+		}
+		chi2 += v * v / (f.u[i] * f.u[i])
+	}
+	coefficients = append(coefficients, x.RawVector().Data...)
+	if with {
+		coefficients[3] /= scale
+	}
+	return chi2, coefficients
+}
+
+// fitKind fits a body with a plane, from the best starts.
+func (f *field) fitKind(k kind, starts int) (*fit.Result, error) {
+	type start struct {
+		p    []float64
+		chi2 float64
+	}
+	var best []start
+	for _, p := range k.starts(f) {
+		chi2, c := f.linear(k, p, true)
+		if c == nil || math.IsNaN(chi2) {
+			continue
+		}
+		q := append([]float64(nil), p...)
+		q[len(q)-1] = c[3]
+		q = append(q, c[:3]...)
+		at := len(best)
+		for at > 0 && best[at-1].chi2 > chi2 {
+			at--
+		}
+		// Starts in another place first: one of each neighbourhood.
+		near := false
+		for _, b := range best[:at] {
+			near = near || math.Hypot(b.p[0]-q[0], b.p[1]-q[1]) < 0.7*f.spacing && math.Abs(b.p[2]-q[2]) < 0.5*f.spacing
+		}
+		if near {
+			continue
+		}
+		best = append(best[:at], append([]start{{q, chi2}}, best[at:]...)...)
+		if len(best) > starts {
+			best = best[:starts]
+		}
+	}
+	if len(best) == 0 {
+		return nil, errors.New("no body of this kind can be laid under the stations")
+	}
+	lower, upper := k.bounds(f)
+	n := len(k.params)
+	for range 3 {
+		lower, upper = append(lower, math.Inf(-1)), append(upper, math.Inf(1))
+	}
+	x := make([]float64, len(f.at))
+	for i := range x {
+		x[i] = float64(i)
+	}
+	var found *fit.Result
+	for _, s := range best {
+		// The sizes are in units of the start, so that steps are alike.
+		unit := math.Abs(s.p[n-1])
+		size := append([]float64(nil), s.p...)
+		size[n-1] /= unit
+		for i := range 3 {
+			size[n+i] /= 1e-8
+		}
+		for i := range n {
+			size[i] = min(max(size[i], lower[i]), upper[i])
+		}
+		r, err := fit.Curve{X: x, Y: f.value, Sigma: f.u, Start: size, Lower: lower, Upper: upper, Names: append(append([]string(nil), k.params...), "plane", "plane north", "plane east"),
+			Model: func(p, _, dst []float64) {
+				q := append([]float64(nil), p[:n]...)
+				q[n-1] *= unit
+				for i, at := range f.at {
+					b := f.plane(at)
+					dst[i] = k.gz(q, at) + 1e-8*(p[n]*b[0]+p[n+1]*b[1]+p[n+2]*b[2])
+				}
+			}}.Fit()
+		if r == nil || err != nil && !errors.Is(err, fit.ErrNotConverged) {
+			continue
+		}
+		if found == nil || r.Chi2 < found.Chi2 {
+			r.P[n-1] *= unit
+			r.U[n-1] *= unit
+			scaled := mat.NewSymDense(len(r.P), nil)
+			for i := range r.P {
+				for j := i; j < len(r.P); j++ {
+					v := r.Cov.At(i, j)
+					for _, a := range []int{i, j} {
+						switch {
+						case a == n-1:
+							v *= unit
+						case a >= n:
+							v *= 1e-8
+						}
+					}
+					scaled.SetSym(i, j, v)
+				}
+			}
+			r.Cov = scaled
+			for i := n; i < n+3; i++ {
+				r.P[i], r.U[i] = r.P[i]*1e-8, r.U[i]*1e-8
+			}
+			found = r
+		}
+	}
+	if found == nil {
+		return nil, errors.New("the search did not end")
+	}
+	return found, nil
+}
+
+// field is that of the stations on the map but one, -1 for all.
+func (r *Result) field(without int) *field {
+	var north, east, height, value, u []float64
+	for i, s := range r.Stations {
+		if s.OnMap && i != without {
+			north, east, height = append(north, s.North), append(east, s.East), append(height, s.Height)
+			value, u = append(value, s.Anomaly.Value), append(u, math.Max(s.U.Own(), 1e-10))
+		}
+	}
+	mean := 0.0
+	for _, v := range value {
+		mean += v / float64(len(value))
+	}
+	for i := range value {
+		value[i] -= mean
+	}
+	return newField(north, east, height, value, u)
+}
+
+// explained says that a body and a plane through all other stations expect the value of
+// station i, within w of the standard uncertainties.
+func (r *Result) explained(i int, w float64) bool {
+	f := r.field(i)
+	with := r.field(-1)
+	if len(f.at) < 12 {
+		return false
+	}
+	shift := with.value[0] - f.value[0] // of the means
+	k := 0
+	for j := range i {
+		if r.Stations[j].OnMap {
+			k++
+		}
+	}
+	if k == 0 {
+		shift = with.value[1] - f.value[0]
+	}
+	at, value := with.at[k], with.value[k]-shift
+	plain, _ := f.linear(kind{}, nil, false)
+	for _, body := range kinds[:2] {
+		found, err := f.fitKind(body, 3)
+		if err != nil || plain-found.Chi2 < 25 || len(found.Undetermined) > 0 {
+			continue
+		}
+		expected := func(p []float64) float64 {
+			b := f.plane(at)
+			n := len(body.params)
+			return body.gz(p[:n], at) + p[n]*b[0] + p[n+1]*b[1] + p[n+2]*b[2]
+		}
+		middle := expected(found.P)
+		gradient := make([]float64, len(found.P))
+		for j := range found.P {
+			p := append([]float64(nil), found.P...)
+			step := 1e-4 * math.Max(math.Abs(p[j]), 1e-10)
+			p[j] += step
+			gradient[j] = (expected(p) - middle) / step
+		}
+		variance := with.u[k] * with.u[k]
+		for a := range gradient {
+			for b := range gradient {
+				if c := found.Cov.At(a, b); !math.IsNaN(c) && !math.IsInf(c, 0) {
+					variance += gradient[a] * c * gradient[b]
+				}
+			}
+		}
+		if math.Abs(value-middle) <= w*math.Sqrt(variance) {
+			return true
+		}
+	}
+	return false
+}
+
+// FitBody fits the kinds of body to the stations on the map, each with a plane, and says in
+// words what can be told. The sign is free: an excess and a lack of mass are both looked for.
+func (r *Result) FitBody() error {
+	f := r.field(-1)
+	if len(f.at) < 12 {
+		return fmt.Errorf("%d stations on the map are too few to fit a body with a plane; 12 or more are wanted", len(f.at))
+	}
+	r.Body = &Body{}
+	plain, _ := f.linear(kind{}, nil, false)
+	plainDoF := len(f.at) - 3
+	say := func(text string, args ...any) { r.Body.Lines = append(r.Body.Lines, fmt.Sprintf(text, args...)) }
+	r.Body.Fits = append(r.Body.Fits, BodyFit{Kind: "no body, a plane", Chi2: plain, DoF: plainDoF, Text: "the anomalies vary no more than a plane and their uncertainties"})
+	if fit := fitPValue(plain, plainDoF); fit < 0.01 {
+		r.Body.Fits[0].Text = "does not hold"
+	} else {
+		r.Body.Fits[0].holds = true
+	}
+	for _, k := range kinds {
+		found, err := f.fitKind(k, 6)
+		if err != nil {
+			r.Body.Fits = append(r.Body.Fits, BodyFit{Kind: k.name, Chi2: math.NaN(), Text: err.Error()})
+			continue
+		}
+		b := BodyFit{Kind: k.name, Chi2: found.Chi2, DoF: found.DoF, Names: k.params, P: found.P[:len(k.params)], Result: found}
+		b.holds = found.PValue() >= 0.01 && len(found.Undetermined) == 0
+		if b.holds {
+			b.U = found.U[:len(k.params)]
+		}
+		b.Text = r.words(k, b, found)
+		r.Body.Fits = append(r.Body.Fits, b)
+	}
+	best := 0
+	cost := func(b BodyFit) float64 { return b.Chi2 + 2*float64(plainDoF-b.DoF) }
+	for i, b := range r.Body.Fits {
+		if !math.IsNaN(b.Chi2) && cost(b) < cost(r.Body.Fits[best]) {
+			best = i
+		}
+	}
+	top := r.Body.Fits[best]
+	switch {
+	case best == 0:
+		say("No body is needed: a plane explains the anomalies. That does not clear the ground.")
+	case !top.holds:
+		say("None of the bodies tried explains the anomalies (best: %s, chi² %.0f for %d degrees of freedom). No uncertainty is given: it would be that of a wrong model.", top.Kind, top.Chi2, top.DoF)
+	default:
+		say("Best explained by a %s: %s", top.Kind, top.Text)
+		var alike []string
+		for i, b := range r.Body.Fits {
+			if i != best && b.holds && cost(b)-cost(top) < 6 {
+				alike = append(alike, b.Kind)
+			}
+		}
+		if len(alike) > 0 {
+			say("These explain it about as well, and cannot be told from it by these stations: %s.", strings.Join(alike, ", "))
+		}
+	}
+	if best > 0 {
+		say("What gravity cannot tell: density against size (only the mass counts, so a larger body of less contrast is the same), and, within the uncertainties, mass against depth. Any such body deeper, with more mass, is matched by a wider one nearer.")
+		if top.holds && top.Result != nil {
+			n := len(top.P)
+			if c := top.Result.Correlation(2, n-1); !math.IsNaN(c) {
+				say("Correlation of height and mass in the fit: %.2f.", c)
+			}
+			if place, gain := r.nextStation(f, kinds[best-1], top.Result); gain > 0 {
+				say("One more station would help most at %.0f m north and %.0f m east of %s.", place[0]-r.station(r.Base).North, place[1]-r.station(r.Base).East, r.Base)
+			}
+		}
+	}
+	for _, depth := range []float64{f.spacing / 2, f.spacing, 2 * f.spacing} {
+		if radius := f.smallest(depth, r.Reduction.Density); radius > 0 {
+			say("With these stations an empty ball under their middle, %.1f m deep, could be told from a plane (4 standard uncertainties) from a radius of %.1f m.", depth, radius)
+		}
+	}
+	say("A void that gravity does not show may still be there.")
+	return nil
+}
+
+// fitPValue is that of chi² with so many degrees of freedom.
+func fitPValue(chi2 float64, dof int) float64 {
+	return (&fit.Result{Chi2: chi2, DoF: dof}).PValue()
+}
+
+// smallest is the radius (m) of the smallest empty ball at a depth under the middle that
+// stands 4 standard uncertainties out of a plane; 0 for none above it.
+func (f *field) smallest(depth, density float64) float64 {
+	ball := kinds[0]
+	g := &field{at: f.at, u: f.u, spacing: f.spacing, extent: f.extent, n0: f.n0, e0: f.e0, top: f.top}
+	p := []float64{f.n0, f.e0, f.top - depth, 1e3}
+	for _, a := range f.at {
+		v := ball.gz(p, a)
+		if math.IsNaN(v) {
+			return 0
+		}
+		g.value = append(g.value, v)
+	}
+	chi2, _ := g.linear(kind{}, nil, false)
+	mass := 1e3 * 4 / math.Sqrt(chi2)
+	radius := math.Cbrt(mass / density / (4 * math.Pi / 3))
+	if radius > depth {
+		return 0
+	}
+	return radius
+}
+
+// nextStation is the place, of a grid over the field, where one more reading would shrink
+// the covariance of the body's parameters most (the determinant of all of them).
+func (r *Result) nextStation(f *field, k kind, found *fit.Result) (place [2]float64, gain float64) {
+	usual := 0.0
+	for _, u := range f.u {
+		usual += u / float64(len(f.u))
+	}
+	n := len(k.params)
+	for i := range 21 {
+		for j := range 21 {
+			at := r3.Vec{X: f.n0 + f.extent*0.5*float64(i-10)/10, Y: f.e0 + f.extent*0.5*float64(j-10)/10, Z: -f.top}
+			value := func(p []float64) float64 {
+				b := f.plane(at)
+				return k.gz(p[:n], at) + p[n]*b[0] + p[n+1]*b[1] + p[n+2]*b[2]
+			}
+			middle := value(found.P)
+			gradient := make([]float64, len(found.P))
+			for a := range gradient {
+				p := append([]float64(nil), found.P...)
+				step := 1e-4 * math.Max(math.Abs(p[a]), 1e-10)
+				p[a] += step
+				gradient[a] = (value(p) - middle) / step
+			}
+			variance := 0.0
+			for a := range gradient {
+				for b := range gradient {
+					variance += gradient[a] * found.Cov.At(a, b) * gradient[b]
+				}
+			}
+			if g := variance / (usual * usual); g > gain {
+				gain, place = g, [2]float64{at.X, at.Y}
+			}
+		}
+	}
+	return place, gain
+}
+
+// words says what a fitted body would be.
+func (r *Result) words(k kind, b BodyFit, found *fit.Result) string {
+	base := r.station(r.Base)
+	with := func(i int, digits int, scale float64) string {
+		if b.U == nil || math.IsNaN(b.U[i]) || math.IsInf(b.U[i], 0) {
+			return fmt.Sprintf("%.*f", digits, b.P[i]*scale)
+		}
+		return fmt.Sprintf("%.*f ± %.*f", digits, b.P[i]*scale, digits, b.U[i]*scale)
+	}
+	var t string
+	switch k.name {
+	case "step of a thin layer":
+		t = fmt.Sprintf("layer at %s m height, %.0f kg/m² more on the side of %.0f°", with(2, 1, 1), b.P[3], math.Mod(b.P[1]*180/math.Pi+720, 360))
+	default:
+		// Its depth is below the stations nearest to it.
+		ground, near := 0.0, math.Inf(1)
+		for _, s := range r.Stations {
+			if d := math.Hypot(s.North-b.P[0], s.East-b.P[1]); d < near {
+				near, ground = d, s.Height
+			}
+		}
+		place := func(i int, offset float64) string {
+			shifted := b
+			shifted.P = append([]float64(nil), b.P...)
+			shifted.P[i] -= offset
+			b2 := b
+			b = shifted
+			defer func() { b = b2 }()
+			return with(i, 1, 1)
+		}
+		t = fmt.Sprintf("%s m north and %s m east of %s, its middle at %s m height (%.1f m below the nearest station)", place(0, base.North), place(1, base.East), r.Base, with(2, 1, 1), ground-b.P[2])
+		rho := r.Reduction.Density
+		if k.name == "ball" {
+			t += fmt.Sprintf(", %s t", with(3, 0, 1e-3))
+			if b.P[3] < 0 {
+				t += fmt.Sprintf("; empty it would have a radius of %.1f m, full of water %.1f m", math.Cbrt(-b.P[3]/rho/(4*math.Pi/3)), math.Cbrt(-b.P[3]/(rho-1000)/(4*math.Pi/3)))
+			}
+		} else {
+			strike := math.Mod(b.P[3]*180/math.Pi+720, 180)
+			t += fmt.Sprintf(", strike %.0f°", strike)
+			if b.U != nil && !math.IsNaN(b.U[3]) {
+				t += fmt.Sprintf(" ± %.0f°", b.U[3]*180/math.Pi)
+			}
+			t += fmt.Sprintf(", length %s m, %s t/m", with(4, 0, 1), with(5, 1, 1e-3))
+			if b.P[5] < 0 {
+				t += fmt.Sprintf("; empty it would have a radius of %.1f m, full of water %.1f m", math.Sqrt(-b.P[5]/rho/math.Pi), math.Sqrt(-b.P[5]/(rho-1000)/math.Pi))
+			}
+		}
+	}
+	switch {
+	case len(found.AtBound) > 0:
+		t += "; at the bound of the search: " + strings.Join(found.AtBound, ", ")
+	case len(found.Undetermined) > 0:
+		t += "; not determined: " + strings.Join(found.Undetermined, ", ")
+	}
+	if found.PValue() < 0.01 {
+		t += "; does not hold, so that no uncertainty is given"
+	}
+	return t
 }

@@ -48,6 +48,7 @@ var names = []struct{ name, about, values string }{
 	{"drift", "day", "line, loops (a broken line from base to base), curve (of degree 2) or none"},
 	{"clock", "day", "minutes to add to its times, 0 or e.g. -60"},
 	{"tare", "day", "the moment of a step"},
+	{"tare place", "day", "doubtful, known (from the field book), or by the map"},
 	{"leave out", "station", "the moment of the reading"},
 	{"search", "", "done, or again: look for tares and readings that are off"},
 	{"plate", "", "flat, rounded or none"},

@@ -22,7 +22,7 @@ func (r *Result) raster() *raster {
 	if r.Surface == nil {
 		return nil
 	}
-	index, north, east, value, _ := r.onMap()
+	index, north, east, _, _ := r.onMap()
 	n0, n1 := figure.Range(north)
 	e0, e1 := figure.Range(east)
 	spacing := math.Sqrt(math.Max((n1-n0)*(e1-e0), 1) / float64(len(index)))
@@ -62,7 +62,6 @@ func (r *Result) raster() *raster {
 	}
 	// Lines closer than the uncertainty show noise; more than some twelve cannot be told.
 	g.interval = nice(math.Max((hi-lo)/9, usual))
-	_ = value
 	return g
 }
 
@@ -107,7 +106,8 @@ func (r *Result) ground(f *figure.Figure) {
 		e0, e1 = f.Map.X[0], f.Map.X[len(f.Map.X)-1]
 		n0, n1 = f.Map.Y[0], f.Map.Y[len(f.Map.Y)-1]
 	}
-	if len(r.Stations) <= 60 {
+	// Names hide the lines of a map of many stations; the order of the readings has them.
+	if len(r.Stations) <= 20 || f.Map == nil && len(r.Stations) <= 60 {
 		for _, s := range r.Stations {
 			f.Marks = append(f.Marks, figure.Mark{Kind: figure.Label, X: s.East, Y: s.North, Text: s.Name})
 		}
@@ -120,8 +120,8 @@ func (r *Result) ground(f *figure.Figure) {
 func (r *Result) mapFigure(g *raster) *figure.Figure {
 	f := &figure.Figure{
 		Title:   "Bouguer anomaly",
-		X:       figure.Axis{Label: "east of " + r.Base, Unit: "m"},
-		Y:       figure.Axis{Label: "north of " + r.Base, Unit: "m"},
+		X:       figure.Axis{Label: r.toward("east"), Unit: "m"},
+		Y:       figure.Axis{Label: r.toward("north"), Unit: "m"},
 		Caption: fmt.Sprintf("Lines every %g µGal. The mean over the stations on the map is subtracted.", g.interval),
 		Map:     &figure.Map{Label: "anomaly", Unit: "µGal", X: g.x, Y: g.y, Z: g.value, Signed: true, Fit: true, Lines: true, Square: true, Interval: g.interval},
 	}
@@ -135,13 +135,21 @@ func (r *Result) mapFigure(g *raster) *figure.Figure {
 func (r *Result) uFigure(g *raster) *figure.Figure {
 	f := &figure.Figure{
 		Title:   "Standard uncertainty of the map",
-		X:       figure.Axis{Label: "east of " + r.Base, Unit: "m"},
-		Y:       figure.Axis{Label: "north of " + r.Base, Unit: "m"},
+		X:       figure.Axis{Label: r.toward("east"), Unit: "m"},
+		Y:       figure.Axis{Label: r.toward("north"), Unit: "m"},
 		Caption: "It is largest where stations are far apart: there one more would tell most.",
 		Map:     &figure.Map{Label: "uncertainty", Unit: "µGal", X: g.x, Y: g.y, Z: g.u, Square: true},
 	}
 	r.ground(f)
 	return f
+}
+
+// toward names an axis: from the base, or on the map grid of the points.
+func (r *Result) toward(side string) string {
+	if math.IsNaN(r.Stations[0].Point.North) {
+		return side + " of " + r.Base
+	}
+	return side + " on the map grid"
 }
 
 func upper(s string) string {
@@ -220,8 +228,8 @@ func (r *Result) networkFigure() *figure.Figure {
 	f := &figure.Figure{
 		Title:   "Order of the readings",
 		Caption: "Each line is a walk from one reading to the next. The table of loops says by how much the base has changed, and what is left beside drift and steps.",
-		X:       figure.Axis{Label: "east of " + r.Base, Unit: "m"},
-		Y:       figure.Axis{Label: "north of " + r.Base, Unit: "m"},
+		X:       figure.Axis{Label: r.toward("east"), Unit: "m"},
+		Y:       figure.Axis{Label: r.toward("north"), Unit: "m"},
 	}
 	for _, d := range r.Days {
 		s := figure.Series{Name: "walk of " + d.Name, Kind: figure.Line}
@@ -235,12 +243,5 @@ func (r *Result) networkFigure() *figure.Figure {
 		f.Series = f.Series[:6]
 	}
 	r.ground(f)
-	for i, d := range r.Days {
-		for k, l := range d.Loops {
-			if i == 0 && k < 8 {
-				_ = l
-			}
-		}
-	}
 	return f
 }

@@ -61,6 +61,7 @@ func (r *Result) reduce() error {
 		}
 		offset = normal - base.Value
 	}
+	r.offset = offset
 	terrain, uNear, err := r.terrain()
 	if err != nil {
 		return err
@@ -80,15 +81,14 @@ func (r *Result) reduce() error {
 			return s.Problem("%v", err)
 		}
 		freeAir[i] = a.FreeAir
-		if s.Gravity.Ambiguity > 0 {
-			s.Doubt = fmt.Sprintf("it may be off by %.0f µGal: no other reading says on which side of the step it was read", s.Gravity.Ambiguity/gravlab.MicroGal)
-		}
+		r.doubtful(s)
 	}
 	if err := r.density(freeAir, terrain); err != nil {
 		return err
 	}
 	for i := range r.Stations {
 		s := &r.Stations[i]
+		s.terrain = terrain[i]
 		t := terrain[i] * r.Reduction.Density
 		if s.Anomaly, err = r.at(r.Reduction, s, t); err != nil {
 			return s.Problem("%v", err)

@@ -38,6 +38,3 @@ func (r *Result) Summary() string {
 	}
 	return b.String()
 }
-
-// FitBody fits bodies to the stations on the map.
-func (r *Result) FitBody() error { return nil }

@@ -37,6 +37,8 @@ type Station struct {
 	OnMap       bool   // used for the map and the body
 	Doubt       string // why it is not
 	TerrainNear float64
+	terrain     float64 // correction for a density of 1 kg/m³, m/s²
+	told        bool    // that a body or a wrong reading would explain it
 }
 
 // Parts are what the uncertainty of an anomaly is made of, m/s².
@@ -60,7 +62,10 @@ type Day struct {
 	Drift    survey.Drift
 	Found    survey.DayDrift
 	Loops    []Loop
-	searched bool
+	alike    []time.Time // places of the step found that the readings cannot tell apart
+	placed   bool        // the map has told, or the choices were given
+	shift    time.Duration
+	u        float64 // of a reading, 0 where the file states them, m/s²
 }
 
 // A Loop is from one reading of the base to the next.
@@ -90,6 +95,7 @@ type Result struct {
 	Body       *Body // nil where none was asked for
 	legacy     string
 	uDensity   float64
+	offset     float64 // added to the adjusted values, m/s²
 }
 
 const uUsual = 5 * gravlab.MicroGal // of a reading where no repeats tell, common practice, no source
@@ -309,7 +315,7 @@ func (r *Result) search() error {
 	}
 	if word == "again" {
 		c.list = slices.DeleteFunc(c.list, func(x choice) bool {
-			return (x.name == "tare" || x.name == "leave out") && x.why != "" && strings.HasPrefix(x.why, found)
+			return x.name == "tare place" && x.value != "known" || (x.name == "tare" || x.name == "leave out") && strings.HasPrefix(x.why, found)
 		})
 	}
 	var how []string
@@ -329,7 +335,13 @@ func (r *Result) search() error {
 	return nil
 }
 
-const found = "found: "
+const (
+	found    = "found: "
+	outTold  = "this reading is left out: it does not fit the repeats, drift and tares of the day"
+	stepTold = "a step of the meter's zero is assumed here; look in the field book for its cause"
+)
+
+func moment(t time.Time) string { return t.Format("2006-01-02 15:04:05 MST") }
 
 func (r *Result) meters() (names []string) {
 	for _, d := range r.Days {
@@ -368,7 +380,9 @@ func (r *Result) searchMeter(meter string, again bool) (how string, err error) {
 			if u, err = c.number(o, quantity.Acceleration, 1e-10, 1e-5); err != nil {
 				return "", err
 			}
-			how = fmt.Sprintf("The uncertainty of a reading%s is %s, chosen: %s", of, o.value, strings.TrimSuffix(o.why, ".")+".")
+			if how = fmt.Sprintf("The uncertainty of a reading%s is %s, chosen: %s.", of, o.value, o.why); strings.HasPrefix(o.why, "No uncertainty of a reading") {
+				how = o.why
+			}
 		} else if !stated {
 			return "", c.bad(o)
 		}
@@ -403,7 +417,7 @@ func (r *Result) searchMeter(meter string, again bool) (how string, err error) {
 		u = next
 	}
 	if !known {
-		c.add("u reading", meter, fmt.Sprintf("%.3g µGal", u/gravlab.MicroGal), "from repeats")
+		c.add("u reading", meter, fmt.Sprintf("%.3g µGal", u/gravlab.MicroGal), how)
 		if u, err = c.number(&c.list[len(c.list)-1], quantity.Acceleration, 1e-10, 1e-5); err != nil {
 			return "", err
 		}
@@ -532,6 +546,9 @@ func (r *Result) chosen(d *Day) (out []int, drift survey.Drift, err error) {
 	if drift.Tares, err = r.Choices.moments("tare", d.Name); err != nil {
 		return nil, drift, err
 	}
+	for i, t := range drift.Tares {
+		drift.Tares[i] = t.In(d.Readings[0].Time.Location())
+	}
 	done := map[string]bool{}
 	for _, x := range d.Readings {
 		if done[x.Station] {
@@ -587,6 +604,18 @@ func (r *Result) searchDay(d *Day, u float64, again bool) (chi2 float64, dof int
 	}
 	if t.tare != nil {
 		why := fmt.Sprintf(found+"%.1f ± %.1f µGal, %.1f standard uncertainties; look in the field book for its cause", t.tare.Size/gravlab.MicroGal, t.tare.U/gravlab.MicroGal, math.Abs(t.tare.W))
+		d.alike = nil
+		for _, k := range t.tare.Candidates {
+			var used []time.Time
+			for i, x := range d.Readings {
+				if !slices.Contains(t.out, i) {
+					used = append(used, x.Time.Add(shift))
+				}
+			}
+			if k+1 < len(used) {
+				d.alike = append(d.alike, used[k].Add(used[k+1].Sub(used[k])/2).Round(time.Second))
+			}
+		}
 		c.add("tare", d.Name, t.tare.At.Round(time.Second).In(d.Readings[0].Time.Location()).Format(momentLayout), why)
 	}
 	for _, k := range t.out {
@@ -617,7 +646,15 @@ func (r *Result) settle(d *Day, u float64) error {
 	if err != nil {
 		return err
 	}
-	d.Out = out
+	d.Out, d.shift, d.u = out, shift, u
+	if len(drift.Tares) > 0 {
+		o := r.Choices.take("tare place", d.Name, "doubtful", "set to \"known\" where the field book names the moment")
+		word, err := r.Choices.oneOf(o, "doubtful", "known", "by the map")
+		if err != nil {
+			return err
+		}
+		d.placed = word != "doubtful"
+	}
 	if d.Reduced, err = r.reduced(d, out, shift, u); err != nil {
 		return err
 	}
@@ -630,10 +667,10 @@ func (r *Result) settle(d *Day, u float64) error {
 	d.Drift = drift
 	for _, k := range out {
 		x := d.Readings[k]
-		r.Doubts = append(r.Doubts, x.Problem("this reading is left out: it does not fit the repeats, drift and tares of the day"))
+		r.Doubts = append(r.Doubts, x.Problem(outTold))
 	}
 	for _, t := range drift.Tares {
-		r.Doubts = append(r.Doubts, fieldbook.Problem{File: d.Readings[0].File, Time: t.Format("2006-01-02 15:04:05 MST"), Text: "a step of the meter's zero is taken here; look in the field book for its cause"})
+		r.Doubts = append(r.Doubts, fieldbook.Problem{File: d.Readings[0].File, Time: moment(t), Text: stepTold})
 	}
 	base := drift
 	base.Tares = nil
@@ -658,8 +695,8 @@ func cloned(d survey.Drift) survey.Drift {
 	return d
 }
 
-// adjust puts all days into one fit.
-func (r *Result) adjust() error {
+// together is the adjustment of all days.
+func (r *Result) together() (*survey.Adjustment, error) {
 	var days []survey.MeterDay
 	for _, d := range r.Days {
 		days = append(days, survey.MeterDay{Readings: d.Reduced, Drift: d.Drift})
@@ -668,7 +705,12 @@ func (r *Result) adjust() error {
 	for _, t := range r.Book.Ties {
 		ties = append(ties, t.Tie)
 	}
-	a, err := survey.AdjustDays(days, ties)
+	return survey.AdjustDays(days, ties)
+}
+
+// adjust puts all days into one fit.
+func (r *Result) adjust() error {
+	a, err := r.together()
 	if err != nil {
 		return fmt.Errorf("the readings cannot be adjusted together: %w. Does each day share a station with another, and return to one?", err)
 	}
@@ -676,7 +718,7 @@ func (r *Result) adjust() error {
 	for _, m := range a.Remarks {
 		p := fieldbook.Problem{File: r.Book.Readings[0].File, Station: m.Station, Text: m.Text}
 		if !m.Time.IsZero() {
-			p.Time = m.Time.Format("2006-01-02 15:04:05 MST")
+			p.Time = moment(m.Time)
 		}
 		r.Doubts = append(r.Doubts, p)
 	}

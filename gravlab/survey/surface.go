@@ -57,15 +57,11 @@ func FitSurface(north, east, value, u []float64) (*Surface, error) {
 			return nil, arg.Bad(fn, fmt.Sprintf("u[%d]", i), v, "a standard uncertainty above zero")
 		}
 	}
-	all := make([]int, len(value))
-	for i := range all {
-		all[i] = i
-	}
-	chosen := all
-	if len(all) > mostForShape {
+	chosen := all(len(value))
+	if len(value) > mostForShape {
 		chosen = nil
 		for k := range mostForShape {
-			chosen = append(chosen, k*len(all)/mostForShape)
+			chosen = append(chosen, k*len(value)/mostForShape)
 		}
 	}
 	best := math.Inf(-1)
@@ -84,7 +80,7 @@ func FitSurface(north, east, value, u []float64) (*Surface, error) {
 	if math.IsInf(best, -1) {
 		return nil, fmt.Errorf("%s: no plane can be laid through the places; do they lie in one line? %w", fn, failed)
 	}
-	return newSurface(north, east, value, u, all, s, l)
+	return newSurface(north, east, value, u, all(len(value)), s, l)
 }
 
 // shapes are the pairs of s and L to try.
@@ -229,24 +225,20 @@ func (f *Surface) LeaveOneOut() []LeftOut {
 	return out
 }
 
-// Doubtful finds a value that its neighbours do not expect: for each the shape of the
-// covariance is the likeliest for all others. W is that of the one that is farthest off,
-// to be compared with a critical value for the largest of all: see [Adjustment.Worst]. A
-// small body beneath one station looks the same.
-func (f *Surface) Doubtful() (index int, of LeftOut) {
+// LikelihoodLog is the logarithm of the likelihood of the values, the plane integrated out,
+// less a constant that depends on the places alone: to compare sets of values at the same
+// places.
+func (f *Surface) LikelihoodLog() float64 { return f.likelihood() }
+
+// LeaveOneOutFreely is LeaveOneOut with, for each value, the shape of the covariance that is
+// likeliest for all others, so that a value that is off does not widen what is expected of
+// it. W of the largest is to be compared with a critical value for the largest of all: see
+// [Adjustment.Worst]. A small body beneath one station looks the same. Above 120 values the
+// shape is held.
+func (f *Surface) LeaveOneOutFreely() []LeftOut {
 	n := len(f.value)
-	all := make([]int, n)
-	for i := range all {
-		all[i] = i
-	}
 	if n > mostForShape {
-		outs := f.LeaveOneOut()
-		for i, o := range outs {
-			if math.Abs(o.W) > math.Abs(of.W) {
-				index, of = i, o
-			}
-		}
-		return index, of
+		return f.LeaveOneOut()
 	}
 	best := make([]float64, n)
 	outs := make([]LeftOut, n)
@@ -254,7 +246,7 @@ func (f *Surface) Doubtful() (index int, of LeftOut) {
 		best[i] = math.Inf(-1)
 	}
 	for _, shape := range shapes(f.north, f.east, f.value, f.u) {
-		g, err := newSurface(f.north, f.east, f.value, f.u, all, shape[0], shape[1])
+		g, err := newSurface(f.north, f.east, f.value, f.u, all(n), shape[0], shape[1])
 		if err != nil {
 			continue
 		}
@@ -266,10 +258,14 @@ func (f *Surface) Doubtful() (index int, of LeftOut) {
 			}
 		}
 	}
-	for i, o := range outs {
-		if math.Abs(o.W) > math.Abs(of.W) {
-			index, of = i, o
-		}
+	return outs
+}
+
+// all are the numbers from 0 to n-1.
+func all(n int) []int {
+	list := make([]int, n)
+	for i := range list {
+		list[i] = i
 	}
-	return index, of
+	return list
 }
