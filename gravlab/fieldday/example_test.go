@@ -23,7 +23,7 @@ func Example() {
 		log.Fatal(err)
 	}
 	for _, doubt := range result.Doubts {
-		fmt.Println("look at", doubt.File, "line", doubt.Line, doubt.Station, doubt.Time)
+		fmt.Printf("look at %s line %d: %q\n", doubt.File, doubt.Line, doubt.Station)
 	}
 	day := result.Days[0]
 	fmt.Printf("drift %.0f µGal/h, step %.0f µGal\n", day.Found.Rate*3600/gravlab.MicroGal, day.Found.Steps[0]/gravlab.MicroGal)
@@ -36,9 +36,9 @@ func Example() {
 	}
 	fmt.Println(len(files), "files, among them report.html:", len(files["report.html"]) > 0)
 	// Output:
-	// look at readings.csv line 18 S4 2021-04-30 10:34:00 BST
-	// look at readings.csv line 0  2021-04-30 12:08:30 BST
-	// look at points.csv line 14 S12
+	// look at readings.csv line 18: "S4"
+	// look at readings.csv line 0: ""
+	// look at points.csv line 14: "S12"
 	// drift 10 µGal/h, step 66 µGal
 	// base anomaly 20.13 ± 0.00 mGal
 	// S1   anomaly 20.13 ± 0.01 mGal

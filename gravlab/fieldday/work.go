@@ -10,6 +10,7 @@
 package fieldday
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -473,31 +474,39 @@ func (r *Result) tryOut(d *Day, out []int, shift time.Duration, u float64, drift
 			place = append(place, i)
 		}
 	}
-	worst := func(a *survey.Adjustment) (int, float64) {
-		k, w := -1, 0.0
-		for i, res := range a.Residuals {
-			if !math.IsNaN(res.W) && math.Abs(res.W) > w {
-				k, w = i, math.Abs(res.W)
+	// In a short day each reading is a candidate, since a step in a wrong place hides which
+	// is off; in a long one those that fit worst.
+	worst := func(a *survey.Adjustment) (list []int) {
+		var order []int
+		for i := range place {
+			if !math.IsNaN(a.Residuals[i].W) {
+				order = append(order, i)
 			}
 		}
-		if k < 0 {
-			return -1, 0
+		slices.SortStableFunc(order, func(i, j int) int {
+			return cmp.Compare(math.Abs(a.Residuals[j].W), math.Abs(a.Residuals[i].W))
+		})
+		if len(place) > 60 {
+			order = order[:min(6, len(order))]
 		}
-		return place[k], w
+		for _, i := range order {
+			list = append(list, place[i])
+		}
+		return list
 	}
 	t.chi2, t.dof = a.Chi2, a.DoF
 	var candidates []int
-	if k, w := worst(a); k >= 0 && w > 2.5 {
-		candidates = append(candidates, k)
-	}
+	candidates = append(candidates, worst(a)...)
 	if search && len(drift.Tares) == 0 {
 		if guess, err := survey.FindTare(reduced, nil, drift); err == nil {
 			cost := critical(0.001, len(reduced))
 			with := drift
 			with.Tares = []time.Time{guess.At}
 			if b, err := survey.Adjust(reduced, nil, with); err == nil {
-				if k, w := worst(b); k >= 0 && w > 2.5 {
-					candidates = append(candidates, k)
+				for _, k := range worst(b) {
+					if !slices.Contains(candidates, k) {
+						candidates = append(candidates, k)
+					}
 				}
 				if math.Abs(guess.W) > cost {
 					guess.At = guess.At.Add(-shift)
@@ -519,21 +528,25 @@ func (r *Result) best(d *Day, fixedOut []int, shift time.Duration, u float64, dr
 	}
 	now.score -= float64(len(fixedOut)) * math.Pow(critical(0.05, len(d.Readings)), 2)
 	for range max(1, len(d.Readings)/10) {
-		improved := false
+		// A day whose scatter is what chance makes is left alone.
+		if float64(now.dof) > 0 && fitPValue(now.chi2, now.dof) > 0.2 && now.tare == nil {
+			break
+		}
+		next, more := now, candidates
 		for _, k := range candidates {
-			t, more, err := r.tryOut(d, append(slices.Clone(now.out), k), shift, u, drift, search)
+			t, c, err := r.tryOut(d, append(slices.Clone(now.out), k), shift, u, drift, search)
 			if err != nil {
 				continue
 			}
 			t.score -= float64(len(fixedOut)) * math.Pow(critical(0.05, len(d.Readings)), 2)
-			if t.score < now.score {
-				now, candidates, improved = t, more, true
-				break
+			if t.score < next.score-1e-6 {
+				next, more = t, c
 			}
 		}
-		if !improved {
+		if next.score == now.score {
 			break
 		}
+		now, candidates = next, more
 	}
 	return now, nil
 }
