@@ -57,6 +57,9 @@ func springConstant(d *bank.Draw) bank.Question {
 			{ID: "mass-for-weight", Value: bank.Always(m / (x / 1000))},
 			{ID: "factor-2", Value: bank.Always(2 * k(m, x/1000, 9.81))},
 			{ID: "centimetres", Value: bank.Always(k(m, x/10, 9.81))},
+			{ID: "millimetres", Value: bank.Always(k(m, x, 9.81))},
+			{ID: "upside-down", Value: bank.Always(x / 1000 / (m * 9.81))},
+			{ID: "product", Value: bank.Always(m * 9.81 * x / 1000)},
 		},
 		Range: [2]float64{14, 260},
 		// 10.0 kg, 8.00 cm, g = 9.80
@@ -78,6 +81,10 @@ func periodFromSag(d *bank.Draw) bank.Question {
 			{ID: "no-2pi", Value: bank.Always(period / (2 * math.Pi))},
 			{ID: "centimetres", Value: bank.Always(sagPeriod(sag/10, 9.81))},
 			{ID: "half-swing", Value: bank.Always(period / 2)},
+			{ID: "frequency", Value: bank.Always(1 / period)},
+			{ID: "no-root", Value: bank.Always(4 * math.Pi * math.Pi * sag / 1000 / 9.81)},
+			{ID: "upside-down", Value: bank.Always(2 * math.Pi * math.Sqrt(9.81/(sag/1000)))},
+			{ID: "mass-for-weight", Value: bank.Always(2 * math.Pi * math.Sqrt(sag/1000))},
 		},
 		Range: [2]float64{0.45, 0.9},
 		// 0.250 m, g = 9.80
@@ -102,6 +109,8 @@ func sagUnderG(f float64) bank.Question {
 			{ID: "frequency", Value: bank.Always(right * 4 * math.Pi * math.Pi)},
 			{ID: "one-2pi", Value: bank.Always(right * 2 * math.Pi)},
 			{ID: "one-g", Value: bank.Always(right / gravlab.StandardGravity)},
+			{ID: "no-square", Value: bank.Always(right * 2 * math.Pi * f)},
+			{ID: "inverse", Value: bank.Always(1 / right)},
 		},
 		Range: [2]float64{0.01, 0.055},
 		// 3.1 Hz
@@ -119,6 +128,8 @@ func moveByMicroGal(d *bank.Draw, f float64) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "gal", Value: func(k bank.Answers) float64 { return 100 * move(k) }},
 			{ID: "micro-g", Value: func(k bank.Answers) float64 { return 980.665 * move(k) }},
+			{ID: "milli", Value: func(k bank.Answers) float64 { return 1000 * move(k) }},
+			{ID: "one-g", Value: func(k bank.Answers) float64 { return move(k) * gravlab.StandardGravity }},
 		},
 		Range: [2]float64{3e-11, 1.2e-9},
 	}
@@ -142,6 +153,8 @@ func resonanceOfPair(d *bank.Draw) bank.Question {
 			{ID: "angular", Value: bank.Always(2 * math.Pi * right(nil))},
 			{ID: "nano-g", Value: f(x, a)},
 			{ID: "no-root", Value: bank.Always(math.Pow(2*math.Pi*right(nil), 2) / (2 * math.Pi))},
+			{ID: "inverse", Value: bank.Always(1 / (4 * math.Pi * math.Pi * right(nil)))},
+			{ID: "milli-g", Value: f(x, a*1e-3*gravlab.StandardGravity)},
 		},
 		Range: [2]float64{2.5, 13},
 		// 1.4e-12 m, 0.25e-9 g with g = 9.81
@@ -183,6 +196,9 @@ func responseFunction(d *bank.Draw, s sensor.Suspension) bank.Question {
 					return 1 / (math.Abs(w0*w0-w*w) + w*w0/s.Q)
 				})},
 				{ID: "no-root", F: one(func(f float64) float64 { return math.Pow(gainOf(s, f), 2) })},
+				{ID: "one-2pi", F: one(func(f float64) float64 { return gainOf(s, f) * 2 * math.Pi })},
+				{ID: "inverse", F: one(func(f float64) float64 { return 1 / gainOf(s, f) })},
+				{ID: "with-frame", F: one(func(f float64) float64 { w := 2 * math.Pi * f; return gainOf(s, f) * w * w })},
 			},
 		},
 		// 4.2 Hz, Q 85, at 0.3 Hz
@@ -202,6 +218,8 @@ func atResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 			{ID: "no-q", Value: bank.Always(right / s.Q)},
 			{ID: "frequency", Value: bank.Always(right * 4 * math.Pi * math.Pi)},
 			{ID: "over-q", Value: bank.Always(a / 1000 / (w0 * w0) / s.Q)},
+			{ID: "one-2pi", Value: bank.Always(right * 2 * math.Pi)},
+			{ID: "half", Value: bank.Always(right / 2)},
 		},
 		Range: [2]float64{5e-7, 1.2e-4},
 		// 4.2 Hz, Q 85, at resonance
@@ -223,6 +241,8 @@ func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 			{ID: "slow-rule", Value: bank.Always(a / (w0 * w0))},
 			{ID: "room", Value: bank.Always(floor * 1e-6 * w0 * w0 / (w * w))},
 			{ID: "times-q", Value: bank.Always(right * s.Q)},
+			{ID: "acceleration", Value: bank.Always(a)},
+			{ID: "frequency-ratio", Value: bank.Always(floor * 1e-6 * math.Pow(s.Frequency/f, 2) * s.Q)},
 		},
 		Range: [2]float64{4e-7, 3.3e-6},
 		// 4.2 Hz, Q 85, at 31 Hz
@@ -243,8 +263,8 @@ func whichEnd() bank.Question {
 }
 
 func uOfStiffness(d *bank.Draw) bank.Question {
-	um := d.Between("u mass", 0.4, 0.8, 0.1)
-	uf := d.Between("u frequency", 0.4, 0.9, 0.1)
+	um := d.Between("u mass", 0.6, 0.9, 0.1)
+	uf := d.Between("u frequency", 0.4, 0.7, 0.1)
 	u := math.Hypot(um, 2*uf)
 	return bank.Question{
 		ID: "u-stiffness", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
@@ -254,6 +274,9 @@ func uOfStiffness(d *bank.Draw) bank.Question {
 			{ID: "no-exponent", Value: bank.Always(math.Hypot(um, uf) / 100)},
 			{ID: "straight-sum", Value: bank.Always((um + 2*uf) / 100)},
 			{ID: "halved", Value: bank.Always(math.Hypot(um, uf/2) / 100)},
+			{ID: "frequency-alone", Value: bank.Always(2 * uf / 100)},
+			{ID: "exponent-inside", Value: bank.Always(math.Sqrt(um*um+2*uf*uf) / 100)},
+			{ID: "mass-alone", Value: bank.Always(um / 100)},
 		},
 		Range: [2]float64{0.007, 0.022},
 	}
@@ -311,6 +334,8 @@ func massInAnEarthquake(d *bank.Draw) bank.Question {
 			{ID: "half-range", Value: bank.Always(p.halfRange / (w * w))},
 			{ID: "frequency", Value: bank.Always(peak / (f * f))},
 			{ID: "percent-g", Value: bank.Always(peak * 100 / 9.81 / (w * w))},
+			{ID: "one-2pi", Value: bank.Always(2 * math.Pi * peak / (w * w))},
+			{ID: "peak-to-peak", Value: bank.Always(2 * p.halfRange / (w * w))},
 		},
 		Range: [2]float64{2.5e-9, 1e-8},
 		Source: bank.Source{Published: true, Check: &bank.SourceCheck{

@@ -116,6 +116,7 @@ func (r releaseRecord) frequency() bank.Question {
 			{ID: "damped", Value: func(bank.Answers) float64 { return 1 / r.swing().P[fit.Period] }},
 			{ID: "angular", Value: func(bank.Answers) float64 { f0, _ := r.natural(); return 2 * math.Pi * f0 }},
 			{ID: "half-swing", Value: func(bank.Answers) float64 { f0, _ := r.natural(); return 2 * f0 }},
+			{ID: "period", Value: func(bank.Answers) float64 { return r.swing().P[fit.Period] }},
 		},
 		Range: [2]float64{1.25, 2.25},
 	}
@@ -136,6 +137,8 @@ func (r releaseRecord) quality() bank.Question {
 			{ID: "factor-2", Value: q(2)},
 			{ID: "swings", Value: q(1 / math.Pi)},
 			{ID: "log10", Value: q(math.Ln10)},
+			{ID: "frequency", Value: q(1 / (2 * math.Pi))},
+			{ID: "half", Value: q(0.5)},
 		},
 		Range: [2]float64{4.5, 8.5},
 	}
@@ -154,6 +157,7 @@ func (r releaseRecord) step() bank.Question {
 				return step(k) * (1 + math.Exp(-f.P[fit.Period]/2/f.P[fit.DecayTime]))
 			}},
 			{ID: "half", Value: func(k bank.Answers) float64 { return step(k) / 2 }},
+			{ID: "doubled", Value: func(k bank.Answers) float64 { return 2 * step(k) }},
 		},
 		Range: [2]float64{0.8e-3, 6e-3},
 	}
@@ -183,6 +187,8 @@ func (r releaseRecord) mass() bank.Question {
 			{ID: "frequency", Value: m(4 * math.Pi * math.Pi)},
 			{ID: "mass-for-weight", Value: m(1 / 9.81)},
 			{ID: "one-2pi", Value: m(2 * math.Pi)},
+			{ID: "weight-itself", Value: func(bank.Answers) float64 { return r.weight }},
+			{ID: "in-newtons", Value: m(9.81)},
 		},
 		Range: [2]float64{0.055, 0.145},
 	}

@@ -245,7 +245,8 @@ func tidePart(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{9 * 86400, 184 * 86400},
 		Source: bank.Source{Check: &bank.SourceCheck{
-			// The question's own formula on the printed periods, of six digits, against the model's lines.
+			// The question's own formula on the printed periods, of six digits, against
+			// the model's lines.
 			Table: "tide_constituents.csv", ID: "P1 and K1", Got: tideBeat(period("P1"), period("K1")) / 24, Want: tideBeat(lines[0].Period(), lines[1].Period()) / 86400, Within: 0.04}},
 	}
 }
