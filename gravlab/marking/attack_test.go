@@ -61,9 +61,9 @@ func TestAttacker(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs a whole lab")
 	}
-	numbers := []string{"01"}
+	numbers, n := []string{"01"}, 1
 	if os.Getenv("GRAVLAB_LONG") != "" {
-		numbers = nil
+		numbers, n = nil, 3
 		for _, lab := range exercises.Labs() {
 			if lab.Graded && lab.Number() < "90" {
 				numbers = append(numbers, lab.Number())
@@ -75,7 +75,7 @@ func TestAttacker(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		c := newClassroom(t, lab, 3)
+		c := newClassroom(t, lab, n)
 		h := c.handout()
 		h.Record = ""
 		if h.Notebook, err = notebook.ReadFile(filepath.Join("..", "..", "notebooks", lab.ID+".ipynb"), notebook.Options{}); err != nil {

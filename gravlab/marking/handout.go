@@ -217,7 +217,7 @@ func (h Handout) sameCodes(codes []bank.Code) error {
 	for k, row := range list.rows {
 		id, code := row[columns[0]], row[columns[1]]
 		if i := h.Class.index(id); i >= 0 && code != string(codes[i]) {
-			return wrong(path, list.lines[k], "gives %s the sheet %s, and with this class key lab %s gives %s: the folder was handed out with another key or --word, is of another lab, or has practice sheets where these are assessed; hand out into another folder, or as before", id, code, h.Lab.Number(), codes[i])
+			return wrong(path, list.lines[k], "gives %s the sheet %s, and with this class key lab %s gives %s: the folder was handed out with another key, with another --word or without --assessed, or is of another lab; hand out as before, or into another folder", id, code, h.Lab.Number(), codes[i])
 		}
 	}
 	return nil

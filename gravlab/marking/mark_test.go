@@ -199,6 +199,14 @@ func TestMark(t *testing.T) {
 		if strings.Contains(text, c.dir) || strings.Contains(text, t.TempDir()) || regexp.MustCompile(`202[0-9]-[0-9][0-9]-`).MatchString(text) {
 			t.Errorf("%s holds a path or a time", name)
 		}
+		if name == "by-eye.html" {
+			// Its own two scripts stand at its end, the first of them data; JSON has no < in it.
+			shown, own, _ := strings.Cut(text, `<script type="application/json" id="rows">`)
+			if strings.Count(own, "<script") > 1 {
+				t.Errorf("%s holds a script that is not ours", name)
+			}
+			text = shown
+		}
 		if strings.HasSuffix(name, ".html") && (strings.Contains(text, "<script") || strings.Contains(text, "<img src=x") || strings.Contains(text, "http:") || strings.Contains(text, "https:")) {
 			t.Errorf("%s holds markup or a link that is not ours", name)
 		}
