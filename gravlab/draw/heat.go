@@ -159,8 +159,10 @@ func (h *heatmap) label(c *vgdraw.Canvas, z float64, place func(x, y float64) vg
 	if len(longest) < 12 {
 		return
 	}
+	// Neighbouring lines are labelled on different thirds of their length.
 	best, at := math.Inf(1), 0
-	for i := len(longest) / 6; i < len(longest)-len(longest)/6-2; i++ {
+	third := ((int(math.Round(z/h.m.Interval)) % 3) + 3) % 3
+	for i := len(longest) * third / 3; i < len(longest)*(third+1)/3-2; i++ {
 		a, b := place(longest[i][0], longest[i][1]), place(longest[i+2][0], longest[i+2][1])
 		if tilt := math.Abs(float64(b.Y-a.Y)) / (math.Abs(float64(b.X-a.X)) + 1e-9); tilt < best {
 			best, at = tilt, i+1

@@ -40,8 +40,8 @@ func Example() {
 	// look at readings.csv line 0: ""
 	// look at points.csv line 14: "S12"
 	// drift 10 µGal/h, step 66 µGal
-	// base anomaly 20.13 ± 0.00 mGal
-	// S1   anomaly 20.13 ± 0.01 mGal
-	// S2   anomaly 20.13 ± 0.01 mGal
+	// base anomaly 20.25 ± 0.00 mGal
+	// S1   anomaly 20.26 ± 0.01 mGal
+	// S2   anomaly 20.25 ± 0.01 mGal
 	// 13 files, among them report.html: true
 }

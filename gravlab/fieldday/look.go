@@ -14,8 +14,8 @@ import (
 
 // look finds stations that their neighbours do not expect, and lays the surface of the map.
 func (r *Result) look() error {
-	for _, ask := range []func() error{r.placeTares, r.whichOfTwo, r.placeTares} {
-		if err := ask(); err != nil {
+	for _, d := range r.Days {
+		if err := r.askMap(d); err != nil {
 			return err
 		}
 	}
@@ -100,59 +100,107 @@ func (r *Result) report() (survey.Report, error) {
 	return t, t.Validate()
 }
 
-// placeTares asks the map where a step was that was found, and that several places between
-// readings explain alike: at the wrong ones some stations stand out of their neighbours by
-// its size.
-func (r *Result) placeTares() error {
-	for _, d := range r.Days {
-		if d.placed || len(d.alike) < 2 || len(d.Drift.Tares) != 1 || len(r.Stations) < 12 {
-			continue
+// askMap asks the map which story of a day is true, where several explain the readings nearly
+// alike: where a step was, which of two readings of a station is wrong, or whether it was a
+// step at all. With a wrong one some stations stand out of their neighbours. A story counts by
+// the likelihoods of the readings and of the map together.
+func (r *Result) askMap(d *Day) error {
+	stories := d.stories()
+	if d.placed || len(stories) < 2 || len(r.Stations) < 12 {
+		return nil
+	}
+	before, reduced, out := d.Drift, d.Reduced, d.Out
+	restore := func() { d.Drift, d.Reduced, d.Out = before, reduced, out }
+	adopt := func(t trial) (err error) {
+		d.Drift = cloned(before)
+		if t.tare != nil {
+			d.Drift.Tares = []time.Time{t.at.Add(d.shift)}
+		} else if d.best.tare != nil {
+			d.Drift.Tares = nil
 		}
-		here := d.Drift.Tares[0]
-		best, second := math.Inf(-1), math.Inf(-1)
-		var at time.Time
-		for _, place := range d.alike {
-			d.Drift.Tares[0] = place
+		if !slices.Equal(d.Out, t.out) {
+			d.Out = t.out
+			d.Reduced, err = r.reduced(d, d.Out, d.shift, d.u)
+		}
+		return err
+	}
+	values := make([]float64, len(stories))
+	best := 0
+	for i, t := range stories {
+		values[i] = math.Inf(-1)
+		if err := adopt(t); err == nil {
 			v, ok, err := r.smoothness()
-			d.Drift.Tares[0] = here
-			if err != nil {
-				return err
-			}
-			if !ok {
+			if err == nil && !ok {
+				restore()
 				return nil // stations in one line have no map
 			}
-			switch {
-			case v > best:
-				best, second, at = v, best, place
-			case v > second:
-				second = v
+			if err == nil {
+				values[i] = v - t.score/2
 			}
 		}
-		if best-second < 3 {
-			continue // odds of less than 20 to 1
-		}
-		for i := range r.Choices.list {
-			o := &r.Choices.list[i]
-			if o.name == "tare place" && o.about == d.Name {
-				o.value, o.why = "by the map", "see tare; set to \"doubtful\" if the field book has another moment"
-			}
-			if o.name == "tare" && o.about == d.Name {
-				o.value = at.Add(-d.shift).Round(time.Second).In(d.Readings[0].Time.Location()).Format(momentLayout)
-				o.why += fmt.Sprintf("; of %d places that the readings cannot tell apart this one makes the smoothest map, by odds of %.0f to 1", len(d.alike), math.Exp(math.Min(best-second, 9)))
-			}
-		}
-		d.Drift.Tares[0] = at
-		d.placed = true
-		for i := range r.Doubts {
-			if r.Doubts[i].Text == stepTold && r.Doubts[i].Time == moment(here) {
-				r.Doubts[i].Time = moment(at)
-			}
-		}
-		if err := r.again(); err != nil {
-			return err
+		restore()
+		if values[i] > values[best] {
+			best = i
 		}
 	}
-	return nil
+	winner := stories[best]
+	second := math.Inf(-1) // of those with another step
+	for i, t := range stories {
+		if (t.tare == nil) != (winner.tare == nil) || !t.at.Equal(winner.at) {
+			second = max(second, values[i])
+		}
+	}
+	certain := values[best]-second >= 3 // odds of 20 to 1
+	if !certain && winner.tare != nil && d.best.tare != nil && slices.Equal(winner.out, d.best.out) {
+		return nil
+	}
+	var fixed []int
+	for _, k := range d.trials[0].out {
+		fixed = append(fixed, k)
+	}
+	r.forget(d)
+	because := fmt.Sprintf("; of %d stories that explain the readings nearly alike this one makes the likeliest map, by odds of %.0f to 1 over another step", len(stories), math.Exp(math.Min(values[best]-second, 9)))
+	r.record(d, winner, fixed, because)
+	r.Choices.list = slices.DeleteFunc(r.Choices.list, func(o choice) bool { return o.name == "tare place" && o.about == d.Name })
+	if err := adopt(winner); err != nil {
+		return err
+	}
+	if len(d.Drift.Tares) > 0 {
+		word, why := "doubtful", "set to \"known\" where the field book names the moment"
+		if certain {
+			word, why = "by the map", "see tare; set to \"doubtful\" if the field book has another moment"
+		}
+		r.Choices.take("tare place", d.Name, word, why)
+	}
+	d.placed = certain
+	r.tellFound(d)
+	return r.again()
+}
+
+// tellFound lists what is left out and where steps are assumed, instead of what was listed of
+// the day before.
+func (r *Result) tellFound(d *Day) {
+	var list []fieldbook.Problem
+	for _, k := range d.Out {
+		list = append(list, d.Readings[k].Problem(outTold))
+	}
+	for _, t := range d.Drift.Tares {
+		list = append(list, fieldbook.Problem{File: d.Readings[0].File, Time: moment(t), Text: stepTold})
+	}
+	at := slices.IndexFunc(r.Doubts, d.told)
+	r.Doubts = slices.DeleteFunc(r.Doubts, d.told)
+	if at < 0 {
+		at = len(r.Doubts)
+	}
+	r.Doubts = slices.Insert(r.Doubts, min(at, len(r.Doubts)), list...)
+}
+
+// told says that a doubt is one of tellFound about this day.
+func (d *Day) told(p fieldbook.Problem) bool {
+	if p.Text != outTold && p.Text != stepTold || p.File != d.Readings[0].File {
+		return false
+	}
+	return strings.HasPrefix(p.Time, d.Readings[0].Day())
 }
 
 // smoothness is how likely the map is that the days as they stand make.
@@ -179,96 +227,21 @@ func (r *Result) smoothness() (v float64, ok bool, err error) {
 	return surface.LikelihoodLog(), true, nil
 }
 
-// whichOfTwo asks the map which of two readings of a station is wrong, where one was left
-// out: the readings alone cannot say.
-func (r *Result) whichOfTwo() error {
-	count := map[string]int{}
-	for _, x := range r.Book.Readings {
-		count[x.Station]++
-	}
-	for _, d := range r.Days {
-		for k, out := range d.Out {
-			name := d.Readings[out].Station
-			other := slices.IndexFunc(d.Readings, func(x fieldbook.Reading) bool { return x.Station == name && x.Line != d.Readings[out].Line })
-			if count[name] != 2 || other < 0 || len(r.Stations) < 12 {
-				continue
-			}
-			chosen := slices.IndexFunc(r.Choices.list, func(o choice) bool {
-				return o.name == "leave out" && o.about == name && strings.HasPrefix(o.why, found) && !strings.Contains(o.why, byMap)
-			})
-			if chosen < 0 {
-				continue
-			}
-			o := &r.Choices.list[chosen]
-			now, ok, err := r.smoothness()
-			if err != nil || !ok {
-				return err
-			}
-			swap := func(to int) (err error) {
-				d.Out[k] = to
-				d.Reduced, err = r.reduced(d, d.Out, d.shift, d.u)
-				return err
-			}
-			if err := swap(other); err != nil {
-				return err
-			}
-			then, _, err := r.smoothness()
-			if err != nil {
-				return err
-			}
-			o.why += fmt.Sprintf("; %s (odds of %.0f to 1)", byMap, math.Exp(math.Min(math.Abs(then-now), 9)))
-			if then < now {
-				if err := swap(out); err != nil {
-					return err
-				}
-				continue
-			}
-			o.value = d.Readings[other].Time.Format(momentLayout)
-			o.why = strings.Replace(o.why, fmt.Sprintf("line %d", d.Readings[out].Line), fmt.Sprintf("line %d", d.Readings[other].Line), 1)
-			for i := range r.Doubts {
-				if r.Doubts[i] == d.Readings[out].Problem(outTold) {
-					r.Doubts[i] = d.Readings[other].Problem(outTold)
-				}
-			}
-			if err := r.again(); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
-const byMap = "of the two readings of this station the other one makes the smoother map"
-
 // again adjusts after a step has moved.
 func (r *Result) again() error {
 	for _, d := range r.Days {
 		d.Loops = nil
 	}
-	told := r.Doubts
 	for i := range r.Stations {
 		r.Stations[i].Readings = 0
 	}
 	if err := r.adjust(); err != nil {
 		return err
 	}
-	r.Doubts = told
-	for i := range r.Stations {
-		s := &r.Stations[i]
-		g, err := r.Adjustment.Station(s.Name)
-		if err != nil {
-			return err
-		}
-		g.Value += r.offset
-		s.Anomaly.Value += g.Value - s.Gravity.Value
-		s.Anomaly.FreeAir += g.Value - s.Gravity.Value
-		s.Gravity = g
-		if _, s.U.Reading, err = r.Adjustment.Between(r.Base, s.Name); err != nil {
-			return err
-		}
-		r.doubtful(s)
+	if r.ownDensity { // it was found from the values as they were
+		r.Choices.list = slices.DeleteFunc(r.Choices.list, func(o choice) bool { return o.name == "density" || o.name == "u density" })
 	}
-	return nil
+	return r.reduce()
 }
 
 // doubtful says that a station hangs on the place of a step, unless the map or the choices

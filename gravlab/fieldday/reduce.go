@@ -3,6 +3,7 @@ package fieldday
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gravity.example/gravlab"
@@ -62,10 +63,12 @@ func (r *Result) reduce() error {
 		offset = normal - base.Value
 	}
 	r.offset = offset
-	terrain, uNear, err := r.terrain()
-	if err != nil {
-		return err
+	if r.unit == nil {
+		if r.unit, r.uUnit, err = r.terrain(); err != nil {
+			return err
+		}
 	}
+	terrain, uNear := r.unit, r.uUnit
 	// Free air first, with no plate: of it the density is found.
 	free := r.Reduction
 	free.Plate, free.Density = survey.NoPlate, 0
@@ -176,6 +179,9 @@ func (r *Result) density(freeAir, terrain []float64) error {
 				why = fmt.Sprintf("by the hill: the anomalies follow the heights least (%.0f ± %.0f kg/m³, relief %.0f m). It fails where the geology follows the hill", d.Density, d.U, high-low)
 			}
 		}
+	}
+	if !slices.ContainsFunc(c.list, func(o choice) bool { return o.name == "density" || o.name == "u density" }) {
+		r.ownDensity = true
 	}
 	var err error
 	if r.Reduction.Density, err = c.number(c.take("density", "", value, why), quantity.Density, 100, 5000); err != nil {

@@ -63,8 +63,9 @@ type Day struct {
 	Drift    survey.Drift
 	Found    survey.DayDrift
 	Loops    []Loop
-	alike    []time.Time // places of the step found that the readings cannot tell apart
-	placed   bool        // the map has told, or the choices were given
+	trials   []trial
+	best     trial
+	placed   bool // the map has told, or the choices were given
 	shift    time.Duration
 	u        float64 // of a reading, 0 where the file states them, m/s²
 }
@@ -78,25 +79,28 @@ type Loop struct {
 
 // A Result is all that was worked out.
 type Result struct {
-	Book       *fieldbook.Book
-	Choices    *Choices
-	Days       []*Day
-	Stations   []Station
-	Adjustment *survey.Adjustment
-	Reduction  survey.Reduction
-	Density    *survey.TopographyDensity // by the hill, nil where it says nothing
-	Base       string
-	Tied       bool // to a base of known gravity
-	Frame      survey.Frame
-	Surface    *survey.Surface // in µGal; nil where there are too few stations
-	TerrainTo  float64
-	Terrain    float64 // from, m
-	HowU       string  // where the uncertainty of a reading comes from
-	Doubts     []fieldbook.Problem
-	Body       *Body // nil where none was asked for
-	legacy     string
-	uDensity   float64
-	offset     float64 // added to the adjusted values, m/s²
+	Book         *fieldbook.Book
+	Choices      *Choices
+	Days         []*Day
+	Stations     []Station
+	Adjustment   *survey.Adjustment
+	Reduction    survey.Reduction
+	Density      *survey.TopographyDensity // by the hill, nil where it says nothing
+	Base         string
+	Tied         bool // to a base of known gravity
+	Frame        survey.Frame
+	Surface      *survey.Surface // in µGal; nil where there are too few stations
+	TerrainTo    float64
+	Terrain      float64 // from, m
+	HowU         string  // where the uncertainty of a reading comes from
+	Doubts       []fieldbook.Problem
+	Body         *Body // nil where none was asked for
+	legacy       string
+	uDensity     float64
+	unit, uUnit  []float64           // terrain correction for 1 kg/m³, and its uncertainty
+	ownDensity   bool                // it was found here, not chosen
+	ofAdjustment []fieldbook.Problem // of Doubts, those that adjust has told
+	offset       float64             // added to the adjusted values, m/s²
 }
 
 const uUsual = 5 * gravlab.MicroGal // of a reading where no repeats tell, common practice, no source
@@ -441,7 +445,7 @@ type trial struct {
 	score float64 // chi² and what the freedoms cost
 	chi2  float64
 	dof   int
-	w     map[int]float64
+	at    time.Time // of the tare, of the places that fit alike
 }
 
 // critical is the largest |W| of n that chance passes with probability alpha.
@@ -521,12 +525,13 @@ func (r *Result) tryOut(d *Day, out []int, shift time.Duration, u float64, drift
 }
 
 // best looks for the readings to leave out and the tare of a day together.
-func (r *Result) best(d *Day, fixedOut []int, shift time.Duration, u float64, drift survey.Drift, search bool) (trial, error) {
-	now, candidates, err := r.tryOut(d, fixedOut, shift, u, drift, search)
+func (r *Result) best(d *Day, fixedOut []int, shift time.Duration, u float64, drift survey.Drift, search bool) (now trial, all []trial, err error) {
+	now, candidates, err := r.tryOut(d, fixedOut, shift, u, cloned(drift), search)
 	if err != nil || !search {
-		return now, err
+		return now, nil, err
 	}
 	now.score -= float64(len(fixedOut)) * math.Pow(critical(0.05, len(d.Readings)), 2)
+	all = append(all, now)
 	for range max(1, len(d.Readings)/10) {
 		// A day whose scatter is what chance makes is left alone.
 		if float64(now.dof) > 0 && fitPValue(now.chi2, now.dof) > 0.2 && now.tare == nil {
@@ -534,11 +539,12 @@ func (r *Result) best(d *Day, fixedOut []int, shift time.Duration, u float64, dr
 		}
 		next, more := now, candidates
 		for _, k := range candidates {
-			t, c, err := r.tryOut(d, append(slices.Clone(now.out), k), shift, u, drift, search)
+			t, c, err := r.tryOut(d, append(slices.Clone(now.out), k), shift, u, cloned(drift), search)
 			if err != nil {
 				continue
 			}
 			t.score -= float64(len(fixedOut)) * math.Pow(critical(0.05, len(d.Readings)), 2)
+			all = append(all, t)
 			if t.score < next.score-1e-6 {
 				next, more = t, c
 			}
@@ -548,7 +554,7 @@ func (r *Result) best(d *Day, fixedOut []int, shift time.Duration, u float64, dr
 		}
 		now, candidates = next, more
 	}
-	return now, nil
+	return now, all, nil
 }
 
 // chosen are the readings left out and the drift with tares that the choices name.
@@ -586,15 +592,8 @@ func (r *Result) chosen(d *Day) (out []int, drift survey.Drift, err error) {
 // searchDay finds tares and readings to leave out, puts them into the choices, and returns
 // chi² and degrees of freedom with them.
 func (r *Result) searchDay(d *Day, u float64, again bool) (chi2 float64, dof int, err error) {
-	c := r.Choices
 	if again { // what an earlier round found
-		c.list = slices.DeleteFunc(c.list, func(x choice) bool {
-			mine := x.about == d.Name
-			for _, y := range d.Readings {
-				mine = mine || x.name == "leave out" && x.about == y.Station && x.value == y.Time.Format(momentLayout)
-			}
-			return mine && (x.name == "tare" || x.name == "leave out") && strings.HasPrefix(x.why, found)
-		})
+		r.forget(d)
 	}
 	out, drift, err := r.chosen(d)
 	if err != nil {
@@ -604,7 +603,8 @@ func (r *Result) searchDay(d *Day, u float64, again bool) (chi2 float64, dof int
 	if err != nil {
 		return 0, 0, err
 	}
-	t, err := r.best(d, out, shift, u, drift, again)
+	t, all, err := r.best(d, out, shift, u, drift, again)
+	d.trials, d.best = all, t
 	if err != nil {
 		var p fieldbook.Problem
 		if errors.As(err, &p) {
@@ -616,29 +616,67 @@ func (r *Result) searchDay(d *Day, u float64, again bool) (chi2 float64, dof int
 		return 0, 0, fieldbook.Problem{File: d.Readings[0].File, Text: fmt.Sprintf("the readings of %s cannot be adjusted: %v. Without a return to the base, or another repeat, drift cannot be told from gravity; \"drift,%s,none\" among the choices takes it as zero", d.Name, err, d.Name)}
 	}
 	if t.tare != nil {
+		t.at = t.tare.At.Round(time.Second)
+	}
+	r.record(d, t, out, "")
+	return t.chi2, t.dof, nil
+}
+
+// record puts what a trial found into the choices; fixed are the readings that were left out
+// before.
+func (r *Result) record(d *Day, t trial, fixed []int, because string) {
+	c := r.Choices
+	if t.tare != nil {
 		why := fmt.Sprintf(found+"%.1f ± %.1f µGal, %.1f standard uncertainties; look in the field book for its cause", t.tare.Size/gravlab.MicroGal, t.tare.U/gravlab.MicroGal, math.Abs(t.tare.W))
-		d.alike = nil
-		for _, k := range t.tare.Candidates {
-			var used []time.Time
-			for i, x := range d.Readings {
-				if !slices.Contains(t.out, i) {
-					used = append(used, x.Time.Add(shift))
-				}
-			}
-			if k+1 < len(used) {
-				d.alike = append(d.alike, used[k].Add(used[k+1].Sub(used[k])/2).Round(time.Second))
-			}
-		}
-		c.add("tare", d.Name, t.tare.At.Round(time.Second).In(d.Readings[0].Time.Location()).Format(momentLayout), why)
+		c.add("tare", d.Name, t.at.In(d.Readings[0].Time.Location()).Format(momentLayout), why+because)
 	}
 	for _, k := range t.out {
-		if slices.Contains(out, k) {
+		if slices.Contains(fixed, k) {
 			continue
 		}
 		x := d.Readings[k]
-		c.add("leave out", x.Station, x.Time.Format(momentLayout), found+"it does not fit the repeats, drift and tares of the day; "+x.File+" line "+fmt.Sprint(x.Line))
+		c.add("leave out", x.Station, x.Time.Format(momentLayout), found+"it does not fit the repeats, drift and tares of the day; "+x.File+" line "+fmt.Sprint(x.Line)+because)
 	}
-	return t.chi2, t.dof, nil
+}
+
+// forget takes out of the choices what was found of a day.
+func (r *Result) forget(d *Day) {
+	c := r.Choices
+	c.list = slices.DeleteFunc(c.list, func(x choice) bool {
+		mine := x.about == d.Name
+		for _, y := range d.Readings {
+			mine = mine || x.name == "leave out" && x.about == y.Station && x.value == y.Time.Format(momentLayout)
+		}
+		return mine && (x.name == "tare" || x.name == "leave out") && strings.HasPrefix(x.why, found)
+	})
+}
+
+// stories are the trials that explain a day's readings nearly as well as the best one, each
+// with every place of its step that they cannot tell apart.
+func (d *Day) stories() (list []trial) {
+	for _, t := range d.trials {
+		if t.score > d.best.score+16 {
+			continue
+		}
+		if t.tare == nil {
+			list = append(list, t)
+			continue
+		}
+		var used []time.Time
+		for i, x := range d.Readings {
+			if !slices.Contains(t.out, i) {
+				used = append(used, x.Time)
+			}
+		}
+		for _, k := range t.tare.Candidates {
+			if k+1 < len(used) {
+				t.at = used[k].Add(used[k+1].Sub(used[k]) / 2).Round(time.Second)
+				list = append(list, t)
+			}
+		}
+	}
+	slices.SortStableFunc(list, func(a, b trial) int { return cmp.Compare(a.score, b.score) })
+	return list[:min(len(list), 60)]
 }
 
 // clock is by how much a day's times are moved.
@@ -687,13 +725,13 @@ func (r *Result) settle(d *Day, u float64) error {
 	}
 	base := drift
 	base.Tares = nil
-	now, err := r.best(d, nil, shift, u, base, true)
+	now, _, err := r.best(d, nil, shift, u, base, true)
 	if err != nil {
 		return nil // the days together are adjusted later, or refused
 	}
 	better, at := now.score-12, time.Duration(0)
 	for _, h := range []time.Duration{-2 * time.Hour, -time.Hour, time.Hour, 2 * time.Hour} {
-		if t, err := r.best(d, nil, shift+h, u, cloned(base), true); err == nil && t.score < better {
+		if t, _, err := r.best(d, nil, shift+h, u, base, true); err == nil && t.score < better {
 			better, at = t.score, h
 		}
 	}
@@ -728,21 +766,28 @@ func (r *Result) adjust() error {
 		return fmt.Errorf("the readings cannot be adjusted together: %w. Does each day share a station with another, and return to one?", err)
 	}
 	r.Adjustment = a
+	var told []fieldbook.Problem
 	for _, m := range a.Remarks {
 		p := fieldbook.Problem{File: r.Book.Readings[0].File, Station: m.Station, Text: m.Text}
 		if !m.Time.IsZero() {
 			p.Time = moment(m.Time)
 		}
-		r.Doubts = append(r.Doubts, p)
+		told = append(told, p)
 	}
 	if p := a.PValue(); p < 0.01 {
-		r.Doubts = append(r.Doubts, fieldbook.Problem{File: r.Book.Readings[0].File, Text: fmt.Sprintf("the readings scatter more than their uncertainties allow (chi² %.1f for %d degrees of freedom): the uncertainties of the table are too small, or a step, a bend of the drift or a wrong reading is still there", a.Chi2, a.DoF)})
+		told = append(told, fieldbook.Problem{File: r.Book.Readings[0].File, Text: fmt.Sprintf("the readings scatter more than their uncertainties allow (chi² %.1f for %d degrees of freedom): the uncertainties of the table are too small, or a step, a bend of the drift or a wrong reading is still there", a.Chi2, a.DoF)})
 	}
 	for i := range a.Residuals {
 		if label := a.Residuals[i].Label; strings.HasPrefix(label, "tie ") && math.Abs(a.Residuals[i].W) > 3 {
-			r.Doubts = append(r.Doubts, fieldbook.Problem{File: r.Book.Ties[0].File, Station: strings.TrimPrefix(label, "tie "), Text: fmt.Sprintf("this tie and the others disagree by %.3f mGal; some 14 mGal are a base on the datum of Potsdam", a.Residuals[i].Value/gravlab.MilliGal)})
+			told = append(told, fieldbook.Problem{File: r.Book.Ties[0].File, Station: strings.TrimPrefix(label, "tie "), Text: fmt.Sprintf("this tie and the others disagree by %.3f mGal; some 14 mGal are a base on the datum of Potsdam", a.Residuals[i].Value/gravlab.MilliGal)})
 		}
 	}
+	at := len(r.Doubts)
+	if len(r.ofAdjustment) > 0 {
+		at = slices.Index(r.Doubts, r.ofAdjustment[0])
+		r.Doubts = slices.Delete(r.Doubts, at, at+len(r.ofAdjustment))
+	}
+	r.Doubts, r.ofAdjustment = slices.Insert(r.Doubts, at, told...), told
 	k := 0
 	for i, d := range r.Days {
 		d.Found = a.Days[i]
