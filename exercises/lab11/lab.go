@@ -58,6 +58,8 @@ func drainPeak(d *bank.Draw) bank.Question {
 			{ID: "formula-ball", Value: bank.Always(gravlab.G * -4 * math.Pi / 3 * r * r * r * rho / (z * z))},
 			{ID: "diameter", Value: bank.Always(4 * peak)},
 			{ID: "sign-ignored", Value: bank.Always(-peak)},
+			{ID: "square", Value: bank.Always(peak / z)},
+			{ID: "no-pi", Value: bank.Always(peak / math.Pi)},
 		},
 		Range: [2]float64{-30e-8, -5e-8},
 		// R = 10 m, 2800 kg/m³, axis at 50 m, G = 6.67e-11
@@ -77,6 +79,8 @@ func drainAxis(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "full-width", Value: bank.Always(2 * half)},
 			{ID: "compact-body", Value: bank.Always(compact * half)},
+			{ID: "halved", Value: bank.Always(half / 2)},
+			{ID: "divided", Value: bank.Always(half / compact)},
 		},
 		Range: [2]float64{2, 5},
 		Source: bank.Published(testdata.Examples, "sphere-05",
@@ -105,6 +109,9 @@ func drainLined(d *bank.Draw) bank.Question {
 			{ID: "lining-left-out", Value: g(math.Pi * a * a * -host)},
 			{ID: "whole-density", Value: g(math.Pi * (a*a*-host + (b*b-a*a)*stone))},
 			{ID: "lining-as-empty", Value: g(math.Pi * b * b * -host)},
+			{ID: "ring-alone", Value: g(math.Pi * (b*b - a*a) * (stone - host))},
+			{ID: "thickness", Value: g(math.Pi * (a*a*-host + (b-a)*(b-a)*(stone-host)))},
+			{ID: "factor-2", Value: g(linedMass(a, b, stone, host) / 2)},
 		},
 		Range: [2]float64{-25e-8, -2e-8},
 		// 1.0, 1.25 m, axis at 8 m, 2400, 1950 kg/m³
@@ -128,6 +135,9 @@ func drainEnds(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "whole-length", Value: bank.Always(fraction(length))},
 			{ID: "finite-profile", Value: bank.Always(2 / math.Pi * math.Atan(length/2/z))},
+			{ID: "missing", Value: bank.Always(1 - fraction(length/2))},
+			{ID: "squared", Value: bank.Always(math.Pow(fraction(length/2), 2))},
+			{ID: "quarter", Value: bank.Always(fraction(length / 4))},
 		},
 		Range: [2]float64{0.45, 0.95},
 	}
@@ -158,6 +168,8 @@ func drainPair(d *bank.Draw) bank.Question {
 			{ID: "half-way", Value: bank.Always(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2))},
 			{ID: "at-ground", Value: bank.Always(2 * gravlab.G * lambda / (z * z))},
 			{ID: "sign-lost", Value: bank.Always(-reading)},
+			{ID: "from-the-ground", Value: bank.Always(reading * base / high)},
+			{ID: "factor-2", Value: bank.Always(reading / 2)},
 		},
 		Range: [2]float64{-90e-9, -9e-9},
 		// R = 1, axis at 9 m, -2000 kg/m³, x = 4, baseline 1.5: pair over true gradient
@@ -176,6 +188,8 @@ func drainEvenDepth(d *bank.Draw) bank.Question {
 			{ID: "gradient-ball", Value: bank.Always(2 * z)},
 			{ID: "upside-down", Value: bank.Always(1 / z)},
 			{ID: "inverse-square", Value: bank.Always(math.Sqrt(z))},
+			{ID: "units", Value: bank.Always(z / 10)},
+			{ID: "half", Value: bank.Always(z / 2)},
 		},
 		Range: [2]float64{1.5, 11},
 	}
@@ -253,6 +267,8 @@ func drainScore(d *bank.Draw) bank.Question {
 					}
 					return total
 				})},
+				{ID: "per-station", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, true) / math.Sqrt(float64(len(x))) })},
+				{ID: "half-signal", F: one(func(x []float64) float64 { return planScore(x, lambda, z, u, true, true) / 2 })},
 			},
 		},
 		// R = 1.0, axis at 6 m, -1900, 13 stations, 2 m, 5 µGal
@@ -278,6 +294,8 @@ func rocksCorrelation(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "z-for-2z", Value: bank.Always(rubbleCorrelation(top, bottom, apart, 1))},
 			{ID: "no-lower-limit", Value: bank.Always(2 * top / math.Hypot(2*top, apart))},
+			{ID: "squared", Value: bank.Always(right * right)},
+			{ID: "one-depth", Value: bank.Always(2 * bottom / math.Hypot(2*bottom, apart))},
 		},
 		Range: [2]float64{0.2, 0.95},
 		// from 1 to 8 m, 2 m apart
@@ -296,7 +314,7 @@ func drainDetection(d *bank.Draw) bank.Question {
 		return gravlab.Must(p.Detect(buried.InfiniteCylinder{Z: z, Radius: r, Contrast: -ground}, falseAlarm, trials)).Probability
 	}
 	r := 0.3
-	for chance(plan, r, trials) < 0.5 { // a drain that is neither lost nor plain to see
+	for chance(plan, r, trials) < 0.52 { // a drain that is neither lost nor plain to see
 		r = bank.Clean(r + 0.02)
 	}
 	right := chance(plan, r, trials)
@@ -311,6 +329,7 @@ func drainDetection(d *bank.Draw) bank.Question {
 			{ID: "stones-left-out", Value: bank.Always(chance(clear, r, trials))},
 			{ID: "total", Value: bank.Always(chance(plan, r, 1))},
 			{ID: "stones-as-noise", Value: bank.Always(chance(mixed, r, trials))},
+			{ID: "missed", Value: bank.Always(1 - right)},
 		},
 		Range: [2]float64{0.49, 0.75},
 	}
@@ -328,6 +347,8 @@ func drainTrials(d *bank.Draw) bank.Question {
 			{ID: "one-place", Value: bank.Always(p)},
 			{ID: "sum", Value: bank.Always(n * p)},
 			{ID: "two-sided", Value: bank.Always(chance(2 * p))},
+			{ID: "none", Value: bank.Always(1 - chance(p))},
+			{ID: "above", Value: bank.Always(chance(1 - p))},
 		},
 		Range: [2]float64{0.1, 0.55},
 	}

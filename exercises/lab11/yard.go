@@ -158,6 +158,7 @@ func (y yardRecord) depth() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "northern-drain", Value: y.of(1, depth)},
 			{ID: "compact-body", Value: y.of(0, func(s buried.Source) float64 { return compact * s.Z })},
+			{ID: "raw", Value: y.ignoring(0, depth)},
 		},
 		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(0, u)}},
 		Range:  [2]float64{2, 4},
@@ -175,6 +176,8 @@ func (y yardRecord) radius() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "diameter", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) })},
 			{ID: "water-for-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
+			{ID: "no-pi", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / -y.ground) })},
+			{ID: "area", Value: y.of(0, func(s buried.Source) float64 { return s.Mass / (math.Pi * -y.ground) })},
 		},
 		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(0, u)}},
 		Range:  [2]float64{0.6, 1.2},
@@ -241,6 +244,8 @@ func textbookFill() bank.Question {
 			{ID: "contrast", Value: value(func() float64 { return textbookContrast(peak()) })},
 			{ID: "roof-for-axis", Value: value(func() float64 { return rock + textbookContrast(peak())*3.5/6 })},
 			{ID: "diameter", Value: value(func() float64 { return rock + textbookContrast(peak())/4 })},
+			{ID: "sign", Value: value(func() float64 { return rock - textbookContrast(peak()) })},
+			{ID: "factor-2", Value: value(func() float64 { return rock + 2*textbookContrast(peak()) })},
 		},
 		Range: [2]float64{980, 1020},
 		Source: bank.Source{Check: &bank.SourceCheck{
