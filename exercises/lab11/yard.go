@@ -177,7 +177,6 @@ func (y yardRecord) radius() bank.Question {
 			{ID: "diameter", Value: y.of(0, func(s buried.Source) float64 { return 2 * radius(s) })},
 			{ID: "water-for-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
 			{ID: "no-pi", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / -y.ground) })},
-			{ID: "area", Value: y.of(0, func(s buried.Source) float64 { return s.Mass / (math.Pi * -y.ground) })},
 		},
 		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(0, u)}},
 		Range:  [2]float64{0.6, 1.2},
