@@ -34,7 +34,7 @@ func build(d *bank.Draw) bank.Sheet {
 
 	return bank.Sheet{Questions: []bank.Question{
 		{
-			ID: "fall-time", Kind: judge.KindNumber, Marks: 1, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
+			ID: "fall-time", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.005},
 			Fields: bank.Fields{"height": height},
 			Solve:  bank.Always(fall(9.81)),
 			Slips: []bank.Slip{
@@ -46,7 +46,7 @@ func build(d *bank.Draw) bank.Sheet {
 			Range: [2]float64{0.4, 1.0},
 		},
 		{
-			ID: "pull", Kind: judge.KindNumber, Marks: 1, Unit: "N", Tol: judge.Tolerance{Rel: 0.005},
+			ID: "pull", Kind: judge.KindNumber, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.005},
 			Fields: bank.Fields{"m1": m1, "m2": m2, "apart": apart, "r": r},
 			Solve:  bank.Always(pull(gravlab.G, m1, m2, r)),
 			Slips: []bank.Slip{

@@ -209,12 +209,21 @@ func (w weighing) torque(d *bank.Draw) bank.Question {
 		return func(a []float64) []float64 { return []float64{f(a[0])} }
 	}
 	right := func(theta float64) float64 { return gravlab.Must(model.Torque(theta, torsion.Plus)) }
+	anywhere := func(theta float64) float64 { // right, at angles too that the balance cannot reach
+		x, y, sum := w.Arm*math.Cos(theta), w.Arm*math.Sin(theta), 0.0
+		for _, side := range []float64{1, -1} {
+			dx, dy := side*w.Arm-x, side*w.Distance-y
+			sum += (x*dy - y*dx) / math.Pow(math.Hypot(dx, dy), 3)
+		}
+		return 2 * gravlab.G * w.SmallMass * w.LargeMass * sum
+	}
 	exact := testdata.Find(testdata.Checks, "torsion-static-01")
 	return bank.Question{
 		ID: "torque", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Function: &bank.Function{
 			Name: "torque", Signature: judge.OneToOne, Calls: calls,
-			Right: one(right),
+			Right:   one(right),
+			Degrees: one(func(theta float64) float64 { return anywhere(theta / gravlab.Degree) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "near-only", F: one(near)},
 				{ID: "at-zero", F: one(func(float64) float64 { return right(0) })},

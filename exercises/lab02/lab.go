@@ -77,7 +77,7 @@ func energyOfSwing(d *bank.Draw) bank.Question {
 	percent := d.Between("energy loss", 5, 12, 0.5)
 	p := percent / 100
 	return bank.Question{
-		ID: "energy", Kind: judge.KindNumber, Marks: 1, Unit: "%", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "energy", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"percent": percent},
 		Solve:  bank.Always(energyLost(p)),
 		Slips: []bank.Slip{

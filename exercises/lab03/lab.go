@@ -50,7 +50,7 @@ func springConstant(d *bank.Draw) bank.Question {
 	}
 	k := func(m, x, g float64) float64 { return gravlab.Must(sensor.SpringConstant(m, x, g)) }
 	return bank.Question{
-		ID: "stiffness", Kind: judge.KindNumber, Marks: 1, Unit: "N/m", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "stiffness", Kind: judge.KindNumber, Marks: 2, Unit: "N/m", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"x": x, "m": m, "xSI": x / 1000},
 		Solve:  bank.Always(k(m, x/1000, 9.81)),
 		Slips: []bank.Slip{

@@ -99,7 +99,7 @@ func passingRating(d *bank.Draw) bank.Question {
 	theta := degrees * math.Pi / 180
 	tension := gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: m}, Length: 2, Gravity: passingGravity, Amplitude: theta}.LargestTension())
 	return bank.Question{
-		ID: "rating", Kind: judge.KindNumber, Marks: 1, Unit: "N", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "rating", Kind: judge.KindNumber, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"m": m, "degrees": degrees},
 		Solve:  bank.Always(5 * tension),
 		Slips: []bank.Slip{
@@ -118,7 +118,7 @@ func passingRating(d *bank.Draw) bank.Question {
 func (p passing) closest() bank.Question {
 	pull := func(d float64) float64 { return gravlab.G * p.Bob.Mass / (d * d) }
 	return bank.Question{
-		ID: "closest", Kind: judge.KindNumber, Marks: 1, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
+		ID: "closest", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.005},
 		Fields: bank.Fields{"mass": p.Bob.Mass, "below": p.below, "gap": bank.RoundTo(p.below-p.Bob.Radius, 3)},
 		Solve:  bank.Always(pull(p.below)),
 		Slips: []bank.Slip{
@@ -165,7 +165,8 @@ func (p passing) pull(d *bank.Draw) bank.Question {
 		Fields: bank.Fields{"m": m, "length": length, "below": below},
 		Function: &bank.Function{
 			Name: "pull", Signature: judge.OneToOne, Calls: calls,
-			Right: one(right),
+			Right:   one(right),
+			Degrees: one(func(theta float64) float64 { return right(theta / gravlab.Degree) }),
 			Slips: []bank.FunctionSlip{
 				{ID: "sign", F: one(func(theta float64) float64 { return -right(theta) })},
 				{ID: "whole-pull", F: one(whole)},

@@ -148,6 +148,9 @@ func tidePull(d *bank.Draw) bank.Question {
 		Function: &bank.Function{
 			Name: "upward", Signature: judge.TwoToOne, Calls: calls,
 			Right: two(func(z, d float64) float64 { return tideUpward(tideMoonGM, d, tideRadius, z) }),
+			Degrees: two(func(z, d float64) float64 {
+				return tideUpward(tideMoonGM, d, tideRadius, math.Remainder(z/gravlab.Degree, 2*math.Pi))
+			}),
 			Slips: []bank.FunctionSlip{
 				{ID: "first-term-only", F: two(func(z, d float64) float64 { return tideFirstOrder(tideMoonGM, d, tideRadius, z) })},
 				{ID: "no-centre", F: two(pull)},

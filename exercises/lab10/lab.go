@@ -214,7 +214,7 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 		return lo
 	}
 	return bank.Question{
-		ID: "steepest", Kind: judge.KindNumber, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "steepest", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.02},
 		Fields: bank.Fields{"z": z},
 		Solve:  bank.Always(z / 2),
 		Slips: []bank.Slip{

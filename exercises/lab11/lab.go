@@ -73,7 +73,7 @@ var compact = gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, 1))
 func drainAxis(d *bank.Draw) bank.Question {
 	left, half := d.Between("axis left", 6, 12, 0.1), d.Between("axis half", 2.2, 4.8, 0.1)
 	return bank.Question{
-		ID: "axis", Kind: judge.KindNumber, Marks: 1, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "axis", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
 		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half)},
 		Solve:  bank.Always(half),
 		Slips: []bank.Slip{

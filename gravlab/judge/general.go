@@ -107,7 +107,7 @@ func (t NumberTask) general(r reading) (name, message string, ok bool) {
 	}
 	for _, v := range t.Degrees {
 		if r.near(v) {
-			return "degrees in sin or cos", "Degrees in sin, cos or tan?\nThey take radians: multiply by π/180 first.", true
+			return "degrees in sin or cos", "Degrees in sin, cos or tan?\nThey take radians.", true
 		}
 	}
 	for _, right := range []float64{t.Want, t.Carried} {
@@ -245,7 +245,7 @@ func (t NumberTask) Nearest() []string {
 // sign, degrees, a shift by one.
 func (t FunctionTask) general(got [][]float64) (name, message string, ok bool) {
 	if t.Degrees != nil && t.agree(got, t.Degrees) {
-		return "degrees in sin or cos", "Degrees in sin, cos or tan?\nThey take radians: multiply by π/180 first.", true
+		return "degrees in sin or cos", "Degrees in sin, cos or tan?\nThey take radians.", true
 	}
 	times := func(f func(i, j int) float64) bool {
 		scaled := make([][]float64, len(t.Want))

@@ -52,6 +52,9 @@ func Number(t NumberTask, a Answer) Verdict {
 	switch {
 	case credible.fits(r.value, t.Want):
 		v.Outcome, v.Marks = OutcomeRight, t.Marks
+		if t.U > 0 && t.Telling != WithMarks && t.fromHandbook(r) && !r.few(3) {
+			v.Message = "These are the digits of a handbook. What does your own record give?"
+		}
 	case credible.fits(r.value, t.Carried):
 		v.Outcome, v.Marks = OutcomeCarried, t.Marks
 		v.Message = fmt.Sprintf("Right, given your answer to %s, which needs another look.", t.From)

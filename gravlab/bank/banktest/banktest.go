@@ -170,6 +170,9 @@ func complete(t *testing.T, lab bank.Lab) {
 					bad("slip %q: needs a name, and a fix of at most two lines", slip.Name)
 				}
 			}
+			if q.Unit != "1" && q.Marks < 2 {
+				bad("needs 2 marks: a right number without its unit earns half of them")
+			}
 			if q.Kind == judge.KindNumber && (q.Tol.Why == "" || q.Tol.Abs == 0 && q.Tol.Rel == 0) {
 				bad("the tolerance needs a size and a reason")
 			}
