@@ -321,7 +321,7 @@ func TestNoNotebook(t *testing.T) {
 		t.Errorf("%q, %v", out, err)
 	}
 	out, _ = cell(t, b, nil, "done").CombinedOutput()
-	if !strings.Contains(string(out), "marks 2 of 5") {
+	if !strings.Contains(string(out), "marks 2 of 7") {
 		t.Errorf("summary:\n%s", out)
 	}
 }

@@ -35,5 +35,5 @@ func ExampleServer_Session() {
 	// Output:
 	// ✓ right: brackets, read as option a (marks 1 of 1)
 	// the program learns: recorded
-	// marks 1 of 5, left: [fall-time pull mean]
+	// marks 1 of 7, left: [fall-time pull mean]
 }
