@@ -237,13 +237,11 @@ func TestThinCells(t *testing.T) {
 // own documentation says.
 func TestComments(t *testing.T) {
 	const width = 100
+	later := []string{"sandbox/confine.go", "sandbox/sandbox.go", "sandbox/worker.go"} // to be wrapped with their next change
 	seen := 0
 	for _, dir := range []string{".", "../exercises", "../testdata"} {
 		err := filepath.WalkDir(dir, func(p string, d fs.DirEntry, err error) error {
-			if err == nil && p == "sandbox" {
-				return filepath.SkipDir // its comments are to follow
-			}
-			if err != nil || d.IsDir() || !strings.HasSuffix(p, ".go") {
+			if err != nil || d.IsDir() || !strings.HasSuffix(p, ".go") || slices.Contains(later, filepath.ToSlash(p)) {
 				return err
 			}
 			text, err := os.ReadFile(p)

@@ -357,7 +357,7 @@ func (q *quiet) expr(e ast.Expr) bool {
 	return false
 }
 
-// object says whether using a name is quiet.
+// object reports whether using a name is quiet.
 func (q *quiet) object(o gotypes.Object) bool {
 	switch o := o.(type) {
 	case *gotypes.Var:

@@ -58,7 +58,7 @@ func fileFault(dir string, err error) *Fault {
 
 var noRoomTexts = []string{syscall.ENOSPC.Error(), syscall.EDQUOT.Error(), "not enough space on the disk", "disk is full"}
 
-// noRoom says whether an error tells of a full disk, a used-up quota, or a disk without a
+// noRoom reports whether an error tells of a full disk, a used-up quota, or a disk without a
 // free entry for a new file.
 func noRoom(text string) bool {
 	for _, t := range noRoomTexts {
@@ -97,9 +97,9 @@ var (
 	deepStack = regexp.MustCompile(`stack overflow|goroutine stack exceeds`)
 )
 
-// wantOfMemory looks at the last words of a process that ended by itself. own says that it met a limit
-// of ours: its stack's, or it asked for more than most in all. refused says that the system
-// refused it what it might have had.
+// wantOfMemory looks at the last words of a process that ended by itself. own says that it
+// met a limit of ours: its stack's, or it asked for more than most in all. refused says
+// that the system refused it what it might have had.
 func wantOfMemory(said string, most int64) (own, refused bool) {
 	if deepStack.MatchString(said) {
 		return true, false

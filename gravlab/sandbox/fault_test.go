@@ -42,8 +42,8 @@ func ownPool(t *testing.T) *Pool {
 	return p
 }
 
-// script puts a shell script in the place of the compiler. $TOOL is the compiler, and $ONCE a file that is not
-// there at first.
+// script puts a shell script in the place of the compiler. $TOOL is the compiler, and $ONCE
+// a file that is not there at first.
 func script(t *testing.T, p *Pool, text string) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "compile")
@@ -59,8 +59,8 @@ func onceThen(what string) string {
 	return "if [ ! -e $ONCE ]; then : > $ONCE\n" + what + "\nfi\nexec $TOOL \"$@\"\n"
 }
 
-// What ends a compiler or makes it fail, and is not in the notebook, is a fault. It passes, and the outcome is
-// that of an undisturbed run; or it stays, and is told with what to do.
+// What ends a compiler or makes it fail, and is not in the notebook, is a fault. It passes,
+// and the outcome is that of an undisturbed run; or it stays, and is told with what to do.
 func TestCompilerFaults(t *testing.T) {
 	file := book(t, honest...)
 	want, err := outcomeOf(t, thePool(t), file)
@@ -197,7 +197,8 @@ func TestBoxFault(t *testing.T) {
 	}
 }
 
-// A pool needs nothing of Go's build cache once it is made, and a damaged file in the cache is told.
+// A pool needs nothing of Go's build cache once it is made, and a damaged file in the cache
+// is told.
 func TestCacheCleaned(t *testing.T) {
 	p := thePool(t)
 	for _, list := range []string{p.setup.ImportConfig, p.setup.LinkConfig} {
@@ -229,8 +230,8 @@ func TestCacheCleaned(t *testing.T) {
 	}
 }
 
-// On a disk without room a pool is not made, or a run is a fault; with room again the outcome is the usual
-// one. So it is without room for one more name.
+// On a disk without room a pool is not made, or a run is a fault; with room again the
+// outcome is the usual one. So it is without room for one more name.
 func TestNoRoom(t *testing.T) {
 	if os.Getuid() != 0 {
 		t.Skip("only root may mount a small disk; TestCompilerFaults tells what a full one leads to")
@@ -276,7 +277,8 @@ func TestNoRoom(t *testing.T) {
 			return nil
 		},
 	} {
-		// From no room at all to nearly enough: the worker's folder, the source, the object, the program.
+		// From no room at all to nearly enough: the worker's folder, the source, the
+		// object, the program.
 		for _, left := range []int{0, 100_000, 1_000_000, 2_500_000, 4_000_000} {
 			if err := fill(left); err != nil {
 				t.Fatal(err)
@@ -403,7 +405,8 @@ func TestManyPrograms(t *testing.T) {
 				t.Fatal(err)
 			}
 			t.Logf("ended by %q after %v: %+v", out.Ended, out.Times.Processor, out.Times)
-			// The generic cell may be given up alone, by the compiler's own limit; the bounds hold then too.
+			// The generic cell may be given up alone, by the compiler's own limit; the
+			// bounds hold then too.
 			limits := map[string][]Limit{"declared again": {LimitPrograms, LimitTime}, "after nested generics": {LimitPrograms, LimitTime, LimitCompiler}}
 			if out.Times.Processor > 61*time.Second || out.Times.Programs > maxPrograms || !slices.Contains(limits[name], out.Ended) {
 				t.Errorf("%d programs, %v of processor time, ended by %q", out.Times.Programs, out.Times.Processor, out.Ended)

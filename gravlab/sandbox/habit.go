@@ -22,7 +22,7 @@ const (
 	looks = 8
 )
 
-// begin says whether a sheet of the lab should be compiled from the start.
+// begin reports whether a sheet of the lab should be compiled from the start.
 func (h *habits) begin(lab string) bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -38,7 +38,7 @@ func (h *habits) begin(lab string) bool {
 // compiling it takes: 5.2 to 7.8 times for the worked sheets of the fifteen labs.
 const dearer = 6
 
-// heavy says whether a sheet that was begun with the interpreter would have cost
+// heavy reports whether a sheet that was begun with the interpreter would have cost
 // less if it had been compiled from the start.
 func (t Times) heavy() bool { return t.Compiled || t.Run-t.Exchange > dearer*t.Instantiate }
 

@@ -100,7 +100,7 @@ func (p *program) fits(u *unit) bool {
 	return true
 }
 
-// known says whether a name may mean something that no cell declares.
+// known reports whether a name may mean something that no cell declares.
 func (p *program) known(name string) bool {
 	for _, d := range p.extra {
 		if d.alias == "." {
