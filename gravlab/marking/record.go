@@ -18,6 +18,20 @@ type Book struct {
 	Title     string
 	Questions []BookQuestion
 	Rows      []BookRow // in the order of the class list
+	// Beside are the fingerprints of the lecturer's tables in the folder when it was marked.
+	Beside map[string]string `json:",omitempty"`
+}
+
+// besideBook are the tables that a lecturer fills in beside the book.
+var besideBook = []string{"adjust.csv", byEyeName}
+
+// fileprint is the fingerprint of a file; empty if there is none.
+func fileprint(path string) string {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return ""
+	}
+	return fingerprint(text)
 }
 
 // A BookQuestion is a column of a marks book.
@@ -102,7 +116,12 @@ const bookName = "book"
 
 // record is the book as it is kept.
 func (b *marksBook) record() Book {
-	out := Book{Lab: b.lab.ID, Title: b.lab.Title}
+	out := Book{Lab: b.lab.ID, Title: b.lab.Title, Beside: map[string]string{}}
+	for _, name := range besideBook {
+		if print := fileprint(filepath.Join(b.k.Out, name)); print != "" {
+			out.Beside[name] = print
+		}
+	}
 	for _, q := range b.questions {
 		out.Questions = append(out.Questions, BookQuestion{q.ID, q.Title, q.Marks})
 	}
@@ -158,25 +177,31 @@ func ReadBook(dir string) (Book, error) {
 		return b, wrong(dir, 0, "holds marks of an older version of the program, or not all of its files; mark again with --out %s, which runs nothing twice", dir)
 	}
 	b.Dir = dir
+	for _, name := range besideBook {
+		if path := filepath.Join(dir, name); fileprint(path) != b.Beside[name] {
+			return b, wrong(path, 0, "has changed since the last marking, so what it says is not in marks.csv yet; mark again, which runs nothing twice")
+		}
+	}
 	t, err := readTable(file)
 	if err != nil {
 		return b, err
 	}
-	at, err := t.columns("id", "total")
-	if err != nil {
-		return b, err
+	// A question may be called like one of the other columns, which stand around those of the
+	// questions.
+	last := slices.Clone(t.header)
+	slices.Reverse(last)
+	at := []int{slices.Index(t.header, "id"), len(last) - 1 - slices.Index(last, "total")}
+	name := slices.Index(t.header, "name")
+	if at[0] < 0 || at[1] == len(last) || name < 0 {
+		return b, wrong(file, max(t.head, 1), "has not all of the columns id, name and total any more; mark again, which puts this table right")
 	}
 	var marks []int // columns of the questions
 	for _, q := range b.Questions {
-		i := slices.Index(t.header, q.ID)
-		if i < 0 {
+		i := slices.Index(t.header[min(2, len(t.header)):], q.ID) + 2
+		if i < 2 || i == at[1] {
 			return b, wrong(file, t.head, "has no column %q any more; mark again, which puts this table right", q.ID)
 		}
 		marks = append(marks, i)
-	}
-	name, err := t.column("name")
-	if err != nil {
-		return b, err
 	}
 	const remedy = "; put your own marks into adjust.csv and mark again, which also puts this table right"
 	class := Class{}
@@ -188,7 +213,7 @@ func ReadBook(dir string) (Book, error) {
 		line, id := t.lines[k], row[at[0]]
 		want := BookRow{}
 		switch i := class.index(id); {
-		case id == "" && name >= 0 && row[name] == toBeHad:
+		case id == "" && row[name] == toBeHad:
 			for _, q := range b.Questions {
 				want.Marks = append(want.Marks, BookMark{Earned: float64(q.Of), Counts: true})
 			}

@@ -8,6 +8,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
 )
 
 // The books are in the dialect of the class list: its separator, its decimal sign and its
@@ -114,6 +117,24 @@ func TestReadBook(t *testing.T) {
 	if c.file("marks.csv") != book {
 		t.Error("marking again does not put the table right")
 	}
+	// Marks that were filled in since then do not count yet.
+	for _, name := range []string{byEyeName, "adjust.csv"} {
+		old, _ := os.ReadFile(filepath.Join(c.Out, name))
+		if err := os.WriteFile(filepath.Join(c.Out, name), append(old, "\n\n"...), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ReadBook(c.Out); !IsInput(err) || !strings.Contains(err.Error(), name+": has changed since the last marking") {
+			t.Errorf("%s filled in: %v", name, err)
+		}
+		if old == nil {
+			os.Remove(filepath.Join(c.Out, name))
+		} else {
+			os.WriteFile(filepath.Join(c.Out, name), old, 0o600)
+		}
+	}
+	if _, err := ReadBook(c.Out); err != nil {
+		t.Error(err)
+	}
 	if _, err := ReadBook(c.dir); !IsInput(err) {
 		t.Errorf("a folder without books: %v", err)
 	}
@@ -132,5 +153,34 @@ func TestMembers(t *testing.T) {
 		if _, err := ReadClass(write(t, text)); !IsInput(err) || !strings.Contains(err.Error(), want) {
 			t.Errorf("%q: %v, want %q", text, err, want)
 		}
+	}
+}
+
+// A question may be called like a column that every book has: lab 04 has one called total.
+func TestBookOfOddNames(t *testing.T) {
+	lab := swingLab
+	lab.Build = func(d *bank.Draw) bank.Sheet {
+		s := buildSwing(d)
+		s.Questions = []bank.Question{s.Questions[0], s.Questions[4]}
+		s.Questions[0].ID, s.Questions[1].ID = "total", "name"
+		s.Questions[1].Worked = "%%\nsheet.Choice(\"name\", \"a\")"
+		return s
+	}
+	c := newClassroom(t, lab, 2)
+	if err := exercises.Add(lab); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { exercises.Add(swingLab) })
+	c.hand("a.ipynb", answered(t, c.sheet(0), sources{"name": worked(c.sheet(0))["name"]}))
+	c.mark()
+	if b, err := ReadBook(c.Out); err != nil || b.Rows[0].Total() != 1 || b.Of() != 3 {
+		t.Errorf("the book is %+v, %v", b, err)
+	}
+	path := filepath.Join(c.Out, "marks.csv")
+	if err := os.WriteFile(path, []byte(strings.Replace(c.file("marks.csv"), ",0,1,1,", ",2,1,1,", 1)), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ReadBook(c.Out); !IsInput(err) || !strings.Contains(err.Error(), `line 3: has "2" for total of s01`) {
+		t.Errorf("changed by hand: %v", err)
 	}
 }

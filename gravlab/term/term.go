@@ -2,7 +2,9 @@
 // table of rules to one table for the class and one page for each student, each figure with
 // how it came about.
 //
-// Most callers need ReadRules and Total.Write.
+// Most callers need ReadRules and Total.Write. ReadRoster makes a class list from a OneRoster set
+// of files; GiveBack packs the replies of a lab; Kept lists what is kept about a class, and Forget
+// removes it.
 //
 // # The rules
 //
