@@ -133,6 +133,7 @@ func (w *waterWell) storage() bank.Question {
 			{ID: "pump-days-kept", Value: func(bank.Answers) float64 { return w.pumped() }},
 			{ID: "4pig-for-2pig", Value: times(0.5)},
 			{ID: "pi-left-out", Value: times(math.Pi)},
+			{ID: "doubled", Value: times(2)},
 		},
 		Range: [2]float64{0.05, 0.28},
 	}
@@ -301,6 +302,8 @@ func (w *waterDecade) ice(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "rebound-left-in", Value: with(0)},
 			{ID: "rebound-added", Value: with(1)},
+			{ID: "rock-alone", Value: func(bank.Answers) float64 { return rebound * per }},
+			{ID: "sign", Value: func(k bank.Answers) float64 { return rebound*per - k["rate"] }},
 		},
 		USlips: []bank.Slip{
 			{ID: "no-rebound-u", Value: func(bank.Answers) float64 { return w.fit().Rate.U }},
