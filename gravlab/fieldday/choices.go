@@ -47,6 +47,7 @@ var names = []struct{ name, about, values string }{
 	{"u reading", "meter", "as stated, or e.g. 5 µGal"},
 	{"drift", "day", "line, loops (a broken line from base to base), curve (of degree 2) or none"},
 	{"clock", "day", "minutes to add to its times, 0 or e.g. -60"},
+	{"clock from", "day", "the moment, as written, of the first reading whose time is moved by clock"},
 	{"tare", "day", "the moment of a step"},
 	{"tare place", "day", "doubtful, known (from the field book), or by the map"},
 	{"leave out", "station", "the moment of the reading"},

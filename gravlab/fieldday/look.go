@@ -114,7 +114,7 @@ func (r *Result) askMap(d *Day) error {
 	adopt := func(t trial) (err error) {
 		d.Drift = cloned(before)
 		if t.tare != nil {
-			d.Drift.Tares = []time.Time{t.at.Add(d.shift)}
+			d.Drift.Tares = []time.Time{d.moved(t.at, d.shift)}
 		} else if d.best.tare != nil {
 			d.Drift.Tares = nil
 		}

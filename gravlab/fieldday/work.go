@@ -67,7 +67,8 @@ type Day struct {
 	best     trial
 	placed   bool // the map has told, or the choices were given
 	shift    time.Duration
-	u        float64 // of a reading, 0 where the file states them, m/s²
+	from     time.Time // the first moment whose time is moved by shift; zero for all
+	u        float64   // of a reading, 0 where the file states them, m/s²
 }
 
 // A Loop is from one reading of the base to the next.
@@ -255,7 +256,7 @@ func (r *Result) reduced(d *Day, out []int, shift time.Duration, u float64) ([]s
 			return nil, x.Problem("this meter has readings in units of its counter and in units of gravity")
 		}
 		s := x.Reading
-		s.Time = s.Time.Add(shift)
+		s.Time = d.moved(s.Time, shift)
 		if !math.IsNaN(x.Tide) && own {
 			if x.Units {
 				return nil, x.Problem("a tide added by the meter goes with readings in units of gravity")
@@ -283,6 +284,23 @@ func (r *Result) reduced(d *Day, out []int, shift time.Duration, u float64) ([]s
 		return nil, fmt.Errorf("%s: %w", d.Readings[0].File, err)
 	}
 	return reduced, nil
+}
+
+// moved is the moment of a time that was written down, where the clock was off by shift from a
+// moment on.
+func (d *Day) moved(t time.Time, shift time.Duration) time.Time {
+	if t.Before(d.from) {
+		return t
+	}
+	return t.Add(shift)
+}
+
+// written undoes moved.
+func (d *Day) written(t time.Time, shift time.Duration) time.Time {
+	if back := t.Add(-shift); !back.Before(d.from) {
+		return back
+	}
+	return t
 }
 
 // drift is the model of a day's drift without tares.
@@ -462,10 +480,10 @@ func (r *Result) tryOut(d *Day, out []int, shift time.Duration, u float64, drift
 		return t, nil, err
 	}
 	for i := range drift.Tares {
-		drift.Tares[i] = drift.Tares[i].Add(shift)
+		drift.Tares[i] = d.moved(drift.Tares[i], shift)
 	}
 	for i := range drift.Knots {
-		drift.Knots[i] = drift.Knots[i].Add(shift)
+		drift.Knots[i] = d.moved(drift.Knots[i], shift)
 	}
 	a, err := survey.Adjust(reduced, nil, drift)
 	if err != nil {
@@ -513,7 +531,7 @@ func (r *Result) tryOut(d *Day, out []int, shift time.Duration, u float64, drift
 					}
 				}
 				if math.Abs(guess.W) > cost {
-					guess.At = guess.At.Add(-shift)
+					guess.At = d.written(guess.At, shift)
 					t.tare, t.chi2, t.dof = &guess, b.Chi2, b.DoF
 					t.score += cost * cost
 				}
@@ -665,12 +683,12 @@ func (d *Day) stories() (list []trial) {
 		var used []time.Time
 		for i, x := range d.Readings {
 			if !slices.Contains(t.out, i) {
-				used = append(used, x.Time)
+				used = append(used, d.moved(x.Time, d.shift))
 			}
 		}
 		for _, k := range t.tare.Candidates {
 			if k+1 < len(used) {
-				t.at = used[k].Add(used[k+1].Sub(used[k]) / 2).Round(time.Second)
+				t.at = d.written(used[k].Add(used[k+1].Sub(used[k])/2), d.shift).Round(time.Second)
 				list = append(list, t)
 			}
 		}
@@ -683,6 +701,11 @@ func (d *Day) stories() (list []trial) {
 func (r *Result) clock(d *Day) (time.Duration, error) {
 	c := r.Choices
 	v, err := c.number(c.take("clock", d.Name, "0 min", "as written"), quantity.Time, -86400, 86400)
+	from, err2 := c.moments("clock from", d.Name)
+	if len(from) > 0 {
+		d.from = from[0]
+	}
+	err = errors.Join(err, err2)
 	return time.Duration(math.Round(v)) * time.Second, err
 }
 
@@ -710,10 +733,10 @@ func (r *Result) settle(d *Day, u float64) error {
 		return err
 	}
 	for i := range drift.Tares {
-		drift.Tares[i] = drift.Tares[i].Add(shift)
+		drift.Tares[i] = d.moved(drift.Tares[i], shift)
 	}
 	for i := range drift.Knots {
-		drift.Knots[i] = drift.Knots[i].Add(shift)
+		drift.Knots[i] = d.moved(drift.Knots[i], shift)
 	}
 	d.Drift = drift
 	for _, k := range out {
@@ -735,8 +758,41 @@ func (r *Result) settle(d *Day, u float64) error {
 			better, at = t.score, h
 		}
 	}
-	if at != 0 {
-		r.Doubts = append(r.Doubts, fieldbook.Problem{File: d.Readings[0].File, Text: fmt.Sprintf("the readings of %s fit the tide better with the clock moved by %+.0f min (chi² with its penalties %.0f instead of %.0f): is the time zone right? If not, choose \"clock,%s,%.0f min\"", d.Name, at.Minutes(), better, now.score, d.Name, (shift + at).Minutes())})
+	// An hour that went wrong during the day: where the readings scatter too much, or the
+	// whole day fits another hour better.
+	var since *fieldbook.Reading
+	if len(d.Readings) <= 60 && d.from.IsZero() && (at != 0 || fitPValue(now.chi2, now.dof) < 0.05) {
+		for k := range d.Readings {
+			if k == 0 {
+				continue
+			}
+			d.from = d.Readings[k].Time
+			for _, h := range []time.Duration{-time.Hour, time.Hour} {
+				t, candidates, err := r.tryOut(d, nil, shift+h, u, cloned(base), true)
+				if err != nil {
+					continue
+				}
+				quick := t.score
+				for _, k := range candidates[:min(4, len(candidates))] {
+					if t, _, err := r.tryOut(d, []int{k}, shift+h, u, cloned(base), true); err == nil {
+						quick = min(quick, t.score)
+					}
+				}
+				if quick > better {
+					continue
+				}
+				// Where it went wrong is one more thing that is chosen.
+				if t, _, err := r.best(d, nil, shift+h, u, base, true); err == nil && t.score+6 < better {
+					better, at, since = t.score+6, h, &d.Readings[k]
+				}
+			}
+		}
+		d.from = time.Time{}
+	}
+	if since != nil {
+		r.Doubts = append(r.Doubts, since.Problem("from this reading on the times fit the tide better moved by %+.0f min (chi² with its penalties %.0f instead of %.0f): was the clock changed? If so, choose \"clock,%s,%.0f min\", \"clock from,%s,%s\" and \"search,,again\"", at.Minutes(), better, now.score, d.Name, (shift+at).Minutes(), d.Name, since.Time.Format(momentLayout)))
+	} else if at != 0 {
+		r.Doubts = append(r.Doubts, fieldbook.Problem{File: d.Readings[0].File, Text: fmt.Sprintf("the readings of %s fit the tide better with the clock moved by %+.0f min (chi² with its penalties %.0f instead of %.0f): is the time zone right? If not, choose \"clock,%s,%.0f min\" and \"search,,again\"", d.Name, at.Minutes(), better, now.score, d.Name, (shift + at).Minutes())})
 	}
 	return nil
 }
