@@ -47,16 +47,15 @@ func Damp(a mat.Matrix, y, sigma []float64) (*Damping, error) {
 	if math.IsInf(floats.Norm(d.y, 2), 0) || math.IsInf(mat.Norm(w, 2), 0) {
 		return nil, arg.Bad(fn, "a/sigma, y/sigma", "too large", "values whose squares a float64 can hold")
 	}
-	var svd mat.SVD
-	if !svd.Factorize(w, mat.SVDThin) {
+	u, v, values, ok := factorise(w, mat.SVDThin)
+	if !ok {
 		return nil, fmt.Errorf("%s: %w", fn, ErrNotConverged)
 	}
-	d.s = svd.Values(nil)
+	d.s = values
 	if d.s[0] == 0 {
 		return nil, arg.Bad(fn, "a", "all zero", "a matrix with a number other than zero")
 	}
-	svd.UTo(&d.u)
-	svd.VTo(&d.v)
+	d.u, d.v = *u, *v
 	d.b = make([]float64, len(d.s))
 	beyond := append([]float64(nil), d.y...)
 	for k := range d.b {

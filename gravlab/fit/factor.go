@@ -9,25 +9,20 @@ import (
 // triangle returns the upper triangular R (n by n) and q = Qᵀf of the
 // factorisation J = Q R. Factorising the m by n+1 matrix (J f) gives both at
 // once: its last column is q on top of the part of f that no parameter
-// reaches. jf is overwritten.
+// reaches. jf may be overwritten.
 func triangle(jf *mat.Dense) (r *mat.Dense, q []float64) {
 	m, n := jf.Dims()
-	n--
-	if m < n+1 { // QR wants at least as many rows as columns: rows of zeros change nothing
-		taller := mat.NewDense(n+1, n+1, nil)
-		taller.Slice(0, m, 0, n+1).(*mat.Dense).Copy(jf)
-		jf = taller
+	out, _ := triangleRoutine(flatten(jf), []float64{float64(m), float64(n)})
+	return mat.NewDense(n-1, n-1, out[0]), out[1]
+}
+
+// flatten returns the numbers of a matrix, row by row; they may be its own.
+func flatten(a *mat.Dense) []float64 {
+	raw := a.RawMatrix()
+	if raw.Stride == raw.Cols {
+		return raw.Data[:raw.Rows*raw.Cols]
 	}
-	var qr mat.QR
-	qr.Factorize(jf)
-	var whole mat.Dense
-	qr.RTo(&whole)
-	r = mat.DenseCopyOf(whole.Slice(0, n, 0, n))
-	q = make([]float64, n)
-	for i := range q {
-		q[i] = whole.At(i, n)
-	}
-	return r, q
+	return mat.DenseCopyOf(a).RawMatrix().Data
 }
 
 // columnNorms returns the length of each column, 1 for a column of zeros.
@@ -60,14 +55,22 @@ func newScaledSVD(a mat.Matrix, scale []float64) (*scaledSVD, bool) {
 			b.Set(i, j, a.At(i, j)/scale[j])
 		}
 	}
-	var svd mat.SVD
-	if !svd.Factorize(b, mat.SVDThin) {
+	u, v, s, ok := factorise(b, mat.SVDThin)
+	if !ok {
 		return nil, false
 	}
-	f := &scaledSVD{s: svd.Values(nil), scale: scale}
-	svd.UTo(&f.u)
-	svd.VTo(&f.v)
-	return f, true
+	return &scaledSVD{u: *u, v: *v, s: s, scale: scale}, true
+}
+
+// factorise returns a = U diag(s) Vᵀ; mat.SVDFull wants all columns of U and V, which may
+// take more memory than a does.
+func factorise(a *mat.Dense, kind mat.SVDKind) (u, v *mat.Dense, s []float64, ok bool) {
+	m, n := a.Dims()
+	out, failed := svdRoutine(flatten(a), []float64{float64(m), float64(n), float64(kind)})
+	if failed != "" {
+		return nil, nil, nil, false
+	}
+	return mat.NewDense(m, len(out[0])/m, out[0]), mat.NewDense(n, len(out[1])/n, out[1]), out[2], true
 }
 
 // uTimes returns Uᵀx.

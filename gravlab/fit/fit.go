@@ -45,6 +45,7 @@ package fit
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
@@ -218,4 +219,41 @@ func names(given []string, n int) []string {
 		out[i] = fmt.Sprintf("p[%d]", i)
 	}
 	return out
+}
+
+// lists is a Result but for its names, as numbers; resultOf is the inverse.
+func (r *Result) lists() [][]float64 {
+	n := len(r.P)
+	cov := make([]float64, 0, n*n)
+	for i := range n {
+		for j := range n {
+			cov = append(cov, r.Cov.At(i, j))
+		}
+	}
+	loose := make([]float64, n)
+	for i := range loose {
+		if slices.Contains(r.Undetermined, r.Names[i]) {
+			loose[i] = 1
+		}
+	}
+	return [][]float64{r.P, r.U, cov, r.Residuals, loose, {r.Chi2, float64(r.DoF), float64(r.Iterations)}, boolean(r.Scaled)}
+}
+
+func resultOf(l [][]float64, names []string) *Result {
+	n := len(names)
+	r := &Result{P: l[0], U: l[1], Cov: mat.NewSymDense(n, l[2]), Residuals: l[3], Chi2: l[5][0], DoF: int(l[5][1]), Iterations: int(l[5][2]), Scaled: len(l[6]) > 0, Names: names}
+	for i, v := range l[4] {
+		if v != 0 {
+			r.Undetermined = append(r.Undetermined, names[i])
+		}
+	}
+	return r
+}
+
+// boolean is a list with something in it, or an empty one.
+func boolean(b bool) []float64 {
+	if b {
+		return []float64{1}
+	}
+	return nil
 }

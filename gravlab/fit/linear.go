@@ -55,17 +55,10 @@ func linear(fn string, a mat.Matrix, y, sigma []float64, c mat.Matrix, d []float
 		return nil, err
 	}
 	m, n := w.Dims()
-	scale := columnNorms(w)
-	for i := range m {
-		row := w.RawRowView(i)
-		for j := range row {
-			row[j] /= scale[j]
-		}
-	}
 	// In scaled parameters z = scale p, the p allowed are z = particular + basis t.
 	particular, basis := make([]float64, n), (*mat.Dense)(nil)
 	if c != nil {
-		if particular, basis, err = allowed(fn, c, d, scale); err != nil {
+		if particular, basis, err = allowed(fn, c, d, columnNorms(w)); err != nil {
 			return nil, err
 		}
 	} else {
@@ -81,107 +74,23 @@ func linear(fn string, a mat.Matrix, y, sigma []float64, c mat.Matrix, d []float
 	if err := enoughPoints(fn, "y", m, free, sigma == nil); err != nil {
 		return nil, err
 	}
-	result := &Result{P: make([]float64, n), U: make([]float64, n), Cov: mat.NewSymDense(n, nil), DoF: m - free,
-		Scaled: sigma == nil, Names: names(nil, n), Residuals: make([]float64, m)}
-
-	z := append([]float64(nil), particular...)
-	var svd *scaledSVD
-	rank := 0
-	if free > 0 {
-		jf := mat.NewDense(m, free+1, nil)
-		jf.Slice(0, m, 0, free).(*mat.Dense).Mul(w, basis)
-		for i := range m {
-			f := -y[i] * weights[i]
-			for j, v := range w.RawRowView(i) {
-				f += v * particular[j]
-			}
-			jf.Set(i, free, f)
-		}
-		if !allFinite(jf) {
-			return nil, arg.Bad(fn, "y/sigma", "too large", "values whose weighted squares a float64 can hold")
-		}
-		r, q := triangle(jf)
-		var ok bool
-		if svd, ok = newScaledSVD(r, columnNorms(r)); !ok {
-			return nil, fmt.Errorf("%s: %w", fn, ErrNotConverged)
-		}
-		rank = svd.rank(looseAnalytic)
-		b := svd.uTimes(q)
-		for k := range b {
-			if k < rank {
-				b[k] /= -svd.s[k]
-			} else {
-				b[k] = 0
-			}
-		}
-		for k, t := range svd.vTimes(b) {
-			for j := range z {
-				z[j] += basis.At(j, k) * t
-			}
-		}
+	if basis == nil {
+		basis = new(mat.Dense)
 	}
-	for j := range z {
-		result.P[j] = z[j] / scale[j]
+	out, failed := linearRoutine(flatten(w), y, weights, particular, flatten(basis), boolean(sigma == nil))
+	switch failed {
+	case linearTooLarge:
+		return nil, arg.Bad(fn, "y/sigma", "too large", "values whose weighted squares a float64 can hold")
+	case linearUnsolved:
+		return nil, fmt.Errorf("%s: %w", fn, ErrNotConverged)
 	}
-	for i := range m {
-		model := 0.0
-		for j, v := range w.RawRowView(i) {
-			model += v * z[j]
-		}
-		f := model - y[i]*weights[i]
-		result.Chi2 += f * f
-		result.Residuals[i] = -f / weights[i]
-	}
-	if free > 0 {
-		result.spread(svd, rank, basis, scale)
-	}
-	return result, nil
+	return resultOf(out, names(nil, n)), nil
 }
 
-// spread fills in Cov, U and Undetermined of parameters p = basis t / scale.
-func (r *Result) spread(svd *scaledSVD, rank int, basis *mat.Dense, scale []float64) {
-	n, free := basis.Dims()
-	variance := 1.0
-	if r.Scaled {
-		variance = r.Chi2 / float64(r.DoF)
-	}
-	// Directions of t in terms of the parameters, per singular vector.
-	var directions mat.Dense
-	v := mat.NewDense(free, free, nil)
-	for k := range free {
-		for l := range free {
-			v.Set(k, l, svd.v.At(k, l)/svd.scale[k])
-		}
-	}
-	directions.Mul(basis, v)
-	for i := range n {
-		for j := i; j < n; j++ {
-			sum := 0.0
-			for k := range rank {
-				sum += directions.At(i, k) / svd.s[k] * directions.At(j, k) / svd.s[k]
-			}
-			r.Cov.SetSym(i, j, variance*sum/scale[i]/scale[j])
-		}
-	}
-	for i := range n {
-		r.U[i] = math.Sqrt(r.Cov.At(i, i))
-		all, lost := 0.0, 0.0
-		for k := range free {
-			all = math.Hypot(all, directions.At(i, k))
-			if k >= rank {
-				lost = math.Hypot(lost, directions.At(i, k))
-			}
-		}
-		if lost > math.Sqrt(looseAnalytic)*all {
-			r.Undetermined = append(r.Undetermined, r.Names[i])
-			r.U[i] = math.Inf(1)
-			for k := range n {
-				r.Cov.SetSym(i, k, math.NaN())
-			}
-			r.Cov.SetSym(i, i, math.Inf(1))
-		}
-	}
-}
+const (
+	linearTooLarge = "too large"
+	linearUnsolved = "not solved"
+)
 
 // allowed returns one solution of C z/scale = d and an orthonormal basis of
 // the directions in which z may move; the basis is nil when there is none.
@@ -203,20 +112,16 @@ func allowed(fn string, c mat.Matrix, d, scale []float64) (particular []float64,
 		}
 		ds[i] = d[i] / length
 	}
-	var svd mat.SVD
-	if !svd.Factorize(cs, mat.SVDFull) {
+	u, v, s, ok := factorise(cs, mat.SVDFull)
+	if !ok {
 		return nil, nil, fmt.Errorf("%s: %w", fn, ErrNotConverged)
 	}
-	s := svd.Values(nil)
 	rank := 0
 	for _, v := range s {
 		if v > looseAnalytic*s[0] {
 			rank++
 		}
 	}
-	var u, v mat.Dense
-	svd.UTo(&u)
-	svd.VTo(&v)
 	particular = make([]float64, n)
 	for k := range rank {
 		b := 0.0
@@ -262,14 +167,13 @@ func weighted(fn string, a mat.Matrix, y, sigma []float64) (*mat.Dense, []float6
 	if err != nil {
 		return nil, nil, err
 	}
-	w := mat.NewDense(m, n, nil)
+	w := mat.DenseCopyOf(a)
 	for i := range m {
-		for j := range n {
-			v := a.At(i, j) * weights[i]
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				return nil, nil, arg.Bad(fn, fmt.Sprintf("a[%d,%d]", i, j), a.At(i, j), "a finite number, also when divided by its sigma")
+		row, weight := w.RawRowView(i), weights[i]
+		for j, v := range row {
+			if row[j] = v * weight; !(math.Abs(row[j]) <= math.MaxFloat64) {
+				return nil, nil, arg.Bad(fn, fmt.Sprintf("a[%d,%d]", i, j), v, "a finite number, also when divided by its sigma")
 			}
-			w.Set(i, j, v)
 		}
 	}
 	return w, weights, nil

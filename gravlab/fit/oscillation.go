@@ -67,25 +67,24 @@ func dampedOscillation(fn string, t, y, sigma []float64, n int) (*Result, error)
 	if math.IsInf(length, 1) || math.IsInf(weightedNorm(y, weights), 1) {
 		return nil, arg.Bad(fn, "t, y/sigma", "too large", "values whose differences and squares a float64 can hold")
 	}
-	s := newSwing(t, y, weights, n)
-	found := &search{p: s.start(), chi2: s.chi2, linearise: s.linearise, enough: 1e-20, loose: looseAnalytic, noise: 0x1p-53 * weightedNorm(y, weights),
-		advice: "take a record that holds more of a swing (half a period at the least), or one with less noise",
-		lower:  boundsOf(nil, n, math.Inf(-1)), upper: boundsOf(nil, n, math.Inf(1))}
-	r, chi2, iterations, err := found.minimum()
-	if r == nil {
+	out, failed := swingRoutine(t, y, weights, make([]float64, n), boolean(sigma == nil))
+	if failed != "" {
+		err = searchError(failed)
+	}
+	if out == nil {
 		return nil, err
 	}
-	inner := newResult(found, r, chi2, len(y), sigma == nil, oscillationNames[:n])
-	inner.Iterations = iterations
-	inner.P[inOmega] = s.slowest(inner.P[inOmega])
-	s.evaluate(inner.P)
-	inner.Residuals = make([]float64, len(y))
-	for i := range y {
-		inner.Residuals[i] = -s.f[i] / weights[i]
-	}
+	s := &swing{n: n, y: y, length: length}
+	inner := resultOf(out, oscillationNames[:n])
 	result, outErr := s.outward(fn, inner, t[0])
 	return result, errors.Join(err, outErr)
 }
+
+// searchError is an error of the search that has come as a text: all of them wrap ErrNotConverged.
+type searchError string
+
+func (e searchError) Error() string { return string(e) }
+func (e searchError) Unwrap() error { return ErrNotConverged }
 
 // The search works with other parameters than the result: in
 //

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -389,10 +390,11 @@ func fingerprint(text []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// key names what a run depends on: the notebook and the recordings beside it.
+// key names what a run depends on: the notebook, the recordings beside it, and the processor,
+// since routines that run outside of the confined program have its last digits.
 func (b beside) key(print string) string {
 	h := sha256.New()
-	fmt.Fprintf(h, "run %d\n%s\n", runFormat, print)
+	fmt.Fprintf(h, "run %d %s\n%s\n", runFormat, runtime.GOARCH, print)
 	names := make([]string, 0, len(b))
 	for name := range b {
 		names = append(names, name)

@@ -12,7 +12,7 @@ import (
 
 // runFormat counts changes of what a stored run holds; older ones are run
 // again.
-const runFormat = 2
+const runFormat = 3
 
 // A run is what came out when a notebook was run. It holds nothing of what that
 // is worth.

@@ -33,7 +33,8 @@
 // lets it run on). There are no files, no environment, no network; the clock starts at the
 // same moment in each run, moves by a microsecond a reading, and a sleep takes no time;
 // random numbers without a seed are the same in each run. Last digits may differ (no fused
-// multiply-add), and so may the bits inside what is not a number.
+// multiply-add, but for routines of ours that run outside: package native), and so may the bits
+// inside what is not a number.
 //
 // # Confinement
 //
@@ -171,7 +172,8 @@ type Job struct {
 	// cut anywhere.
 	Output func(cell int, text []byte)
 	Limits Limits
-	// Fast prepares the compiled run beside the interpreted one, on another core.
+	// Fast compiles the program on another core as soon as it has been interpreted for as long
+	// as it took to load: a thin one has ended by then.
 	Fast bool
 	// Session, if not nil, gives Exchange and is called once the notebook has been
 	// read, with what it says about itself, before anything is run. An error ends

@@ -527,12 +527,12 @@ func (t *jobRun) run(module []byte, todo []*unit) {
 			go func() { (<-ready).close() }()
 		}
 	}()
-	if t.job.Fast {
-		r.prepare()
-	}
 	begun := ProcessorTime()
 	err := r.open(t.impatient)
 	r.left = patience*(ProcessorTime()-begun) - t.spent
+	if t.job.Fast {
+		r.left /= patience
+	}
 	for i, u := range todo {
 		if err != nil {
 			r.unstarted(todo[i:], err)
@@ -658,32 +658,46 @@ func (r *runner) attempt(index int) (dropped bool, err error) {
 	}
 	ctx, cancel := context.WithCancel(r.machine.ctx)
 	defer cancel()
+	up := make(chan struct{}, 1)
 	var clock patienceClock
-	if r.ready == nil {
-		clock.start(r.left, cancel)
-		r.host.pause = clock.pause
-	} else {
-		// The other machine takes over as soon as it is there.
-		stop := make(chan struct{})
-		defer close(stop)
-		ready := r.ready
-		go func() {
+	clock.start(r.left, func() {
+		select {
+		case up <- struct{}{}:
+		default:
+		}
+	})
+	r.host.pause = clock.pause
+	stop := make(chan struct{})
+	var waits sync.WaitGroup
+	waits.Go(func() {
+		select {
+		case <-up:
+		case <-stop:
+			return
+		}
+		if r.job.Fast {
+			// The other machine takes over as soon as it is there.
+			if r.ready == nil {
+				r.prepare()
+			}
 			select {
-			case m := <-ready:
-				ready <- m
-				if m != nil {
-					cancel()
+			case m := <-r.ready:
+				r.ready <- m
+				if m == nil {
+					return
 				}
 			case <-stop:
+				return
 			}
-		}()
-	}
+		}
+		cancel()
+	})
 	err = r.machine.run(ctx, index)
-	if r.ready == nil {
-		used := clock.stop()
-		r.left -= used
-		r.spent += used
-	}
+	close(stop)
+	waits.Wait()
+	used := clock.stop()
+	r.left -= used
+	r.spent += used
 	// A program may exit with this very status, so both are looked at.
 	var exit *sys.ExitError
 	return ctx.Err() != nil && errors.As(err, &exit) && exit.ExitCode() == sys.ExitCodeContextCanceled && r.host.ended == LimitNone, err

@@ -5,8 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"gonum.org/v1/gonum/dsp/fourier"
-
 	"gravity.example/gravlab/internal/arg"
 )
 
@@ -78,5 +76,6 @@ func Noise(rng *rand.Rand, n int, rate float64, psd func(f float64) float64) ([]
 		}
 		c[k] = complex(float64(a*re), float64(a*im))
 	}
-	return fourier.NewFFT(m).Sequence(nil, c)[:n:n], nil
+	out, _ := sequenceRoutine(parts(c))
+	return out[0][:n:n], nil
 }

@@ -51,59 +51,12 @@ func CancelReference(record, reference []float64, lags, split int) (Cancellation
 	if err := checkRecord(fn, "reference", reference); err != nil {
 		return Cancellation{}, err
 	}
-	// Means of the fitted part are taken off both, for the digits.
-	levelX, levelR := mean(record[:split]), mean(reference[:split])
-	x := make([]float64, n)
-	r := make([]float64, n)
-	for i := range n {
-		x[i] = record[i] - levelX
-		r[i] = reference[i] - levelR
-	}
-	// Normal equations over samples lo..hi-1. Column j holds r[i+lags-j]; the
-	// last column is the constant. Each entry follows from its upper left
-	// neighbour by one sample in and one out.
-	lo, hi := lags, split
-	m := taps + 1
-	a := make([][]float64, m)
-	for j := range a {
-		a[j] = make([]float64, m)
-	}
-	b := make([]float64, m)
-	for j := range taps {
-		for i := lo; i < hi; i++ {
-			v := r[i+lags-j]
-			a[j][0] += v * r[i+lags]
-			b[j] += v * x[i]
-			a[taps][j] += v
-		}
-	}
-	for j := 1; j < taps; j++ {
-		for k := 1; k <= j; k++ {
-			a[j][k] = a[j-1][k-1] + r[lo+lags-j]*r[lo+lags-k] - r[hi+lags-j]*r[hi+lags-k]
-		}
-	}
-	a[taps][taps] = float64(hi - lo)
-	for i := lo; i < hi; i++ {
-		b[taps] += x[i]
-	}
-	h, _, ok := cholesky(a, b)
-	if !ok {
+	out, failed := cancelRoutine(record, reference, make([]float64, lags), make([]float64, split))
+	if failed != "" {
 		return Cancellation{}, arg.Bad(fn, "lags", lags, "fewer lags, or a reference that varies: neighbouring samples of this one follow from each other")
 	}
-	s := Cancellation{
-		Residual: make([]float64, n-2*lags), First: lags, Taps: h[:taps:taps],
-		Constant: levelX + h[taps],
-	}
-	for _, t := range s.Taps {
-		s.Constant -= t * levelR
-	}
-	for i := range s.Residual {
-		v := x[i+lags] - h[taps]
-		for j, t := range s.Taps {
-			v -= t * r[i+2*lags-j]
-		}
-		s.Residual[i] = v
-	}
+	s := Cancellation{Residual: out[0], First: lags, Taps: out[1], Constant: out[2][0]}
+	x, lo, hi := out[3], lags, split
 	s.FittedBefore, s.FittedAfter = rms(x[lo:hi]), rms(s.Residual[:hi-lags])
 	s.JudgedBefore, s.JudgedAfter = rms(x[hi:n-lags]), rms(s.Residual[hi-lags:])
 	return s, nil

@@ -25,7 +25,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 )
 
 // Max is the most bytes that a frame may have on the wire, lengths included.
@@ -61,10 +60,7 @@ func (f Frame) Append(dst []byte) ([]byte, error) {
 	dst = binary.LittleEndian.AppendUint32(dst, uint32(len(f.Numbers)))
 	dst = binary.LittleEndian.AppendUint32(dst, uint32(len(f.Data)))
 	dst = append(dst, head...)
-	for _, v := range f.Numbers {
-		dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v))
-	}
-	return append(dst, f.Data...), nil
+	return append(appendNumbers(dst, f.Numbers), f.Data...), nil
 }
 
 // lengths reads and checks the three lengths; n is that of the whole frame.
@@ -100,9 +96,7 @@ func Decode(b []byte) (Frame, error) {
 	b = b[head:]
 	if numbers > 0 {
 		f.Numbers = make([]float64, numbers)
-		for i := range f.Numbers {
-			f.Numbers[i] = math.Float64frombits(binary.LittleEndian.Uint64(b[8*i:]))
-		}
+		copyNumbers(f.Numbers, b)
 	}
 	if data > 0 {
 		f.Data = append([]byte(nil), b[8*numbers:]...)
