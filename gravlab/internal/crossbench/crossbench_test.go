@@ -103,7 +103,7 @@ func works() []work {
 			}
 			return r.P[fit.Period], nil
 		}, 1e-6},
-			{"welch", "spectral density of 1,000,000 samples", 1, 5, func() (float64, error) {
+		{"welch", "spectral density of 1,000,000 samples", 1, 5, func() (float64, error) {
 			s, err := welch.PSD(record, 100)
 			if err != nil {
 				return 0, err
