@@ -39,7 +39,7 @@ type scaling struct {
 var scalings = []scaling{
 	{2, "a factor of 2", "One way or there and back, radius or diameter, one of two equal parts?", true},
 	{math.Sqrt2, "a factor of √2", "Amplitude or rms value, one reading or a difference of two?", true},
-	{math.Pi, "a factor of π", "Is there a circle, a sphere or a phase in it?", true},
+	{math.Pi, "a factor of π", "Is a π missing, or one too many: of a circle, a sphere, a phase?", true},
 	{2 * math.Pi, "a factor of 2π", "Frequency or angular frequency, radius or circumference?", true},
 	{4, "a factor of 4", "A factor of 2 that is squared, or lost twice?", true},
 	{4 * math.Pi * math.Pi, "a factor of 4π²", "Frequency or angular frequency, squared?", true},
@@ -195,14 +195,12 @@ func (t NumberTask) power(v Verdict, r reading) (Verdict, bool) {
 	return v, false
 }
 
-// direction asks about a sign that is wrong.
+// direction asks about a sign that is wrong: of what has a direction, or of a size.
 func (t NumberTask) direction(right float64) string {
 	u, err := quantity.ParseUnit(t.Unit)
-	if err == nil && right > 0 {
-		switch u.Dimension() {
-		case quantity.Time, quantity.Mass, quantity.Frequency:
-			return "Can this quantity be negative?"
-		}
+	directed := []quantity.Dimension{quantity.Length, quantity.Angle, quantity.Acceleration, quantity.Force, quantity.Gradient}
+	if err == nil && right > 0 && !slices.Contains(directed, u.Dimension()) {
+		return "Can this quantity be negative?"
 	}
 	return "Which direction does the question count as positive?"
 }

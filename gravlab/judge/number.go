@@ -316,7 +316,7 @@ func capital(s string) string {
 }
 
 // symbols are units and functions in small letters that a sentence may begin with.
-var symbols = strings.Fields("mm cm km nm pm kg mg ms ns rad mrad nrad sin cos tan exp log ln")
+var symbols = strings.Fields("mm cm km nm pm kg mg ms ns rad mrad nrad sin cos tan exp log ln rms")
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 

@@ -222,6 +222,9 @@ func (r *reading) withoutUnit(number float64, want wanted) {
 func (r *reading) withUnknown(number float64, refused *quantity.InputError, want wanted) {
 	r.withoutUnit(number, want)
 	r.problem = capital(refused.Kind.Error()) + ": " + strings.TrimRight(refused.Ask, ".?")
+	if what, next, ok := strings.Cut(r.problem, "? "); ok {
+		r.problem = what + "? " + capital(next)
+	}
 }
 
 // withOther notes a number with a unit of something else, or with two units.
