@@ -11,8 +11,8 @@ import (
 
 var mistakes = flag.String("mistakes", "", "write the mistakes that the bank knows to this file, one a line: question, name, what a student reads")
 
-// TestMistakes writes a list of all mistakes that are named, with the sentence that a student reads.
-// Two such lists, of two commits, make a table by question and lab:
+// TestMistakes writes a list of all mistakes that are named, with the sentence that a student
+// reads. Two such lists, of two commits, make a table by question and lab:
 //
 //	go test ./exercises -run TestMistakes -mistakes /tmp/now.tsv
 func TestMistakes(t *testing.T) {
