@@ -2,6 +2,7 @@ package marking
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -335,10 +336,20 @@ func (b *marksBook) look() error {
 		}
 	}
 	b.signs = signsIn(class, handedOut)
+	kinds := map[[2]string][]string{} // questions, by student and kind
 	for _, s := range b.signs {
 		r := rows[s.student]
-		r.short = append(r.short, clip.Line(s.short, 80))
+		kind, question, several := strings.Cut(s.short, ": ")
+		if key := [2]string{s.student, kind}; several {
+			kinds[key] = append(kinds[key], question)
+		} else {
+			r.short = append(r.short, clip.Line(s.short, 80))
+		}
 		r.remark(r.item, "%s", s.text)
+	}
+	for _, key := range slices.SortedFunc(maps.Keys(kinds), func(x, y [2]string) int { return slices.Compare(x[:], y[:]) }) {
+		r := rows[key[0]]
+		r.short = append(r.short, key[1]+": "+listed(kinds[key], 4))
 	}
 	return nil
 }

@@ -22,6 +22,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/marking"
 )
 
@@ -254,7 +255,7 @@ func (k *searcher) file(root, path string) (Trace, bool) {
 		t.Kind, t.Ours = "rules of a term", true
 	case ext == ".ipynb":
 		t.Kind, t.Ours = "sheet", n.code
-	case ext == ".csv" && k.besideSheet(path):
+	case (ext == ".csv" || filepath.Base(path) == labserver.RecordingsList) && k.besideSheet(path):
 		t.Kind, t.Ours, t.order = "recording beside a sheet", true, -1
 	case n.code && isArchive(path):
 		t.Kind, t.Ours = "archive with sheets or replies", true
