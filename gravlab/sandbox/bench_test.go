@@ -46,7 +46,8 @@ func BenchmarkSheet(b *testing.B) {
 	}
 }
 
-// BenchmarkBox runs a thin code box, from its source to its output, as the page does.
+// BenchmarkBox runs code boxes from source to output, as the page does: one that is thin, one that
+// fits 10,000 readings (outside of its program, see package native), and one that computes itself.
 func BenchmarkBox(b *testing.B) {
 	p, err := NewPool(b.Context(), PoolOptions{Workers: 1, Clone: "../.."})
 	if err != nil {
@@ -55,15 +56,19 @@ func BenchmarkBox(b *testing.B) {
 	defer p.Close()
 	for _, c := range []struct{ name, source string }{
 		{"thin", "%%\nfmt.Println(math.Sqrt(2))"},
+		{"fits", "import \"gravity.example/gravlab/fit\"\n%%\nvar x, y []float64\nfor i := range 10000 {\n\ts := float64(i) / 100\n\tx = append(x, s)\n\ty = append(y, math.Exp(-s/50)*math.Cos(s))\n}\nr, err := fit.DampedOscillation(x, y, nil)\nfmt.Println(r.P, err)"},
 		{"long", "%%\nx := 0.0\nfor i := range 600_000 { x += math.Exp(-float64(i)/1e6) * math.Cos(float64(i)) }\nfmt.Println(x)"},
 	} {
 		b.Run(c.name, func(b *testing.B) {
+			var used time.Duration
 			for b.Loop() {
 				out, err := p.RunBox(b.Context(), Box{Above: []string{sheetCell}, Source: c.source})
 				if err != nil || out.Cells[1].State != Ran {
 					b.Fatal(err, out)
 				}
+				used += out.Times.Processor
 			}
+			b.ReportMetric(float64(used.Microseconds())/1e3/float64(b.N), "cpu-ms")
 		})
 	}
 }
