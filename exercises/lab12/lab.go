@@ -257,7 +257,7 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 			{ID: "degrees", Value: bank.Always(gravlab.Must(survey.Slope(math.Abs(math.Atan(math.Tan(angle))), radius, density)))},
 			{ID: "doubled", Value: bank.Always(2 * right)},
 		},
-		Range:  [2]float64{9e-8, 1.8e-6},
+		Range:  [2]float64{3e-7, 2.4e-6},
 		Source: bank.Computed(testdata.Checks, "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
 	}
 }
