@@ -174,22 +174,60 @@ func printKept(c *call, traces []term.Trace, class int) {
 	}
 }
 
-// printTraces prints a line for each place: what it is, about whom, and where.
+// mostAlike is how many folders beside each other may have files of one kind that have a line
+// each.
+const mostAlike = 3
+
+// printTraces prints a line for each place: what it is, about whom, and where. Many files of one
+// kind in the folders of students are one line.
 func printTraces(c *call, traces []term.Trace, class int) {
+	alike := func(t term.Trace) [2]string { return [2]string{t.Kind, filepath.Dir(filepath.Dir(t.Path))} }
+	groups := map[[2]string]*term.Trace{}
+	folders := map[[2]string]map[string]bool{}
 	for _, t := range traces {
-		who := "the class"
-		switch {
-		case len(t.Students) == class && class > 1:
-			who = "all students"
-		case len(t.Students) > 4:
-			who = fmt.Sprintf("%d students", len(t.Students))
-		case len(t.Students) > 0:
-			who = strings.Join(t.Students, ", ")
-		}
-		kind := t.Kind
 		if t.Files > 0 {
-			kind += fmt.Sprintf(" (%s)", some(t.Files, "file", "files"))
+			continue
 		}
-		fmt.Fprintf(c.out, "  %-46s %-16s %s\n", kind, who, t.Path)
+		g := groups[alike(t)]
+		if g == nil {
+			g = &term.Trace{Kind: t.Kind, Path: filepath.Join(alike(t)[1], "*")}
+			groups[alike(t)], folders[alike(t)] = g, map[string]bool{}
+		}
+		folders[alike(t)][filepath.Dir(t.Path)] = true
+		g.Files++
+		for _, id := range t.Students {
+			if !about(*g, id) {
+				g.Students = append(g.Students, id)
+			}
+		}
 	}
+	told := map[[2]string]bool{}
+	for _, t := range traces {
+		// What is not the program's has to be looked at one by one.
+		if g := groups[alike(t)]; t.Files == 0 && t.Ours && len(folders[alike(t)]) > mostAlike {
+			if told[alike(t)] {
+				continue
+			}
+			told[alike(t)] = true
+			t = *g
+		}
+		printTrace(c, t, class)
+	}
+}
+
+func printTrace(c *call, t term.Trace, class int) {
+	who := "the class"
+	switch {
+	case len(t.Students) == class && class > 1:
+		who = "all students"
+	case len(t.Students) > 4:
+		who = fmt.Sprintf("%d students", len(t.Students))
+	case len(t.Students) > 0:
+		who = strings.Join(t.Students, ", ")
+	}
+	kind := t.Kind
+	if t.Files > 0 {
+		kind += fmt.Sprintf(" (%s)", some(t.Files, "file", "files"))
+	}
+	fmt.Fprintf(c.out, "  %-46s %-16s %s\n", kind, who, t.Path)
 }
