@@ -154,10 +154,7 @@ func (r *Result) askMap(d *Day) error {
 	if !certain && winner.tare != nil && d.best.tare != nil && slices.Equal(winner.out, d.best.out) {
 		return nil
 	}
-	var fixed []int
-	for _, k := range d.trials[0].out {
-		fixed = append(fixed, k)
-	}
+	fixed := slices.Clone(d.trials[0].out)
 	r.forget(d)
 	because := fmt.Sprintf("; of %d stories that explain the readings nearly alike this one makes the likeliest map, by odds of %.0f to 1 over another step", len(stories), math.Exp(math.Min(values[best]-second, 9)))
 	r.record(d, winner, fixed, because)

@@ -232,7 +232,6 @@ func (k *searcher) folder(dir string) (students []string, files int) {
 type naming struct {
 	students map[string]bool
 	code     bool // it holds the code of a sheet of this class
-	text     []byte
 }
 
 // file says what a file is, if it names a student.

@@ -18,7 +18,6 @@ type Rules struct {
 	best    int // 0: all
 	resits  string
 	results string // date of the results
-	reasons map[string]string
 }
 
 // labRules are the rules of one lab.
