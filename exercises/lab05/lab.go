@@ -61,6 +61,8 @@ func pierLevel(d *bank.Draw) bank.Question {
 			{ID: "ten", Value: bank.Always(math.Pow(noiseLevel(a, b, period), 2))},
 			{ID: "frequency", Value: bank.Always(noiseLevel(a, b, 1/period))},
 			{ID: "natural-log", Value: bank.Always(math.Pow(10, (a+b*math.Log(period))/20))},
+			{ID: "no-slope", Value: bank.Always(math.Pow(10, a/20))},
+			{ID: "slope-sign", Value: bank.Always(math.Pow(10, (a-b*math.Log10(period))/20))},
 		},
 		Range: [2]float64{3e-8, 9e-8},
 		Source: bank.Source{Check: &bank.SourceCheck{
@@ -95,6 +97,8 @@ func pierLine(d *bank.Draw) bank.Question {
 			{ID: "one-bin", Value: amp(1, 1)},
 			{ID: "rms", Value: amp(1.5, math.Sqrt2/2)},
 			{ID: "no-bandwidth", Value: bank.Always(math.Sqrt2 * asd * 1e-6)},
+			{ID: "peak-to-peak", Value: amp(1.5, 2)},
+			{ID: "no-root", Value: bank.Always(asd * 1e-6 * 2 * 1.5 * rate / segment)},
 		},
 		Range:  [2]float64{0.4e-6, 6e-6},
 		Source: bank.Computed(testdata.Checks, "signal-enbw-01", gravlab.Must(signal.Hann.ENBW(64)), 1e-9),
@@ -140,6 +144,7 @@ func pierNothingInCommon(d *bank.Draw) bank.Question {
 			{ID: "no-trials", Value: limit(1, k)},
 			{ID: "k", Value: limit(bins, k+1)},
 			{ID: "mean", Value: bank.Always(1 / k)},
+			{ID: "two-trials", Value: limit(bins*bins, k)},
 		},
 		Range: [2]float64{0.25, 0.75},
 	}
