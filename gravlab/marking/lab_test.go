@@ -274,6 +274,19 @@ func sameBooks(t testing.TB, what string, got, want map[string]string) {
 	}
 }
 
+// letter is a right or a wrong option of a question, whose order is the sheet's own.
+func letter(p bank.Sheet, id string, right bool) string {
+	q, _ := p.Question(id)
+	for _, o := range q.Options {
+		if o.Right == right {
+			return o.Letter
+		}
+	}
+	panic("no such option of " + id)
+}
+
+func chooses(id, letter string) string { return fmt.Sprintf("%%%%\nsheet.Choice(%q, %q)", id, letter) }
+
 // right is the right answer to a question with a number, in SI units, as Go
 // writes it.
 func right(p bank.Sheet, id string, factor float64) string {

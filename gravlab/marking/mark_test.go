@@ -42,7 +42,7 @@ var stories = []story{
 		return worked(p).with("period", gives("period", half, "s"),
 			"g", gives("g", "4*math.Pi*math.Pi*9.81*"+right(p, "period", 1)+"*"+right(p, "period", 1)+"/(4*math.Pi*math.Pi)/("+half+"*"+half+")", "m/s²"),
 			"law", "func law(x float64) float64 { return math.Sqrt(x/9.81) }\n\n%%\nsheet.Function(\"law\", law)",
-			"mass", "%%\nsheet.Choice(\"mass\", \"b\")")
+			"mass", chooses("mass", letter(p, "mass", false)))
 	}, marks: "0 3 4 0 0  7"},
 	{name: "not carried, another slip", cells: func(c *classroom, i int, p bank.Sheet) sources {
 		return worked(p).with("g", gives("g", "9.81/4", "m/s²"))
@@ -57,7 +57,7 @@ var stories = []story{
 		return worked(p).with("rest", fmt.Sprintf("%%%%\nsheet.Typed(\"rest\", \"%.4f ± 0.1 mrad\")", p.RightAnswers()["rest"]*1000))
 	}, marks: full},
 	{name: "the last answer counts", cells: func(c *classroom, i int, p bank.Sheet) sources {
-		return worked(p).with("period", "%%\nsheet.Number(\"period\", 77, \"s\")\nsheet.Number(\"period\", "+right(p, "period", 1)+", \"s\")", "mass", "%%\nsheet.Choice(\"mass\", \"a\")\nsheet.Choice(\"mass\", \"b\")")
+		return worked(p).with("period", "%%\nsheet.Number(\"period\", 77, \"s\")\nsheet.Number(\"period\", "+right(p, "period", 1)+", \"s\")", "mass", chooses("mass", letter(p, "mass", true))+fmt.Sprintf("\nsheet.Choice(%q, %q)", "mass", letter(p, "mass", false)))
 	}, marks: "2 3 4 2 0  11"},
 	{name: "cells that fail cost their own answers", cells: func(c *classroom, i int, p bank.Sheet) sources {
 		return worked(p).with("period", "%%\npanic(\"no idea\")", "g", "%%\nthis is no Go", "rest", "%%\nos.Exit(3)\nsheet.Measured(\"rest\", 1, 1, \"mrad\")")

@@ -14,7 +14,7 @@ func TestWhoseFileCounts(t *testing.T) {
 	c := newClassroom(t, swingLab, 10)
 	work := func(i int) []byte { return answered(t, c.sheet(i), sources{"mass": worked(c.sheet(i))["mass"]}) }
 	changed := func(i, n int) []byte {
-		return answered(t, c.sheet(i), sources{"mass": fmt.Sprintf("%%%%\nsheet.Choice(\"mass\", \"b\") // %d", n)})
+		return answered(t, c.sheet(i), sources{"mass": fmt.Sprintf("%s // %d", chooses("mass", letter(c.sheet(i), "mass", false)), n)})
 	}
 	const one, none = "0 0 0 0 1 0 1", "      "
 
