@@ -89,3 +89,23 @@ func TestFaults(t *testing.T) {
 		t.Errorf("a recording without its column: %q", got)
 	}
 }
+
+// A slip whose function has no bounds at a call, as a swing without damping at its
+// resonance, is as far from the right one as can be.
+func TestFarthestWithoutBounds(t *testing.T) {
+	task := judge.FunctionTask{Tol: judge.Tolerance{Rel: 1e-3}}
+	inf := math.Inf(1)
+	for _, c := range []struct {
+		a, b [][]float64
+		want float64
+	}{
+		{[][]float64{{1}, {2}}, [][]float64{{1}, {inf}}, inf},
+		{[][]float64{{inf}}, [][]float64{{inf}}, 0},
+		{[][]float64{{1}}, [][]float64{{math.NaN()}}, inf},
+		{[][]float64{{0}}, [][]float64{{0}}, 0},
+	} {
+		if got := farthest(task, c.a, c.b); got != c.want {
+			t.Errorf("%v and %v are %g apart, want %g", c.a, c.b, got, c.want)
+		}
+	}
+}

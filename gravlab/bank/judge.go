@@ -212,7 +212,14 @@ func farthest(task judge.FunctionTask, a, b [][]float64) float64 {
 			size = math.Max(size, math.Max(math.Abs(a[i][j]), math.Abs(b[i][j])))
 		}
 		for j := range a[i] {
-			far = math.Max(far, math.Abs(a[i][j]-b[i][j])/math.Max(task.Tol.Abs, task.Tol.Rel*size))
+			d := math.Abs(a[i][j]-b[i][j]) / math.Max(task.Tol.Abs, task.Tol.Rel*size)
+			switch {
+			case a[i][j] == b[i][j]:
+				d = 0
+			case math.IsNaN(d): // one of them has no bounds, as without damping at the resonance
+				d = math.Inf(1)
+			}
+			far = math.Max(far, d)
 		}
 	}
 	return far
