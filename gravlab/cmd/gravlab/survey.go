@@ -166,7 +166,7 @@ func tellBook(c *call, b *fieldbook.Book) error {
 			last = r.Time
 		}
 	}
-	fmt.Fprintf(c.out, "%d readings at %d stations on %d days with %d meters, from %s to %s\n", len(b.Readings), len(used), len(days), len(meters), first.Format("2006-01-02 15:04 MST"), last.Format("2006-01-02 15:04 MST"))
+	fmt.Fprintf(c.out, "%d readings at %d stations; days: %d, meters: %d; from %s to %s\n", len(b.Readings), len(used), len(days), len(meters), first.Format("2006-01-02 15:04 MST"), last.Format("2006-01-02 15:04 MST"))
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, p := range used {
 		lo, hi = min(lo, p.Height), max(hi, p.Height)
