@@ -216,6 +216,7 @@ func (r *room) fits(where string) {
 	// What follows the size of the window does so with the next frame.
 	r.await(`new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(() => done("drawn"))))`)
 	if got := r.read(`document.documentElement.scrollWidth - innerWidth`); got != "0" && !strings.HasPrefix(got, "-") {
-		r.Errorf("%s: the page is %s px wider than the window", where, got)
+		wide := r.read(`[...document.querySelectorAll("body *")].filter((e) => e.getBoundingClientRect().right > innerWidth + 1 && !e.closest("pre, .wide, table")).map((e) => e.tagName + "." + e.className + ": " + e.textContent.slice(0, 60)).slice(-3).join(" | ")`)
+		r.Errorf("%s: the page is %s px wider than the window: %s", where, got, wide)
 	}
 }

@@ -74,7 +74,7 @@ func TestCompilerFaults(t *testing.T) {
 		"no memory":   {"echo 'runtime: out of memory: cannot allocate 4194304-byte block (3768320 in use)' >&2; exit 2", "refused the compile", "other programs"},
 		"no thread":   {"echo 'runtime: failed to create new OS thread (have 4 already; errno=11)' >&2; exit 2", "refused the compile", "other programs"},
 		"stopped":     {"kill -STOP $$", "stood still", "less busy"},
-		"lost files":  {"echo 'cell-3:1:1: could not import fmt (open fmt.a: no such file or directory)' >&2; exit 1", "is gone", "start it again"},
+		"lost files":  {"echo 'cell-3:1:1: could not import fmt (open fmt.a: no such file or directory)' >&2; exit 1", "has been removed", "start it again"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -225,7 +225,7 @@ func TestCacheCleaned(t *testing.T) {
 		os.Remove(k.Export)
 	}
 	var f *Fault
-	if out, err := outcomeOf(t, own, book(t, honest...)); !errors.As(err, &f) || !strings.Contains(f.What, "is gone") {
+	if out, err := outcomeOf(t, own, book(t, honest...)); !errors.As(err, &f) || !strings.Contains(f.What, "has been removed") {
 		t.Errorf("%v, %+v; want a fault", err, out)
 	}
 }

@@ -144,7 +144,7 @@ func TestRemarks(t *testing.T) {
 	}{
 		{"%%\nx := 1", 2, "x: use it, or take it out"},
 		{"!ls\n%noautoget\n%%\n\nundeclared()", 5, "undeclared is not known here"},
-		{"// words\n\nfor {", 3, "outside of any function"},
+		{"// words\n\nfor {", 3, "outside any function"},
 		{"import \"fmt\"\nimport \"net/http\"\nvar c http.Client", 2, "net/http cannot be imported"},
 		{"func f() int {\n}", 2, "without a return"},
 		{"//go:noinline\nfunc f() {}", 1, "direct the compiler"},

@@ -43,6 +43,8 @@ func TestReadmeCode(t *testing.T) {
 			switch maker := regexp.MustCompile(`(?m)^func (\w+)\(\) bank\.Lab `).FindStringSubmatch(block); {
 			case strings.Contains(block, "package main"):
 				kind = "program"
+			case strings.HasPrefix(block, "\t"):
+				kind = "example" // the body of one that is run: fieldday's TestReadmeShowsExample
 			case strings.HasPrefix(block, "package bank"):
 				kind = "bank"
 			case maker != nil:
