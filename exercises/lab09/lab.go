@@ -36,6 +36,7 @@ const (
 func build(d *bank.Draw) bank.Sheet {
 	meter := drawTideMeter(d)
 	return bank.Sheet{
+		Fields:     meter.fields(),
 		Recordings: []bank.Recording{tideYear(), meter.recording()},
 		Questions: []bank.Question{
 			tideOverhead(d), tideTwice(), tideSize(d), tidePull(d), tideSunAndMoon(d), tideSign(),

@@ -125,19 +125,20 @@ func (m tideMeter) recording() bank.Recording {
 	}
 }
 
+// fields say when the clock jumps, for the piece of code that all worked solutions share.
+func (m tideMeter) fields() bank.Fields {
+	return bank.Fields{"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()), "day": m.summer.Day()}
+}
+
 func (m tideMeter) deltaQuestion() bank.Question {
 	from := func(f func() tideFit) func(bank.Answers) float64 {
 		return func(bank.Answers) float64 { return f().delta }
 	}
 	return bank.Question{
 		ID: "delta", Kind: judge.KindMeasured, Marks: 4, Unit: "1",
-		Fields: bank.Fields{
-			"tideDays": tideDays, "start": m.start.Format("2 January 2006"),
-			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()),
-			"day": m.summer.Day(),
-		},
-		Solve: from(m.right),
-		U:     func() float64 { return m.right().uDelta },
+		Fields: bank.Fields{"tideDays": tideDays, "start": m.start.Format("2 January 2006")},
+		Solve:  from(m.right),
+		U:      func() float64 { return m.right().uDelta },
 		Slips: []bank.Slip{
 			{ID: "logger-clock", Value: from(m.believed)},
 			{ID: "hour-wrong-way", Value: from(m.reversed)},
@@ -155,11 +156,8 @@ func (m tideMeter) calibrationQuestion(d *bank.Draw) bank.Question {
 	}
 	return bank.Question{
 		ID: "calibration", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.03}, Uses: []string{"delta"},
-		Fields: bank.Fields{
-			"scale": 100 * scale, "relative": bank.Clean(scale),
-			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()), "day": m.summer.Day(),
-		},
-		Solve: from(math.Hypot),
+		Fields: bank.Fields{"scale": 100 * scale, "relative": bank.Clean(scale)},
+		Solve:  from(math.Hypot),
 		Slips: []bank.Slip{
 			{ID: "fit-alone", Value: from(func(_, u float64) float64 { return u })},
 			{ID: "scale-alone", Value: from(func(scale, _ float64) float64 { return scale })},
@@ -173,10 +171,6 @@ func (m tideMeter) calibrationQuestion(d *bank.Draw) bank.Question {
 func (m tideMeter) driftQuestion() bank.Question {
 	return bank.Question{
 		ID: "drift", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/(s² d)",
-		Fields: bank.Fields{
-			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()),
-			"day": m.summer.Day(),
-		},
 		Solve: func(bank.Answers) float64 { return m.right().drift },
 		U:     func() float64 { return m.right().uDrift },
 		Slips: []bank.Slip{
@@ -208,10 +202,6 @@ func (m tideMeter) pressureQuestion() bank.Question {
 	slab := -2 * math.Pi * gravlab.G / 9.81
 	return bank.Question{
 		ID: "pressure", Kind: judge.KindMeasured, Marks: 2, Unit: "nm/(s² hPa)",
-		Fields: bank.Fields{
-			"summer": m.summer.Format("2 January"), "year": m.summer.Year(), "month": int(m.summer.Month()),
-			"day": m.summer.Day(),
-		},
 		Solve: func(bank.Answers) float64 { return m.right().pressure },
 		U:     func() float64 { return m.right().uPressure },
 		Slips: []bank.Slip{

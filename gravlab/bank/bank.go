@@ -82,14 +82,13 @@ func (l Lab) Sheet(code Code) Sheet {
 			panic(WordsError{err})
 		}
 	}
-	if code.Sealed() && l.Graded {
-		s.Questions = append(slices.Clone(s.Questions), texts(s)...)
-	}
-	if !code.Sealed() {
-		s.Questions = slices.DeleteFunc(s.Questions, func(q Question) bool { return q.SealedOnly })
-	}
 	if code.Sealed() {
+		if l.Graded {
+			s.Questions = append(slices.Clone(s.Questions), texts(s)...)
+		}
 		s.weigh(l.Bases())
+	} else {
+		s.Questions = slices.DeleteFunc(s.Questions, func(q Question) bool { return q.SealedOnly })
 	}
 	if code != "" && !hidden {
 		s.shuffle(d)

@@ -2,6 +2,7 @@ package bank
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -97,19 +98,12 @@ func differs(a, b *Function) bool {
 			return true
 		}
 		for k := range x {
-			if d := x[k] - y[k]; d > 1e-6*max(abs(x[k]), abs(y[k])) || -d > 1e-6*max(abs(x[k]), abs(y[k])) {
+			if math.Abs(x[k]-y[k]) > 1e-6*max(math.Abs(x[k]), math.Abs(y[k])) {
 				return true
 			}
 		}
 	}
 	return false
-}
-
-func abs(v float64) float64 {
-	if v < 0 {
-		return -v
-	}
-	return v
 }
 
 // Weights say how the marks of a lab's sealed sheets are weighed.

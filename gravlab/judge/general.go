@@ -259,11 +259,16 @@ func (t FunctionTask) general(got [][]float64) (name, message string, ok bool) {
 		return "sign reversed", "The magnitude is right at every point, the sign is not.\nWhich direction does the question count as positive?", true
 	}
 	for _, s := range scalings {
-		for size, factor := range map[string]float64{"large": s.by, "small": 1 / s.by} {
-			if by(factor) {
-				return s.name, fmt.Sprintf("Right but for %s: too %s at every point.\n%s", s.name, size, s.ask), true
-			}
+		size := ""
+		switch {
+		case by(s.by):
+			size = "large"
+		case by(1 / s.by):
+			size = "small"
+		default:
+			continue
 		}
+		return s.name, fmt.Sprintf("Right but for %s: too %s at every point.\n%s", s.name, size, s.ask), true
 	}
 	for k := -15.0; k <= 15; k++ {
 		if k != 0 && by(math.Pow(10, k)) {

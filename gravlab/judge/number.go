@@ -238,11 +238,10 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 	// result would still be credible.
 	slip := func(apart float64) bool {
 		for _, s := range t.USlips {
-			if size := factor(s.Value, t.U); size < apart || factor(r.u, s.Value) > min(alikeFactor, factor(r.u, t.U)) {
+			if factor(s.Value, t.U) < apart || factor(r.u, s.Value) > min(alikeFactor, factor(r.u, t.U)) {
 				continue
 			}
-			missed("")
-			v.Outcome, v.Slip = OutcomeSlip, s.Name
+			v.Outcome, v.Slip, v.Marks = OutcomeSlip, s.Name, t.Marks/2
 			v.Message = "Value right, uncertainty not: " + s.Name + "?\n" + s.Fix
 			return true
 		}
@@ -320,7 +319,7 @@ var symbols = strings.Fields("mm cm km nm pm kg mg ms ns rad mrad nrad sin cos t
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
-// Normalised is the normalised error of ISO 13528 (E_n) of a value x with
+// NormalisedError is the normalised error of ISO 13528 (E_n) of a value x with
 // standard uncertainty u against a reference with its standard uncertainty,
 // both expanded with k = 2: (x-ref)/sqrt((2u)² + (2 uRef)²). A result agrees
 // with its reference when the size of E_n is at most 1.

@@ -188,6 +188,16 @@ func WhiteSNR(template []float64, rate, psd float64) (float64, error) {
 // safe, that is, the threshold is rather too high.
 func Threshold(falseAlarm float64, trials int) (float64, error) {
 	const fn = "signal.Threshold"
+	p, err := eachTrial(fn, falseAlarm, trials)
+	if err != nil {
+		return 0, err
+	}
+	return upperNormal(p), nil
+}
+
+// eachTrial is the probability that each of some independent trials may have for one of
+// them to come out with probability falseAlarm.
+func eachTrial(fn string, falseAlarm float64, trials int) (float64, error) {
 	if !(falseAlarm > 0 && falseAlarm < 1) {
 		return 0, arg.Bad(fn, "falseAlarm", falseAlarm, "a probability between 0 and 1")
 	}
@@ -198,7 +208,7 @@ func Threshold(falseAlarm float64, trials int) (float64, error) {
 	if p == 0 {
 		return 0, arg.Bad(fn, "falseAlarm", falseAlarm, "a probability above 1e-300 for each trial")
 	}
-	return upperNormal(p), nil
+	return p, nil
 }
 
 // AmplitudeThreshold returns the amplitude that a sine fitted to noise alone exceeds,
@@ -216,15 +226,9 @@ func AmplitudeThreshold(sigma float64, n int, falseAlarm float64, trials int) (f
 	if n < 3 {
 		return 0, arg.Bad(fn, "n", n, "at least 3 readings")
 	}
-	if !(falseAlarm > 0 && falseAlarm < 1) {
-		return 0, arg.Bad(fn, "falseAlarm", falseAlarm, "a probability between 0 and 1")
-	}
-	if trials < 1 {
-		return 0, arg.Bad(fn, "trials", trials, "at least one trial")
-	}
-	p := -math.Expm1(math.Log1p(-falseAlarm) / float64(trials))
-	if p == 0 {
-		return 0, arg.Bad(fn, "falseAlarm", falseAlarm, "a probability above 1e-300 for each trial")
+	p, err := eachTrial(fn, falseAlarm, trials)
+	if err != nil {
+		return 0, err
 	}
 	return 2 * sigma * math.Sqrt(-math.Log(p)/float64(n)), nil
 }
