@@ -74,7 +74,7 @@ func widen(lo, hi float64) (float64, float64) {
 
 // linearTicks puts ticks at multiples of 1, 2 or 5 times a power of ten.
 func (s *scale) linearTicks(wanted int, a figure.Axis) {
-	step := nice((s.hi - s.lo) / float64(wanted))
+	step := Nice((s.hi - s.lo) / float64(wanted))
 	largest := math.Max(math.Abs(s.lo), math.Abs(s.hi))
 	slack := 1e-9 + 1e-15*largest/step // rounding must not cost a tick at an end
 	first := math.Ceil(s.lo/step - slack)
@@ -100,8 +100,9 @@ func (s *scale) linearTicks(wanted int, a figure.Axis) {
 	s.label = axisLabel(a, offset, step, power)
 }
 
-// nice returns 1, 2 or 5 times a power of ten, not below v.
-func nice(v float64) float64 {
+// Nice is 1, 2 or 5 times a power of ten, not below v, which is above zero: a step of an
+// axis, of contours or of a bar of scale that reads well.
+func Nice(v float64) float64 {
 	p := math.Pow(10, math.Floor(math.Log10(v)))
 	for _, m := range []float64{1, 2, 5} {
 		if v <= m*p*(1+1e-9) {

@@ -32,7 +32,7 @@ func newHeat(m *figure.Map) *heatmap {
 	if narrow(lo, hi) {
 		lo, hi = widen(lo, hi)
 	}
-	step := nice((hi - lo) / 9)
+	step := Nice((hi - lo) / 9)
 	if m.Interval > 0 && (hi-lo)/m.Interval <= 60 {
 		step = m.Interval
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
 )
 
@@ -61,19 +62,8 @@ func (r *Result) raster() *raster {
 		usual += r.Stations[s].U.Own() / gravlab.MicroGal / float64(len(index))
 	}
 	// Lines closer than the uncertainty show noise; more than some twelve cannot be told.
-	g.interval = nice(math.Max((hi-lo)/9, usual))
+	g.interval = draw.Nice(math.Max((hi-lo)/9, usual))
 	return g
-}
-
-// nice is the next of 1, 2, 5, 10 and so on.
-func nice(v float64) float64 {
-	p := math.Pow(10, math.Floor(math.Log10(v)))
-	for _, f := range []float64{1, 2, 5} {
-		if v <= f*p*(1+1e-9) {
-			return f * p
-		}
-	}
-	return 10 * p
 }
 
 // round2 is v to two digits.
@@ -112,7 +102,7 @@ func (r *Result) ground(f *figure.Figure) {
 			f.Marks = append(f.Marks, figure.Mark{Kind: figure.Label, X: s.East, Y: s.North, Text: s.Name})
 		}
 	}
-	bar := nice((e1 - e0) / 6)
+	bar := draw.Nice((e1 - e0) / 6)
 	f.Series = append(f.Series, figure.Series{Name: fmt.Sprintf("%g m", bar), Kind: figure.Line, X: []float64{e1 - 1.1*bar, e1 - 0.1*bar}, Y: []float64{n0, n0}})
 	f.Marks = append(f.Marks, figure.Mark{Kind: figure.Label, X: e0, Y: n1, Text: "N ↑"})
 }

@@ -244,7 +244,7 @@ func (r *Result) terrain() (correction, u []float64, err error) {
 		return nil, nil, s.Problem("the terrain of %s does not cover it: %.0f m of grid lie round it, and at least %.0f m are wanted; are latitude and longitude right, with their signs?", r.Book.Terrain.File, reach, 2*near)
 	}
 	outer := math.Min(roundDown(reach), 20000)
-	if r.Terrain, err = c.number(c.take("terrain from", "", fmt.Sprintf("%g m", round3(near)), "three cells; within it the slope of the grid is used"), quantity.Length, 2*t.Cell, 1e4); err != nil {
+	if r.Terrain, err = c.number(c.take("terrain from", "", fmt.Sprintf("%g m", to(near, 3)), "three cells; within it the slope of the grid is used"), quantity.Length, 2*t.Cell, 1e4); err != nil {
 		return nil, nil, err
 	}
 	if r.TerrainTo, err = c.number(c.take("terrain to", "", fmt.Sprintf("%g m", outer), "as far as the grid goes round every station"), quantity.Length, 0, 1e5); err != nil {
@@ -406,8 +406,6 @@ func roundDown(v float64) float64 {
 	}
 	return v
 }
-
-func round3(v float64) float64 { return math.Round(v*1000) / 1000 }
 
 // datum is the head of the report.
 func (r *Result) datum() survey.Datum {

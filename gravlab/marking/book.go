@@ -52,14 +52,9 @@ type row struct {
 
 // A cell is one question of one student.
 type cell struct {
-	outcome  judge.Outcome
-	slip     string
-	earned   float64
-	counts   bool // there are marks: the sheet was marked, or the lecturer gave some
-	adjusted bool
-	was      float64 // before the lecturer's own decision, if that has changed it
-	reason   string  // of that
-	waits    bool    // a text that nobody has given marks for
+	outcome judge.Outcome
+	slip    string
+	BookMark
 }
 
 // A remark is a line of remarks.csv.
@@ -83,31 +78,16 @@ func (r row) returned() bool { return len(r.items)+len(r.strays) > 0 }
 
 // replied reports whether the student gets a reply.
 func (r row) replied() bool {
-	return len(r.items) > 0 || r.counts() || slices.ContainsFunc(r.strays, func(s stray) bool { return !s.waits })
+	return len(r.items) > 0 || r.marks().Counts() || slices.ContainsFunc(r.strays, func(s stray) bool { return !s.waits })
 }
 
-// counts reports whether the row has marks.
-func (r row) counts() bool {
-	return slices.ContainsFunc(r.cells, func(c cell) bool { return c.counts })
-}
-
-func (r row) total() float64 {
-	sum := 0.0
+// marks are the row's marks as the book keeps them.
+func (r row) marks() BookRow {
+	var out BookRow
 	for _, c := range r.cells {
-		sum += c.earned
+		out.Marks = append(out.Marks, c.BookMark)
 	}
-	return sum
-}
-
-// waiting is how many texts have no marks yet.
-func (r row) waiting() int {
-	n := 0
-	for _, c := range r.cells {
-		if c.waits {
-			n++
-		}
-	}
-	return n
+	return out
 }
 
 func (r *row) remark(it *item, format string, args ...any) {
@@ -391,12 +371,12 @@ func (b *marksBook) student(r *row) error {
 		}
 	}
 	for i, v := range j.Verdicts {
-		r.cells[i] = cell{outcome: v.Entry.Verdict.Outcome, slip: b.slipOf(sheet.Questions[i], i, v.Entry.Verdict.Slip), earned: float64(v.Entry.Verdict.Marks), counts: true}
+		r.cells[i] = cell{outcome: v.Entry.Verdict.Outcome, slip: b.slipOf(sheet.Questions[i], i, v.Entry.Verdict.Slip), BookMark: BookMark{Earned: float64(v.Entry.Verdict.Marks), Counts: true}}
 	}
 	b.notes(r, ran, j)
 	b.applyEye(r, j)
 	b.applyAdjustments(r, j.Verdicts)
-	if n := r.waiting(); n > 0 {
+	if n := r.marks().Waiting(); n > 0 {
 		r.short = append(r.short, fmt.Sprintf("total is provisional: %s for you to read", count(n, "text")))
 	}
 	var pictures []picture
@@ -452,10 +432,10 @@ func (b *marksBook) applyEye(r *row, j judged) {
 		}
 		id := b.questions[i].ID
 		if m, ok := b.eye.of(r.student.ID, id, v.Entry.Answer.Text); ok {
-			r.cells[i].earned = m.marks
+			r.cells[i].Earned = m.marks
 			continue
 		}
-		r.cells[i].waits = true
+		r.cells[i].Waits = true
 		if had := b.eye.former(r.student.ID, id); len(had) > 0 {
 			r.remark(r.item, "the text for %s is not the one that was marked: that had %s, and this one waits", id, strings.Join(had, " and "))
 		}
@@ -471,8 +451,8 @@ func (b *marksBook) applyAdjustments(r *row, verdicts []verdictOf) {
 			continue
 		}
 		c := &r.cells[i]
-		c.was, c.reason = c.earned, a.Reason
-		c.earned, c.counts, c.adjusted, c.waits = a.Marks, true, true, false
+		c.Was, c.Reason = c.Earned, a.Reason
+		c.Earned, c.Counts, c.Adjusted, c.Waits = a.Marks, true, true, false
 		names = append(names, q.ID)
 		was := "none"
 		if verdicts != nil {
@@ -627,14 +607,14 @@ func (b *marksBook) writeMarks(path string) error {
 			cells := []string{r.student.ID, r.student.Name}
 			for _, c := range r.cells {
 				text := ""
-				if c.counts && !c.waits {
-					text = marksText(c.earned)
+				if c.Counts && !c.Waits {
+					text = marksText(c.Earned)
 				}
 				cells = append(cells, text)
 			}
 			total := ""
-			if r.counts() {
-				total = marksText(r.total())
+			if r.marks().Counts() {
+				total = marksText(r.marks().Total())
 			}
 			slices.Sort(r.short)
 			if err := write(append(cells, total, strings.Join(slices.Compact(r.short), "; "))...); err != nil {
@@ -736,7 +716,7 @@ func (b *marksBook) summary() Summary {
 		default:
 			s.Missing++
 		}
-		s.Waiting += r.waiting()
+		s.Waiting += r.marks().Waiting()
 		if r.changed {
 			s.Changed = append(s.Changed, r.student.ID)
 		}

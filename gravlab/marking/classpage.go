@@ -120,7 +120,7 @@ func (b *marksBook) spreadView(of int) *spreadView {
 	var totals []float64
 	for i := range b.rows {
 		if b.rows[i].marked() {
-			totals = append(totals, b.rows[i].total())
+			totals = append(totals, b.rows[i].marks().Total())
 		}
 	}
 	if len(totals) == 0 {
@@ -130,7 +130,7 @@ func (b *marksBook) spreadView(of int) *spreadView {
 	return &spreadView{
 		Mean: fixed(s.mean, 1), Median: fixed(s.median, 1), Deviation: fixed(s.deviation, 1),
 		Lowest: marksText(s.lowest), Highest: marksText(s.highest), Of: of,
-		Waiting:   slices.ContainsFunc(b.rows, func(r row) bool { return r.waiting() > 0 }),
+		Waiting:   slices.ContainsFunc(b.rows, func(r row) bool { return r.marks().Waiting() > 0 }),
 		Histogram: histogramOf(s),
 	}
 }

@@ -54,7 +54,39 @@ func KeptPath(key string, lab bank.Lab, word string, sealed bool) string {
 	if word != "" {
 		name += "-" + word
 	}
-	return name + ".handout"
+	return name + recordEnding
+}
+
+const recordEnding = ".handout"
+
+// A HandoutRecord is the record of a handout, with the code of each student's sheet; none if
+// it cannot be read.
+type HandoutRecord struct {
+	Path  string
+	Codes map[string]bank.Code // by student
+}
+
+// HandoutRecords are the records beside a class key, wherever they are by default (KeptPath).
+func HandoutRecords(key string) []HandoutRecord {
+	dir, base := filepath.Split(strings.TrimSuffix(key, filepath.Ext(key)) + "-")
+	entries, err := os.ReadDir(filepath.Clean(dir))
+	if err != nil {
+		return nil
+	}
+	var out []HandoutRecord
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), base) || filepath.Ext(e.Name()) != recordEnding {
+			continue
+		}
+		r, kept := HandoutRecord{Path: filepath.Join(dir, e.Name()), Codes: map[string]bank.Code{}}, keptHandout{}
+		if text, err := os.ReadFile(r.Path); err == nil && json.Unmarshal(text, &kept) == nil {
+			for id, s := range kept.Sheets {
+				r.Codes[id] = s.Code
+			}
+		}
+		out = append(out, r)
+	}
+	return out
 }
 
 // readKept reads a record; ok is false if there is none.

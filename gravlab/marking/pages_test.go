@@ -84,7 +84,7 @@ func TestShortIsTwoPages(t *testing.T) {
 		ran := slipped(t, sheet)
 		j := verdicts(sheet, ran, nil)
 		for _, v := range j.Verdicts {
-			r.cells = append(r.cells, cell{outcome: v.Entry.Verdict.Outcome, slip: v.Entry.Verdict.Slip, counts: true})
+			r.cells = append(r.cells, cell{outcome: v.Entry.Verdict.Outcome, slip: v.Entry.Verdict.Slip, BookMark: BookMark{Counts: true}})
 		}
 		if err := b.replies(r, ran, j.Verdicts, nil); err != nil {
 			t.Fatal(err)

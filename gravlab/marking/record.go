@@ -135,9 +135,7 @@ func (b *marksBook) record() Book {
 		case r.returned():
 			row.State = Unusable
 		}
-		for _, c := range r.cells {
-			row.Marks = append(row.Marks, BookMark{Earned: c.earned, Counts: c.counts, Waits: c.waits, Adjusted: c.adjusted, Was: c.was, Reason: c.reason})
-		}
+		row.Marks = r.marks().Marks
 		out.Rows = append(out.Rows, row)
 	}
 	return out

@@ -192,12 +192,12 @@ func (b *marksBook) unmarked(r *row) *unmarkedView {
 			view.Files = append(view.Files, unusableView{s.file, strings.TrimPrefix(s.why, "it ")})
 		}
 	}
-	if !r.counts() {
+	if !r.marks().Counts() {
 		return &view
 	}
 	for i, q := range b.questions {
-		if c := r.cells[i]; c.counts {
-			view.Given = append(view.Given, givenView{q.Title, b.adjust.marks[r.student.ID][q.ID].Reason, marksText(c.earned), q.Marks})
+		if c := r.cells[i]; c.Counts {
+			view.Given = append(view.Given, givenView{q.Title, b.adjust.marks[r.student.ID][q.ID].Reason, marksText(c.Earned), q.Marks})
 		}
 	}
 	return &view
@@ -207,7 +207,7 @@ func (b *marksBook) markedView(r *row, ran run, verdicts []verdictOf, pictures [
 	sheet := b.sheet(r)
 	view := &markedView{
 		Several: r.others > 0,
-		Total:   marksText(r.total()), Of: sheet.Marks(), Waiting: r.waiting(),
+		Total:   marksText(r.marks().Total()), Of: sheet.Marks(), Waiting: r.marks().Waiting(),
 		Legend: legend, Survey: slices.Contains(b.lab.Tracks, bank.SurveyHire),
 	}
 	view.Cells, view.MoreCells = cellsOf(ran)
@@ -230,8 +230,8 @@ func (b *marksBook) question(r *row, q bank.Question, v verdictOf, c cell, troub
 	view := questionView{
 		ID: q.ID, FullID: b.lab.FullID(q.ID), Title: q.Title, Prompt: paragraphs(q.Prompt),
 		Label: htmlpage.LabelOf(verdict.Outcome), Slip: verdict.Slip,
-		WasRead: verdict.Outcome == judge.OutcomeWaiting && !c.waits, Adjusted: c.adjusted,
-		Earned: marksText(c.earned), Marks: count(q.Marks, "mark"), Of: q.Marks,
+		WasRead: verdict.Outcome == judge.OutcomeWaiting && !c.Waits, Adjusted: c.Adjusted,
+		Earned: marksText(c.Earned), Marks: count(q.Marks, "mark"), Of: q.Marks,
 	}
 	for _, o := range q.Options {
 		view.Options = append(view.Options, optionView{o.Letter, inline(o.Text)})

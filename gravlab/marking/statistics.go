@@ -38,7 +38,7 @@ func (b *marksBook) itemStatistics() []itemStatistic {
 				continue
 			}
 			c := r.cells[i]
-			if c.outcome == judge.OutcomeWaiting && !c.waits {
+			if c.outcome == judge.OutcomeWaiting && !c.Waits {
 				s.Outcomes[readByLecturer]++
 			} else {
 				s.Outcomes[c.outcome]++
@@ -46,12 +46,12 @@ func (b *marksBook) itemStatistics() []itemStatistic {
 			if c.slip != "" {
 				s.Slips[c.slip]++
 			}
-			if c.adjusted {
+			if c.Adjusted {
 				s.Adjusted++
 			}
-			waits = waits || c.waits
-			own = append(own, c.earned)
-			others = append(others, r.total()-c.earned)
+			waits = waits || c.Waits
+			own = append(own, c.Earned)
+			others = append(others, r.marks().Total()-c.Earned)
 		}
 		s.N = len(own)
 		s.MeanFraction, s.FollowsRest = mean(own)/float64(q.Marks), math.NaN()

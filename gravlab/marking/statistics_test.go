@@ -11,7 +11,7 @@ import (
 func TestItemStatistics(t *testing.T) {
 	b := &marksBook{questions: []bank.Question{{ID: "a", Marks: 2}, {ID: "b", Marks: 3}}}
 	for i, a := range []float64{2, 2, 1, 0, 0} {
-		r := row{item: &item{}, cells: []cell{{earned: a, counts: true, outcome: "right"}, {earned: []float64{3, 2, 2, 1, 0}[i], counts: true, outcome: "slip", slip: "s"}}}
+		r := row{item: &item{}, cells: []cell{{BookMark: BookMark{Earned: a, Counts: true}, outcome: "right"}, {BookMark: BookMark{Earned: []float64{3, 2, 2, 1, 0}[i], Counts: true}, outcome: "slip", slip: "s"}}}
 		b.rows = append(b.rows, r)
 	}
 	b.rows = append(b.rows, row{cells: make([]cell, 2)}) // missing: counts nowhere
@@ -23,12 +23,12 @@ func TestItemStatistics(t *testing.T) {
 	if want := 4 / math.Sqrt(4*5.2); math.Abs(s[0].FollowsRest-want) > 1e-15 || math.Abs(s[1].FollowsRest-want) > 1e-15 {
 		t.Errorf("follows the rest %v and %v, want %v", s[0].FollowsRest, s[1].FollowsRest, want)
 	}
-	b.rows[0].cells[0].waits = true
+	b.rows[0].cells[0].Waits = true
 	if s := b.itemStatistics(); !math.IsNaN(s[0].MeanFraction) || !math.IsNaN(s[0].FollowsRest) {
 		t.Error("a question with texts that wait has numbers")
 	}
 	b.rows = b.rows[:4]
-	b.rows[0].cells[0].waits = false
+	b.rows[0].cells[0].Waits = false
 	if s := b.itemStatistics(); !math.IsNaN(s[0].FollowsRest) || math.IsNaN(s[0].MeanFraction) {
 		t.Errorf("four sheets: %+v", s[0])
 	}

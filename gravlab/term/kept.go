@@ -6,7 +6,6 @@ import (
 	"bytes"
 	"cmp"
 	"compress/gzip"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"html"
@@ -131,25 +130,11 @@ func (k *searcher) found(t Trace) {
 
 // records takes the records of handouts beside the key: they know the codes of resits too.
 func (k *searcher) records() {
-	base := strings.TrimSuffix(filepath.Base(k.KeyFile), filepath.Ext(k.KeyFile)) + "-"
-	entries, err := os.ReadDir(filepath.Dir(k.KeyFile))
-	if err != nil {
-		return
-	}
-	for _, e := range entries {
-		if !strings.HasPrefix(e.Name(), base) || filepath.Ext(e.Name()) != ".handout" {
-			continue
+	for _, r := range marking.HandoutRecords(k.KeyFile) {
+		for id, code := range r.Codes {
+			k.codes[string(code)] = id
 		}
-		path := filepath.Join(filepath.Dir(k.KeyFile), e.Name())
-		var r struct {
-			Sheets map[string]struct{ Code string }
-		}
-		if text, err := os.ReadFile(path); err == nil && json.Unmarshal(text, &r) == nil {
-			for id, s := range r.Sheets {
-				k.codes[s.Code] = id
-			}
-		}
-		k.found(Trace{Path: path, Kind: "record of a handout", Students: slices.Sorted(maps.Keys(r.Sheets)), Ours: true, order: 1})
+		k.found(Trace{Path: r.Path, Kind: "record of a handout", Students: slices.Sorted(maps.Keys(r.Codes)), Ours: true, order: 1})
 	}
 }
 
