@@ -59,12 +59,12 @@ func (s Site) local(up, v r3.Vec) r3.Vec {
 	return r3.Vec{X: r3.Dot(v, north), Y: r3.Dot(v, east), Z: -r3.Dot(v, up)}
 }
 
-// FoucaultTurn is how fast the plane of a long pendulum turns at a latitude (rad),
+// FoucaultPrecession is how fast the plane of a long pendulum turns at a latitude (rad),
 // rad/s: Ω sin lat, clockwise seen from above where it is positive, in the north. It
 // holds for small swings of equal period in all directions; an ellipse of semi-axes a
 // and b on a length L turns by 3ab/(8L²) of the swing's angular frequency besides.
-func FoucaultTurn(lat float64) (float64, error) {
-	if err := arg.Between("earth.FoucaultTurn", "lat", lat, -math.Pi/2, math.Pi/2, "latitude in rad"); err != nil {
+func FoucaultPrecession(lat float64) (float64, error) {
+	if err := arg.Between("earth.FoucaultPrecession", "lat", lat, -math.Pi/2, math.Pi/2, "latitude in rad"); err != nil {
 		return 0, err
 	}
 	return WGS84.Omega * math.Sin(lat), nil

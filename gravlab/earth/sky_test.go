@@ -94,12 +94,12 @@ func TestTideVector(t *testing.T) {
 }
 
 // In a frame that turns with the Earth a long pendulum obeys Coriolis's force; its
-// plane, from the second moments of its path, turns as FoucaultTurn says. At the
+// plane, from the second moments of its path, turns as FoucaultPrecession says. At the
 // latitude of Paris, 48.85°, a turn takes 31.8 h (31 h 47 min in the accounts of 1851,
 // from memory).
-func TestFoucaultTurn(t *testing.T) {
+func TestFoucaultPrecession(t *testing.T) {
 	lat := 48.85 * deg
-	turn := gravlab.Must(earth.FoucaultTurn(lat))
+	turn := gravlab.Must(earth.FoucaultPrecession(lat))
 	if hours := 2 * math.Pi / turn / 3600; math.Abs(hours-31.78) > 0.02 {
 		t.Errorf("a turn takes %.3f h", hours)
 	}
@@ -131,10 +131,10 @@ func TestFoucaultTurn(t *testing.T) {
 	if math.Abs(got-want) > 1e-5*math.Abs(want) {
 		t.Errorf("the plane turned by %.7f rad, want %.7f", got, want)
 	}
-	if south := gravlab.Must(earth.FoucaultTurn(-lat)); south != -turn {
+	if south := gravlab.Must(earth.FoucaultPrecession(-lat)); south != -turn {
 		t.Errorf("in the south %g, in the north %g", south, turn)
 	}
-	if _, err := earth.FoucaultTurn(48.85); err == nil {
+	if _, err := earth.FoucaultPrecession(48.85); err == nil {
 		t.Error("degrees have no error")
 	}
 }
