@@ -197,3 +197,39 @@ func TestGoneWhileDialled(t *testing.T) {
 		t.Errorf("%v, %v; want %v", c, err, errGone)
 	}
 }
+
+// TestWhyKernelEnded: what is made of GoNB's last words, in the orders in which
+// they can come.
+func TestWhyKernelEnded(t *testing.T) {
+	const (
+		warning  = "W0000 no key file\n"
+		unsigned = "E0000 shell message error: message had an invalid signature\n"
+		asked    = "I0000 Shutting down in response to shutdown_request\n"
+		// A reader of a socket has ended before who waits for its messages.
+		nothing = "panic: runtime error: invalid memory address or nil pointer dereference\n" +
+			"github.com/janpfeifer/gonb/internal/dispatcher.RunKernel.func2({0x0, 0x0}, 0x0?)\n"
+	)
+	for _, c := range []struct {
+		name             string
+		atStart, after   string
+		forged, shutdown bool
+	}{
+		{"a warning of the start", warning, "", false, false},
+		{"a forged message", warning, unsigned, true, false},
+		{"a forged message before the start is over", warning + unsigned, "", true, false},
+		{"no message of Jupyter's", warning, nothing, true, false},
+		{"a request", warning, asked, false, true},
+		{"a request, and no further message", warning, asked + nothing, false, true},
+	} {
+		var log tail
+		io.WriteString(&log, c.atStart)
+		log.forgetStart()
+		io.WriteString(&log, c.after)
+		if log.tellsOfForgery() != c.forged || log.tellsOfShutdown() != c.shutdown {
+			t.Errorf("%s: forged %t, asked for %t", c.name, log.tellsOfForgery(), log.tellsOfShutdown())
+		}
+		if said := log.lastWords(); c.after == "" && !c.forged && said != "" {
+			t.Errorf("%s: the last words are %q", c.name, said)
+		}
+	}
+}

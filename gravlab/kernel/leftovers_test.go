@@ -5,6 +5,7 @@ package kernel
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -29,6 +30,22 @@ type served struct {
 }
 
 func serve(t *testing.T) *served {
+	t.Helper()
+	for range 5 {
+		s, err := tryServe(t)
+		if err == nil {
+			return s
+		}
+		// Another program may take a port between its choice and its use.
+		if !errors.Is(err, errGone) || !strings.Contains(s.said.String(), "failed to connect to sockets") {
+			t.Fatal(err)
+		}
+	}
+	t.Fatal("five times another program took a port of the kernel")
+	return nil
+}
+
+func tryServe(t *testing.T) (*served, error) {
 	t.Helper()
 	tmp, err := os.MkdirTemp("/tmp", "gl") // short: sockets lie in it
 	if err != nil {
@@ -62,13 +79,11 @@ func serve(t *testing.T) *served {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
 	if s.client, err = dial(ctx, conn, s.ended, iopubChannel, shellChannel, stdinChannel, controlChannel); err != nil {
-		t.Fatal(err)
+		return s, err
 	}
 	t.Cleanup(s.client.close)
-	if _, err := s.client.ready(ctx, s.ended); err != nil {
-		t.Fatal(err)
-	}
-	return s
+	_, err = s.client.ready(ctx, s.ended)
+	return s, err
 }
 
 // left returns the processes that carry this test's variable.

@@ -106,9 +106,9 @@ func supervise(ctx context.Context, front *frontEnd, o ServeOptions) (s *supervi
 	go func() { s.log.readFrom(r); close(read) }()
 	go func() {
 		s.ended = cmd.Wait()
-		select { // its last words
+		select { // its last words, for which a busy machine may need a while
 		case <-read:
-		case <-time.After(100 * time.Millisecond):
+		case <-time.After(time.Second):
 		}
 		r.Close()
 		close(s.gone)
@@ -120,7 +120,7 @@ func supervise(ctx context.Context, front *frontEnd, o ServeOptions) (s *supervi
 		return s, err
 	}
 	s.keep.take(s.folder)
-	s.log.forget() // the warnings of every start: no reason for a later death
+	s.log.forgetStart()
 	return s, nil
 }
 
@@ -257,7 +257,7 @@ func (s *supervisor) death() error {
 	if s.log.tellsOfForgery() {
 		return &deathError{forged: true} // GoNB may answer one with the exit code 0
 	}
-	if s.ended == nil {
+	if s.ended == nil || s.log.tellsOfShutdown() {
 		return nil
 	}
 	return &deathError{state: s.ended.Error(), words: s.log.lastWords()}

@@ -43,11 +43,15 @@ func (t *tail) readFrom(r io.Reader) {
 	}
 }
 
-// forget drops what was said so far.
-func (t *tail) forget() {
+// forgetStart drops what was said so far: the warnings of every start are no
+// reason for a later death. What tells of a forged message is kept, since one can
+// come as soon as the ports are open.
+func (t *tail) forgetStart() {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.text = nil
+	if !forgery.Match(t.text) {
+		t.text = nil
+	}
 }
 
 // chatter is what GoNB logs in the course of things.
@@ -55,13 +59,27 @@ var chatter = regexp.MustCompile(`^I[0-9]{4} `)
 
 // forgery is what GoNB v0.11.4 says when it ends on a message that is not signed
 // with the key, or has not the parts that it should have, and where it panics if
-// it does not even have the form of one.
-var forgery = regexp.MustCompile(`(shell|control|stdin) message error|\(\*Kernel\)\.FromWireMsg\(|go-zeromq/zmq4\.\(\*Conn\)\.read\(`)
+// it does not even have the form of one: in the reader of the socket, or, if that
+// is faster, in who waits for a message and gets none of a reader that has ended.
+var forgery = regexp.MustCompile(`(shell|control|stdin) message error|\(\*Kernel\)\.FromWireMsg\(|go-zeromq/zmq4\.\(\*Conn\)\.read\(|` + noMessage)
+
+const noMessage = `dispatcher\.(RunKernel\.func[0-9]+|handleShellMsg)\(\{0x0, `
+
+// shutdown is what it says when a front end asks it to end. Its readers end then
+// too, so who waits for a message may panic as above.
+var shutdown = regexp.MustCompile(`Shutting down in response to shutdown_request`)
 
 func (t *tail) tellsOfForgery() bool {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	return forgery.Match(t.text)
+	return forgery.Match(t.text) && !shutdown.Match(t.text)
+}
+
+// tellsOfShutdown reports whether a front end has asked for the end.
+func (t *tail) tellsOfShutdown() bool {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return shutdown.Match(t.text)
 }
 
 // lastWords returns the lines that say why: from the panic on, or the last few.
