@@ -28,7 +28,7 @@ const (
 // Cases returns every known answer of package earth.
 func Cases() []check.Case {
 	var cases []check.Case
-	for _, part := range [][]check.Case{modelChecks(), ellipsoids(), heights(), caps(), reductions(), constituents(), tides(), series()} {
+	for _, part := range [][]check.Case{modelChecks(), ellipsoids(), heights(), caps(), reductions(), drops(), constituents(), tides(), series()} {
 		cases = append(cases, part...)
 	}
 	return cases

@@ -235,6 +235,15 @@ func worked() []check.Case {
 	row("pendulum-21", "rad", 1, func() (float64, error) { return amplitude(0.01) })
 	row("pendulum-22", "rad", 1, func() (float64, error) { return amplitude(0.10) })
 	row("pendulum-24", "s", 1, period(simple(1, 9.80665, 10)))
+	row("pendulum-25", "m", 1, func() (float64, error) { return 9.80665 * sq(2/unit), nil })
+	const inch = 0.0254
+	air := func(swing float64) func() (float64, error) {
+		return func() (float64, error) {
+			return pendulum.SphereAirInertia(2.143/2*inch, 2*swing, sq(0.116*inch))
+		}
+	}
+	row("air-01", "1", 1, air(1))
+	row("air-02", "1", 1, air(1.721))
 
 	row("damping-01", "1", 1e-2, func() (float64, error) {
 		d, err := pendulum.LogDecrement(1, 0.97, 1)
