@@ -222,9 +222,7 @@ func (s swingRecord) earthMass() bank.Question {
 			{ID: "inverted", Value: func(k bank.Answers) float64 { return mass(g, radius)(k) * k["g-swing"] * k["g-swing"] }},
 		},
 		Range: [2]float64{5.6e24, 6.4e24},
-		// cgs: G = 6.48e-8, g = 981, R = 6.371e8
-		Source: bank.Published(testdata.Examples, "earthmass-06",
-			// The printed digits allow for a G of 6.48e-8, rounded by the source.
-			981*math.Pow(6.371e8, 2)/6.48e-8, 0.005e27),
+		// 1.1e23 kg and 1.7e6 m give 2.5 m/s²
+		Source: bank.Published(testdata.Examples, "earthmass-02", 1.1e23/(math.Pow(1.7e6, 2)/6.67e-11), 0.05),
 	}
 }

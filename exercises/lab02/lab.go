@@ -65,8 +65,8 @@ func decrementOfFibre(d *bank.Draw) bank.Question {
 			{ID: "sign", Value: bank.Always(-decrement(left, n))},
 		},
 		Range: [2]float64{3e-4, 6e-3},
-		// 25 % in 300 cycles
-		Source: bank.Published(testdata.Examples, "damping-02", decrement(0.75, 300), 0.005e-4),
+		// twelve swings of a damped equation
+		Source: bank.Computed(testdata.Checks, "pendulum-decrement-01", decrement(0.92774345190467490, 12), 1e-15),
 	}
 }
 
@@ -117,8 +117,8 @@ func qFromHalving(d *bank.Draw) bank.Question {
 			{ID: "energy-time", Value: bank.Always(q / 2)},
 		},
 		Range: [2]float64{35, 280},
-		// 5 s, 100 s
-		Source: bank.Computed(testdata.Examples, "damping-05", halvingQ(5, 100), 0.05),
+		// a period of 1 s without damping
+		Source: bank.Computed(testdata.Checks, "pendulum-quality-01", halvingQ(1, 110.90354888959125), 1e-9),
 	}
 }
 

@@ -63,7 +63,7 @@ func drainPeak(d *bank.Draw) bank.Question {
 		},
 		Range: [2]float64{-30e-8, -5e-8},
 		// R = 10 m, 2800 kg/m³, axis at 50 m, G = 6.67e-11
-		Source: bank.Published(testdata.Examples, "cylinder-02", lineGZ(math.Pi*10*10*2800, 0, 50)/gravlab.MilliGal*6.67e-11/gravlab.G, 0.0005),
+		Source: bank.Computed(testdata.Checks, "buried-cylinder-infinite-01", lineGZ(math.Pi*10*10*-2800, 0, 50), 1e-12*2.3e-6),
 	}
 }
 

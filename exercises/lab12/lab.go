@@ -188,8 +188,9 @@ func fieldworkPosition(d *bank.Draw) bank.Question {
 			{ID: "half", Value: bank.Always(2 * right)},
 			{ID: "kilometres", Value: bank.Always(right / 1000)},
 		},
-		Range:  [2]float64{2, 40},
-		Source: bank.Published(testdata.Examples, "reduct-03", metres(45, 10), 0.5),
+		Range: [2]float64{2, 40},
+		// The formula of 1967, whose source leaves a term out: two digits compare.
+		Source: bank.Published(testdata.Examples, "reduct-07", 1/metres(45, 1), 0.005),
 	}
 }
 

@@ -262,10 +262,8 @@ func truckPerson(d *bank.Draw) bank.Question {
 			{ID: "three", Value: bank.Always(1.5 * g)},
 		},
 		Range: [2]float64{0.4e-9, 4e-9},
-		// a person at 2 m: about 1 E
-		Source: bank.Published(testdata.Examples, "gradient-04",
-			// Printed with one digit.
-			lineOfSightGradient(75, 2)/gravlab.Eotvos, 0.5),
+		// a ball of 1200 kg/m³ and 0.25 m radius, 1.7 m away
+		Source: bank.Computed(testdata.Checks, "buried-sphere-T-09", lineOfSightGradient(1200*4*math.Pi/3*math.Pow(0.25, 3), 1.7), 1e-12*2e-9),
 	}
 }
 
