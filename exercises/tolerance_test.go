@@ -43,12 +43,22 @@ func report(t *testing.T, search string, found map[string]string) {
 			t.Errorf("%s: %s %q has no reason", findings, row[1], row[2])
 		}
 	}
-	without := 0
+	without, used := 0, map[string]bool{}
 	for _, what := range slices.Sorted(maps.Keys(found)) {
 		question, _, _ := strings.Cut(what, ",")
-		if !meant[what] && !meant[question+",*"] {
+		switch {
+		case meant[what]:
+			used[what] = true
+		case meant[question+",*"]:
+			used[question+",*"] = true
+		default:
 			without++
 			t.Errorf("%s: %s", what, found[what])
+		}
+	}
+	for _, what := range slices.Sorted(maps.Keys(meant)) {
+		if searched() == 1000 && !used[what] {
+			t.Errorf("%s has a reason in %s, and 1,000 sheets do not show it", what, findings)
 		}
 	}
 	t.Logf("%d findings, %d of them without a reason in %s", len(found), without, findings)

@@ -83,6 +83,11 @@ func waterSnow(d *bank.Draw) bank.Question {
 
 func waterPond(d *bank.Draw) bank.Question {
 	radius, height, fall := d.Between("radius of the pond", 30, 80, 5), d.Between("height over the pond", 15, 40, 1), d.Between("fall of the pond", 0.5, 2.5, 0.1)
+	// Where the rim is twice as far as the water below, what lies within the rim pulls as
+	// much as all beyond it.
+	if math.Abs(math.Hypot(radius, height)/height-2) < 0.1 {
+		height += 5
+	}
 	pull := func(sigma, radius, h float64) float64 {
 		return gravlab.Must(earth.Disc{SurfaceDensity: sigma, Radius: radius}.Effect(h))
 	}
