@@ -1,9 +1,11 @@
 package fieldday
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/mat"
@@ -12,6 +14,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/buried"
 	"gravity.example/gravlab/fit"
+	"gravity.example/gravlab/internal/parallel"
 )
 
 // A Body is what the anomalies say about one body under the field.
@@ -48,7 +51,8 @@ type field struct {
 	at              []r3.Vec // z down
 	value, u        []float64
 	spacing, extent float64
-	n0, e0, top     float64 // middle, and mean height
+	n0, e0, top     float64  // middle, and mean height
+	under           []r3.Vec // the stations under which a body is looked for first
 }
 
 func newField(north, east, height, value, u []float64) *field {
@@ -63,7 +67,44 @@ func newField(north, east, height, value, u []float64) *field {
 	}
 	f.extent = math.Hypot(hi[0]-lo[0], hi[1]-lo[1])
 	f.spacing = f.extent / math.Sqrt(float64(len(north)))
+	f.under = f.at
+	if len(f.at) > mostAround {
+		f.under = f.likeliest()
+	}
 	return f
+}
+
+// likeliest are the [mostAround] stations under which a ball, at the best of four depths and
+// by the nearest stations alone, improves most on a plane. Elsewhere no search starts.
+func (f *field) likeliest() []r3.Vec {
+	gain := make([]float64, len(f.at))
+	parallel.Each(len(f.at), func(i int) {
+		order := make([]int, len(f.at))
+		for j := range order {
+			order[j] = j
+		}
+		away := func(j int) float64 { return math.Hypot(f.at[j].X-f.at[i].X, f.at[j].Y-f.at[i].Y) }
+		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(away(a), away(b)) })
+		g := &field{n0: f.at[i].X, e0: f.at[i].Y, extent: f.extent, spacing: f.spacing}
+		for _, j := range order[:mostAround] {
+			g.at, g.value, g.u = append(g.at, f.at[j]), append(g.value, f.value[j]), append(g.u, f.u[j])
+		}
+		plain, _ := g.linear(kind{}, nil, false)
+		for _, d := range []float64{0.4, 0.8, 1.5, 3} {
+			chi2, _ := g.linear(kinds[0], []float64{f.at[i].X, f.at[i].Y, -f.at[i].Z - d*f.spacing, 1}, true)
+			gain[i] = max(gain[i], plain-chi2)
+		}
+	})
+	order := make([]int, len(f.at))
+	for j := range order {
+		order[j] = j
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(gain[b], gain[a]) })
+	var list []r3.Vec
+	for _, j := range order[:mostAround] {
+		list = append(list, f.at[j])
+	}
+	return list
 }
 
 func gzOf(b buried.Body, at r3.Vec) float64 {
@@ -84,7 +125,7 @@ var kinds = []kind{
 			return []float64{f.n0 - f.extent, f.e0 - f.extent, f.top - 2*f.extent, math.Inf(-1)}, []float64{f.n0 + f.extent, f.e0 + f.extent, f.top - 0.3, math.Inf(1)}
 		},
 		func(f *field) (list [][]float64) {
-			for _, a := range f.at {
+			for _, a := range f.under {
 				for _, d := range []float64{0.4, 0.8, 1.5, 3} {
 					list = append(list, []float64{a.X, a.Y, -a.Z - d*f.spacing, 1})
 				}
@@ -104,7 +145,7 @@ var kinds = []kind{
 			return []float64{f.n0 - f.extent, f.e0 - f.extent, f.top - 2*f.extent, -7, f.spacing / 2, math.Inf(-1)}, []float64{f.n0 + f.extent, f.e0 + f.extent, f.top - 0.3, 7, 4 * f.extent, math.Inf(1)}
 		},
 		func(f *field) (list [][]float64) {
-			for _, a := range f.at {
+			for _, a := range f.under {
 				for _, d := range []float64{0.4, 0.8, 1.6} {
 					for k := range 6 {
 						for _, l := range []float64{2, 5} {
@@ -312,44 +353,85 @@ func (f *field) fitKind(k kind, starts int) (*fit.Result, error) {
 	return found, nil
 }
 
-// field is that of the stations on the map but one, -1 for all.
-func (r *Result) field(without int) *field {
+// field is that of some stations, about their mean.
+func (r *Result) field(index []int) (f *field, mean float64) {
 	var north, east, height, value, u []float64
-	for i, s := range r.Stations {
-		if s.OnMap && i != without {
-			north, east, height = append(north, s.North), append(east, s.East), append(height, s.Height)
-			value, u = append(value, s.Anomaly.Value), append(u, math.Max(s.U.Own(), 1e-10))
-		}
+	for _, i := range index {
+		s := r.Stations[i]
+		north, east, height = append(north, s.North), append(east, s.East), append(height, s.Height)
+		value, u = append(value, s.Anomaly.Value), append(u, math.Max(s.U.Own(), 1e-10))
 	}
-	mean := 0.0
 	for _, v := range value {
 		mean += v / float64(len(value))
 	}
 	for i := range value {
 		value[i] -= mean
 	}
-	return newField(north, east, height, value, u)
+	return newField(north, east, height, value, u), mean
 }
 
-// explained says that a body and a plane through all other stations expect the value of
-// station i, within w of the standard uncertainties.
-func (r *Result) explained(i int, w float64) bool {
-	f := r.field(i)
-	with := r.field(-1)
+// mostAround is how many of the nearest stations are asked whether a body explains one. A body
+// so wide that it reaches beyond them makes a smooth map there, which expects the station
+// already; so what is lost is nothing that the question is about.
+const mostAround = 60
+
+// A seenBodies keeps what explained has found, while the stations that it asked are on the map.
+type seenBodies struct {
+	is     map[int]bool
+	around map[int][]int
+}
+
+// without forgets what was found with a station.
+func (b *seenBodies) without(station int) {
+	for i, around := range b.around {
+		if i == station || slices.Contains(around, station) {
+			delete(b.is, i)
+			delete(b.around, i)
+		}
+	}
+}
+
+// around are the stations on the map nearest to station i, in their order, without itself.
+func (r *Result) around(i int) (index []int) {
+	for j, s := range r.Stations {
+		if s.OnMap && j != i {
+			index = append(index, j)
+		}
+	}
+	if len(index) <= mostAround {
+		return index
+	}
+	at := r.Stations[i]
+	away := func(j int) float64 {
+		return math.Hypot(r.Stations[j].North-at.North, r.Stations[j].East-at.East)
+	}
+	slices.SortStableFunc(index, func(a, b int) int { return cmp.Compare(away(a), away(b)) })
+	index = index[:mostAround]
+	slices.Sort(index)
+	return index
+}
+
+// explained says that a body and a plane through the nearest other stations expect the value
+// of station i, within w of the standard uncertainties.
+func (r *Result) explained(seen *seenBodies, i int, w float64) bool {
+	if is, ok := seen.is[i]; ok {
+		return is
+	}
+	if seen.is == nil {
+		seen.is, seen.around = map[int]bool{}, map[int][]int{}
+	}
+	around := r.around(i)
+	seen.is[i], seen.around[i] = r.explainedBy(around, i, w), around
+	return seen.is[i]
+}
+
+func (r *Result) explainedBy(around []int, i int, w float64) bool {
+	f, mean := r.field(around)
 	if len(f.at) < 12 {
 		return false
 	}
-	shift := with.value[0] - f.value[0] // of the means
-	k := 0
-	for j := range i {
-		if r.Stations[j].OnMap {
-			k++
-		}
-	}
-	if k == 0 {
-		shift = with.value[1] - f.value[0]
-	}
-	at, value := with.at[k], with.value[k]-shift
+	s := r.Stations[i]
+	at, value, u := r3.Vec{X: s.North, Y: s.East, Z: -s.Height}, s.Anomaly.Value-mean, math.Max(s.U.Own(), 1e-10)
 	plain, _ := f.linear(kind{}, nil, false)
 	for _, body := range kinds[:2] {
 		found, err := f.fitKind(body, 3)
@@ -369,7 +451,7 @@ func (r *Result) explained(i int, w float64) bool {
 			p[j] += step
 			gradient[j] = (expected(p) - middle) / step
 		}
-		variance := with.u[k] * with.u[k]
+		variance := u * u
 		for a := range gradient {
 			for b := range gradient {
 				if c := found.Cov.At(a, b); !math.IsNaN(c) && !math.IsInf(c, 0) {
@@ -387,7 +469,8 @@ func (r *Result) explained(i int, w float64) bool {
 // FitBody fits the kinds of body to the stations on the map, each with a plane, and says in
 // words what can be told. The sign is free: an excess and a lack of mass are both looked for.
 func (r *Result) FitBody() error {
-	f := r.field(-1)
+	index, _, _, _, _ := r.onMap()
+	f, _ := r.field(index)
 	if len(f.at) < 12 {
 		return fmt.Errorf("%d stations on the map are too few to fit a body with a plane; 12 or more are wanted", len(f.at))
 	}

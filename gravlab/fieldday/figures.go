@@ -8,6 +8,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/draw/figure"
+	"gravity.example/gravlab/internal/parallel"
 )
 
 // A raster is the surface on an even grid, in µGal, NaN beyond the stations.
@@ -38,7 +39,7 @@ func (r *Result) raster() *raster {
 		g.y = append(g.y, y)
 	}
 	g.value, g.u = make([]float64, len(g.x)*len(g.y)), make([]float64, len(g.x)*len(g.y))
-	parallel(len(g.y), func(j int) {
+	parallel.Each(len(g.y), func(j int) {
 		for i := range g.x {
 			k := j*len(g.x) + i
 			near := math.Inf(1)

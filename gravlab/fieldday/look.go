@@ -1,6 +1,7 @@
 package fieldday
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -35,47 +36,101 @@ func (r *Result) look() error {
 			}
 		}
 	}
+	return r.lay()
+}
+
+// lay lays the surface of the map, and takes stations off it that stand out of their
+// neighbours, the worst first, up to one in ten. Of up to [survey.MostForShape] stations the
+// shape of the covariance is found anew each time; of more it is held until all are told,
+// which a few wrong stations among so many do not change.
+func (r *Result) lay() error {
+	seen := &seenBodies{}
+	var dropping *survey.Dropping
+	var index []int
+	var value []float64
 	for round := 0; ; round++ {
-		index, north, east, value, u := r.onMap()
-		if len(index) < 8 {
-			break
+		if dropping == nil {
+			var north, east, u []float64
+			index, north, east, value, u = r.onMap()
+			if len(index) < 8 {
+				return nil
+			}
+			surface, err := survey.FitSurface(north, east, value, u)
+			if err != nil {
+				return nil // stations in one line have no map
+			}
+			r.Surface = surface
+			if round == 0 && len(index) > survey.MostForShape {
+				dropping = surface.Dropping()
+			}
 		}
-		surface, err := survey.FitSurface(north, east, value, u)
-		if err != nil {
-			break // stations in one line have no map
-		}
-		r.Surface = surface
 		if round >= max(1, len(index)/10) {
 			break
 		}
-		k, out := -1, survey.LeftOut{}
-		for i, o := range surface.LeaveOneOutFreely() {
-			w := critical(0.05, len(index))
-			if math.Abs(o.W) <= w || math.Abs(o.W) < math.Abs(out.W) {
-				continue
-			}
-			s := &r.Stations[index[i]]
-			if !r.explained(index[i], w) {
-				k, out = i, o
-			} else if !s.told {
-				s.told = true
-				r.Doubts = append(r.Doubts, s.Problem("its anomaly is %.0f µGal off what its neighbours expect of a smooth map. A body under the field explains it, and so would a wrong reading: the two cannot be told apart by these readings. Read it again; it stays on the map", value[i]-o.Predicted))
-			}
+		var outs []survey.LeftOut
+		if dropping != nil {
+			outs = dropping.LeaveOneOut()
+		} else {
+			outs = r.Surface.LeaveOneOutFreely()
 		}
+		k := r.outstanding(seen, index, value, outs)
 		if k < 0 {
 			break
 		}
+		seen.without(index[k])
+		if dropping != nil {
+			dropping.Drop(k)
+		}
+	}
+	if dropping != nil && slices.ContainsFunc(index, func(i int) bool { return !r.Stations[i].OnMap }) {
+		_, north, east, value, u := r.onMap()
+		if surface, err := survey.FitSurface(north, east, value, u); err == nil {
+			r.Surface = surface
+		}
+	}
+	return nil
+}
+
+// outstanding takes the station off the map that stands out most of what its neighbours
+// expect and that no body explains, and returns its place in the list; -1 for none. Those
+// that stand out more and that a body explains are told.
+func (r *Result) outstanding(seen *seenBodies, index []int, value []float64, outs []survey.LeftOut) int {
+	left := 0
+	var order []int
+	for i := range outs {
+		if !math.IsNaN(outs[i].W) {
+			left++
+			order = append(order, i)
+		}
+	}
+	w := critical(0.05, left)
+	slices.SortStableFunc(order, func(i, j int) int {
+		return cmp.Compare(math.Abs(outs[j].W), math.Abs(outs[i].W))
+	})
+	for _, k := range order {
+		if math.Abs(outs[k].W) <= w {
+			break
+		}
 		s := &r.Stations[index[k]]
+		off := value[k] - outs[k].Predicted
+		if r.explained(seen, index[k], w) {
+			if !s.told {
+				s.told = true
+				r.Doubts = append(r.Doubts, s.Problem("its anomaly is %.0f µGal off what its neighbours expect of a smooth map. A body under the field explains it, and so would a wrong reading: the two cannot be told apart by these readings. Read it again; it stays on the map", off))
+			}
+			continue
+		}
 		s.OnMap = false
-		s.Doubt = fmt.Sprintf("its anomaly is %.0f µGal off what its neighbours expect, %.1f standard uncertainties", value[k]-out.Predicted, math.Abs(out.W))
+		s.Doubt = fmt.Sprintf("its anomaly is %.0f µGal off what its neighbours expect, %.1f standard uncertainties", off, math.Abs(outs[k].W))
 		if s.Readings < 2 {
 			s.Doubt += "; it was read once, so that no other reading checks it: read it again"
 		} else {
 			s.Doubt += "; it was read more than once, so look at its height"
 		}
 		r.Doubts = append(r.Doubts, s.Problem("%s. A small body just beneath it would look the same, and its one value cannot tell the two apart. It is not on the map", s.Doubt))
+		return k
 	}
-	return nil
+	return -1
 }
 
 // onMap are the stations that count for the map, in µGal.
@@ -124,12 +179,13 @@ func (r *Result) askMap(d *Day) error {
 		}
 		return err
 	}
+	near := r.near(d)
 	values := make([]float64, len(stories))
 	best := 0
 	for i, t := range stories {
 		values[i] = math.Inf(-1)
 		if err := adopt(t); err == nil {
-			v, ok, err := r.smoothness()
+			v, ok, err := r.smoothness(near)
 			if err == nil && !ok {
 				restore()
 				return nil // stations in one line have no map
@@ -200,21 +256,52 @@ func (d *Day) told(p fieldbook.Problem) bool {
 	return strings.HasPrefix(p.Time, d.Readings[0].Day())
 }
 
-// smoothness is how likely the map is that the days as they stand make.
-func (r *Result) smoothness() (v float64, ok bool, err error) {
+// near are the stations by which the stories of a day are told apart: those that it read, and
+// of the others the nearest to them, up to [survey.MostForShape] in all.
+func (r *Result) near(d *Day) (index []int) {
+	read := map[string]bool{}
+	for _, x := range d.Readings {
+		read[x.Station] = true
+	}
+	away := make([]float64, len(r.Stations))
+	for i, s := range r.Stations {
+		index = append(index, i)
+		if read[s.Name] {
+			continue
+		}
+		away[i] = math.Inf(1)
+		for _, t := range r.Stations {
+			if read[t.Name] {
+				away[i] = min(away[i], math.Hypot(t.North-s.North, t.East-s.East))
+			}
+		}
+	}
+	slices.SortStableFunc(index, func(i, j int) int { return cmp.Compare(away[i], away[j]) })
+	index = index[:min(len(index), max(survey.MostForShape, len(read)))]
+	slices.Sort(index)
+	return index
+}
+
+// smoothness is how likely the map of these stations is that the days as they stand make.
+func (r *Result) smoothness(index []int) (v float64, ok bool, err error) {
 	a, err := r.together()
 	if err != nil {
 		return 0, false, err
 	}
-	n := len(r.Stations)
+	found := map[string]float64{}
+	for _, s := range a.Stations {
+		found[s.Name] = s.Value
+	}
+	n := len(index)
 	north, east, value, u := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
-	for i, s := range r.Stations {
-		g, err := a.Station(s.Name)
-		if err != nil {
-			return 0, false, err
+	for i, k := range index {
+		s := r.Stations[k]
+		g, ok := found[s.Name]
+		if !ok {
+			return 0, false, fmt.Errorf("%s is not in the adjustment", s.Name)
 		}
 		north[i], east[i] = s.North, s.East
-		value[i] = (s.Anomaly.Value - (s.Gravity.Value - r.offset) + g.Value) / gravlab.MicroGal
+		value[i] = (s.Anomaly.Value - (s.Gravity.Value - r.offset) + g) / gravlab.MicroGal
 		u[i] = math.Max(s.U.Own(), 1e-10) / gravlab.MicroGal
 	}
 	surface, err := survey.FitSurface(north, east, value, u)

@@ -9,6 +9,7 @@ import (
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/earth"
 	"gravity.example/gravlab/fieldbook"
+	"gravity.example/gravlab/internal/parallel"
 	"gravity.example/gravlab/quantity"
 	"gravity.example/gravlab/survey"
 )
@@ -89,6 +90,10 @@ func (r *Result) reduce() error {
 	if err := r.density(freeAir, terrain); err != nil {
 		return err
 	}
+	job, err := r.job(r.Days[0].Meter, r.Days[0].Readings[0].Units)
+	if err != nil {
+		return err
+	}
 	for i := range r.Stations {
 		s := &r.Stations[i]
 		s.terrain = terrain[i]
@@ -103,10 +108,6 @@ func (r *Result) reduce() error {
 		uh := s.UHeight
 		if math.IsNaN(uh) {
 			uh = uHeight
-		}
-		job, err := r.job(r.Days[0].Meter, r.Days[0].Readings[0].Units)
-		if err != nil {
-			return err
 		}
 		_, uBetween, err := r.Adjustment.Between(r.Base, s.Name)
 		if err != nil {
@@ -290,7 +291,7 @@ func (r *Result) terrain() (correction, u []float64, err error) {
 		return nil, nil, fieldbook.Problem{File: r.Book.Terrain.File, Text: err.Error()}
 	}
 	errs := make([]error, len(r.Stations))
-	parallel(len(r.Stations), func(i int) {
+	parallel.Each(len(r.Stations), func(i int) {
 		s := &r.Stations[i]
 		far, _, err := pyramid.Correction(s.North, s.East, s.Height, r.Terrain, r.TerrainTo)
 		if err == nil {
@@ -373,7 +374,7 @@ func (r *Result) metres(g *fieldbook.Grid) (survey.Terrain, error) {
 	t := survey.Terrain{North: south, East: west, Cell: cell}
 	errs := make([]error, ny)
 	t.Heights = make([][]float64, ny)
-	parallel(ny, func(i int) {
+	parallel.Each(ny, func(i int) {
 		row := make([]float64, nx)
 		for j := range row {
 			lat, lon, err := r.Frame.Place(south+cell*float64(i), west+cell*float64(j))

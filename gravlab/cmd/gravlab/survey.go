@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -143,11 +144,18 @@ func readFile(name string) (fieldbook.File, error) {
 	if err != nil {
 		return fieldbook.File{}, usageError{err, ""}
 	}
-	data, err := os.ReadFile(name)
+	// Once in memory: a terrain may have a hundred MB.
+	var text strings.Builder
+	text.Grow(int(info.Size()))
+	in, err := os.Open(name)
+	if err == nil {
+		defer in.Close()
+		_, err = io.Copy(&text, in)
+	}
 	if err != nil {
 		return fieldbook.File{}, usageError{err, ""}
 	}
-	return fieldbook.File{Name: filepath.Base(name), Text: string(data)}, nil
+	return fieldbook.File{Name: filepath.Base(name), Text: text.String()}, nil
 }
 
 // tellBook says what was read.

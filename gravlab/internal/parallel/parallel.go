@@ -1,4 +1,5 @@
-package fieldday
+// Package parallel spreads work over the processors.
+package parallel
 
 import (
 	"runtime"
@@ -6,8 +7,8 @@ import (
 	"sync/atomic"
 )
 
-// parallel calls do for 0 to n-1, on all processors.
-func parallel(n int, do func(i int)) {
+// Each calls do for 0 to n-1, on all processors.
+func Each(n int, do func(i int)) {
 	var next atomic.Int64
 	var wait sync.WaitGroup
 	for range min(n, runtime.GOMAXPROCS(0)) {
