@@ -1,7 +1,8 @@
 // Package earth models the gravity of the Earth as a surveyor and a geodesist
 // need it: normal gravity on and above the ellipsoid, what height, rock, air,
-// water and motion do to a reading, the tide of Moon and Sun, the lines in a
-// record of it, and slow trends of mass with an honest uncertainty.
+// water and motion do to a reading, gravity in a shaft and inside a layered Earth,
+// mountains that float, the tide of Moon and Sun, the lines in a record of it, and
+// slow trends of mass with an honest uncertainty.
 //
 // # The functions that most people need
 //
@@ -22,9 +23,11 @@
 // is that of a rigid Earth, to be multiplied by the gravimetric factor 1.16 for
 // the yielding of the real one; ocean loading and polar motion are not here.
 // Water and ice attract as thin layers; the sinking of the ground under them
-// stands apart in [LoadedGround]. The trend of a record is fitted by ordinary
-// least squares with the correlation of the residuals in the uncertainty; the
-// rebound of the ground, leakage and steps are not.
+// stands apart in [LoadedGround]. The [Interior] is round and does not rotate;
+// mountains are light rock over a mantle that yields like a liquid, and the
+// strength of the plate that carries them is left out. The trend of a record is
+// fitted by ordinary least squares with the correlation of the residuals in the
+// uncertainty; the rebound of the ground, leakage and steps are not.
 //
 // # Signs
 //
@@ -49,7 +52,8 @@
 // W. A. Heiskanen, H. Moritz, Physical Geodesy (1967); H. Moritz, Geodetic
 // Reference System 1980, J. Geodesy 74, 128 (2000); NIMA TR8350.2, 3rd ed.
 // (2000); W. J. Hinze et al., Geophysics 70, J25 (2005); T. R. LaFehr,
-// Geophysics 56, 1179 (1991); J. Meeus, Astronomical Algorithms, 2nd ed.
+// Geophysics 56, 1179 (1991); A. M. Dziewonski, D. L. Anderson, Phys. Earth
+// Planet. Inter. 25, 297 (1981); J. Meeus, Astronomical Algorithms, 2nd ed.
 // (1998); IERS Conventions 2010; P. Schureman, C&GS Spec. Publ. 98 (1940). Each
 // formula names its own.
 package earth
