@@ -2,7 +2,10 @@ package lab05
 
 import (
 	"math"
+	"slices"
 	"sync"
+
+	"gonum.org/v1/gonum/stat"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/bank"
@@ -25,8 +28,9 @@ type evening struct {
 	arrival  float64 // s, of the first wave
 	make     func() ([][]float64, error)
 	spectrum func() signal.Spectrum // before the earthquake
+	still    func() float64         // rms before the earthquake at all frequencies, m/s²
 	quiet    func() [2]float64      // rms before the earthquake, m/s², and its standard uncertainty
-	whole    func() float64         // rms of everything
+	all      func() signal.Spectrum // of everything
 }
 
 func drawEvening(d *bank.Draw) evening {
@@ -54,8 +58,10 @@ func drawEvening(d *bank.Draw) evening {
 		}
 		return [2]float64{rms, math.Sqrt(squares/float64(n)) / (2 * rms)}
 	})
-	e.whole = sync.OnceValue(func() float64 {
-		return gravlab.Must(spectrum(eveningSamples).RMS(eveningLow, eveningHigh))
+	e.all = sync.OnceValue(func() signal.Spectrum { return spectrum(eveningSamples) })
+	e.still = sync.OnceValue(func() float64 {
+		x := gravlab.Must(e.make())[1][:int(e.arrival)-eveningMargin]
+		return stat.StdDev(x, nil)
 	})
 	return e
 }
@@ -113,6 +119,7 @@ func (e evening) microseism() bank.Question {
 	rms := func(factor float64) func(bank.Answers) float64 {
 		return bank.Later(func() float64 { return factor * e.quiet()[0] })
 	}
+	density := func() float64 { return math.Sqrt(slices.Max(e.spectrum().PSD)) }
 	return bank.Question{
 		ID: "microseism", Kind: judge.KindMeasured, Marks: 3, Unit: "nm/s²",
 		Fields: bank.Fields{
@@ -123,18 +130,26 @@ func (e evening) microseism() bank.Question {
 		U:     func() float64 { return e.quiet()[1] },
 		Slips: []bank.Slip{
 			{ID: "earthquake", Value: bank.Later(e.whole)},
+			{ID: "no-band", Value: bank.Later(e.still)},
+			{ID: "density", Value: bank.Later(density)},
 			{ID: "amplitude", Value: rms(math.Sqrt2)},
 			{ID: "two-sided", Value: rms(math.Sqrt2 / 2)},
+		},
+		USlips: []bank.Slip{
+			{ID: "power-u", Value: bank.Later(func() float64 { return 2 * e.quiet()[1] })},
+			{ID: "samples", Value: bank.Later(func() float64 { return e.quiet()[0] / math.Sqrt(2*float64(int(e.arrival)-eveningMargin)) })},
 		},
 		Range: [2]float64{2e-7, 1.6e-6},
 	}
 }
 
-// displacement is the rms of the floor's motion in the band before the earthquake,
-// m, from the density of its acceleration divided by (2πf)^power: the fourth power
-// of the angular frequency, or another where that is forgotten.
-func (e evening) displacement(divided func(f float64) float64) float64 {
-	s := e.spectrum()
+// whole is the rms of everything, in the band.
+func (e evening) whole() float64 { return gravlab.Must(e.all().RMS(eveningLow, eveningHigh)) }
+
+// displacement is the rms of the floor's motion in the band, m, from the density s of its
+// acceleration divided by (2πf)^power: the fourth power of the angular frequency, or another
+// where that is forgotten.
+func displacement(s signal.Spectrum, divided func(f float64) float64) float64 {
 	own := s
 	own.PSD = make([]float64, len(s.PSD))
 	for i, f := range s.Freq {
@@ -153,11 +168,15 @@ func (e evening) movement() bank.Question {
 	return bank.Question{
 		ID: "movement", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.03},
 		Fields: bank.Fields{"eveningLow": eveningLow, "eveningHigh": eveningHigh, "beforeArrival": int(e.arrival) - eveningMargin},
-		Solve:  bank.Later(func() float64 { return e.displacement(angular(4)) }),
+		Solve:  bank.Later(func() float64 { return displacement(e.spectrum(), angular(4)) }),
 		Slips: []bank.Slip{
 			{ID: "at-peak", Value: bank.Later(func() float64 { return e.quiet()[0] / (omega * omega) })},
-			{ID: "frequency", Value: bank.Later(func() float64 { return e.displacement(func(f float64) float64 { return f * f * f * f }) })},
-			{ID: "once", Value: bank.Later(func() float64 { return e.displacement(angular(2)) })},
+			{ID: "frequency", Value: bank.Later(func() float64 {
+				return displacement(e.spectrum(), func(f float64) float64 { return f * f * f * f })
+			})},
+			{ID: "once", Value: bank.Later(func() float64 { return displacement(e.spectrum(), angular(2)) })},
+			{ID: "earthquake", Value: bank.Later(func() float64 { return displacement(e.all(), angular(4)) })},
+			{ID: "multiplied", Value: bank.Later(func() float64 { return displacement(e.spectrum(), angular(-4)) })},
 		},
 		Range: [2]float64{1e-7, 2e-6},
 	}

@@ -99,6 +99,8 @@ func pierLine(d *bank.Draw) bank.Question {
 			{ID: "no-bandwidth", Value: bank.Always(math.Sqrt2 * asd * 1e-6)},
 			{ID: "peak-to-peak", Value: amp(1.5, 2)},
 			{ID: "no-root", Value: bank.Always(asd * 1e-6 * 2 * 1.5 * rate / segment)},
+			{ID: "bin-alone", Value: amp(1, math.Sqrt2/2)},
+			{ID: "divided", Value: bank.Always(asd * 1e-6 * math.Sqrt(2*segment/(1.5*rate)))},
 		},
 		Range:  [2]float64{0.4e-6, 6e-6},
 		Source: bank.Computed(testdata.Checks, "signal-enbw-01", gravlab.Must(signal.Hann.ENBW(64)), 1e-9),
@@ -117,6 +119,9 @@ func pierDegrees(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "no-overlap", Value: bank.Always(2 * k)},
 			{ID: "one-per-segment", Value: bank.Always(k)},
+			{ID: "amplitude-correlation", Value: bank.Always(2 * k / (1 + 2*(k-1)/k/6))},
+			{ID: "every-other", Value: bank.Always(k + 1)},
+			{ID: "multiplied", Value: bank.Always(4*k - nu(k))},
 		},
 		Range:  [2]float64{18, 60},
 		Source: bank.Computed(testdata.Checks, "signal-dof-01", 2*15/(1+2*14.0/15/36), 1e-9),
@@ -145,6 +150,8 @@ func pierNothingInCommon(d *bank.Draw) bank.Question {
 			{ID: "k", Value: limit(bins, k+1)},
 			{ID: "mean", Value: bank.Always(1 / k)},
 			{ID: "two-trials", Value: limit(bins*bins, k)},
+			{ID: "one-minus", Value: func(a bank.Answers) float64 { return 1 - limit(bins, k)(a) }},
+			{ID: "root", Value: func(a bank.Answers) float64 { return math.Sqrt(limit(bins, k)(a)) }},
 		},
 		Range: [2]float64{0.25, 0.75},
 	}
@@ -177,6 +184,17 @@ func leftover(v []float64, fitted int, first, last int) float64 {
 		s += r * r
 	}
 	return math.Sqrt(s / float64(last-first))
+}
+
+// leftoverThroughZero is leftover of a fit of x = h y, without c.
+func leftoverThroughZero(v []float64, n int) float64 {
+	x, y, half := v[:n], v[n:], n/2
+	h := floats.Dot(x[:half], y[:half]) / floats.Dot(y[:half], y[:half])
+	s := 0.0
+	for i := half; i < n; i++ {
+		s += (x[i] - h*y[i]) * (x[i] - h*y[i])
+	}
+	return math.Sqrt(s / float64(n-half))
 }
 
 func pierLeftover(d *bank.Draw) bank.Question {
@@ -212,6 +230,8 @@ func pierLeftover(d *bank.Draw) bank.Question {
 					}
 					return math.Sqrt(s / float64(n/2))
 				})},
+				{ID: "no-root", F: one(func(v []float64, n int) float64 { return math.Pow(leftover(v, n/2, n/2, n), 2) })},
+				{ID: "through-zero", F: one(leftoverThroughZero)},
 			},
 		},
 	}
@@ -273,6 +293,7 @@ func strongMotionPeak() bank.Question {
 			{ID: "peak-to-peak", Value: peak(same, func(a, b float64) float64 { return a + b })},
 			{ID: "positive", Value: peak(same, func(a, _ float64) float64 { return a })},
 			{ID: "g", Value: func(k bank.Answers) float64 { return right(k) / gravlab.StandardGravity }},
+			{ID: "half-range", Value: peak(same, func(a, b float64) float64 { return (a + b) / 2 })},
 		},
 		Range: [2]float64{0.0205, 0.0211},
 		Source: bank.Published(testdata.Values, "geonet_tcw_pga",

@@ -2,7 +2,10 @@ package lab05
 
 import (
 	"math"
+	"sort"
 	"sync"
+
+	"gonum.org/v1/gonum/floats"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/bank"
@@ -172,12 +175,34 @@ func (p pierRecord) clock() bank.Question {
 			{ID: "no-2pi", Value: delay(2 * math.Pi)},
 			{ID: "whole-samples", Value: whole(math.Floor)},
 			{ID: "whole-samples", Value: whole(math.Ceil)},
+			{ID: "lead", Value: delay(-1)},
+			{ID: "samples", Value: delay(pierRate / 1000)},
+			{ID: "all-frequencies", Value: bank.Later(p.wrappedDelay)},
 		},
 		USlips: []bank.Slip{
 			{ID: "all-bins", Value: bank.Later(func() float64 { return p.delay()[1] / math.Sqrt2 })},
 		},
 		Range: [2]float64{0.06, 0.14},
 	}
+}
+
+// wrappedDelay is the delay from the phase at all frequencies, up to those at which it has
+// passed half a turn and jumped back, s.
+func (p pierRecord) wrappedDelay() float64 {
+	pair := p.pair()
+	fp, ff := 0.0, 0.0
+	for i, h := range pair.H1() {
+		fp += pair.Freq[i] * math.Atan2(imag(h), real(h))
+		ff += pair.Freq[i] * pair.Freq[i]
+	}
+	return -fp / ff / (2 * math.Pi)
+}
+
+// loudest is the frequency of the highest peak that the sea makes in the spectrum of a, Hz.
+func (p pierRecord) loudest() float64 {
+	pair := p.pair()
+	below := sort.SearchFloat64s(pair.Freq, 1) // Hz
+	return pair.Freq[1+floats.MaxIdx(pair.PXX[1:below])]
 }
 
 // inBand is the root of the mean of a density over the band of the question.
@@ -193,6 +218,7 @@ func (p pierRecord) inBand(density func(pair signal.Pair, i int) float64) float6
 }
 
 func (p pierRecord) selfNoise() bank.Question {
+	total := sync.OnceValue(func() float64 { return p.inBand(func(q signal.Pair, i int) float64 { return q.PXX[i] }) })
 	level := sync.OnceValue(func() float64 {
 		own := p.pair().SelfNoise()
 		return p.inBand(func(_ signal.Pair, i int) float64 { return own[i] })
@@ -213,6 +239,8 @@ func (p pierRecord) selfNoise() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "both", Value: bank.Later(shared)},
 			{ID: "difference", Value: bank.Later(difference)},
+			{ID: "difference", Value: bank.Later(func() float64 { return math.Sqrt2 * difference() })},
+			{ID: "ground-kept", Value: bank.Later(total)},
 			{ID: "two-sided", Value: bank.Later(func() float64 { return level() / math.Sqrt2 })},
 		},
 		USlips: []bank.Slip{
@@ -256,6 +284,11 @@ func (p pierRecord) resonance() bank.Question {
 			{ID: "half-period", Value: f(2)},
 			{ID: "angular", Value: f(2 * math.Pi)},
 			{ID: "period", Value: bank.Later(func() float64 { return p.ring().P[fit.Period] })},
+			{ID: "microseism", Value: bank.Later(p.loudest)},
+		},
+		USlips: []bank.Slip{
+			{ID: "period-u", Value: bank.Later(func() float64 { return p.ringU(fit.Period) })},
+			{ID: "period-u", Value: bank.Later(func() float64 { return p.ring().U[fit.Period] })},
 		},
 		Range: [2]float64{3, 6},
 	}
@@ -279,6 +312,13 @@ func (p pierRecord) quality() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "no-pi", Value: q(1 / math.Pi)},
 			{ID: "energy", Value: q(2)},
+			{ID: "half-time", Value: q(math.Ln2)},
+			{ID: "damping-ratio", Value: bank.Later(func() float64 { return 0.5 / q(1)(nil) })},
+		},
+		USlips: []bank.Slip{
+			{ID: "period-alone", Value: bank.Later(func() float64 { return q(1)(nil) * p.ringU(fit.Period) / p.ring().P[fit.Period] })},
+			{ID: "seconds", Value: bank.Later(func() float64 { return p.ringU(fit.DecayTime) })},
+			{ID: "seconds", Value: bank.Later(func() float64 { return p.ring().U[fit.DecayTime] })},
 		},
 		Range: [2]float64{18, 60},
 	}

@@ -234,9 +234,12 @@ func liftTower1960() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "both-ways", Value: bank.Always(measured / (2 * predicted))},
 			{ID: "upside-down", Value: bank.Always(predicted / measured)},
+			{ID: "measured-doubled", Value: bank.Always(2 * measured / predicted)},
+			{ID: "excess", Value: bank.Always(measured/predicted - 1)},
 		},
 		USlips: []bank.Slip{
 			{ID: "shift-uncertainty", Value: bank.Always(uMeasured)},
+			{ID: "in-the-last-digits", Value: bank.Always(0.26)},
 		},
 		Range:  [2]float64{1.03, 1.06},
 		Source: bank.Published(testdata.Values, "poundrebka_pred", clockShift(gravlab.StandardGravity, height, gravlab.SpeedOfLight), 0.0052e-15),

@@ -2,9 +2,11 @@ package lab07
 
 import (
 	"math"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/stat"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/bank"
@@ -85,7 +87,10 @@ func (r liftRide) recording() bank.Recording {
 // the speed at the time to and to the way until then: what a reading adds to the
 // speed, the cabin keeps for the rest of the time. u are their standard
 // uncertainties from the noise of the readings and from the zero's, uZero.
-type rideSum struct{ speed, way, uSpeed, uWay float64 }
+type rideSum struct {
+	speed, way, uSpeed, uWay float64
+	time, lever              float64 // s and s²: sums of the step, and of the step times what is left
+}
 
 // sum uses the times as the recording has them, or, with closed, one step from
 // reading to reading as if there were no gap.
@@ -109,6 +114,7 @@ func (r liftRide) sum(zero, uZero, noise, from, to float64, closed bool) rideSum
 		s.way += (x.reading[i] - zero) * rideStep * left
 		n, lever, lever2 = n+1, lever+left, lever2+left*left
 	}
+	s.time, s.lever = rideStep*n, rideStep*lever
 	s.uSpeed = rideStep * math.Hypot(noise*math.Sqrt(n), uZero*n)
 	s.uWay = rideStep * math.Hypot(noise*math.Sqrt(lever2), uZero*lever)
 	return s
@@ -133,6 +139,12 @@ func (r liftRide) zero() (mean, u, scatter float64) {
 	return mean, scatter / math.Sqrt(n), scatter
 }
 
+// peak is the largest reading, less zero, m/s².
+func (r liftRide) peak() float64 {
+	zero, _, _ := r.zero()
+	return slices.Max(r.data().reading) - zero
+}
+
 // until is the sum from the end of the rest to a time.
 func (r liftRide) until(to float64) rideSum {
 	zero, u, scatter := r.zero()
@@ -155,6 +167,11 @@ func (r liftRide) speedQuestion() bank.Question {
 			{ID: "book-g-for-zero", Value: raw(liftGravity)},
 			{ID: "gravity-left-in", Value: raw(0)},
 			{ID: "interval-ignored", Value: func(bank.Answers) float64 { return s().speed / rideStep }},
+			{ID: "largest-reading", Value: func(bank.Answers) float64 { return r.peak() * (r.steady - rideRest) }},
+		},
+		USlips: []bank.Slip{
+			{ID: "scatter", Value: func(bank.Answers) float64 { _, _, scatter := r.zero(); return scatter }},
+			{ID: "added", Value: func(bank.Answers) float64 { _, _, scatter := r.zero(); return scatter * s().time }},
 		},
 		Range: [2]float64{1.0, 1.8},
 	}
@@ -172,6 +189,13 @@ func (r liftRide) heightQuestion() bank.Question {
 		Slips: []bank.Slip{
 			{ID: "gap-ignored", Value: func(bank.Answers) float64 { return r.heightClosed() }},
 			{ID: "book-g-for-zero", Value: func(bank.Answers) float64 { return r.sum(liftGravity, 0, 0, rideRest, r.after, false).way }},
+			{ID: "gravity-left-in", Value: func(bank.Answers) float64 { return r.sum(0, 0, 0, rideRest, r.after, false).way }},
+			{ID: "interval-ignored", Value: func(bank.Answers) float64 { return s().way / rideStep }},
+			{ID: "interval-ignored", Value: func(bank.Answers) float64 { return s().way / (rideStep * rideStep) }},
+			{ID: "top-speed", Value: func(bank.Answers) float64 { return r.until(r.steady).speed * (r.after - rideRest) }},
+		},
+		USlips: []bank.Slip{
+			{ID: "added", Value: func(bank.Answers) float64 { _, _, scatter := r.zero(); return scatter * s().lever }},
 		},
 		Range: [2]float64{13, 37},
 	}
@@ -258,6 +282,11 @@ func (c liftClocks) mean(all bool) fit.Mean {
 	return gravlab.Must(fit.WeightedMean(v, u))
 }
 
+// scatter is the standard deviation of the good runs, 1.
+func (c liftClocks) scatter() float64 {
+	return stat.StdDev(slices.Delete(slices.Clone(c.data().difference), c.lost, c.lost+1), nil)
+}
+
 func (c liftClocks) question() bank.Question {
 	m := sync.OnceValue(func() fit.Mean { return c.mean(false) })
 	metres := func(fraction float64) float64 {
@@ -270,13 +299,17 @@ func (c liftClocks) question() bank.Question {
 		U:      func() float64 { return metres(math.Hypot(m().U, c.systematic)) },
 		Slips: []bank.Slip{
 			{ID: "failed-run-kept", Value: func(bank.Answers) float64 { return metres(c.mean(true).Value) }},
+			{ID: "failed-run-kept", Value: func(bank.Answers) float64 { return metres(floats.Sum(c.data().difference) / clockRuns) }},
 			{ID: "there-and-back", Value: func(bank.Answers) float64 { return metres(m().Value) / 2 }},
+			{ID: "c-not-squared", Value: func(bank.Answers) float64 { return metres(m().Value) / gravlab.SpeedOfLight }},
+			{ID: "no-g", Value: func(bank.Answers) float64 { return metres(m().Value) * liftGravity }},
 		},
 		USlips: []bank.Slip{
 			{ID: "systematic-ignored", Value: func(bank.Answers) float64 { return metres(m().U) }},
 			{ID: "systematic-averaged", Value: func(bank.Answers) float64 {
 				return metres(math.Hypot(m().U, c.systematic/math.Sqrt(clockRuns-1)))
 			}},
+			{ID: "scatter", Value: func(bank.Answers) float64 { return metres(c.scatter()) }},
 		},
 		Range: [2]float64{5.8, 15.2},
 		// two clocks, one 0.33 m higher: 3.6e-17
