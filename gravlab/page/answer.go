@@ -278,6 +278,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 	c.SetOwn(typedKey, notebook.Object(f))
 	c.SetOwn(codeKey, nil)
 	c.SetOwn(draftKey, nil)
+	c.SetOwn(ranKey, nil)
 	if _, err := b.write(); err != nil {
 		s.o.Log(err.Error())
 		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())

@@ -130,6 +130,7 @@ var everyAddress = []request{
 	{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"1"}}`},
 	{method: "POST", path: labPath + "/form", body: `{"tab":"a","question":"kappa","code":true}`},
 	{method: "POST", path: labPath + "/run", body: `{"tab":"a","cell":"code-06","source":"// print x"}`},
+	{method: "POST", path: labPath + "/figures", body: `{"tab":"a"}`},
 	{method: "POST", path: labPath + "/stop", body: `{"tab":"a","cell":"code-06"}`},
 	{method: "POST", path: labPath + "/allow", body: `{}`},
 	{path: labPath + "/report"},

@@ -44,6 +44,7 @@ type document struct {
 	writer   string // the tab that writes
 	seen     time.Time
 	running  map[string]*running // by cell
+	figuring func()              // ends the working out of figures
 }
 
 // A stamp tells whether a file has changed.
@@ -166,6 +167,9 @@ func (b *document) close() {
 	for _, r := range b.running {
 		r.stop()
 	}
+	if b.figuring != nil {
+		b.figuring()
+	}
 	if b.release != nil {
 		b.release()
 		b.release = nil
@@ -237,6 +241,7 @@ func (s *Server) open(w http.ResponseWriter, r *http.Request, b *document) {
 		b.writer, b.seen = tab, time.Now()
 	}
 	s.desk.note(b.name, "")
+	b.takeFigures()
 	v := b.view()
 	v.Writer = b.writer == tab
 	reply(w, v)

@@ -145,15 +145,8 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 	}
 	c := b.nb.Cell(cell)
 	j = &job{book: b, index: slices.Index(b.nb.Cells, c), cell: cell, mark: &running{}}
-	j.box = Box{
-		Source: c.Source, Seed: seed(b), Output: j.print, Log: func(what string) { j.send(event{Say: what}) },
-		Notebook: b.name, Folders: []string{filepath.Dir(b.source), filepath.Dir(b.copy)}, Show: j.put, Anew: j.anew,
-	}
-	for _, above := range b.nb.Cells[:j.index] {
-		if above.Kind == notebook.Code {
-			j.box.Above = append(j.box.Above, above.Source)
-		}
-	}
+	j.box = b.box(j.index)
+	j.box.Output, j.box.Log, j.box.Show, j.box.Anew = j.print, func(what string) { j.send(event{Say: what}) }, j.put, j.anew
 	files, closeFiles := filesBeside(b.copy, b.source)
 	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files, Changed: b.changed})
 	j.box.Exchange = session.Exchange
@@ -174,6 +167,14 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 		}
 	}
 	return j, 0, ""
+}
+
+// box is a cell as a runner gets it; what it puts out goes nowhere yet.
+func (b *document) box(index int) Box {
+	return Box{
+		Above: above(b.nb, index), Source: b.nb.Cells[index].Source, Seed: seed(b),
+		Notebook: b.name, Folders: []string{filepath.Dir(b.source), filepath.Dir(b.copy)},
+	}
 }
 
 // folders are searched for a file one after the other.
@@ -288,6 +289,7 @@ func (j *job) do() {
 	if b.nb != nil {
 		if c := b.nb.Cell(j.cell); c != nil && c.Kind == notebook.Code {
 			c.Outputs = j.outputs.Outputs
+			c.SetOwn(ranKey, madeOf(j.box.Above, j.box.Source))
 			last := 0
 			for _, other := range b.nb.Cells {
 				last = max(last, other.Run)

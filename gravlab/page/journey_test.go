@@ -70,6 +70,8 @@ func (r *room) write(cellID, text string) {
 	js, _ := json.Marshal(text)
 	r.do(chromedp.Evaluate[chromedp.Void](`(() => {
 		const box = document.querySelector("` + cell(cellID) + ` .cm-content, ` + cell(cellID) + ` textarea")
+		const how = box.closest("details")
+		if (how) how.open = true
 		box.focus()
 		if (box.tagName === "TEXTAREA") box.select()
 		else { const s = getSelection(); s.selectAllChildren(box) }

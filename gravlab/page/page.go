@@ -59,6 +59,9 @@ type Options struct {
 	// module that exports mount(section, lab, base), apparatus.css, and what they load.
 	// It may wait until they are there. nil: there is none.
 	Apparatus func(name string) ([]byte, error)
+	// Figures is the folder where the figures of default sheets are kept, so that
+	// they are worked out once; empty keeps none.
+	Figures string
 	// Start is the command that starts the program again, for a reader whose page
 	// has lost it.
 	Start string
@@ -88,6 +91,9 @@ func New(o Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{o: o, bench: b, door: newDoor(o.Hosts), desk: &bookmarks{path: filepath.Join(o.Data, "page", "place.json")}}
+	if o.Figures != "" {
+		go thisProgram() // it takes a moment
+	}
 	for _, lab := range exercises.Labs() {
 		path := filepath.Join(o.Labs, lab.ID+".ipynb")
 		if _, err := os.Stat(path); o.Labs == "" || err != nil {
@@ -168,6 +174,7 @@ func (s *Server) Handler() http.Handler {
 	api.HandleFunc("POST /api/lab/{name}/answer", s.withBook(s.answer))
 	api.HandleFunc("POST /api/lab/{name}/form", s.withBook(s.form))
 	api.HandleFunc("POST /api/lab/{name}/run", s.withBook(s.run))
+	api.HandleFunc("POST /api/lab/{name}/figures", s.withBook(s.figures))
 	api.HandleFunc("POST /api/lab/{name}/stop", s.withBook(s.stop))
 	api.HandleFunc("POST /api/lab/{name}/allow", s.withBook(s.allow))
 	api.HandleFunc("POST /api/lab/{name}/anew", s.withBook(s.anew))

@@ -188,6 +188,8 @@ func TestKeyboard(t *testing.T) {
 	key(kb.Enter)
 	r.waitFor(`location.pathname === "` + first + `"`)
 	r.ready()
+	tabTo(`document.activeElement.matches("#c-code-04 .how summary")`)
+	key(kb.Enter) // the code of a figure opens
 	tabTo(`document.activeElement.closest("#c-code-04") && document.activeElement.matches(".cm-content, textarea")`)
 	key("a", kb.ModifierCtrl)
 	r.do(chromedp.KeyEvent("// print typed by hand"))

@@ -37,6 +37,9 @@ type block struct {
 	Source string `json:"source"`
 	Output string `json:"output"` // HTML
 	Sheet  bool   `json:"sheet"`  // declares the sheet
+	Draws  bool   `json:"draws"`  // all it puts out is what it shows
+	Awaits bool   `json:"awaits"` // what it shows is worked out when the lab is opened
+	Older  bool   `json:"older"`  // its output is older than its code
 	Of     string `json:"of"`     // the question that a text belongs to: "kappa"
 	Ask    *ask   `json:"ask"`
 }
@@ -148,6 +151,7 @@ func (b *document) block(i int, c *notebook.Cell) block {
 		out.Kind = "raw"
 	default:
 		out.Output = b.outputs(i, c.Outputs)
+		out.Draws, out.Awaits, out.Older = drawsOnly(c), b.awaits(c), b.older(i, c)
 		out.Sheet = marked && part == notebook.Sheet
 		if isQuestion && part == notebook.Answer {
 			out.Ask = b.ask(q, c)

@@ -22,6 +22,7 @@ import (
 	"golang.org/x/term"
 
 	"gravity.example/gravlab/internal/atomicfile"
+	"gravity.example/gravlab/internal/usercache"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/labserver"
@@ -166,6 +167,9 @@ func prepare(ctx context.Context, o *page.Options, clone string, inKernel bool, 
 	}
 	if err := ready(); err != nil {
 		return err
+	}
+	if o.Figures, err = usercache.Dir("figures"); err != nil {
+		log("figures are worked out each time: " + err.Error())
 	}
 	if cache, err := os.UserCacheDir(); err == nil {
 		o.Apparatus = page.Apparatus(ctx, clone, filepath.Join(cache, "gravlab", "apparatus"), log)

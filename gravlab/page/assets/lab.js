@@ -1,5 +1,5 @@
 // A lab: its text in one column, answers where they are asked, boxes of code.
-import { Box } from "./box.js"
+import { Box, lines } from "./box.js"
 import { h, notice, outOf, setting } from "./dom.js"
 import { Form } from "./form.js"
 import { Refused, ask, call, hasStopped, isLost, taken, whenBack, whenTaken } from "./link.js"
@@ -145,6 +145,7 @@ class Lab {
       if (v.place && !location.hash) document.getElementById("c-" + v.place)?.scrollIntoView({ block: "center" })
       this.main.dataset.ready = "yes"
       performance.mark("lab ready")
+      this.figures()
     })
     if (setting.apparatus && v.number) mount(apparatus, this, v.number)
   }
@@ -163,12 +164,38 @@ class Lab {
     return box.ready
   }
 
+  // madeOf is what the output of a box depends on: its code, and what the boxes above it
+  // declare.
+  madeOf(block) {
+    const parts = []
+    for (const b of this.view.blocks) {
+      if (b.kind !== "code") continue
+      if (b.id === block.id) return parts.concat(b.source).join("\0")
+      parts.push(b.source.split(/^%%/m, 1)[0])
+    }
+  }
+
+  // compare marks results that are older than their code.
+  compare() { for (const box of this.boxes.values()) box.compare() }
+
+  // figures asks for the figures of boxes that nobody has run, and shows each as it comes.
+  async figures() {
+    const waiting = () => [...this.boxes.values()].filter((box) => box.awaited)
+    if (!this.writer || waiting().length === 0) return
+    try {
+      const r = await ask(`${this.path}/figures`, { tab })
+      for await (const e of lines(r.body)) this.boxes.get(e.cell)?.arrived(e.html)
+    } catch {}
+    for (const box of waiting()) box.arrived("")
+    performance.mark("figures there")
+  }
+
   permission() {
     const box = h("div", { class: "warning" },
       h("p", {}, h("strong", {}, "This notebook comes from elsewhere. "), "You can read it. Nothing in it runs until you allow it; ", this.view.confined ?
         "what runs is confined and reaches neither your files nor the network." :
         "what runs then can read and change all your files and use the network, because gravlab was started with --kernel. Allow it only if you trust its author. Without --kernel its code is confined."),
-      h("button", { type: "button", onclick: async () => { await this.post("allow"); this.view.allowed = true; box.remove() } }, "Allow its code to run"))
+      h("button", { type: "button", onclick: async () => { await this.post("allow"); box.remove(); await this.flush(); await this.open(false) } }, "Allow its code to run"))
     return box
   }
 
