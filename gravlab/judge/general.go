@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/quantity"
@@ -92,8 +93,9 @@ func (t NumberTask) fromHandbook(r reading) bool {
 	return false
 }
 
-// share reports whether the question asks for a part of a whole, as a probability is.
-func (t NumberTask) share() bool { return t.pure() && t.Want > 0 && t.Want < 1 }
+// share reports whether the question may ask for a part of a whole, as a probability is. Pure
+// numbers far smaller than that are something else, such as the shift of a clock.
+func (t NumberTask) share() bool { return t.pure() && t.Want > 1e-6 && t.Want < 1 }
 
 // vague reports whether the tolerance around a right value is too wide for a remark on its digits.
 func (t NumberTask) vague(right float64) bool {
@@ -195,14 +197,27 @@ func (t NumberTask) power(v Verdict, r reading) (Verdict, bool) {
 	return v, false
 }
 
-// direction asks about a sign that is wrong: of what has a direction, or of a size.
+// direction asks about a sign that is wrong: of a size, of a change, or of what has a direction.
 func (t NumberTask) direction(right float64) string {
 	u, err := quantity.ParseUnit(t.Unit)
-	directed := []quantity.Dimension{quantity.Length, quantity.Angle, quantity.Acceleration, quantity.Force, quantity.Gradient}
-	if err == nil && right > 0 && !slices.Contains(directed, u.Dimension()) {
+	directed := []quantity.Dimension{
+		quantity.Length, quantity.Angle, quantity.Acceleration, quantity.Force, quantity.Gradient,
+		quantity.MustUnit("m/s").Dimension(), quantity.MustUnit("N m").Dimension(),
+	}
+	switch {
+	case t.perLongTime():
+		return "Does it grow or fall with time?"
+	case err == nil && right > 0 && !slices.Contains(directed, u.Dimension()):
 		return "Can this quantity be negative?"
 	}
 	return "Which direction does the question count as positive?"
+}
+
+// perLongTime reports whether the question is about a change per hour, day or year, by its
+// unit: µGal/h, nm/(s² d), Gt/a.
+func (t NumberTask) perLongTime() bool {
+	unit := strings.TrimSuffix(t.Unit, ")")
+	return slices.ContainsFunc([]string{"/h", "/d", "/a", " h", " d", " a"}, func(end string) bool { return strings.HasSuffix(unit, end) })
 }
 
 // tooLarge says by which power of ten a number is too large or too small.

@@ -19,6 +19,8 @@ func TestGeneral(t *testing.T) {
 	speed := number(21.4, "m/s", 0.01)
 	period := number(1.6, "s", 0.005)
 	chance := number(2.13, "%", 0.02)
+	drift := number(5.1, "µGal/h", 0.01)
+	ratio := number(3.72e-15, "1", 0.01)
 	count := number(12, "1", 0.01)
 	withSlip := length
 	withSlip.Slips = []WrongValue{{"half the arm", 0.6173, math.NaN(), "The whole arm."}, {"the arm in feet", 4.05, math.NaN(), "Metres."}}
@@ -53,6 +55,9 @@ func TestGeneral(t *testing.T) {
 		{speed, "77.04 m/s", "3.6", "km/h"},
 		{period, "0.625 s", "reciprocal", "upside down"},
 		{period, "-1.6 s", "sign", "negative"},
+		{drift, "-5.1 µGal/h", "sign", "grow or fall"},
+		{speed, "-21.4 m/s", "sign", "Which direction"},
+		{ratio, "3.72", "power of ten", "10^15 times too large"}, // no probability
 		{chance, "97.87 %", "complement", "opposite"},
 		{chance, "213 %", "", "Not recognised"}, // no probability
 		{chance, "0.0213 %", "", "Percentage or fraction"},
@@ -195,5 +200,20 @@ func TestUnitOfUncertainty(t *testing.T) {
 	}
 	if v := Number(task, Answer{Value: 3.1273, U: 1e-5, Unit: "mrad"}); !strings.Contains(v.Message, "far smaller") {
 		t.Errorf("%+v", v)
+	}
+}
+
+// TestQuestionsEnd: what asks back ends with a question mark or a full stop, and keeps a sign.
+func TestQuestionsEnd(t *testing.T) {
+	task := NumberTask{Marks: 2, Want: 1.514e-9, Carried: math.NaN(), Unit: "N", Tol: Tolerance{Rel: 0.01}}
+	for text, want := range map[string]string{
+		"1514 pn":    "This unit is not known: what is \"pn\"? Did you mean pN?\nEnter it in N or another unit of that kind.",
+		"1.514e-9 n": "This unit is not known: what is \"n\"? Did you mean N?\nThe number is right: enter it in N or another unit of that kind.",
+		"-1,514 N":   "This can be read in two ways.\nIs the comma a decimal sign or does it part thousands? Type -1.514 or -1514.",
+		"1.514e-9":   "A number needs its unit.\nThe number is right: enter it in N or another unit of that kind.",
+	} {
+		if v := Number(task, Answer{Text: text, Typed: true}); v.Message != want {
+			t.Errorf("%q: %q, want %q", text, v.Message, want)
+		}
 	}
 }

@@ -110,7 +110,7 @@ func (t NumberTask) withoutUnit(v Verdict, r reading) Verdict {
 	for _, value := range []float64{r.asWanted, r.number} {
 		if t.fits(value, t.Want) || t.fits(value, t.Carried) {
 			v.Outcome, v.Marks, v.SI = OutcomeUnit, t.Marks/2, value
-			v.Message = fmt.Sprintf("%s.\nThe number is right: %s.", r.problem, r.remedy)
+			v.Message = sentence(r.problem) + "\nThe number is right: " + sentence(r.remedy)
 			return v
 		}
 	}

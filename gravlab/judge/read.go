@@ -59,7 +59,7 @@ func (r reading) verdict(marks int) Verdict {
 	case r.refusal != "":
 		v.Outcome, v.Message = OutcomeUnreadable, r.refusal
 	case r.problem != "":
-		v.Message = fmt.Sprintf("%s.\n%s.", r.problem, capital(r.remedy))
+		v.Message = sentence(r.problem) + "\n" + sentence(capital(r.remedy))
 	default:
 		v.SI = r.value
 	}
@@ -106,7 +106,7 @@ func readTyped(text string, want wanted) reading {
 	case errors.Is(err, quantity.ErrDimension) && problem.HasNumber:
 		r.withOther(problem.Number, problem, want)
 	default:
-		r.refusal = capital(problem.Kind.Error()) + ".\n" + capital(problem.Ask)
+		r.refusal = sentence(capital(problem.Kind.Error())) + "\n" + sentence(capital(problem.Ask))
 	}
 	return r
 }
@@ -212,6 +212,14 @@ func (r reading) is(value float64) bool {
 	return !r.padded && within(r.value, value, 1e-9*math.Abs(value))
 }
 
+// sentence ends a text with a full stop, unless it is a question or ended already.
+func sentence(s string) string {
+	if strings.HasSuffix(s, "?") || strings.HasSuffix(s, ".") {
+		return s
+	}
+	return s + "."
+}
+
 // withoutUnit notes a number without a unit.
 func (r *reading) withoutUnit(number float64, want wanted) {
 	r.number, r.asWanted = number, number*want.SI()
@@ -221,7 +229,7 @@ func (r *reading) withoutUnit(number float64, want wanted) {
 // withUnknown notes a number with a unit that cannot be read: it is worth what one without is.
 func (r *reading) withUnknown(number float64, refused *quantity.InputError, want wanted) {
 	r.withoutUnit(number, want)
-	r.problem = capital(refused.Kind.Error()) + ": " + strings.TrimRight(refused.Ask, ".?")
+	r.problem = capital(refused.Kind.Error()) + ": " + refused.Ask
 	if what, next, ok := strings.Cut(r.problem, "? "); ok {
 		r.problem = what + "? " + capital(next)
 	}
