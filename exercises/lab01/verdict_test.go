@@ -102,6 +102,7 @@ func TestVerdicts(t *testing.T) {
 		// Carried: right, given a wrong earlier answer.
 		{"big-g", number(2.716e-10, "m³/(kg s²)"), bank.Answers{"kappa": 6.279e-7}, judge.OutcomeCarried, 3, "kappa"},
 		{"big-g", number(1.358e-10, "m³/(kg s²)"), bank.Answers{"theta": 0.00625}, judge.OutcomeCarried, 3, "theta"},
+		{"big-g", number(1.358e-10, "m³/(kg s²)"), bank.Answers{"kappa": 1.5698e-7, "theta": 0.00625}, judge.OutcomeCarried, 3, "your answer to theta, which"}, // kappa is right
 		{"big-g", number(6.79e-11, "m³/(kg s²)"), bank.Answers{"kappa": 6.279e-7}, judge.OutcomeRight, 3, ""},
 		{"big-g", number(5.432e-10, "m³/(kg s²)"), bank.Answers{"kappa": 6.279e-7}, judge.OutcomeSlip, 0, "Both pairs"},
 		{"earth-mass", number(5.43e24, "kg"), bank.Answers{"g-swing": 7.333e-11}, judge.OutcomeCarried, 2, "g-swing"},

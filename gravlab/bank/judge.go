@@ -3,7 +3,6 @@ package bank
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"gravity.example/gravlab/judge"
 )
@@ -78,15 +77,21 @@ func (s Sheet) NumberTask(q Question, own Answers, telling judge.Telling) judge.
 	for id, v := range right {
 		carried[id] = v
 	}
-	var from []string
+	var wrong, used []string
 	for _, id := range q.Uses {
 		if v, ok := own[id]; ok {
 			carried[id], has = v, true
-			from = append(from, id)
+			used = append(used, id)
+			if !s.right(id, v, right[id]) {
+				wrong = append(wrong, id)
+			}
 		}
 	}
 	if has {
-		t.Carried, t.From = q.Solve(carried), strings.Join(from, ", ")
+		t.Carried, t.From = q.Solve(carried), wrong
+		if len(wrong) == 0 { // all within their tolerances, and together too far off
+			t.From = used
+		}
 	}
 	for _, slip := range q.Slips {
 		w := judge.WrongValue{Name: slip.Name, Fix: slip.Fix, Value: apart(t, slip.Value(right), t.Want), Carried: math.NaN()}
@@ -105,6 +110,16 @@ func (s Sheet) NumberTask(q Question, own Answers, telling judge.Telling) judge.
 		t.USlips = append(t.USlips, judge.WrongValue{Name: slip.Name, Value: slip.Value(right), Carried: math.NaN(), Fix: slip.Fix})
 	}
 	return t
+}
+
+// right reports whether a value lies within the tolerance of a question's right answer.
+func (s Sheet) right(id string, v, want float64) bool {
+	q, _ := s.Question(id)
+	t := judge.NumberTask{Want: want, Tol: q.Tol}
+	if q.Kind == judge.KindMeasured {
+		t.U = q.U()
+	}
+	return math.Abs(v-want) <= t.Allowed(want)
 }
 
 // Apart is how far the value of a slip must lie from the right answer: so many times half the

@@ -38,7 +38,7 @@ type scaling struct {
 
 // scalings in the order in which they are tried. Their inverses count too.
 var scalings = []scaling{
-	{2, "a factor of 2", "One way or there and back, radius or diameter, one of two equal parts?", true},
+	{2, "a factor of 2", "Where could it come from: there and back, a diameter, one of two equal parts?", true},
 	{math.Sqrt2, "a factor of √2", "Amplitude or rms value, one reading or a difference of two?", true},
 	{math.Pi, "a factor of π", "Is a π missing, or one too many: of a circle, a sphere, a phase?", true},
 	{2 * math.Pi, "a factor of 2π", "Frequency or angular frequency, radius or circumference?", true},
@@ -209,6 +209,8 @@ func (t NumberTask) direction(right float64) string {
 		return "Does it grow or fall with time?"
 	case err == nil && right > 0 && !slices.Contains(directed, u.Dimension()):
 		return "Can this quantity be negative?"
+	case right > 0:
+		return "Can this quantity be negative? If so, which direction does the question count as positive?"
 	}
 	return "Which direction does the question count as positive?"
 }

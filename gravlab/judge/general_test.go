@@ -47,7 +47,7 @@ func TestGeneral(t *testing.T) {
 		{length, "1.746 m", "√2", ""},
 		{length, "0.39298 m", "factor of π", ""},
 		{length, "7.757 m", "2π", ""},
-		{length, "-1.2346 m", "sign", "Which direction"},
+		{length, "-1.2346 m", "sign", "which direction"},
 		{length, "12.346 m", "power of ten", "10 times too large"},
 		{length, "12.4 m", "power of ten", ""}, // within the tolerance: true
 		{length, "12.6 m", "", "Not recognised"},
@@ -56,7 +56,7 @@ func TestGeneral(t *testing.T) {
 		{period, "0.625 s", "reciprocal", "upside down"},
 		{period, "-1.6 s", "sign", "negative"},
 		{drift, "-5.1 µGal/h", "sign", "grow or fall"},
-		{speed, "-21.4 m/s", "sign", "Which direction"},
+		{speed, "-21.4 m/s", "sign", "which direction"},
 		{ratio, "3.72", "power of ten", "10^15 times too large"}, // no probability
 		{chance, "97.87 %", "complement", "opposite"},
 		{chance, "213 %", "", "Not recognised"}, // no probability
@@ -214,6 +214,43 @@ func TestQuestionsEnd(t *testing.T) {
 	} {
 		if v := Number(task, Answer{Text: text, Typed: true}); v.Message != want {
 			t.Errorf("%q: %q, want %q", text, v.Message, want)
+		}
+	}
+}
+
+// TestCarriedFrom: the earlier answers that need another look are named, in one sentence.
+func TestCarriedFrom(t *testing.T) {
+	task := NumberTask{Marks: 2, Want: 1.5223, Carried: 4.4871, From: []string{"kappa"}, Unit: "m", Tol: Tolerance{Rel: 0.01}}
+	for _, c := range []struct {
+		from []string
+		want string
+	}{
+		{[]string{"kappa"}, "Right, given your answer to kappa, which needs another look."},
+		{[]string{"kappa", "theta"}, "Right, given your answers to kappa and theta, which need another look."},
+		{[]string{"kappa", "theta", "d"}, "Right, given your answers to kappa, theta and d, which need another look."},
+	} {
+		task.From = c.from
+		if v := Number(task, Answer{Text: "4.49 m", Typed: true}); v.Outcome != OutcomeCarried || v.Message != c.want {
+			t.Errorf("%v: %s %q", c.from, v.Outcome, v.Message)
+		}
+	}
+}
+
+// TestDescribe: a call is described as the student's function sees it.
+func TestDescribe(t *testing.T) {
+	for _, c := range []struct {
+		s    Signature
+		call []float64
+		want string
+	}{
+		{OneToOne, []float64{0.3}, "the argument 0.3"},
+		{TwoToOne, []float64{8.73, 10.97}, "the arguments 8.73 and 10.97"},
+		{SliceToOne, []float64{8.73, 10.97}, "the list 8.73, 10.97"},
+		{SliceToOne, nil, "an empty list"},
+		{SliceToMany, []float64{1, 2, 3, 4}, "a list of 4 numbers that starts with 1"},
+	} {
+		if got := c.s.describe(c.call); got != c.want {
+			t.Errorf("%s of %v: %q, want %q", c.s, c.call, got, c.want)
 		}
 	}
 }

@@ -144,10 +144,10 @@ type WrongValue struct {
 // A NumberTask is what a question for a number wants.
 type NumberTask struct {
 	Marks   int
-	Want    float64 // SI
-	Carried float64 // what follows from the student's own earlier answers, SI; NaN if nothing does
-	From    string  // the questions that Carried rests on, for the message: "kappa, theta"
-	Unit    string  // the unit that a worked answer would use; any other of its dimension is accepted
+	Want    float64  // SI
+	Carried float64  // what follows from the student's own earlier answers, SI; NaN if nothing does
+	From    []string // the questions whose answers Carried rests on and that need another look, for the message
+	Unit    string   // the unit that a worked answer would use; any other of its dimension is accepted
 	Tol     Tolerance
 	Slips   []WrongValue
 	Degrees []float64 // what degrees in sin and cos lead to, SI, from the right and from the own earlier answers

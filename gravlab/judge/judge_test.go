@@ -156,7 +156,7 @@ func TestUnits(t *testing.T) {
 // and earns nothing; no mistake is named that the digits do not tell from it.
 func TestRounding(t *testing.T) {
 	const early = "rounded too early"
-	number := NumberTask{Marks: 2, Want: 1.5223e-9, Carried: 4.4871e-9, From: "kappa", Unit: "N", Tol: Tolerance{Rel: 0.01},
+	number := NumberTask{Marks: 2, Want: 1.5223e-9, Carried: 4.4871e-9, From: []string{"kappa"}, Unit: "N", Tol: Tolerance{Rel: 0.01},
 		Slips: []WrongValue{{"half", 0.76115e-9, math.NaN(), "a way out"}, {"near", 1.4981e-9, math.NaN(), "a way out"}, {"double", 2.004e-9, math.NaN(), "a way out"}, {"plain one", 1e-8, 4e-9, "a way out"}},
 		Hint:  "the hint"}
 	other := number

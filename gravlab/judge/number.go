@@ -57,7 +57,10 @@ func Number(t NumberTask, a Answer) Verdict {
 		}
 	case credible.fits(r.value, t.Carried):
 		v.Outcome, v.Marks = OutcomeCarried, t.Marks
-		v.Message = fmt.Sprintf("Right, given your answer to %s, which needs another look.", t.From)
+		v.Message = "Right, " + t.given() + ", which need another look."
+		if len(t.From) < 2 {
+			v.Message = "Right, " + t.given() + ", which needs another look."
+		}
 	default:
 		return t.wrong(v, r)
 	}
@@ -65,6 +68,15 @@ func Number(t NumberTask, a Answer) Verdict {
 		return t.uncertainty(v, r)
 	}
 	return v
+}
+
+// given names the earlier answers from which a carried one follows.
+func (t NumberTask) given() string {
+	last := len(t.From) - 1
+	if last < 1 {
+		return "given your answer to " + strings.Join(t.From, "")
+	}
+	return "given your answers to " + strings.Join(t.From[:last], ", ") + " and " + t.From[last]
 }
 
 // UnderstandNumber says how a number was understood: Recorded, with a remark on a
@@ -205,7 +217,7 @@ func (t NumberTask) rounded(v Verdict, r reading) Verdict {
 	}
 	v.Message = "This looks rounded too early"
 	if !r.covers(t.Want) && !r.rounds(t.Want, r.coarse) {
-		v.Message += ", given your answer to " + t.From
+		v.Message += ", " + t.given()
 	}
 	v.Message += ".\nCarry more digits through the calculation, and round only at the end."
 	switch {

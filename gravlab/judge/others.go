@@ -72,11 +72,11 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 	zero := true
 	for i, got := range a.Values {
 		if len(got) != lengths[i] {
-			return unreadable("For %s your function gave %d numbers instead of %d.", describe(calls[i]), len(got), lengths[i])
+			return unreadable("For %s your function gave %d numbers instead of %d.", signature.describe(calls[i]), len(got), lengths[i])
 		}
 		for _, x := range got {
 			if math.IsNaN(x) || math.IsInf(x, 0) {
-				return unreadable("For %s your function gave %v.\nIs there a division by zero, or the root of a negative number?", describe(calls[i]), x)
+				return unreadable("For %s your function gave %v.\nIs there a division by zero, or the root of a negative number?", signature.describe(calls[i]), x)
 			}
 			zero = zero && x == 0
 		}
@@ -86,7 +86,7 @@ func UnderstandFunction(marks int, signature Signature, calls [][]float64, lengt
 		return v
 	}
 	if i, j := contradiction(calls, a.Values); i >= 0 {
-		return unreadable("For %s your function gave first %.4g, then %.4g.\nThe same arguments must give the same result.", describe(calls[i]), a.Values[i], a.Values[j])
+		return unreadable("For %s your function gave first %.4g, then %.4g.\nThe same arguments must give the same result.", signature.describe(calls[i]), a.Values[i], a.Values[j])
 	}
 	return v
 }
@@ -109,7 +109,7 @@ func Function(t FunctionTask, a Answer) Verdict {
 	if i := t.firstMiss(a.Values); t.Telling != WithMarks && i >= 0 {
 		head, rest, _ := strings.Cut(v.Message, "\n")
 		got, want := numbers(a.Values[i], t.Want[i])
-		v.Message = fmt.Sprintf("%s\n%s\nFor %s your function gives %s; expected is %s.", head, oneLine(rest), describe(t.Calls[i]), got, want)
+		v.Message = fmt.Sprintf("%s\n%s\nFor %s your function gives %s; expected is %s.", head, oneLine(rest), t.Signature.describe(t.Calls[i]), got, want)
 	}
 	return v
 }
@@ -201,15 +201,21 @@ func indices(s [][]float64) []int {
 	return n
 }
 
-// describe names a call: its argument, or the first of many.
-func describe(call []float64) string {
-	switch len(call) {
-	case 0:
-		return "an empty list"
-	case 1:
+// describe names a call: its arguments, or the list that is the only one.
+func (s Signature) describe(call []float64) string {
+	switch {
+	case s == OneToOne && len(call) == 1:
 		return fmt.Sprintf("the argument %.4g", call[0])
-	case 2:
+	case s == TwoToOne && len(call) == 2:
 		return fmt.Sprintf("the arguments %.4g and %.4g", call[0], call[1])
+	case len(call) == 0:
+		return "an empty list"
+	case len(call) <= 3:
+		var numbers []string
+		for _, x := range call {
+			numbers = append(numbers, fmt.Sprintf("%.4g", x))
+		}
+		return "the list " + strings.Join(numbers, ", ")
 	default:
 		return fmt.Sprintf("a list of %d numbers that starts with %.4g", len(call), call[0])
 	}
