@@ -258,27 +258,36 @@ func heavierSmallBall() bank.Question {
 // budget asks for the relative standard uncertainty of G from those of what was
 // measured.
 func (w weighing) budget(d *bank.Draw) bank.Question {
-	uT := d.Between("u period", 0.5, 0.7, 0.1)    // %
-	uTheta := d.Between("u theta", 1.3, 1.6, 0.1) // %
-	uD := d.Between("u distance", 0.5, 0.7, 0.1)  // %
-	uM := d.Between("u mass", 0.05, 0.15, 0.05)   // %
-	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) / 100 }
-	right := root(2*uT, uTheta, 2*uD, uM)
+	uT := d.Between("u period", 0.5, 0.7, 0.1)   // %
+	uD := d.Between("u distance", 0.5, 0.7, 0.1) // %
+	uM := d.Between("u mass", 0.05, 0.15, 0.05)  // %
+	wanted := d.Between("wanted u", 2.5, 3, 0.1) // %
+	left := func(terms ...float64) float64 {
+		return math.Sqrt(wanted*wanted-floats.Dot(terms, terms)) / 100
+	}
 	return bank.Question{
 		ID: "budget", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
-		Fields: bank.Fields{"uT": uT, "uTheta": uTheta, "uD": uD, "uM": uM},
-		Solve:  bank.Always(right),
+		Fields: bank.Fields{"uT": uT, "uD": uD, "uM": uM, "wanted": wanted},
+		Solve:  bank.Always(left(2*uT, 2*uD, uM)),
 		Slips: []bank.Slip{
-			{ID: "no-exponents", Value: bank.Always(root(uT, uTheta, uD, uM))},
-			{ID: "straight-sum", Value: bank.Always((2*uT + uTheta + 2*uD + uM) / 100)},
-			{ID: "expanded", Value: bank.Always(2 * right)},
-			{ID: "period-exponent", Value: bank.Always(root(uT, uTheta, 2*uD, uM))},
-			{ID: "distance-exponent", Value: bank.Always(root(2*uT, uTheta, uD, uM))},
-			{ID: "linear-no-exponents", Value: bank.Always((uT + uTheta + uD + uM) / 100)},
-			{ID: "inside-out", Value: bank.Always(root(math.Sqrt2*uT, uTheta, math.Sqrt2*uD, uM))},
+			{ID: "no-exponents", Value: bank.Always(left(uT, uD, uM))},
+			{ID: "straight-difference", Value: bank.Always(positive(wanted-2*uT-2*uD-uM) / 100)},
+			{ID: "added", Value: bank.Always(math.Sqrt(wanted*wanted+4*uT*uT+4*uD*uD+uM*uM) / 100)},
+			{ID: "period-exponent", Value: bank.Always(left(uT, 2*uD, uM))},
+			{ID: "distance-exponent", Value: bank.Always(left(2*uT, uD, uM))},
+			{ID: "others-ignored", Value: bank.Always(wanted / 100)},
+			{ID: "inside-out", Value: bank.Always(left(math.Sqrt2*uT, math.Sqrt2*uD, uM))},
 		},
-		Range: [2]float64{0.018, 0.027},
+		Range: [2]float64{0.014, 0.028},
 	}
+}
+
+// positive is v, or NaN where a mistake leads to nothing that anybody would state.
+func positive(v float64) float64 {
+	if v <= 0 {
+		return math.NaN()
+	}
+	return v
 }
 
 // densities1798 hands the published table to the student's program.

@@ -34,7 +34,7 @@ func build(d *bank.Draw) bank.Sheet {
 	return bank.Sheet{
 		Recordings: []bank.Recording{r.recording(), shaking()},
 		Questions: []bank.Question{
-			springConstant(d), periodFromSag(d), sagUnderG(bias), moveByMicroGal(d, bias), resonanceOfPair(d),
+			springConstant(d), periodFromSag(d), sagUnderG(bias), steadyTemperature(d), resonanceOfPair(d),
 			whichWay(), responseFunction(d, s), atResonance(d, s), aboveResonance(d, s), whyASoftSpring(), whichEnd(),
 			r.frequency(), r.quality(), r.step(), r.mass(),
 			uOfStiffness(d), massInAnEarthquake(d),
@@ -118,20 +118,25 @@ func sagUnderG(f float64) bank.Question {
 	}
 }
 
-func moveByMicroGal(d *bank.Draw, f float64) bank.Question {
-	dg := d.Between("change", 3, 20, 1) // µGal
-	move := func(k bank.Answers) float64 { return k["sag"] * dg * gravlab.MicroGal / gravlab.StandardGravity }
+// softenedBy is how far the temperature may change, K, until springs whose stiffness falls by
+// a part alpha per kelvin let the mass sink as far as a change dg of gravity does.
+func softenedBy(dg, alpha float64) float64 { return dg / gravlab.StandardGravity / alpha }
+
+func steadyTemperature(d *bank.Draw) bank.Question {
+	dg := d.Between("change", 3, 20, 1)      // µGal
+	ppm := d.Between("softening", 40, 80, 5) // per kelvin, 1e-6
+	right := softenedBy(dg*gravlab.MicroGal, ppm*1e-6)
 	return bank.Question{
-		ID: "micro", Kind: judge.KindNumber, Marks: 2, Unit: "pm", Tol: judge.Tolerance{Rel: 0.008}, Uses: []string{"sag"},
-		Fields: bank.Fields{"dg": dg, "f": f},
-		Solve:  move,
+		ID: "steady", Kind: judge.KindNumber, Marks: 2, Unit: "mK", Tol: judge.Tolerance{Rel: 0.008},
+		Fields: bank.Fields{"dg": dg, "ppm": ppm},
+		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "gal", Value: func(k bank.Answers) float64 { return 100 * move(k) }},
-			{ID: "micro-g", Value: func(k bank.Answers) float64 { return 980.665 * move(k) }},
-			{ID: "milli", Value: func(k bank.Answers) float64 { return 1000 * move(k) }},
-			{ID: "one-g", Value: func(k bank.Answers) float64 { return move(k) * gravlab.StandardGravity }},
+			{ID: "gal", Value: bank.Always(100 * right)},
+			{ID: "micro-g", Value: bank.Always(980.665 * right)},
+			{ID: "milli", Value: bank.Always(1000 * right)},
+			{ID: "not-a-fraction", Value: bank.Always(right * gravlab.StandardGravity)},
 		},
-		Range: [2]float64{3e-11, 1.2e-9},
+		Range: [2]float64{3e-5, 6e-4},
 	}
 }
 
@@ -264,21 +269,21 @@ func whichEnd() bank.Question {
 
 func uOfStiffness(d *bank.Draw) bank.Question {
 	um := d.Between("u mass", 0.6, 0.9, 0.1)
-	uf := d.Between("u frequency", 0.4, 0.7, 0.1)
-	u := math.Hypot(um, 2*uf)
+	wanted := d.Between("wanted u", 1.2, 1.6, 0.1)
+	left := math.Sqrt(wanted*wanted - um*um)
 	return bank.Question{
 		ID: "u-stiffness", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
-		Fields: bank.Fields{"um": um, "uf": uf},
-		Solve:  bank.Always(u / 100),
+		Fields: bank.Fields{"um": um, "wanted": wanted},
+		Solve:  bank.Always(left / 2 / 100),
 		Slips: []bank.Slip{
-			{ID: "no-exponent", Value: bank.Always(math.Hypot(um, uf) / 100)},
-			{ID: "straight-sum", Value: bank.Always((um + 2*uf) / 100)},
-			{ID: "halved", Value: bank.Always(math.Hypot(um, uf/2) / 100)},
-			{ID: "frequency-alone", Value: bank.Always(2 * uf / 100)},
-			{ID: "exponent-inside", Value: bank.Always(math.Sqrt(um*um+2*uf*uf) / 100)},
-			{ID: "mass-alone", Value: bank.Always(um / 100)},
+			{ID: "no-exponent", Value: bank.Always(left / 100)},
+			{ID: "straight-difference", Value: bank.Always((wanted - um) / 2 / 100)},
+			{ID: "doubled", Value: bank.Always(2 * left / 100)},
+			{ID: "mass-ignored", Value: bank.Always(wanted / 2 / 100)},
+			{ID: "exponent-inside", Value: bank.Always(left / math.Sqrt2 / 100)},
+			{ID: "added", Value: bank.Always(math.Hypot(wanted, um) / 2 / 100)},
 		},
-		Range: [2]float64{0.007, 0.022},
+		Range: [2]float64{0.0035, 0.0075},
 	}
 }
 

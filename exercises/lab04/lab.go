@@ -143,27 +143,19 @@ func amplifierNoise(d *bank.Draw) bank.Question {
 	e := d.Between("voltage noise", 4, 8, 0.5)    // nV/√Hz
 	i := d.Between("current noise", 10, 20, 1)    // fA/√Hz
 	c := d.Between("capacitance", 6, 12, 0.5)     // pF
-	f := d.Between("carrier", 40, 60, 2)          // kHz
 	s := d.Between("sensitivity", 0.05, 0.2, .01) // V/µm
-	through := i * 1e-15 / (2 * math.Pi * f * 1e3 * c * 1e-12)
-	perMetre := s * 1e6
-	right := gravlab.Must(sensor.Amplifier{Voltage: e * 1e-9, Current: i * 1e-15, Capacitance: c * 1e-12, Sensitivity: perMetre}.Displacement(f * 1e3))
+	right := i * 1e-15 / (2 * math.Pi * c * 1e-12 * e * 1e-9)
 	exact := testdata.Find(testdata.Checks, "sensor-amplifier-02")
 	return bank.Question{
-		ID: "amplifier", Kind: judge.KindNumber, Marks: 2, Unit: "fm/√Hz", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{
-			"f": f, "s": s, "e": e, "i": i, "c": c, "iSI": i * 1e-15, "fSI": f * 1e3, "cSI": c * 1e-12, "eSI": e * 1e-9,
-			"perMetre": perMetre,
-		},
-		Solve: bank.Always(right),
+		ID: "amplifier", Kind: judge.KindNumber, Marks: 2, Unit: "kHz", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{"s": s, "e": e, "i": i, "c": c, "iSI": i * 1e-15, "cSI": c * 1e-12, "eSI": e * 1e-9},
+		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
-			{ID: "straight-sum", Value: bank.Always((e*1e-9 + through) / perMetre)},
-			{ID: "no-current", Value: bank.Always(e * 1e-9 / perMetre)},
-			{ID: "frequency", Value: bank.Always(math.Hypot(e*1e-9, 2*math.Pi*through) / perMetre)},
-			{ID: "voltage", Value: bank.Always(math.Hypot(e*1e-9, through))},
-			{ID: "no-voltage", Value: bank.Always(through / perMetre)},
+			{ID: "frequency", Value: bank.Always(right * 2 * math.Pi)},
+			{ID: "twice-2pi", Value: bank.Always(right / (2 * math.Pi))},
+			{ID: "nanofarads", Value: bank.Always(right / 1000)},
 		},
-		Range:  [2]float64{2e-14, 4e-13},
+		Range:  [2]float64{1.5e4, 1.4e5},
 		Source: bank.Computed(testdata.Checks, "sensor-amplifier-02", gravlab.Must(sensor.Amplifier{Voltage: 6e-9, Current: 12e-15, Capacitance: 110e-12, Sensitivity: 2.5e5}.Displacement(20)), 1e-9*exact.Float("value")),
 	}
 }
@@ -304,24 +296,22 @@ func inBand(b sensor.Budget, f1, f2 float64) float64 { return gravlab.Must(b.RMS
 func noiseInBand(d *bank.Draw) bank.Question {
 	a := d.Between("band density", 4, 16, 0.5) // nm/s²/√Hz
 	f1 := d.Between("band from", 0.3, 0.6, 0.05)
-	f2 := d.Between("band to", 2.5, 4.5, 0.25)
-	anything := sensor.Suspension{Mass: 1, Frequency: 10, Q: 1}
-	white := sensor.Budget{Suspension: anything, Sources: []sensor.Noise{gravlab.Must(sensor.White("white", a*1e-9))}}
-	right := inBand(white, f1, f2)
+	allowed := math.Round(10*a*math.Sqrt(d.Between("band to", 2.5, 4.5, 0.25)-f1)) / 10 // nm/s²
+	width := math.Pow(allowed/a, 2)
 	exact := testdata.Find(testdata.Checks, "sensor-band-01") // readout and white noise together
 	s := sensor.Suspension{Mass: 1, Frequency: 5.4, Q: 1500}
 	return bank.Question{
-		ID: "band", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²", Tol: judge.Tolerance{Rel: 0.006},
-		Fields: bank.Fields{"a": a, "f1": f1, "f2": f2},
-		Solve:  bank.Always(right),
+		ID: "band", Kind: judge.KindNumber, Marks: 2, Unit: "Hz", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{"a": a, "f1": f1, "allowed": allowed},
+		Solve:  bank.Always(f1 + width),
 		Slips: []bank.Slip{
-			{ID: "no-root", Value: bank.Always(a * 1e-9 * (f2 - f1))},
-			{ID: "upper-edge", Value: bank.Always(a * 1e-9 * math.Sqrt(f2))},
-			{ID: "peak-to-peak", Value: bank.Always(right * 2 * math.Sqrt2)},
-			{ID: "two-sided", Value: bank.Always(right / math.Sqrt2)},
-			{ID: "divided", Value: bank.Always(a * 1e-9 / math.Sqrt(f2-f1))},
+			{ID: "no-square", Value: bank.Always(f1 + allowed/a)},
+			{ID: "width", Value: bank.Always(width)},
+			{ID: "two-sided", Value: bank.Always(f1 + 2*width)},
+			{ID: "peak-to-peak", Value: bank.Always(f1 + width/8)},
+			{ID: "inverted", Value: bank.Always(f1 + 1/width)},
 		},
-		Range:  [2]float64{4e-9, 3.3e-8},
+		Range:  [2]float64{2.3, 4.8},
 		Source: bank.Computed(testdata.Checks, "sensor-band-01", inBand(sensor.Budget{Suspension: s, Sources: []sensor.Noise{gravlab.Must(s.ReadoutNoise(2.1e-13)), gravlab.Must(sensor.White("white", 3e-10))}}, 0.1, 4), 1e-8*exact.Float("value")),
 	}
 }
@@ -410,22 +400,23 @@ func massForTarget(d *bank.Draw) bank.Question {
 }
 
 func marginOfDesign(d *bank.Draw) bank.Question {
-	predicted := d.Between("predicted", 1.6, 2.4, 0.1)
 	u := d.Between("predicted u", 0.2, 0.4, 0.02)
-	target := math.Round((predicted+u*d.Between("margin", 0.8, 1.6, 0.1))*20) / 20
-	z := (target - predicted) / u
-	p := func(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
+	target := d.Between("target", 2, 3, 0.05)
+	wanted := d.Pick("wanted probability", 90, 95, 99) // %
+	z := math.Sqrt2 * math.Erfinv(2*wanted/100-1)
+	both := math.Sqrt2 * math.Erfinv(wanted/100) // of the interval that holds as much about the middle
+	at := func(z float64) func(bank.Answers) float64 { return bank.Always((target - z*u) * 1e-9) }
 	return bank.Question{
-		ID: "margin", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Abs: 0.008},
-		Fields: bank.Fields{"predicted": predicted, "u": u, "target": target},
-		Solve:  bank.Always(p(z)),
+		ID: "margin", Kind: judge.KindNumber, Marks: 2, Unit: "nm/s²/√Hz", Tol: judge.Tolerance{Rel: 0.005},
+		Fields: bank.Fields{"u": u, "target": target, "wanted": wanted, "probability": wanted / 100},
+		Solve:  at(z),
 		Slips: []bank.Slip{
-			{ID: "missed", Value: bank.Always(1 - p(z))},
-			{ID: "both-sides", Value: bank.Always(2*p(z) - 1)},
-			{ID: "half-u", Value: bank.Always(p(2 * z))},
-			{ID: "no-root-2", Value: bank.Always(0.5 * math.Erfc(-z))},
-			{ID: "two-tails", Value: bank.Always(2 * (1 - p(z)))},
+			{ID: "target", Value: at(0)},
+			{ID: "one-u", Value: at(1)},
+			{ID: "wrong-side", Value: at(-z)},
+			{ID: "both-sides", Value: at(both)},
+			{ID: "no-root-2", Value: at(z / math.Sqrt2)},
 		},
-		Range: [2]float64{0.7, 0.98},
+		Range: [2]float64{0.9e-9, 2.8e-9},
 	}
 }

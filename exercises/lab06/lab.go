@@ -4,7 +4,6 @@ import (
 	"embed"
 	"math"
 
-	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"gravity.example/gravlab"
@@ -72,23 +71,22 @@ func build(d *bank.Draw) bank.Sheet {
 func passingPeriod(d *bank.Draw) bank.Question {
 	length, degrees := d.Between("period length", 0.9, 2.6, 0.05), d.Between("period amplitude", 30, 42, 1)
 	alpha := degrees * math.Pi / 180
-	small := 2 * math.Pi * math.Sqrt(length/passingGravity)
 	exact := func(length, degrees, g float64) float64 {
 		return gravlab.Must(pendulum.Pendulum{Bob: pendulum.Bob{Mass: 1}, Length: length, Gravity: g, Amplitude: degrees * math.Pi / 180}.Period())
 	}
+	slower := exact(length, degrees, passingGravity)/(2*math.Pi*math.Sqrt(length/passingGravity)) - 1
+	until := func(slower float64) func(bank.Answers) float64 { return bank.Always(0.5 / slower) }
 	return bank.Question{
-		ID: "period", Kind: judge.KindNumber, Marks: 2, Unit: "s", Tol: judge.Tolerance{Rel: 0.002},
+		ID: "period", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.045},
 		Fields: bank.Fields{"length": length, "degrees": degrees},
-		Solve:  bank.Always(exact(length, degrees, passingGravity)),
+		Solve:  until(slower),
 		Slips: []bank.Slip{
-			{ID: "small-swing", Value: bank.Always(small)},
-			{ID: "whole-swing", Value: bank.Always(small * (1 + alpha*alpha/4))},
-			{ID: "degrees", Value: bank.Always(small * (1 + degrees*degrees/16))},
-			{ID: "half-swing", Value: bank.Always(exact(length, degrees, passingGravity) / 2)},
-			{ID: "not-squared", Value: bank.Always(small * (1 + alpha/16))},
-			{ID: "shorter", Value: bank.Always(small * (1 - alpha*alpha/16))},
+			{ID: "whole-swing", Value: until(slower / 2)},
+			{ID: "side-to-side", Value: until(4 * slower)},
+			{ID: "degrees", Value: until(degrees * degrees / 16)},
+			{ID: "not-squared", Value: until(alpha / 16)},
 		},
-		Range: [2]float64{1.9, 3.5},
+		Range: [2]float64{13, 31},
 		// 1.37 m, 9.8125 m/s², 37°
 		Source: bank.Computed(testdata.Checks, "pendulum-period-01", exact(1.37, 37, 9.8125), 2.5e-12),
 	}
@@ -330,29 +328,28 @@ func passingStarter() bank.Question {
 
 // budget asks for the relative uncertainty of a mass.
 func (p passing) budget(d *bank.Draw) bank.Question {
-	uLine := d.Between("u line", 1.5, 3, 0.1) // %
-	uPlace := d.Between("u place", 3, 6, 0.5) // mm
+	uLine := d.Between("u line", 1.5, 3, 0.1)    // %
+	wanted := d.Between("wanted u", 3.5, 5, 0.1) // %
 	at := func(below float64) float64 {
 		return gravlab.Must(p.Harmonics(pendulum.Station{At: r3.Vec{Z: p.Length + below}, Axis: r3.Vec{Z: 1}}, 2))[2]
 	}
 	const step = 1e-3
 	exponent := math.Round(-10*math.Log(at(p.below+step)/at(p.below-step))/math.Log((p.below+step)/(p.below-step))) / 10
-	rel := uPlace / 1000 / p.below * 100 // %
-	root := func(terms ...float64) func(bank.Answers) float64 {
-		return bank.Always(math.Sqrt(floats.Dot(terms, terms)) / 100)
-	}
+	// What is left for the distance, m, of a relative uncertainty in %.
+	place := func(left float64) func(bank.Answers) float64 { return bank.Always(p.below * left / 100) }
+	left := math.Sqrt(wanted*wanted - uLine*uLine)
 	return bank.Question{
-		ID: "budget", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
-		Fields: bank.Fields{"uLine": uLine, "exponent": exponent, "below": p.below, "uPlace": uPlace, "uPlaceSI": uPlace / 1000},
-		Solve:  root(uLine, exponent*rel),
+		ID: "budget", Kind: judge.KindNumber, Marks: 2, Unit: "mm", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"uLine": uLine, "exponent": exponent, "below": p.below, "wanted": wanted},
+		Solve:  place(left / exponent),
 		Slips: []bank.Slip{
-			{ID: "no-exponent", Value: root(uLine, rel)},
-			{ID: "straight-sum", Value: bank.Always((uLine + exponent*rel) / 100)},
-			{ID: "mixed-units", Value: root(uLine, exponent*uPlace/p.below*100)},
-			{ID: "mm-as-percent", Value: root(uLine, exponent*uPlace)},
-			{ID: "no-distance", Value: root(uLine)},
-			{ID: "exponent-inside", Value: root(uLine, math.Sqrt(exponent)*rel)},
+			{ID: "no-exponent", Value: place(left)},
+			{ID: "straight-difference", Value: place((wanted - uLine) / exponent)},
+			{ID: "line-ignored", Value: place(wanted / exponent)},
+			{ID: "exponent-inside", Value: place(left / math.Sqrt(exponent))},
+			{ID: "multiplied", Value: place(left * exponent)},
+			{ID: "added", Value: place(math.Hypot(wanted, uLine) / exponent)},
 		},
-		Range: [2]float64{0.018, 0.07},
+		Range: [2]float64{0.003, 0.013},
 	}
 }

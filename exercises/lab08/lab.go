@@ -49,21 +49,30 @@ func fallPendulums(d *bank.Draw) bank.Question {
 	longer := d.Between("wood longer", 0.2, 0.9, 0.1) // s in all swings
 	lead := math.Round(2.1*swings) + d.Between("lead time", -20, 20, 0.1)
 	wood := lead + longer
+	uTime := d.Pick("u time", 0.2, 0.25, 0.3, 0.35) // s
 	eta := gravlab.Must(equivalence.PendulumRatio(wood/swings, lead/swings))
 	newton := testdata.Table("eta.csv")[0]
+	u := func(of float64) func(bank.Answers) float64 { return bank.Always(of * uTime / lead) }
 	return bank.Question{
-		ID: "pendulums", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.01},
+		ID: "pendulums", Kind: judge.KindMeasured, Marks: 2, Unit: "1", Tol: judge.Tolerance{Abs: 6e-6, Rel: 0.01},
 		Fields: bank.Fields{
-			"swings": swings, "wood": wood, "lead": lead, "newtonSource": newton["source"],
+			"swings": swings, "wood": wood, "lead": lead, "uTime": uTime, "newtonSource": newton["source"],
 			"howKnown": newton["how_known"],
 		},
 		Solve: bank.Always(eta),
+		U:     func() float64 { return 2 * math.Sqrt2 * uTime / lead },
 		Slips: []bank.Slip{
 			{ID: "factor-2-too-few", Value: bank.Always(eta / 2)},
 			{ID: "root-for-square", Value: bank.Always(eta / 4)},
 			{ID: "seconds", Value: bank.Always(-longer)},
 			{ID: "doubled", Value: bank.Always(2 * eta)},
 			{ID: "per-swing", Value: bank.Always(-longer / swings)},
+		},
+		USlips: []bank.Slip{
+			{ID: "one-time", Value: u(2)},
+			{ID: "no-square", Value: u(math.Sqrt2)},
+			{ID: "one-time-no-square", Value: u(1)},
+			{ID: "straight-sum", Value: u(4)},
 		},
 		Range: [2]float64{-1.9e-3, -1.5e-4},
 	}
