@@ -305,9 +305,6 @@ func (f *fieldworkDay) station() bank.Question {
 			{ID: "tare-for-drift", Value: with(fieldworkFaults{hour: true, blunder: true}, nil)},
 			{ID: "summer-time-kept", Value: with(fieldworkFaults{blunder: true, tare: true}, nil)},
 		},
-		USlips: []bank.Slip{
-			{ID: "no-scale", Value: func(bank.Answers) float64 { _, u := fieldworkDifference(f.right(), name(), 0); return u }},
-		},
 		Range: [2]float64{-9e-5, -8e-6},
 	}
 }

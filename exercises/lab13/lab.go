@@ -60,6 +60,9 @@ func waterFlood(d *bank.Draw) bank.Question {
 // waterSnow: the same layer above one meter and below another.
 func waterSnow(d *bank.Draw) bank.Question {
 	depth, density := d.Between("depth of snow", 40, 120, 5), d.Between("density of snow", 180, 350, 10)
+	if depth == 100 { // one metre, which can be ignored without a trace
+		depth = 110
+	}
 	layer := density * depth / 100 // kg/m²
 	right := 2 * 2 * math.Pi * gravlab.G * layer
 	wide := testdata.Find(testdata.Checks, "earth-waterdisc-05") // 1 m of water, 30 km wide, from 1.6 m above

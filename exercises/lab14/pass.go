@@ -40,7 +40,6 @@ type passRecord struct {
 type passFit struct {
 	speed, uSpeed float64 // m/s
 	apart, uApart float64 // m
-	uApartAlone   float64 // m, if the speed were known
 	cargo, uCargo float64 // kg
 	front         float64 // kg
 }
@@ -109,10 +108,10 @@ func fitPass(channels []buried.Channel, start buried.Pass) passFit {
 			}
 		},
 	}.Fit())
-	vApart, withSpeed := r.Cov.At(0, 0)+r.Cov.At(2, 2)-2*r.Cov.At(0, 2), r.Cov.At(0, 4)-r.Cov.At(2, 4)
+	vApart := r.Cov.At(0, 0) + r.Cov.At(2, 2) - 2*r.Cov.At(0, 2)
 	return passFit{
 		speed: r.P[4], uSpeed: r.U[4],
-		apart: r.P[0] - r.P[2], uApart: math.Sqrt(vApart), uApartAlone: math.Sqrt(vApart - withSpeed*withSpeed/r.Cov.At(4, 4)),
+		apart: r.P[0] - r.P[2], uApart: math.Sqrt(vApart),
 		cargo: 1000 * r.P[3], uCargo: 1000 * r.U[3], front: 1000 * r.P[1],
 	}
 }
@@ -164,9 +163,6 @@ func (p passRecord) apart() bank.Question {
 			{ID: "km-h-for-m-s", Value: func(bank.Answers) float64 { return 3.6 * v().apart }},
 			{ID: "half", Value: func(bank.Answers) float64 { return v().apart / 2 }},
 			{ID: "sensors", Value: bank.Always(gateApart)},
-		},
-		USlips: []bank.Slip{
-			{ID: "no-speed", Value: func(bank.Answers) float64 { return v().uApartAlone }},
 		},
 		Range: [2]float64{3.2, 5},
 	}

@@ -46,11 +46,12 @@ func Check(t *testing.T, lab bank.Lab) {
 
 // sheets looks at many sheets of a lab: every right answer is right and in its range,
 // every slip is told from it, and named, alone or with another that leads to the same
-// value, and no prompt holds a number that a person would not write. It logs the smallest
-// distance of two answers.
+// value, every mistake of an uncertainty is named on some sheet, and no prompt holds a number
+// that a person would not write. It logs the smallest distance of two answers.
 func sheets(t *testing.T, lab bank.Lab) {
 	smallest, where := math.Inf(1), ""
-	met, left := map[string]int{}, map[string]int{} // slips, by question and name
+	met, left := map[string]int{}, map[string]int{}    // slips, by question and name
+	metU, allU := map[string]bool{}, map[string]bool{} // those of uncertainties
 	n := Sheets()
 	for i := range n {
 		s := lab.Sheet(bank.NumberedCode(lab.ID, i))
@@ -93,6 +94,13 @@ func sheets(t *testing.T, lab bank.Lab) {
 					t.Errorf("%s: the slip %q (%g) gets %s %q: %s", id, slip.Name, slip.Value, v.Outcome, v.Slip, v.Message)
 				}
 			}
+			for _, slip := range q.USlips {
+				key := lab.FullID(q.ID) + ": " + slip.Name
+				a := answer(q, want)
+				a.U = slip.Value(right) / quantity.MustUnit(q.Unit).SI()
+				allU[key] = true
+				metU[key] = metU[key] || s.Judge(q, a, nil, 0).Slip == slip.Name
+			}
 			for name := range s.LeftOut(q) {
 				left[lab.FullID(q.ID)+": "+name]++
 			}
@@ -108,6 +116,11 @@ func sheets(t *testing.T, lab bank.Lab) {
 		t.Logf("left out on %d of %d sheets: %s", left[key], n, key)
 		if met[key] == 0 && left[key] == n {
 			t.Errorf("%s is left out on every sheet: it can never be told from the right answer", key)
+		}
+	}
+	for key := range allU {
+		if !metU[key] {
+			t.Errorf("%s: the uncertainty is told from the right one on no sheet", key)
 		}
 	}
 	t.Logf("smallest distance: %.2f tolerances (%s)", smallest, where)
