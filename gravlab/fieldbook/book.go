@@ -66,6 +66,7 @@ type Tie struct {
 
 // A Calibration is what is known of a meter's scale.
 type Calibration struct {
+	Meter string            // "" for a meter that has none of its own
 	Table []survey.TableRow // m/s² at counter values; nil for none
 	// Line is the fit of a calibration line, nil for none.
 	Line *survey.Calibration
@@ -73,13 +74,33 @@ type Calibration struct {
 
 // A Book holds everything that was read.
 type Book struct {
-	Readings    []Reading // of each meter in turn, rising in time
-	Points      []Point
-	Heights     survey.HeightKind // by the head of the points, HeightUnstated where it does not say
-	Ties        []Tie
-	Calibration Calibration
-	Terrain     *Grid     // nil for none
-	Told        []Problem // what may be right and is more often a slip
+	Readings     []Reading // of each meter in turn, rising in time
+	Points       []Point
+	Heights      survey.HeightKind // by the head of the points, HeightUnstated where it does not say
+	Ties         []Tie
+	Calibrations []Calibration // at most one of a meter
+	Terrain      *Grid         // nil for none
+	Told         []Problem     // what may be right and is more often a slip
+}
+
+// Calibration is what is known of a meter: its own table and line, and what it has not of the
+// files that name no meter.
+func (b *Book) Calibration(meter string) (c Calibration) {
+	c.Meter = meter
+	for _, of := range []string{"", meter} {
+		for _, one := range b.Calibrations {
+			if one.Meter != of {
+				continue
+			}
+			if one.Table != nil {
+				c.Table = one.Table
+			}
+			if one.Line != nil {
+				c.Line = one.Line
+			}
+		}
+	}
+	return c
 }
 
 // Point is the point of a name.
@@ -460,6 +481,7 @@ var calibrationColumns = []column{
 	{name: "u known", alike: []string{"uknown"}, kinds: acceleration},
 	{name: "read", alike: []string{"readgravity"}, kinds: acceleration},
 	{name: "u read", alike: []string{"uread"}, kinds: acceleration},
+	{name: "meter", alike: []string{"instrument"}},
 	{name: "note", alike: []string{"notes", "remark", "station"}},
 }
 
@@ -478,43 +500,64 @@ func (b *Book) readCalibration(f File) (problems Problems) {
 		return problems
 	}
 	b.unused(t)
-	columns := make([][]float64, len(names))
+	// Of each meter in the order of the file.
+	var meters []string
+	columns := map[string][][]float64{}
 	for i := range t.rows {
+		meter := t.text(i, "meter")
+		if columns[meter] == nil {
+			meters, columns[meter] = append(meters, meter), make([][]float64, len(names))
+		}
 		for k, n := range names {
 			v, given, err := t.number(i, n)
 			if err != nil || !given {
 				problems = append(problems, Problem{File: f.Name, Line: t.lines[i], Text: fmt.Sprintf("%q in the column %q is not a number", t.text(i, n), t.heads[n])})
 			}
-			columns[k] = append(columns[k], v)
+			columns[meter][k] = append(columns[meter][k], v)
 		}
 	}
 	if len(problems) > 0 {
 		return problems
 	}
-	whole := func(text string, args ...any) Problems {
-		return Problems{{File: f.Name, Text: fmt.Sprintf(text, args...)}}
-	}
-	if isTable {
-		if b.Calibration.Table != nil {
-			return whole("there are two tables of the counter; give one per meter")
+	for _, meter := range meters {
+		of := ""
+		if meter != "" {
+			of = " of the meter " + meter
 		}
-		for i := range columns[0] {
-			b.Calibration.Table = append(b.Calibration.Table, survey.TableRow{Counter: columns[0][i], Gravity: columns[1][i]})
+		whole := func(text string, args ...any) {
+			problems = append(problems, Problem{File: f.Name, Text: fmt.Sprintf(text, args...)})
 		}
-		if err := (survey.Meter{Table: b.Calibration.Table, Scale: 1}).Validate(); err != nil {
-			return whole("%v", err)
+		at := slices.IndexFunc(b.Calibrations, func(c Calibration) bool { return c.Meter == meter })
+		if at < 0 {
+			at = len(b.Calibrations)
+			b.Calibrations = append(b.Calibrations, Calibration{Meter: meter})
 		}
-		return nil
+		c, values := &b.Calibrations[at], columns[meter]
+		if !isTable {
+			if c.Line != nil {
+				whole("there are two calibration lines%s; put their stations into one file, or name the meters in a column \"meter\"", of)
+				continue
+			}
+			line, err := survey.Calibrate(values[0], values[1], values[2], values[3])
+			if err != nil {
+				whole("the calibration line%s: %v", of, err)
+				continue
+			}
+			c.Line = line
+			continue
+		}
+		if c.Table != nil {
+			whole("there are two tables of the counter%s; give one per meter, with a column \"meter\" that names it", of)
+			continue
+		}
+		for i := range values[0] {
+			c.Table = append(c.Table, survey.TableRow{Counter: values[0][i], Gravity: values[1][i]})
+		}
+		if err := (survey.Meter{Table: c.Table, Scale: 1}).Validate(); err != nil {
+			whole("the table%s: %v", of, err)
+		}
 	}
-	if b.Calibration.Line != nil {
-		return whole("there are two calibration lines; put their stations into one file")
-	}
-	line, err := survey.Calibrate(columns[0], columns[1], columns[2], columns[3])
-	if err != nil {
-		return whole("%v", err)
-	}
-	b.Calibration.Line = line
-	return nil
+	return problems
 }
 
 // order puts the readings of each meter in a row and refuses times that do not rise
@@ -550,16 +593,26 @@ func (b *Book) order() (problems Problems) {
 // compare holds the files against each other.
 func (b *Book) compare() (problems Problems) {
 	stations := map[string]bool{}
+	meters := map[string]bool{}
 	for _, r := range b.Readings {
-		stations[r.Station] = true
-		if r.Units && b.Calibration.Table == nil && len(problems) == 0 {
-			problems = append(problems, r.Problem("the reading is in units of the counter, and there is no table that turns them into gravity; give it with --calibration, or write the unit into the head, like \"reading (mGal)\""))
+		stations[r.Station], meters[r.Meter] = true, true
+		if r.Units && len(problems) == 0 && b.Calibration(r.Meter).Table == nil {
+			of := ""
+			if r.Meter != "" {
+				of = " for the meter " + r.Meter
+			}
+			problems = append(problems, r.Problem("the reading is in units of the counter, and there is no table%s that turns them into gravity; give it with --calibration, or write the unit into the head, like \"reading (mGal)\"", of))
 		}
 		if !math.IsNaN(r.U) && !r.UUnits && r.U > 1e-5 {
 			problems = append(problems, r.Problem("an uncertainty of %.3g mGal is no reading; is the unit of u right in the head?", r.U*1e5))
 		}
 		if !math.IsNaN(r.U) && r.UUnits && r.Units && r.U > 1 {
 			problems = append(problems, r.Problem("an uncertainty of %g units of the counter, about %g mGal, is no reading; is it in µGal? Write the unit into the head, like \"u (µGal)\"", r.U, r.U))
+		}
+	}
+	for _, c := range b.Calibrations {
+		if c.Meter != "" && !meters[c.Meter] {
+			problems = append(problems, Problem{Text: fmt.Sprintf("there is a calibration of the meter %q, and no reading of it; the names of meters in both files must be the same", c.Meter)})
 		}
 	}
 	if len(stations) < 2 {

@@ -2,6 +2,7 @@ package fieldbook
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -92,6 +93,12 @@ func TestBadInput(t *testing.T) {
 		{"thousands", "station;time;reading (mGal)\nbase;2021-04-30 09:10;4.012,334\na1;2021-04-30 09:20;4010,3\n", goodPoints, []string{"comma and a point"}},
 		{"a tilt of degrees", "time,station,reading (mGal),level (deg)\n2021-04-30 09:10,base,4012.334,12\n2021-04-30 09:20,a1,4012.3,0\n", goodPoints, []string{"line 2", "50 mrad"}},
 		{"a pressure in Pa", "time,station,reading (mGal),pressure (Pa)\n2021-04-30 09:10,base,4012.334,977\n2021-04-30 09:20,a1,4012.3,977\n", goodPoints, []string{"300 to 1100 hPa"}},
+		{"a height that is no number", goodReadings, replace("318.2", "NaN").Replace(goodPoints), []string{"points.csv: line 3: A 1", "not a number"}},
+		{"a level that is no number", "time,station,reading (mGal),level (arcsec)\n2021-04-30 09:10,base,4012.334,NaN\n2021-04-30 09:20,a1,4012.3,0\n", goodPoints, []string{"readings.csv: line 2: base, 2021-04-30 09:10:00 BST", "not a number"}},
+		{"a pressure a hundred times too large", "time,station,reading (mGal),pressure (hPa)\n2021-04-30 09:10,base,4012.334,97700\n2021-04-30 09:20,a1,4012.3,977\n", goodPoints, []string{"line 2: base, 2021-04-30 09:10:00 BST", "300 to 1100 hPa"}},
+		{"a gradient without its sign", goodReadings, "station,latitude (deg),longitude (deg),ellipsoidal height (m),gradient (mGal/m)\nbase,54.6250,-2.3750,310,0.31\nA 1,54.6254,-2.3745,318.2,-0.31\n", []string{"points.csv: line 2: base", "sign missing"}},
+		{"a gradient in another unit", goodReadings, "station,latitude (deg),longitude (deg),ellipsoidal height (m),gradient (1/s²)\nbase,54.6250,-2.3750,310,-0.31\nA 1,54.6254,-2.3745,318.2,-0.31\n", []string{"points.csv: line 2: base", "-0.3086 mGal/m"}},
+		{"more lines than readings", "time,station,reading (mGal)\n" + strings.Repeat("2021-04-30 09:10,base,4012.334\n", MaxLines+1), goodPoints, []string{"readings.csv: line 1000002", "raw samples"}},
 		{"a long ago year", replace("2021-04-30 09:10", "1921-04-30 09:10").Replace(goodReadings), goodPoints, []string{"1921"}},
 	} {
 		_, err := read(t, c.readings, c.points)
@@ -152,6 +159,71 @@ func TestGrids(t *testing.T) {
 	} {
 		if _, p := readGrids([]File{{"g", c.text}}); p == nil || !strings.Contains(p.Error(), c.want) {
 			t.Errorf("%q: %v, want %q", c.text, p, c.want)
+		}
+	}
+}
+
+// TestTiles: tiles make the grid that they were cut from, in any order, and tiles of different
+// ground are refused.
+func TestTiles(t *testing.T) {
+	tile := func(east int, heights string) File {
+		return File{fmt.Sprintf("t%d.txt", east), fmt.Sprintf("ncols 2\nnrows 2\nxllcorner %d\nyllcorner 20\ncellsize 4\n%s", east, heights)}
+	}
+	g, p := readGrids([]File{tile(22, "5 6\n7 8\n"), tile(10, "1 2\n3 4\n")})
+	if p != nil {
+		t.Fatal(p)
+	}
+	if g.North != 22 || g.East != 12 || len(g.Heights) != 2 || len(g.Heights[0]) != 5 || g.Heights[0][0] != 3 || g.Heights[1][4] != 6 || !math.IsNaN(g.Heights[0][2]) {
+		t.Errorf("%+v", g)
+	}
+	if g, p = readGrids([]File{tile(14, "2 5\n4 7\n"), tile(10, "1 2\n3 4\n")}); p != nil || g.Heights[1][2] != 5 {
+		t.Errorf("overlapping: %+v %v", g, p)
+	}
+	for _, c := range []struct {
+		second File
+		want   string
+	}{
+		{tile(14, "3 5\n4 7\n"), "t14.txt: it has 3.00 m where another tile has 2.00 m"},
+		{tile(15, "2 5\n4 7\n"), "not in line"},
+		{File{"c.txt", "ncols 2\nnrows 2\nxllcorner 18\nyllcorner 20\ncellsize 5\n1 2\n3 4\n"}, "another size"},
+		{tile(400000002, "1 2\n3 4\n"), "near the stations"},
+	} {
+		if _, p := readGrids([]File{tile(10, "1 2\n3 4\n"), c.second}); p == nil || !strings.Contains(p.Error(), c.want) {
+			t.Errorf("%v, want %q", p, c.want)
+		}
+	}
+}
+
+// TestMeters: each meter has the table and the line that name it, and others those that name
+// none.
+func TestMeters(t *testing.T) {
+	readings := "time,station,counter,u (µGal),meter\n2021-04-30 09:10,base,10,3,G1\n2021-04-30 09:21,a1,11,3,G1\n2021-04-30 09:12,base,20,3,G2\n2021-04-30 09:25,a1,21,3,G2\n"
+	table := File{"table.csv", "meter,counter,gravity (mGal)\nG1,0,0\nG1,100,102\nG2,0,0\nG2,100,104\n"}
+	line := File{"line.csv", "known (mGal),u known (mGal),read (mGal),u read (mGal)\n0,0.005,0,0.005\n50,0.005,49.99,0.005\n100,0.005,99.98,0.005\n"}
+	files := func(calibration ...File) Files {
+		return Files{Readings: []File{{"r.csv", readings}}, Points: File{"points.csv", goodPoints}, Calibration: calibration, Zone: london(t)}
+	}
+	b, err := Read(files(table, line))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for meter, per := range map[string]float64{"G1": 102e-5, "G2": 104e-5} {
+		c := b.Calibration(meter)
+		if len(c.Table) != 2 || math.Abs(c.Table[1].Gravity-per) > 1e-15 || c.Line == nil || math.Abs(c.Line.Scale-1.0002) > 1e-6 {
+			t.Errorf("%s: %+v", meter, c)
+		}
+	}
+	for _, c := range []struct {
+		files []File
+		want  string
+	}{
+		{[]File{{"t.csv", "meter,counter,gravity (mGal)\nG1,0,0\nG1,100,102\n"}}, "G2"},
+		{[]File{table, table}, "two tables of the counter of the meter G1"},
+		{[]File{table, line, line}, "two calibration lines"},
+		{[]File{{"t.csv", "meter,counter,gravity (mGal)\nG1,0,0\nG1,100,102\nG2,0,0\nG2,100,104\nG3,0,0\nG3,100,104\n"}}, "no reading of it"},
+	} {
+		if _, err := Read(files(c.files...)); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%v, want %q", err, c.want)
 		}
 	}
 }

@@ -22,12 +22,23 @@ type Grid struct {
 	File        string
 }
 
-// readGrids reads the terrain. More than one file is refused for now unless they are one.
+// readGrids reads the terrain. Several files are tiles of one grid.
 func readGrids(files []File) (*Grid, Problems) {
-	if len(files) > 1 {
-		return nil, Problems{{File: files[1].Name, Text: "there is more than one file of terrain; join them into one grid, since heights from two sources differ where they meet"}}
+	var tiles []*Grid
+	for _, f := range files {
+		g, problems := readGrid(f)
+		if len(problems) > 0 {
+			return nil, problems
+		}
+		tiles = append(tiles, g)
 	}
-	f := files[0]
+	if len(tiles) == 1 {
+		return tiles[0], nil
+	}
+	return join(tiles)
+}
+
+func readGrid(f File) (*Grid, Problems) {
 	if p := checkText(f); p != nil {
 		return nil, Problems{*p}
 	}
@@ -35,6 +46,69 @@ func readGrids(files []File) (*Grid, Problems) {
 		return readRaster(f)
 	}
 	return readCells(f)
+}
+
+// sameHeight is by how much two tiles may differ where they overlap, m: what rounding makes.
+const sameHeight = 0.02
+
+// join lays tiles side by side: of one cell size, with their cells in line, and with the same
+// heights where they overlap. Cells of no tile have no height.
+func join(tiles []*Grid) (*Grid, Problems) {
+	first := tiles[0]
+	whole := &Grid{Degrees: first.Degrees, StepNorth: first.StepNorth, StepEast: first.StepEast}
+	// Places in cells from the first tile.
+	var rows, columns []int
+	south, west, north, east := 0, 0, 0, 0
+	var names []string
+	for _, g := range tiles {
+		bad := func(text string) Problems {
+			return Problems{{File: g.File, Text: text + " " + first.File + "; lay all heights on one grid first, since heights from two sources differ where they meet"}}
+		}
+		names = append(names, g.File)
+		size := func(a, b float64) bool {
+			return math.Abs(a-b) <= 1e-6*b*float64(max(len(g.Heights), len(g.Heights[0])))
+		}
+		if g.Degrees != first.Degrees {
+			return nil, bad("one grid is in degrees and the other in metres, unlike")
+		}
+		if !size(g.StepNorth, first.StepNorth) || !size(g.StepEast, first.StepEast) {
+			return nil, bad("its cells have another size than those of")
+		}
+		i, j := (g.North-first.North)/first.StepNorth, (g.East-first.East)/first.StepEast
+		if math.Abs(i-math.Round(i)) > 0.05 || math.Abs(j-math.Round(j)) > 0.05 {
+			return nil, bad("its cells are not in line with those of")
+		}
+		rows, columns = append(rows, int(math.Round(i))), append(columns, int(math.Round(j)))
+		south, west = min(south, rows[len(rows)-1]), min(west, columns[len(columns)-1])
+		north, east = max(north, rows[len(rows)-1]+len(g.Heights)), max(east, columns[len(columns)-1]+len(g.Heights[0]))
+	}
+	if cells := float64(north-south) * float64(east-west); cells > MaxCells {
+		return nil, Problems{{File: first.File, Text: fmt.Sprintf("the tiles make %.0f cells together; at most %d. Are all of them near the stations? Cut them to the terrain radius", cells, MaxCells)}}
+	}
+	whole.File = strings.Join(names, " and ")
+	whole.North, whole.East = first.North+float64(south)*first.StepNorth, first.East+float64(west)*first.StepEast
+	for range north - south {
+		row := make([]float64, east-west)
+		for j := range row {
+			row[j] = math.NaN()
+		}
+		whole.Heights = append(whole.Heights, row)
+	}
+	for k, g := range tiles {
+		for i, row := range g.Heights {
+			to := whole.Heights[rows[k]-south+i][columns[k]-west:]
+			for j, h := range row {
+				if math.IsNaN(h) {
+					continue
+				}
+				if math.Abs(to[j]-h) > sameHeight {
+					return nil, Problems{{File: g.File, Text: fmt.Sprintf("it has %.2f m where another tile has %.2f m, in row %d from its south and column %d from its west; tiles of one grid agree where they overlap", h, to[j], i+1, j+1)}}
+				}
+				to[j] = h
+			}
+		}
+	}
+	return whole, nil
 }
 
 func readRaster(f File) (*Grid, Problems) {

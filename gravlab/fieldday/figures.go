@@ -215,23 +215,52 @@ func (r *Result) profileFigure(offset float64) *figure.Figure {
 	return f
 }
 
+// mostLoops is the most loops that the drawing of the network tells apart.
+const mostLoops = 8
+
+// networkFigure draws the walks between readings: each loop, from one reading of the base to
+// the next, with its misclosure, or with many loops each day.
 func (r *Result) networkFigure() *figure.Figure {
 	f := &figure.Figure{
-		Title:   "Order of the readings",
-		Caption: "Each line is a walk from one reading to the next. The table of loops says by how much the base has changed, and what is left beside drift and steps.",
-		X:       figure.Axis{Label: r.toward("east"), Unit: "m"},
-		Y:       figure.Axis{Label: r.toward("north"), Unit: "m"},
+		Title: "Order of the readings",
+		X:     figure.Axis{Label: r.toward("east"), Unit: "m"},
+		Y:     figure.Axis{Label: r.toward("north"), Unit: "m"},
 	}
+	loops := 0
 	for _, d := range r.Days {
-		s := figure.Series{Name: "walk of " + d.Name, Kind: figure.Line}
-		for _, x := range d.Reduced {
-			at := r.station(x.Station)
-			s.X, s.Y = append(s.X, at.East), append(s.Y, at.North)
-		}
-		f.Series = append(f.Series, s)
+		loops += len(d.Loops)
 	}
-	if len(f.Series) > 6 {
-		f.Series = f.Series[:6]
+	if loops > 0 && loops <= mostLoops {
+		f.Caption = "Each line is a loop, from one reading of the base to the next. \"Closes by\" is the change of the base, \"left\" what remains of it beside drift and steps."
+		for _, d := range r.Days {
+			for _, l := range d.Loops {
+				s := figure.Series{Name: fmt.Sprintf("%s to %s closes by %+.0f, left %+.0f µGal", l.From.Format("15:04"), l.To.Format("15:04"), to(l.Closure/gravlab.MicroGal, 0)+0, to(l.Left/gravlab.MicroGal, 0)+0), Kind: figure.Line}
+				if len(r.Days) > 1 {
+					s.Name = l.From.Format("2 Jan ") + s.Name
+				}
+				s.Name = strings.ReplaceAll(s.Name, "-", "−")
+				for _, x := range d.Reduced {
+					if !x.Time.Before(l.From) && !x.Time.After(l.To) {
+						at := r.station(x.Station)
+						s.X, s.Y = append(s.X, at.East), append(s.Y, at.North)
+					}
+				}
+				f.Series = append(f.Series, s)
+			}
+		}
+	} else {
+		f.Caption = "Each line is a walk from one reading to the next. The table of loops says by how much the base has changed, and what is left beside drift and steps."
+		for _, d := range r.Days[:min(len(r.Days), mostLoops)] {
+			s := figure.Series{Name: "walk of " + d.Name, Kind: figure.Line}
+			for _, x := range d.Reduced {
+				at := r.station(x.Station)
+				s.X, s.Y = append(s.X, at.East), append(s.Y, at.North)
+			}
+			f.Series = append(f.Series, s)
+		}
+		if n := len(r.Days) - mostLoops; n > 0 {
+			f.Caption += fmt.Sprintf(" The walks of %d more days are not drawn.", n)
+		}
 	}
 	r.ground(f)
 	return f

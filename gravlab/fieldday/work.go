@@ -203,7 +203,8 @@ func (r *Result) job(meter string, units bool) (survey.Job, error) {
 	c := r.Choices
 	j := survey.Job{Admittance: earth.PressureAdmittance, Permanent: earth.ZeroTide}
 	scale, u, why := "1", "0", "no calibration was given"
-	if l := r.Book.Calibration.Line; l != nil {
+	calibration := r.Book.Calibration(meter)
+	if l := calibration.Line; l != nil {
 		scale, u, why = fmt.Sprintf("%.6f", l.Scale), fmt.Sprintf("%.6f", l.UScale), "calibration line"
 	}
 	var err error
@@ -214,7 +215,7 @@ func (r *Result) job(meter string, units bool) (survey.Job, error) {
 		return j, err
 	}
 	if units {
-		j.Meter.Table = r.Book.Calibration.Table
+		j.Meter.Table = calibration.Table
 	}
 	if j.Factor, err = c.number(c.take("tide factor", "", fmt.Sprint(earth.GravimetricFactor), "usual (Melchior 1983)"), quantity.One, 1, 1.3); err != nil {
 		return j, err

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -738,5 +739,45 @@ func BenchmarkAdjustDay(b *testing.B) {
 		if _, err := Adjust(reduced, []Tie{p.Tie}, Drift{Degree: 1}); err != nil {
 			b.Fatal(err)
 		}
+	}
+}
+
+// TestPublishedNetwork is a closed round of four marks, each leg measured there and back,
+// whose adjustment is published with all digits (levelled heights, which adjust as gravity
+// differences do): "Sample 1D vertical least square adjustment", vrmapper.com/gama/1doutput.html,
+// read in a stored copy; each difference has a standard deviation of 5 mm.
+func TestPublishedNetwork(t *testing.T) {
+	var differences []Difference
+	for _, d := range []struct {
+		from, to string
+		value    float64
+	}{
+		{"1a", "4", -1.22500}, {"4", "3", -0.84800}, {"3", "2", 1.34200}, {"2", "1a", 0.72000},
+		{"1a", "2", -0.72400}, {"2", "3", -1.33500}, {"3", "4", 0.84200}, {"4", "1a", 1.23100},
+	} {
+		differences = append(differences, Difference{From: d.from, To: d.to, Value: d.value, U: 0.005})
+	}
+	a, err := AdjustNetwork(differences, nil) // from 1a, there 1000.00000
+	if err != nil {
+		t.Fatal(err)
+	}
+	round := func(v float64, digits int) string { return strconv.FormatFloat(v, 'f', digits, 64) }
+	for _, want := range []struct{ name, value, u string }{
+		{"4", "998.77513", "3.1"}, {"3", "997.93325", "3.5"}, {"2", "999.27487", "3.1"},
+	} {
+		s, err := a.Station(want.name)
+		// The published ones end in a 5 of their sixth digit, which a half of 1e-5 covers.
+		if v, e := strconv.ParseFloat(want.value, 64); err != nil || e != nil || math.Abs(1000+s.Value-v) > 0.5001e-5 || round(1000*s.U, 1) != want.u {
+			t.Errorf("%s is %.6f with %.3f mm, published %s and %s", want.name, 1000+s.Value, 1000*s.U, want.value, want.u)
+		}
+	}
+	// [pvv] is 146.625 mm², over 5 degrees of freedom: 5.42 mm.
+	if got := round(a.Chi2*25, 3); got != "146.625" || a.DoF != 5 || round(math.Sqrt(a.Chi2/5)*5, 2) != "5.42" {
+		t.Errorf("sum of squares %s mm² for %d degrees of freedom, published 146.625 for 5", got, a.DoF)
+	}
+	// The largest normalised residual is 1.68, of observation 6.
+	worst, _, err := a.Worst(0.05)
+	if err != nil || worst.Label != "2 to 3" || round(math.Abs(worst.W), 2) != "1.68" {
+		t.Errorf("worst %+v, %v; published 1.68 from 2 to 3", worst, err)
 	}
 }

@@ -28,7 +28,7 @@ them to anomalies and writes a report, tables, maps and all choices into a folde
 
 --readings FILE     station, time and reading; several files and meters go together
 --points FILE       station, latitude, longitude, height
---terrain FILE      heights of the ground on a grid
+--terrain FILE...   heights of the ground on a grid, in one file or in tiles
 --ties FILE         stations of known gravity
 --calibration FILE  the maker's table of the counter, or a calibration line; may be repeated
 --zone ZONE         of times without one, like Europe/London or UTC
@@ -44,7 +44,7 @@ The first line of each table names its columns, in any order, with units in brac
   points       station, latitude, longitude, and "ellipsoidal height" or "orthometric
                height"; also u height, gradient, north, east
   ties         station, gravity, u; also epoch, datum
-  calibration  counter, gravity; or known, u known, read, u read
+  calibration  counter, gravity; or known, u known, read, u read; also meter
   terrain      north, east, height; or latitude, longitude, height; or a plain-text grid
                with ncols, nrows, xllcorner, yllcorner, cellsize and NODATA_value`,
 	run: runSurvey,
