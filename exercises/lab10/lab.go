@@ -2,7 +2,9 @@ package lab10
 
 import (
 	"embed"
+	"fmt"
 	"math"
+	"strings"
 
 	"gravity.example/gravlab"
 	"gravity.example/gravlab/bank"
@@ -28,7 +30,7 @@ func build(d *bank.Draw) bank.Sheet {
 	return bank.Sheet{
 		Recordings: []bank.Recording{walk.recording()},
 		Questions: []bank.Question{
-			spherePeak(d), sphereFunction(d),
+			sphereSmallest(d), sphereFunction(d),
 			sphereHalfWidth(d), sphereMass(d), sphereOfWater(d),
 			sphereSteepest(d), sphereDepthBound(d), sphereFromMap(d), sphereMimic(),
 			walk.depth(), walk.mass(), walk.radius(),
@@ -43,25 +45,24 @@ func ballMass(r, rho float64) float64 { return 4 * math.Pi / 3 * r * r * r * rho
 // pointPeak is gz straight above an excess mass at the depth z.
 func pointPeak(mass, z float64) float64 { return gravlab.G * mass / (z * z) }
 
-func spherePeak(d *bank.Draw) bank.Question {
-	r, z := d.Between("radius", 1.8, 2.6, 0.1), d.Between("depth", 4.5, 7, 0.1)
-	rho := d.Between("ground", 1800, 2100, 50)
-	peak := pointPeak(ballMass(r, -rho), z)
+func sphereSmallest(d *bank.Draw) bank.Question {
+	z, rho := d.Between("depth", 4.5, 7, 0.1), d.Between("ground", 1800, 2100, 50)
+	low := d.Between("least low", 3, 6, 0.5) // µGal
+	mass := -low * gravlab.MicroGal * z * z / gravlab.G
+	radius := ballRadius(mass, -rho)
 	return bank.Question{
-		ID: "peak", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.006},
-		Fields: bank.Fields{"r": r, "z": z, "rho": rho},
-		Solve:  bank.Always(peak),
+		ID: "smallest", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
+		Fields: bank.Fields{"z": z, "rho": rho, "low": low},
+		Solve:  bank.Always(radius),
 		Slips: []bank.Slip{
-			{ID: "diameter", Value: bank.Always(8 * peak)},
-			{ID: "depth-to-top", Value: bank.Always(peak * z * z / ((z - r) * (z - r)))},
-			{ID: "no-4-3", Value: bank.Always(0.75 * peak)},
-			{ID: "sign-ignored", Value: bank.Always(-peak)},
-			{ID: "not-squared", Value: bank.Always(peak * z)},
-			{ID: "circle", Value: bank.Always(peak * 3 / (4 * r))},
-			{ID: "radius-added", Value: bank.Always(peak * z * z / ((z + r) * (z + r)))},
-			{ID: "long-body", Value: bank.Always(-2 * math.Pi * gravlab.G * rho * r * r / z)},
+			{ID: "diameter", Value: bank.Always(2 * radius)},
+			{ID: "no-4-3", Value: bank.Always(radius * math.Cbrt(4.0/3))},
+			{ID: "not-squared", Value: bank.Always(radius / math.Cbrt(z))},
+			{ID: "square-root", Value: bank.Always(math.Pow(radius, 1.5))},
+			{ID: "no-4-3-pi", Value: bank.Always(radius * math.Cbrt(4*math.Pi/3))},
+			{ID: "long-body", Value: bank.Always(math.Sqrt(low * gravlab.MicroGal * z / (2 * math.Pi * gravlab.G * rho)))},
 		},
-		Range: [2]float64{-60e-8, -4e-8},
+		Range: [2]float64{0.9, 2.1},
 		// radius 2 m, centre 5.5 m down, contrast -1900
 		Source: bank.Computed(testdata.Checks, "buried-sphere-gz-05", pointPeak(ballMass(2, -1900), 5.5), 1e-12*1.4e-7),
 	}
@@ -231,20 +232,33 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 }
 
 func sphereDepthBound(d *bank.Draw) bank.Question {
-	peak, slope := d.Between("bound peak", 18, 40, 1), d.Between("bound slope", 5, 9, 0.2)
-	bound := func(s buried.Shape) float64 { return gravlab.Must(buried.DepthBound(s, peak, slope)) }
+	low, z := d.Between("bound peak", 18, 40, 1), d.Between("bound depth", 3.6, 6.4, 0.2)
+	var readings []float64 // µGal, every metre from the middle outwards
+	var printed []string
+	steepest, last := 0.0, 0.0
+	for x := 0.0; x <= 8; x++ {
+		r := math.Round(10*low/math.Pow(1+x*x/(z*z), 1.5)) / 10
+		if x > 0 {
+			steepest = math.Max(steepest, last-r)
+		}
+		last = r
+		readings, printed = append(readings, r), append(printed, fmt.Sprintf("−%.1f", r))
+	}
+	bound := func(s buried.Shape) float64 { return gravlab.Must(buried.DepthBound(s, readings[0], steepest)) }
+	mean := (readings[0] - last) / 8
 	return bank.Question{
-		ID: "depth-bound", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.006},
-		Fields: bank.Fields{"peak": peak, "slope": slope},
+		ID: "depth-bound", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.012},
+		Fields: bank.Fields{"readings": strings.Join(printed, ", "), "code": strings.ReplaceAll(strings.Join(printed, ", "), "−", "-")},
 		Solve:  bank.Always(bound(buried.PointShape)),
 		Slips: []bank.Slip{
 			{ID: "long-body", Value: bank.Always(bound(buried.LineShape))},
-			{ID: "no-factor-at-all", Value: bank.Always(peak / slope)},
+			{ID: "no-factor-at-all", Value: bank.Always(readings[0] / steepest)},
 			{ID: "slope-over-peak", Value: bank.Always(1 / bound(buried.PointShape))},
-			{ID: "divided", Value: bank.Always(peak / slope / gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)))},
-			{ID: "product", Value: bank.Always(peak * slope)},
+			{ID: "divided", Value: bank.Always(readings[0] / steepest / gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)))},
+			{ID: "mean-slope", Value: bank.Always(gravlab.Must(buried.DepthBound(buried.PointShape, readings[0], mean)))},
+			{ID: "first-metre", Value: bank.Always(gravlab.Must(buried.DepthBound(buried.PointShape, readings[0], readings[0]-readings[1])))},
 		},
-		Range:  [2]float64{1.5, 8},
+		Range:  [2]float64{3.3, 7.2},
 		Source: bank.Computed(testdata.Checks, "buried-depthbound-01", gravlab.Must(buried.DepthBound(buried.PointShape, 1, 1)), 1e-12),
 	}
 }
@@ -260,16 +274,25 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 	fraction := squareFraction(x, z)
 	integral := bank.RoundTo(2*math.Pi*gravlab.G*d.Between("map mass", 60, 140, 2)*1000*fraction/gravlab.MicroGal, 3)
 	mass := -integral * gravlab.MicroGal / (2 * math.Pi * gravlab.G) / fraction
+	level := d.Pick("u of the level", 0.2, 0.3, 0.4) // µGal
+	stations := math.Pow(x/2.5, 2)                   // 5 m apart
+	u := func(area float64) float64 { return level * gravlab.MicroGal * area / (2 * math.Pi * gravlab.G) }
 	return bank.Question{
-		ID: "gauss", Kind: judge.KindNumber, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "fraction": fraction},
+		ID: "gauss", Kind: judge.KindMeasured, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "fraction": fraction, "level": level, "stations": stations},
 		Solve:  bank.Always(mass),
+		U:      func() float64 { return u(4*x*x) / fraction },
 		Slips: []bank.Slip{
 			{ID: "outside-ignored", Value: bank.Always(mass * fraction)},
 			{ID: "4pi-for-2pi", Value: bank.Always(mass / 2)},
 			{ID: "sign-ignored", Value: bank.Always(-mass)},
 			{ID: "multiplied", Value: bank.Always(mass * fraction * fraction)},
 			{ID: "full-side", Value: bank.Always(mass * fraction / squareFraction(2*x, z))},
+		},
+		USlips: []bank.Slip{
+			{ID: "as-if-independent", Value: bank.Always(u(4*x*x) / fraction / math.Sqrt(stations))},
+			{ID: "one-station", Value: bank.Always(u(25) / fraction)},
+			{ID: "half-side", Value: bank.Always(u(x*x) / fraction)},
 		},
 		Range: [2]float64{-1.5e5, -5.5e4},
 		// depth 7 m, half side 21 m

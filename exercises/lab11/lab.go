@@ -71,18 +71,23 @@ func drainPeak(d *bank.Draw) bank.Question {
 var compact = gravlab.Must(buried.DepthFromHalfWidth(buried.PointShape, 1))
 
 func drainAxis(d *bank.Draw) bank.Question {
-	left, half := d.Between("axis left", 6, 12, 0.1), d.Between("axis half", 2.2, 4.8, 0.1)
+	left, half := d.Between("axis left", 6, 12, 0.1), d.Between("axis half", 2.6, 4.8, 0.1)
+	angle := d.Between("axis angle", 50, 70, 5) // degrees between tape and drain
+	sin, cos := math.Sincos(angle * math.Pi / 180)
 	return bank.Question{
 		ID: "axis", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half)},
-		Solve:  bank.Always(half),
+		Fields: bank.Fields{"left": left, "right": bank.Clean(left + 2*half), "angle": angle},
+		Solve:  bank.Always(half * sin),
 		Slips: []bank.Slip{
-			{ID: "full-width", Value: bank.Always(2 * half)},
-			{ID: "compact-body", Value: bank.Always(compact * half)},
-			{ID: "halved", Value: bank.Always(half / 2)},
-			{ID: "divided", Value: bank.Always(half / compact)},
+			{ID: "angle-ignored", Value: bank.Always(half)},
+			{ID: "full-width", Value: bank.Always(2 * half * sin)},
+			{ID: "compact-body", Value: bank.Always(compact * half * sin)},
+			{ID: "cosine", Value: bank.Always(half * cos)},
+			{ID: "divided", Value: bank.Always(half / sin)},
+			{ID: "full-width-along", Value: bank.Always(2 * half)},
 		},
-		Range: [2]float64{2, 5},
+		Degrees: func(bank.Answers) float64 { return half * math.Abs(math.Sin(angle)) },
+		Range:   [2]float64{1.9, 4.6},
 		Source: bank.Published(testdata.Examples, "sphere-05",
 			// The half-width is found by bisection of the model's curve, not by the rule.
 			2.5/gravlab.Must(buried.HalfWidth(buried.InfiniteCylinder{Z: 2.5, Radius: 0.5, Contrast: -1900}, r3.Vec{}, r3.Vec{X: 1})), 1e-9),
@@ -150,28 +155,26 @@ func verticalPair(lambda, x, z, low, high float64) float64 {
 }
 
 func drainPair(d *bank.Draw) bank.Question {
-	r, z := d.Between("pair radius", 0.6, 0.9, 0.05), d.Between("pair depth", 2.2, 3, 0.1)
-	rho, base := d.Between("pair ground", 1800, 2100, 50), d.Pick("baseline", 1.2, 1.3, 1.4, 1.5, 1.6)
+	z, base := d.Between("pair depth", 2.2, 3, 0.1), d.Pick("baseline", 1.2, 1.3, 1.4, 1.5, 1.6)
 	const low = 0.2
 	high := bank.Clean(low + base)
-	lambda := math.Pi * r * r * -rho
-	reading := verticalPair(lambda, 0, z, low, high)
+	middle := z + (low+high)/2
+	more := verticalPair(1, 0, z, low, high)*middle*middle/(2*gravlab.G) - 1
+	ball := math.Pow(middle*middle/((z+low)*(z+high)), 2) - 1
 
 	tunnel := buried.InfiniteCylinder{Z: 9, Radius: 1, Contrast: -2000}
 	truth := gravlab.Must(buried.Pair{Separation: r3.Vec{Z: 1.5}}.True(tunnel, r3.Vec{X: 4}))
 	return bank.Question{
-		ID: "pair", Kind: judge.KindNumber, Marks: 3, Unit: "E", Tol: judge.Tolerance{Rel: 0.006},
-		Fields: bank.Fields{"r": r, "rho": rho, "z": z, "high": high},
-		Solve:  bank.Always(reading),
+		ID: "pair", Kind: judge.KindNumber, Marks: 3, Unit: "%", Tol: judge.Tolerance{Rel: 0.03},
+		Fields: bank.Fields{"z": z, "high": high},
+		Solve:  bank.Always(more),
 		Slips: []bank.Slip{
-			{ID: "distance-ignored", Value: bank.Always(reading * base)},
-			{ID: "half-way", Value: bank.Always(2 * gravlab.G * lambda / math.Pow(z+(low+high)/2, 2))},
-			{ID: "at-ground", Value: bank.Always(2 * gravlab.G * lambda / (z * z))},
-			{ID: "sign-lost", Value: bank.Always(-reading)},
-			{ID: "from-the-ground", Value: bank.Always(reading * base / high)},
-			{ID: "factor-2", Value: bank.Always(reading / 2)},
+			{ID: "lower-sensor", Value: bank.Always((z+low)/(z+high) - 1)},
+			{ID: "ball", Value: bank.Always(ball)},
+			{ID: "at-ground", Value: bank.Always(z*z/((z+low)*(z+high)) - 1)},
+			{ID: "from-the-ground", Value: bank.Always(base * base / 4 / (z * high))},
 		},
-		Range: [2]float64{-90e-9, -9e-9},
+		Range: [2]float64{0.02, 0.08},
 		// R = 1, axis at 9 m, -2000 kg/m³, x = 4, baseline 1.5: pair over true gradient
 		Source: bank.Computed(testdata.Checks, "buried-gradiometer-05", verticalPair(tunnel.MassPerLength(), 4, 9, -0.75, 0.75)/truth, 1e-9),
 	}
@@ -285,19 +288,34 @@ func rubbleCorrelation(top, bottom, apart, factor float64) float64 {
 
 func rocksCorrelation(d *bank.Draw) bank.Question {
 	top, bottom := d.Between("stones top", 0.8, 1.5, 0.1), d.Between("stones bottom", 5, 9, 0.5)
-	apart := d.Between("stones apart", 1.5, 4, 0.5)
-	right := rubbleCorrelation(top, bottom, apart, 2)
+	wanted := d.Pick("wanted correlation", 0.25, 0.3, 0.4)
+	// apart is the distance at which a correlation that falls with it is down to a value.
+	apart := func(value float64, correlation func(float64) float64) float64 {
+		lo, hi := 0.0, 100.0
+		for range 60 {
+			if middle := (lo + hi) / 2; correlation(middle) > value {
+				lo = middle
+			} else {
+				hi = middle
+			}
+		}
+		return lo
+	}
+	exact := func(factor float64) func(float64) float64 {
+		return func(l float64) float64 { return rubbleCorrelation(top, bottom, l, factor) }
+	}
 	return bank.Question{
-		ID: "correlated", Kind: judge.KindNumber, Marks: 2, Unit: "1", Tol: judge.Tolerance{Rel: 0.005},
-		Fields: bank.Fields{"top": top, "bottom": bottom, "apart": apart},
-		Solve:  bank.Always(right),
+		ID: "correlated", Kind: judge.KindNumber, Marks: 2, Unit: "m", Tol: judge.Tolerance{Rel: 0.01},
+		Fields: bank.Fields{"top": top, "bottom": bottom, "wanted": wanted},
+		Solve:  bank.Always(apart(wanted, exact(2))),
 		Slips: []bank.Slip{
-			{ID: "z-for-2z", Value: bank.Always(rubbleCorrelation(top, bottom, apart, 1))},
-			{ID: "no-lower-limit", Value: bank.Always(2 * top / math.Hypot(2*top, apart))},
-			{ID: "squared", Value: bank.Always(right * right)},
-			{ID: "one-depth", Value: bank.Always(2 * bottom / math.Hypot(2*bottom, apart))},
+			{ID: "z-for-2z", Value: bank.Always(apart(wanted, exact(1)))},
+			{ID: "no-lower-limit", Value: bank.Always(apart(wanted, func(l float64) float64 { return 2 * top / math.Hypot(2*top, l) }))},
+			{ID: "squared", Value: bank.Always(apart(math.Sqrt(wanted), exact(2)))},
+			{ID: "root", Value: bank.Always(apart(wanted*wanted, exact(2)))},
+			{ID: "complement", Value: bank.Always(apart(1-wanted, exact(2)))},
 		},
-		Range: [2]float64{0.2, 0.95},
+		Range: [2]float64{2, 8},
 		// from 1 to 8 m, 2 m apart
 		Source: bank.Computed(testdata.Checks, "buried-clutter-02", rubbleCorrelation(1, 8, 2, 2), 1e-12),
 	}

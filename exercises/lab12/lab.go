@@ -242,23 +242,34 @@ func fieldworkSector(d *bank.Draw) bank.Question {
 }
 
 func fieldworkSlope(d *bank.Draw) bank.Question {
-	angle, radius, density := d.Between("slope", 15, 22, 1), d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
-	right := gravlab.Must(survey.Slope(angle*fieldworkDegree, radius, density))
-	tol := judge.Tolerance{Rel: 0.012}
+	radius, density := d.Between("slope radius", 20, 50, 5), d.Between("slope density", 2200, 2700, 50)
+	near := d.Between("slope", 15, 22, 1) // degrees: about there
+	most := math.Round(gravlab.Must(survey.Slope(near*fieldworkDegree, radius, density)) / gravlab.MicroGal)
+	// angle is the slope, rad, at which a correction that grows with it reaches a value, µGal.
+	angle := func(value float64, correction func(slope, radius, density float64) (float64, error)) float64 {
+		lo, hi := 0.0, 60*fieldworkDegree
+		for range 50 {
+			if middle := (lo + hi) / 2; gravlab.Must(correction(middle, radius, density)) < value*gravlab.MicroGal {
+				lo = middle
+			} else {
+				hi = middle
+			}
+		}
+		return lo
+	}
 	small := math.Pi * gravlab.G * density * radius / 2 // times the square of the slope, for small ones
 	return bank.Question{
-		ID: "slope", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: tol,
-		Fields: bank.Fields{"angle": angle, "radius": radius, "density": density},
-		Solve:  bank.Always(right),
+		ID: "slope", Kind: judge.KindNumber, Marks: 2, Unit: "°", Tol: judge.Tolerance{Rel: 0.009},
+		Fields: bank.Fields{"most": most, "radius": radius, "density": density},
+		Solve:  bank.Always(angle(most, survey.Slope)),
 		Slips: []bank.Slip{
-			{ID: "every-direction", Value: bank.Always(gravlab.Must(survey.Cone(angle*fieldworkDegree, radius, density)))},
-			{ID: "one-side-ignored", Value: bank.Always(right / 2)},
-			{ID: "small-slope", Value: bank.Always(small * math.Pow(math.Tan(angle*fieldworkDegree), 2))},
-			{ID: "sine", Value: bank.Always(small * math.Pow(math.Sin(angle*fieldworkDegree), 2))},
-			{ID: "degrees", Value: bank.Always(gravlab.Must(survey.Slope(math.Abs(math.Atan(math.Tan(angle))), radius, density)))},
-			{ID: "doubled", Value: bank.Always(2 * right)},
+			{ID: "every-direction", Value: bank.Always(angle(most, survey.Cone))},
+			{ID: "one-side-ignored", Value: bank.Always(angle(2*most, survey.Slope))},
+			{ID: "small-slope", Value: bank.Always(math.Atan(math.Sqrt(most * gravlab.MicroGal / small)))},
+			{ID: "tangent", Value: bank.Always(math.Tan(angle(most, survey.Slope)))},
+			{ID: "doubled", Value: bank.Always(angle(most/2, survey.Slope))},
 		},
-		Range:  [2]float64{3e-7, 2.4e-6},
+		Range:  [2]float64{14 * fieldworkDegree, 23 * fieldworkDegree},
 		Source: bank.Computed(testdata.Checks, "survey-terrain-06", gravlab.Must(survey.Slope(30*fieldworkDegree, 2, 2000)), 1e-15),
 	}
 }
@@ -266,30 +277,31 @@ func fieldworkSlope(d *bank.Draw) bank.Question {
 // fieldworkBudget is the uncertainty of a Bouguer value as it goes into the
 // report.
 func fieldworkBudget(d *bank.Draw) bank.Question {
-	height := d.Between("u of heights", 2, 3.5, 0.5)                                              // cm
+	wanted := d.Between("wanted u", 13, 16, 0.5)                                                  // µGal
 	reading, tie := d.Between("u of readings", 4, 5.5, 0.5), d.Between("u of tie", 4.5, 6.5, 0.5) // µGal
 	terrain, difference := d.Between("u of terrain", 4, 6, 0.5), d.Between("difference", 50, 70, 5)
 	scale := 8e-5 * difference * 1000 // µGal of a difference in mGal
 	perCm := gravlab.Must(survey.Reduction{Ellipsoid: earth.GRS80, Heights: survey.Ellipsoidal, Plate: survey.FlatPlate, Density: 2670}.PerMetre(45*fieldworkDegree)) / gravlab.MicroGal / 100
-	root := func(terms ...float64) float64 { return math.Sqrt(floats.Dot(terms, terms)) * gravlab.MicroGal }
-	right := root(perCm*height, reading, tie, terrain, scale)
-	tol := judge.Tolerance{Rel: 0.012}
+	left := func(terms ...float64) float64 { return wanted*wanted - floats.Dot(terms, terms) }
+	height := func(left, perCm float64) func(bank.Answers) float64 { // m; NaN where nothing is left
+		return bank.Always(math.Sqrt(left) / perCm / 100)
+	}
+	rest, linear := left(reading, tie, terrain, scale), wanted-reading-tie-terrain-scale
 	return bank.Question{
-		ID: "budget", Kind: judge.KindNumber, Marks: 3, Unit: "µGal", Tol: tol,
-		Fields: bank.Fields{"difference": difference, "height": height, "reading": reading, "tie": tie, "terrain": terrain},
-		Solve:  bank.Always(right),
+		ID: "budget", Kind: judge.KindNumber, Marks: 3, Unit: "cm", Tol: judge.Tolerance{Rel: 0.012},
+		Fields: bank.Fields{"difference": difference, "wanted": wanted, "reading": reading, "tie": tie, "terrain": terrain},
+		Solve:  height(rest, perCm),
 		Slips: []bank.Slip{
-			{ID: "slab-ignored", Value: bank.Always(root(3.086*height, reading, tie, terrain, scale))},
-			{ID: "plain-sum", Value: bank.Always((perCm*height + reading + tie + terrain + scale) * gravlab.MicroGal)},
-			{ID: "height-left-out", Value: bank.Always(root(reading, tie, terrain, scale))},
-			{ID: "no-scale", Value: bank.Always(root(perCm*height, reading, tie, terrain))},
-			{ID: "no-base", Value: bank.Always(root(perCm*height, reading, terrain, scale))},
-			{ID: "no-terrain", Value: bank.Always(root(perCm*height, reading, tie, scale))},
-			{ID: "slab-added", Value: bank.Always(root(4.205*height, reading, tie, terrain, scale))},
-			{ID: "scale-10", Value: bank.Always(root(perCm*height, reading, tie, terrain, 10*scale))},
-			{ID: "sum-of-squares", Value: bank.Always(right * right / gravlab.MicroGal)},
+			{ID: "slab-ignored", Value: height(rest, 3.086)},
+			{ID: "plain-difference", Value: height(linear*math.Abs(linear), perCm)},
+			{ID: "others-ignored", Value: height(wanted*wanted, perCm)},
+			{ID: "no-scale", Value: height(left(reading, tie, terrain), perCm)},
+			{ID: "no-base", Value: height(left(reading, terrain, scale), perCm)},
+			{ID: "no-terrain", Value: height(left(reading, tie, scale), perCm)},
+			{ID: "slab-added", Value: height(rest, 4.205)},
+			{ID: "not-squared", Value: height(rest*rest, perCm)},
 		},
-		Range: [2]float64{8.5e-8, 1.5e-7},
+		Range: [2]float64{0.02, 0.075},
 		// 0.30 m of height
 		Source: bank.Computed(testdata.Checks, "survey-height-02", perCm*100*gravlab.MicroGal*0.30, 1e-14),
 	}

@@ -59,25 +59,22 @@ func waterFlood(d *bank.Draw) bank.Question {
 
 // waterSnow: the same layer above one meter and below another.
 func waterSnow(d *bank.Draw) bank.Question {
-	depth, density := d.Between("depth of snow", 40, 120, 5), d.Between("density of snow", 180, 350, 10)
-	if depth == 100 { // one metre, which can be ignored without a trace
-		depth = 110
-	}
-	layer := density * depth / 100 // kg/m²
-	right := 2 * 2 * math.Pi * gravlab.G * layer
+	u := d.Between("u of a meter", 0.3, 1, 0.1) // µGal
+	least := 3 * math.Sqrt2 * u * gravlab.MicroGal
+	water := least / (4 * math.Pi * gravlab.G) / 1000            // m
 	wide := testdata.Find(testdata.Checks, "earth-waterdisc-05") // 1 m of water, 30 km wide, from 1.6 m above
 	return bank.Question{
-		ID: "snow", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: judge.Tolerance{Rel: 0.02},
-		Fields: bank.Fields{"depth": depth, "density": density, "depthSI": depth / 100},
-		Solve:  bank.Always(right),
+		ID: "snow", Kind: judge.KindNumber, Marks: 2, Unit: "mm", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"u": u},
+		Solve:  bank.Always(water),
 		Slips: []bank.Slip{
-			{ID: "one-side-only", Value: bank.Always(right / 2)},
-			{ID: "water-for-snow", Value: bank.Always(right * 1000 / density)},
-			{ID: "twice", Value: bank.Always(2 * right)},
-			{ID: "no-2pi", Value: bank.Always(right / (2 * math.Pi))},
-			{ID: "depth-alone", Value: bank.Always(right * 100 / depth)},
+			{ID: "one-side-only", Value: bank.Always(2 * water)},
+			{ID: "one-meter", Value: bank.Always(water / math.Sqrt2)},
+			{ID: "straight-sum", Value: bank.Always(water * math.Sqrt2)},
+			{ID: "one-u", Value: bank.Always(water / 3)},
+			{ID: "no-2pi", Value: bank.Always(2 * math.Pi * water)},
 		},
-		Range: [2]float64{5e-8, 4e-7},
+		Range: [2]float64{0.014, 0.052},
 		Source: bank.Computed(testdata.Checks, "earth-waterdisc-05",
 			// The layer of the check ends at 30 km, which takes 5 parts in 100,000 away.
 			2*math.Pi*gravlab.G*1000, 1e-4*wide.Float("value")),
@@ -99,7 +96,7 @@ func waterPond(d *bank.Draw) bank.Question {
 	slant := math.Hypot(radius, height)
 	tol := judge.Tolerance{Rel: 0.02}
 	return bank.Question{
-		ID: "pond", Kind: judge.KindNumber, Marks: 3, Unit: "µGal", Tol: tol,
+		ID: "pond", Kind: judge.KindNumber, Marks: 2, Unit: "µGal", Tol: tol,
 		Fields: bank.Fields{"radius": radius, "height": height, "fall": fall},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
@@ -263,19 +260,23 @@ func waterSeason(d *bank.Draw) bank.Question {
 
 func waterSea(d *bank.Draw) bank.Question {
 	area, thinning := d.Between("area", 60, 180, 5), d.Between("thinning", 0.4, 1.2, 0.05) // 1000 km², m/a
-	mass := 917 * area * 1e9 * thinning                                                    // kg in a year
-	right := gravlab.Must(earth.SeaLevel(mass)) / waterYear
+	afloat := d.Between("afloat", 15, 40, 5)                                               // % of the area
+	mass := 917 * area * 1e9 * thinning                                                    // kg in a year, all of it
+	whole := gravlab.Must(earth.SeaLevel(mass)) / waterYear
+	right := whole * (1 - afloat/100)
 	return bank.Question{
 		ID: "sea", Kind: judge.KindNumber, Marks: 2, Unit: "mm/a", Tol: judge.Tolerance{Rel: 0.015},
-		Fields: bank.Fields{"area": area, "thinning": thinning},
+		Fields: bank.Fields{"area": area, "thinning": thinning, "afloat": afloat, "ashore": bank.Clean(1 - afloat/100)},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
+			{ID: "floating-counted", Value: bank.Always(whole)},
+			{ID: "floating-alone", Value: bank.Always(whole * afloat / 100)},
 			{ID: "ice-for-water", Value: bank.Always(right / 0.917)},
 			{ID: "whole-globe", Value: bank.Always(right * 361.8 / 510.1)},
 			{ID: "density-twice", Value: bank.Always(right * 0.917)},
-			{ID: "area-of-ice", Value: bank.Always(mass / 1000 / (area * 1e9) / waterYear)},
+			{ID: "area-of-ice", Value: bank.Always(right * 361.8e3 / area)},
 		},
-		Range: [2]float64{0.04e-3 / waterYear, 0.7e-3 / waterYear},
+		Range: [2]float64{0.03e-3 / waterYear, 0.6e-3 / waterYear},
 	}
 }
 

@@ -167,21 +167,22 @@ func truckDetermined() bank.Question {
 }
 
 func truckHeight(d *bank.Draw) bank.Question {
-	uFit, uh, dist := d.Between("u fit", 3.5, 5, 0.5), d.Between("u height", 0.08, 0.13, 0.01), d.Between("height over sensor", 2.2, 3, 0.1)
-	relative := 100 * uh / dist
+	uFit, wanted, dist := d.Between("u fit", 3.5, 5, 0.5), d.Between("wanted u", 6, 9, 0.5), d.Between("height over sensor", 2.2, 3, 0.1)
+	left := math.Sqrt(wanted*wanted - uFit*uFit)
+	height := func(percent float64) func(bank.Answers) float64 { return bank.Always(dist * percent / 100) }
 	return bank.Question{
-		ID: "u-height", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
-		Fields: bank.Fields{"uFit": uFit, "dist": dist, "uh": uh},
-		Solve:  bank.Always(math.Hypot(uFit, 2*relative) / 100),
+		ID: "u-height", Kind: judge.KindNumber, Marks: 2, Unit: "cm", Tol: judge.Tolerance{Rel: 0.02},
+		Fields: bank.Fields{"uFit": uFit, "dist": dist, "wanted": wanted},
+		Solve:  height(left / 2),
 		Slips: []bank.Slip{
-			{ID: "distance-exponent", Value: bank.Always(math.Hypot(uFit, relative) / 100)},
-			{ID: "plain-sum", Value: bank.Always((uFit + 2*relative) / 100)},
-			{ID: "height-left-out", Value: bank.Always(uFit / 100)},
-			{ID: "height-alone", Value: bank.Always(2 * relative / 100)},
-			{ID: "exponent-inside", Value: bank.Always(math.Sqrt(uFit*uFit+2*relative*relative) / 100)},
-			{ID: "metres", Value: bank.Always(math.Hypot(uFit, 2*100*uh) / 100)},
+			{ID: "distance-exponent", Value: height(left)},
+			{ID: "plain-difference", Value: height((wanted - uFit) / 2)},
+			{ID: "fit-left-out", Value: height(wanted / 2)},
+			{ID: "exponent-inside", Value: height(left / math.Sqrt2)},
+			{ID: "multiplied", Value: height(2 * left)},
+			{ID: "added", Value: height(math.Hypot(wanted, uFit) / 2)},
 		},
-		Range: [2]float64{0.06, 0.19},
+		Range: [2]float64{0.03, 0.13},
 	}
 }
 
@@ -232,24 +233,24 @@ func truckResolvable(d *bank.Draw) bank.Question {
 }
 
 func truckTilt(d *bank.Draw) bank.Question {
-	young, poisson := d.Between("soil", 60, 200, 10), d.Pick("poisson", 0.25, 0.3, 0.35)
+	poisson, share := d.Pick("poisson", 0.25, 0.3, 0.35), d.Pick("tilt share", 5, 10, 20, 25) // 1, %
 	const g = 9.81
-	ratio := g * g * (1 - poisson*poisson) / (math.Pi * young * 1e6 * gravlab.G)
+	young := g * g * (1 - poisson*poisson) / (math.Pi * gravlab.G * share / 100) // Pa
 	m, r := d.Between("tilt mass", 12, 24, 1), d.Between("tilt distance", 3, 5, 0.5)
 	return bank.Question{
-		ID: "tilt", Kind: judge.KindNumber, Marks: 3, Unit: "1", Tol: judge.Tolerance{Rel: 0.012},
-		Fields: bank.Fields{"m": m, "r": r, "young": young, "poisson": poisson, "mSI": 1000 * m, "youngSI": young * 1e6},
-		Solve:  bank.Always(ratio),
+		ID: "tilt", Kind: judge.KindNumber, Marks: 3, Unit: "GPa", Tol: judge.Tolerance{Rel: 0.012},
+		Fields: bank.Fields{"m": m, "r": r, "poisson": poisson, "share": share, "shareSI": share / 100},
+		Solve:  bank.Always(young),
 		Slips: []bank.Slip{
-			{ID: "no-g", Value: bank.Always(ratio / g)},
-			{ID: "degrees", Value: bank.Always(ratio * 180 / math.Pi)},
-			{ID: "poisson-ignored", Value: bank.Always(ratio / (1 - poisson*poisson))},
-			{ID: "pull-over-tilt", Value: bank.Always(1 / ratio)},
-			{ID: "one-minus-nu", Value: bank.Always(ratio * (1 - poisson) / (1 - poisson*poisson))},
-			{ID: "no-pi", Value: bank.Always(ratio * math.Pi)},
-			{ID: "megapascals", Value: bank.Always(ratio * 1e6)},
+			{ID: "no-g", Value: bank.Always(young / g)},
+			{ID: "degrees", Value: bank.Always(young * 180 / math.Pi)},
+			{ID: "poisson-ignored", Value: bank.Always(young / (1 - poisson*poisson))},
+			{ID: "equal", Value: bank.Always(young * share / 100)},
+			{ID: "one-minus-nu", Value: bank.Always(young / (1 + poisson))},
+			{ID: "no-pi", Value: bank.Always(young * math.Pi)},
+			{ID: "distance-kept", Value: bank.Always(young / (r * r))},
 		},
-		Range: [2]float64{1800, 8000},
+		Range: [2]float64{1.4e12, 9e12},
 	}
 }
 
