@@ -18,6 +18,7 @@ var files embed.FS
 // Lab is lab 00.
 var Lab = bank.Lab{
 	ID: "00-first-steps", Title: "First steps", Minutes: 30,
+	Asks:  "Two people stand a metre apart. How hard do they pull each other?",
 	Words: bank.ReadWords(files),
 	Build: build,
 }

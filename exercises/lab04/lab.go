@@ -22,6 +22,7 @@ var files embed.FS
 // Lab is lab 04.
 var Lab = bank.Lab{
 	ID: "04-how-quiet", Title: "How quiet", Minutes: 80,
+	Asks:   "Average for longer and the noise goes down, until it does not. When should you stop?",
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"floor"}},
 	Words:  bank.ReadWords(files),

@@ -20,6 +20,7 @@ var files embed.FS
 // Lab is lab 05.
 var Lab = bank.Lab{
 	ID: "05-side-by-side", Title: "Side by side", Minutes: 85,
+	Asks:   "Two instruments stand on one pier. Which part of what they say is the ground?",
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"02-settling-down", "04-how-quiet"}, Graded: true,
 	Sealed: bank.Weights{Times: 3, Constants: []string{"clock", "self-noise", "quality", "microseism", "movement", "strong-motion-peak"}},
 	Words:  bank.ReadWords(files),

@@ -18,6 +18,7 @@ var files embed.FS
 // Lab is lab 07.
 var Lab = bank.Lab{
 	ID: "07-in-the-lift", Title: "In the lift", Minutes: 85,
+	Asks:   "You wake in a closed box and float. Are you falling, or is there nothing to fall towards?",
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"storeys", "tower-1960"}},
 	Words:  bank.ReadWords(files),

@@ -20,6 +20,7 @@ var files embed.FS
 // Lab is lab 11.
 var Lab = bank.Lab{
 	ID: "11-two-tunnels", Title: "Two old drains", Minutes: 90,
+	Asks:   "One drain or two? Nearly the same gravity lies above both.",
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
 	Sealed: bank.Weights{Times: 3, Constants: []string{"textbook", "place", "depth", "radius", "detection"}},
 	Words:  bank.ReadWords(files),

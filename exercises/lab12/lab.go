@@ -20,6 +20,7 @@ var files embed.FS
 // Lab is lab 12.
 var Lab = bank.Lab{
 	ID: "12-a-day-in-the-field", Title: "A day in the field", Minutes: 90,
+	Asks:   "A day of readings, a meter that drifts and one bump on the road. What was the ground, and what was the day?",
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"09-the-earth-breathes", "10-buried-sphere"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"scale", "rate", "tare", "density"}},
 	Words:  bank.ReadWords(files),

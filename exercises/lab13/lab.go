@@ -18,6 +18,7 @@ var files embed.FS
 // Lab is lab 13.
 var Lab = bank.Lab{
 	ID: "13-water-and-ice", Title: "Water and ice, seen from above", Minutes: 75,
+	Asks:   "A satellite weighs the ice from far above. How much goes each year, and how sure can you be?",
 	Tracks: []bank.Track{bank.PlanetarySpace}, BuildsOn: []string{"08-do-all-things-fall"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"storage", "acceleration", "ice"}},
 	Words:  bank.ReadWords(files),

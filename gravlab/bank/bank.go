@@ -23,6 +23,7 @@ import (
 type Lab struct {
 	ID       string // "01-weighing-the-earth", the notebook's file name
 	Title    string
+	Asks     string   // what the list of labs asks, to make a reader curious; may be empty
 	Minutes  int      // of a student's time
 	Tracks   []Track  // empty: for everyone
 	BuildsOn []string // ids of other labs

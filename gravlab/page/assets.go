@@ -20,6 +20,11 @@ import (
 //go:embed assets
 var embedded embed.FS
 
+func hasAsset(name string) bool {
+	_, err := fs.Stat(embedded, "assets/"+name)
+	return err == nil
+}
+
 // builtEditor is the built editor's name in addresses; assets/editor.js chooses
 // between it and a plain text area.
 const builtEditor = "go-editor.js"
@@ -73,6 +78,19 @@ func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	serve(w, r, name, text)
+}
+
+// sample serves a page that marking wrote about invented students, for lecturers to look
+// at. It runs nothing.
+func (s *Server) sample(w http.ResponseWriter, r *http.Request) {
+	text, err := embedded.ReadFile("assets/sample-" + path.Base(r.PathValue("name")))
+	if err != nil {
+		s.missing(w, r)
+		return
+	}
+	w.Header().Set("Content-Security-Policy", "sandbox; default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Write(text)
 }
 
 // apparatus serves the files of the virtual apparatus.

@@ -112,6 +112,38 @@ func TestEveryLab(t *testing.T) {
 	for _, s := range complaints {
 		t.Error(s)
 	}
+	var list struct {
+		Labs []struct{ Name, Asks, Picture string }
+	}
+	_, _, body := c.send(request{path: "/api/labs"})
+	if err := json.Unmarshal([]byte(body), &list); err != nil || len(list.Labs) != shown {
+		t.Fatalf("the list has %d labs of %d: %v", len(list.Labs), shown, err)
+	}
+	for _, l := range list.Labs {
+		if l.Asks == "" || l.Picture == "" {
+			t.Logf("lab %s has a card without a sentence (%q) or a picture (%q)", l.Name, l.Asks, l.Picture)
+			continue
+		}
+		if status, header, _ := c.send(request{path: l.Picture}); status != 200 || header.Get("Content-Type") != "image/svg+xml" {
+			t.Errorf("the picture of %s: %d, %s", l.Name, status, header.Get("Content-Type"))
+		}
+	}
+}
+
+// What lecturers are shown runs nothing, and there is no way from its address to other files.
+func TestSamplePages(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	for _, name := range []string{"reply.html", "class.html"} {
+		status, header, body := c.send(request{path: "/sample/" + name})
+		if status != 200 || !strings.HasPrefix(header.Get("Content-Security-Policy"), "sandbox; default-src 'none'") || !strings.Contains(body, "Weighing the Earth") {
+			t.Errorf("%s: %d %q", name, status, header.Get("Content-Security-Policy"))
+		}
+	}
+	for _, name := range []string{"other.html", "..%2fpage.js", "..%2F..%2Fpage.go"} {
+		if status, _, _ := c.send(request{path: "/sample/" + name}); status != 404 {
+			t.Errorf("%s: status %d, want 404", name, status)
+		}
+	}
 }
 
 // A sheet is judged with its own numbers, and the file to hand in holds the

@@ -150,7 +150,8 @@ func TestFiguresAreKept(t *testing.T) {
 	}
 }
 
-// A box that submits waits for its reader, and so does one whose code changes while it is worked out.
+// A box that submits waits for its reader, and so does one whose code changes while it is
+// worked out.
 func TestFiguresThatAreNotKept(t *testing.T) {
 	answer, err := wire.Frame{Head: wire.Head{Kind: wire.Answer, Lab: "01-weighing-the-earth", Question: "kappa", Form: wire.FormTyped, Text: "1 N m/rad"}}.Append(nil)
 	if err != nil {

@@ -19,6 +19,8 @@ type labView struct {
 	Name     string   `json:"name"`
 	Number   string   `json:"number"`
 	Title    string   `json:"title"`
+	Asks     string   `json:"asks"`    // what makes curious; "" if the lab does not say
+	Picture  string   `json:"picture"` // its address, "" if there is none
 	Minutes  int      `json:"minutes"`
 	Tracks   []string `json:"tracks"`
 	BuildsOn []string `json:"buildsOn"` // numbers of labs
@@ -78,7 +80,10 @@ func (b *document) listed() labView {
 	if !b.own {
 		v.File = b.source
 	} else {
-		v.Title, v.Number = lab.Title, lab.Number()
+		v.Title, v.Number, v.Asks = lab.Title, lab.Number(), lab.Asks
+		if name := "lab-" + lab.ID + ".svg"; hasAsset(name) {
+			v.Picture = "/asset/" + name
+		}
 		for _, t := range lab.Tracks {
 			v.Tracks = append(v.Tracks, string(t))
 		}

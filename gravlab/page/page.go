@@ -186,6 +186,7 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /{$}", s.shell)
 	mux.HandleFunc("GET /lab/{name}", s.shell)
 	mux.HandleFunc("GET /asset/{name}", s.asset)
+	mux.HandleFunc("GET /sample/{name}", s.sample)
 	mux.HandleFunc("GET /apparatus/{path...}", s.apparatus)
 	mux.HandleFunc("POST /enter", s.door.enter)
 	mux.Handle("GET /frame/{id}", s.door.cookieOnly(http.HandlerFunc(s.frame)))
