@@ -318,13 +318,7 @@ func tideCorrect(d *bank.Draw) bank.Question {
 			{ID: "sign", Value: bank.Always(corrected(-1.16))},
 			{ID: "no-factor", Value: bank.Always(corrected(1))},
 			{ID: "not-corrected", Value: bank.Always(corrected(0))},
-			{ID: "nm-s2", Value: func(bank.Answers) float64 {
-				v := difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal
-				if v == 0 {
-					return math.NaN() // 0 means blank
-				}
-				return v
-			}},
+			{ID: "nm-s2", Value: bank.Always(difference*gravlab.MicroGal + 1.16*(second-first)*gravlab.MicroGal)},
 			{ID: "inverse", Value: bank.Always(corrected(1 / 1.16))},
 			{ID: "excess", Value: bank.Always(corrected(0.16))},
 		},

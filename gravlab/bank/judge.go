@@ -133,9 +133,12 @@ func distance(t judge.NumberTask, slip, right float64) float64 {
 }
 
 // apart is the one rule about what can be told from the right answer: the value of a slip that
-// lies too near becomes NaN, which no answer fits. Two slips may lead to one value: then both
-// are told.
+// lies too near becomes NaN, which no answer fits. So does 0 without an uncertainty, which
+// counts as blank. Two slips may lead to one value: then both are told.
 func apart(t judge.NumberTask, v float64, rights ...float64) float64 {
+	if v == 0 && t.U == 0 {
+		return math.NaN()
+	}
 	for _, right := range rights {
 		if distance(t, v, right) <= Apart {
 			return math.NaN()
@@ -241,7 +244,7 @@ func farthest(task judge.FunctionTask, a, b [][]float64) float64 {
 }
 
 // LeftOut says which slips of a question are left out on this sheet, by name, because they
-// cannot be told from the right answer, and why.
+// cannot be told from the right answer or from a blank, and why.
 func (s Sheet) LeftOut(q Question) map[string]string {
 	if q.Kind != judge.KindNumber && q.Kind != judge.KindMeasured {
 		return nil
@@ -251,6 +254,9 @@ func (s Sheet) LeftOut(q Question) map[string]string {
 	for i, slip := range q.Slips {
 		if v := slip.Value(right); !math.IsNaN(v) && math.IsNaN(task.Slips[i].Value) {
 			left[slip.Name] = fmt.Sprintf("the right answer / %s lie %.2g tolerances apart", slip.Name, distance(task, v, task.Want))
+			if v == 0 {
+				left[slip.Name] = fmt.Sprintf("%s leads to 0, which counts as blank", slip.Name)
+			}
 		}
 	}
 	return left
