@@ -24,7 +24,9 @@ const (
 	// value of a hundred agrees by accident (TestFalseReasons).
 	sharp = 0.001
 	blunt = 0.005
-	// aboutRight is how well the digits have to agree for a power of ten or a sign.
+	// sameDigits is how well the digits have to agree for a power of ten, which three digits do.
+	sameDigits = 0.01
+	// aboutRight is the largest window around a slip, unless the uncertainty is wider.
 	aboutRight = 0.02
 )
 
@@ -176,7 +178,7 @@ func (t NumberTask) power(v Verdict, r reading) (Verdict, bool) {
 		}
 		k := math.Round(math.Log10(r.value / right)) // NaN for another sign
 		scaled := r.value / math.Pow(10, k)
-		if k == 0 || !(k >= -15 && k <= 15) || !t.fits(scaled, right) || !within(scaled, right, aboutRight*math.Abs(right)) {
+		if k == 0 || !(k >= -15 && k <= 15) || !t.fits(scaled, right) || !within(scaled, right, sameDigits*math.Abs(right)) {
 			continue
 		}
 		switch {
