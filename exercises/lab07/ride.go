@@ -356,6 +356,7 @@ func (p phone) stretchedQuestion(d *bank.Draw) bank.Question {
 			{ID: "not-corrected", Value: bank.Always(height)},
 			{ID: "gain-wrong-way", Value: bank.Always(height * p.gain())},
 			{ID: "rest-as-gain", Value: bank.Always(height * liftGravity / p.up)},
+			{ID: "not-halved", Value: bank.Always(height / p.gain() / 2)},
 		},
 		Range: [2]float64{13.5, 30.5},
 	}

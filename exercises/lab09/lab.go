@@ -256,14 +256,21 @@ var tideTable = sync.OnceValue(func() (columns [][]float64) {
 
 var tideLineNames = []string{"Q1", "O1", "P1", "K1", "N2", "M2", "S2", "K2"}
 
-var tideLines = sync.OnceValue(func() *earth.Analysis {
+// tideLines is the analysis of both tides, tideMoonLines that of the Moon's alone.
+var (
+	tideLines     = sync.OnceValue(func() *earth.Analysis { return analyseTide(1) })
+	tideMoonLines = sync.OnceValue(func() *earth.Analysis { return analyseTide(0) })
+)
+
+// analyseTide fits the lines to the Moon's tide and sun times the Sun's.
+func analyseTide(sun float64) *earth.Analysis {
 	c := tideTable()
 	t, y := make([]float64, len(c[0])), make([]float64, len(c[0]))
 	for i := range t {
-		t[i], y[i] = c[0][i]-c[0][0], c[1][i]+c[2][i]
+		t[i], y[i] = c[0][i]-c[0][0], c[1][i]+float64(sun*c[2][i])
 	}
 	return gravlab.Must(earth.Analyse(t, y, gravlab.Must(earth.ConstituentsNamed(tideLineNames...))))
-})
+}
 
 func tideYear() bank.Recording {
 	return bank.Recording{
@@ -287,6 +294,13 @@ func tideLine(d *bank.Draw) bank.Question {
 			{ID: "peak-to-peak", Value: solve(2)},
 			{ID: "root-mean-square", Value: solve(1 / math.Sqrt2)},
 			{ID: "half", Value: solve(0.5)},
+			{ID: "moon-alone", Value: bank.Later(func() float64 {
+				if name != "K1" && name != "S2" { // these are the Moon's own
+					return math.NaN()
+				}
+				return gravlab.Must(tideMoonLines().Named(name)).Amplitude
+			})},
+			{ID: "measured", Value: solve(1.16)},
 		},
 		Range: [2]float64{3e-8, 5e-7},
 	}

@@ -143,6 +143,7 @@ func (m tideMeter) deltaQuestion() bank.Question {
 			{ID: "logger-clock", Value: from(m.believed)},
 			{ID: "hour-wrong-way", Value: from(m.reversed)},
 			{ID: "the-inverse", Value: func(bank.Answers) float64 { return 1 / m.right().delta }},
+			{ID: "excess", Value: func(bank.Answers) float64 { return m.right().delta - 1 }},
 		},
 		Range: [2]float64{1.14, 1.18},
 	}
@@ -208,6 +209,7 @@ func (m tideMeter) pressureQuestion() bank.Question {
 			{ID: "infinite-layer", Value: func(bank.Answers) float64 { return slab }},
 			{ID: "kpa-for-hpa", Value: func(bank.Answers) float64 { return 10 * m.right().pressure }},
 			{ID: "pascal", Value: func(bank.Answers) float64 { return m.right().pressure / 100 }},
+			{ID: "air-alone", Value: func(bank.Answers) float64 { return -3.6 * nmPerHPa }},
 		},
 		Range: [2]float64{-3.7 * nmPerHPa, -2.3 * nmPerHPa},
 	}
