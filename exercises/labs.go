@@ -23,6 +23,7 @@ import (
 	"gravity.example/exercises/lab12"
 	"gravity.example/exercises/lab13"
 	"gravity.example/exercises/lab14"
+	"gravity.example/exercises/lab15"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
@@ -44,6 +45,7 @@ var labs = []bank.Lab{
 	lab12.Lab,
 	lab13.Lab,
 	lab14.Lab,
+	lab15.Lab,
 }
 
 // Labs returns all labs in order.
