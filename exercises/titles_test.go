@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -92,4 +93,20 @@ func readLab(t *testing.T, lab bank.Lab) *notebook.Notebook {
 		t.Fatal(err)
 	}
 	return nb
+}
+
+// TestTracks: who follows a track meets every lab that another one builds on.
+func TestTracks(t *testing.T) {
+	for _, lab := range Labs() {
+		for _, track := range lab.Tracks {
+			for _, id := range lab.BuildsOn {
+				other, err := Find(id)
+				if err != nil {
+					t.Error(err)
+				} else if len(other.Tracks) > 0 && !slices.Contains(other.Tracks, track) {
+					t.Errorf("%s builds on %s, which is not in the track %q", lab.ID, id, track)
+				}
+			}
+		}
+	}
 }

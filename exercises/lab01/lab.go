@@ -18,9 +18,9 @@ var files embed.FS
 
 // Lab is lab 01.
 var Lab = bank.Lab{
-	ID: "01-weighing-the-earth", Title: "Weighing the Earth", Minutes: 80,
+	ID: "01-weighing-the-earth", Title: "Weighing the Earth", Minutes: 75,
 	Asks:   "Four balls, a thin fibre and a spot of light on a wall. How do they weigh the Earth?",
-	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"00-first-steps"}, Graded: true,
+	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"00-first-steps"}, Graded: true,
 	Sealed: bank.Weights{Times: 3, Constants: []string{"big-g", "g-swing", "earth-mass", "mean-1798"}},
 	Words:  bank.ReadWords(files),
 	Build:  build,

@@ -23,7 +23,7 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "02-settling-down", Title: "Settling down", Minutes: 80,
 	Asks:   "The beam never stands still when you want to read it. Do you wait, or do you read the swing?",
-	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"01-weighing-the-earth"}, Graded: true,
+	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"01-weighing-the-earth"}, Graded: true,
 	Sealed: bank.Weights{Times: 3, Constants: []string{"quality", "mean-1935", "birge"}},
 	Words:  bank.ReadWords(files),
 	Build:  build,

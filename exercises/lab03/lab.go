@@ -21,7 +21,7 @@ var files embed.FS
 
 // Lab is lab 03.
 var Lab = bank.Lab{
-	ID: "03-mass-on-a-spring", Title: "Mass on a spring", Minutes: 75,
+	ID: "03-mass-on-a-spring", Title: "Mass on a spring", Minutes: 80,
 	Asks:   "A mass on a spring feels gravity and it feels footsteps. Which of the two does it report?",
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.SurveyHire, bank.PlanetarySpace}, BuildsOn: []string{"00-first-steps"}, Graded: true,
 	Words: bank.ReadWords(files),

@@ -18,7 +18,7 @@ var files embed.FS
 
 // Lab is lab 06.
 var Lab = bank.Lab{
-	ID: "06-passing-pendulum", Title: "The passing pendulum", Minutes: 90,
+	ID: "06-passing-pendulum", Title: "The passing pendulum", Minutes: 80,
 	Asks:   "A ball swings past a sensor and never touches it. Can you weigh it all the same?",
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"02-settling-down", "05-side-by-side"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"background", "amplitude", "floor-line", "mass"}},

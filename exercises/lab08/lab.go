@@ -19,7 +19,7 @@ var files embed.FS
 
 // Lab is lab 08.
 var Lab = bank.Lab{
-	ID: "08-do-all-things-fall", Title: "Do all things fall alike?", Minutes: 85,
+	ID: "08-do-all-things-fall", Title: "Do all things fall alike?", Minutes: 75,
 	Asks:   "Drop two metals and watch for a difference in the fourteenth decimal place. What would you see first?",
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"01-weighing-the-earth", "07-in-the-lift"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"sun", "turn", "eta"}},

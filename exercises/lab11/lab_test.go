@@ -13,5 +13,5 @@ func TestTraps(t *testing.T) {
 	banktest.Bites(t, Lab, "place", "height-ignored")
 }
 
-// Stones taken as noise are named on every sheet.
+// Stones taken as noise, and a density taken as exact, are named on every sheet.
 func TestNaiveUncertainties(t *testing.T) { banktest.NamesU(t, Lab, "place", "depth", "radius") }

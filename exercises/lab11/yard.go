@@ -165,12 +165,16 @@ func (y yardRecord) depth() bank.Question {
 	}
 }
 
+// uGround is the standard uncertainty of the density of the made ground, kg/m³.
+const uGround = 200.0
+
 func (y yardRecord) radius() bank.Question {
 	radius := func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * -y.ground)) }
-	u := func(s buried.Source) float64 { return math.Abs(radius(s) * s.UMass / s.Mass / 2) }
+	fitted := func(s buried.Source) float64 { return math.Abs(radius(s) * s.UMass / s.Mass / 2) }
+	u := func(s buried.Source) float64 { return math.Hypot(fitted(s), radius(s)*uGround/y.ground/2) }
 	return bank.Question{
 		ID: "radius", Kind: judge.KindMeasured, Marks: 3, Unit: "m",
-		Fields: bank.Fields{"ground": y.ground},
+		Fields: bank.Fields{"ground": y.ground, "uGround": uGround},
 		Solve:  y.of(0, radius),
 		U:      func() float64 { return u(y.stony()[0]) },
 		Slips: []bank.Slip{
@@ -178,8 +182,11 @@ func (y yardRecord) radius() bank.Question {
 			{ID: "water-for-empty", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / (math.Pi * (1000 - y.ground))) })},
 			{ID: "no-pi", Value: y.of(0, func(s buried.Source) float64 { return math.Sqrt(s.Mass / -y.ground) })},
 		},
-		USlips: []bank.Slip{{ID: "stones-as-noise", Value: y.of(0, u)}},
-		Range:  [2]float64{0.6, 1.2},
+		USlips: []bank.Slip{
+			{ID: "ground-exact", Value: bank.Later(func() float64 { return fitted(y.stony()[0]) })},
+			{ID: "stones-and-ground", Value: y.of(0, fitted)},
+		},
+		Range: [2]float64{0.6, 1.2},
 	}
 }
 

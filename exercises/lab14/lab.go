@@ -18,7 +18,7 @@ var files embed.FS
 
 // Lab is lab 14.
 var Lab = bank.Lab{
-	ID: "14-whats-in-the-truck", Title: "What's in the truck", Minutes: 90,
+	ID: "14-whats-in-the-truck", Title: "What's in the truck", Minutes: 85,
 	Asks:   "A truck rolls past two sensors. What is in it, and what can they never tell you?",
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"apart"}},

@@ -17,7 +17,7 @@ var files embed.FS
 
 // Lab is lab 15.
 var Lab = bank.Lab{
-	ID: "15-how-much-is-g", Title: "How much is g?", Minutes: 85,
+	ID: "15-how-much-is-g", Title: "How much is g?", Minutes: 90,
 	Tracks: []bank.Track{bank.LaboratoryClass}, BuildsOn: []string{"00-first-steps"}, Graded: true,
 	Asks:   "You have written 9.81 a hundred times. What are the next five digits where you are, and how do you get them?",
 	Sealed: bank.Weights{Times: 2, Constants: []string{"kater-1818"}},
