@@ -1,7 +1,7 @@
 // Package apparatus is the virtual apparatus of the labs: a balance, a
-// pendulum that swings past a sensor, bodies under a line of stations, a lift and
-// a mass on a spring, each drawn to scale and moving, with a few numbers that can
-// be changed.
+// pendulum that swings past a sensor, one with two edges, bodies under a line of
+// stations, a lift and a mass on a spring, each drawn to scale and moving, with a
+// few numbers that can be changed.
 //
 // A Scene is plain Go: from the settings of its controls and a time it works out,
 // with the models of this module, what is to be seen and the numbers to be read.
@@ -69,7 +69,7 @@ type Number struct {
 }
 
 // Scenes returns all scenes.
-func Scenes() []Scene { return []Scene{balance, pendulumPast, underground, lift, spring} }
+func Scenes() []Scene { return []Scene{balance, pendulumPast, underground, lift, spring, reversible} }
 
 // For returns the scene that stands beside a lab ("01"); ok is false where there
 // is none.
