@@ -359,6 +359,7 @@ func TestMeasured(t *testing.T) {
 		`{"number":"572","u":"3000 ms","unit":"s"}`:       "572 ± 3 s",
 		`{"number":"572 s","u":"3 s","unit":""}`:          "572 ± 3 s",
 		`{"number":"572 s","u":"3","unit":"min"}`:         "two units",
+		`{"number":"2*286","u":"sqrt(9)","unit":"s"}`:     "572 ± 3 s",
 		`{"number":"s","unit":"s"}`:                       "unreadable",
 		`{"number":"572","u":"3","unit":""}`:              "unit",
 		`{"number":"","u":"","unit":""}`:                  "blank",

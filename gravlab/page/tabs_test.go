@@ -265,6 +265,17 @@ func TestPlain(t *testing.T) {
 	r.write("code-06", "// wrong\n\nx")
 	r.run("code-06")
 	r.waitFor(`document.querySelector("#c-code-06 .output").innerText.includes("line 3: x is not known here")`)
+	if got := r.read(`[...document.querySelectorAll("#c-code-06 .copy > span")].findIndex((e) => e.classList.contains("fault-line")) + 1 + ""`); got != "3" {
+		t.Errorf("line %s is marked, want 3", got)
+	}
+	if got := r.read(`[...document.querySelectorAll("textarea.plain")].filter((e) => e.offsetParent && e.scrollHeight > e.clientHeight + 1).length + ""`); got != "0" {
+		t.Errorf("%s boxes are lower than their code", got)
+	}
+	r.look(390, 844, "light") // where lines wrap
+	if got := r.read(`[...document.querySelectorAll("textarea.plain")].filter((e) => e.offsetParent && e.scrollHeight > e.clientHeight + 1).length + ""`); got != "0" {
+		t.Errorf("at 390 px %s boxes are lower than their code", got)
+	}
+	r.look(1280, 900, "light")
 	r.click("#c-code-06 .output button")
 	if got := r.read(`document.querySelector("#c-code-06 textarea").selectionStart`); got != "10" {
 		t.Errorf("line 3 begins at %s, want 10", got)

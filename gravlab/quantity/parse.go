@@ -17,7 +17,10 @@ import (
 //	12.0(3) mrad   3.2 ± 0.1 E   3.2 E +/- 0.1 E   (1.23 ± 0.04) × 10⁻⁸ N·m/rad
 //	3.2 E ± 2 %   (50 ± 10) %   3.2 ± 0.2 E (k = 2)   8.4 10⁻⁸ m/s²
 //	8.4 microgal   3 newton metres per radian   3 per cent   x = 0.534 s
+//	sqrt(2/9.81) s   9.81*sin(30°) m/s²   2*pi/603.8 rad/s
 //
+// Arithmetic is worked out where the text is nothing else: + - * / ^ and brackets, sqrt, exp,
+// ln, log10, pi, and sin, cos and tan of an angle whose unit stands behind it.
 // A number without a unit is read only where want is the unit one; there "1",
 // "-" and "none" behind it say the same. The error is an [*InputError] that asks
 // for what to type instead.
@@ -31,6 +34,14 @@ func Parse(text string, want Unit) (Reading, error) {
 	}
 	p := &reader{text: text, want: want}
 	r, err := p.read(s)
+	if err != nil && !errors.Is(err, ErrAmbiguous) {
+		if out, done, wrong := workOut(text, s); wrong != nil {
+			err = wrong
+		} else if done {
+			p = &reader{text: text, want: want}
+			r, err = p.read(out)
+		}
+	}
 	if err != nil {
 		var e *InputError
 		if errors.As(err, &e) {

@@ -105,6 +105,23 @@ func (l *library) nameOf(d *decl) string {
 	return parts[len(parts)-1]
 }
 
+// notYet is said of a name that is set before it exists.
+const notYet = " does not exist yet: the first time, write := instead of ="
+
+// assigned are the places of names that are set with =.
+func assigned(file *ast.File) map[token.Pos]bool {
+	places := map[token.Pos]bool{}
+	ast.Inspect(file, func(n ast.Node) bool {
+		if a, ok := n.(*ast.AssignStmt); ok && a.Tok == token.ASSIGN {
+			for _, x := range a.Lhs {
+				places[x.Pos()] = true
+			}
+		}
+		return true
+	})
+	return places
+}
+
 // A unit is the program of one cell: what GoNB would build and run.
 type unit struct {
 	cell    *source
@@ -153,11 +170,23 @@ func (l *library) unit(fset *token.FileSet, s *source, m *memory, main *ast.Func
 		file.Decls = append(file.Decls, main)
 	}
 	info := &gotypes.Info{Types: map[ast.Expr]gotypes.TypeAndValue{}, Defs: map[*ast.Ident]gotypes.Object{}, Uses: map[*ast.Ident]gotypes.Object{}}
+	set := assigned(file)
 	conf := gotypes.Config{
 		Importer: l.load, GoVersion: "go1.26", Sizes: gotypes.SizesFor("gc", "wasm"), DisableUnusedImportCheck: true,
 		Error: func(err error) {
-			if e, ok := err.(gotypes.Error); ok && len(problems) < 5 {
-				problems = append(problems, problem{e.Pos, Plain(e.Msg)})
+			e, ok := err.(gotypes.Error)
+			if !ok || len(problems) >= 5 {
+				return
+			}
+			text := Plain(e.Msg)
+			if name, undefined := strings.CutPrefix(e.Msg, "undefined: "); undefined && set[e.Pos] {
+				text = name + notYet
+			}
+			// A name that is not known is told once, where it is used first.
+			if !slices.ContainsFunc(problems, func(p problem) bool {
+				return p.text == text || strings.HasPrefix(text, strings.TrimSuffix(p.text, notYet)+" is not known here")
+			}) {
+				problems = append(problems, problem{e.Pos, text})
 			}
 		},
 	}

@@ -12,6 +12,8 @@ var hints = []struct {
 	hint    string
 }{
 	{regexp.MustCompile(`^declared and not used: (.*)$`), "$0: use it, or take it out"},
+	{regexp.MustCompile(`^undefined: (G|UG|BoltzmannK|SpeedOfLight|StandardGravity|ElementaryCharge|VacuumPermittivity|LeadDensity|Gal|MilliGal|MicroGal|Eotvos|Degree)$`), "$1 is in package gravlab: write gravlab.$1"},
+	{regexp.MustCompile(`^undefined: (Print|Printf|Println|Sprintf|Sprint)$`), "$1 is in package fmt: write fmt.$1"},
 	{regexp.MustCompile(`^undefined: ([^.\s]+)$`), "$1 is not known here: is it spelt as where it was declared, and does that cell come before this one?"},
 	{noName, "there is no $1"},
 	{regexp.MustCompile(`^missing return$`), "this function can reach its end without a return"},
@@ -24,13 +26,26 @@ var hints = []struct {
 	{regexp.MustCompile(`^name (\S+) not exported by package (\S+)$`), "there is no $2.$1: what a package offers begins with a capital letter"},
 	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+), but does have (field|method) (\S+)\)$`), "$1 has no $2, but it has the $3 $4"},
 	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+)\)$`), "$1 has no field or method $2"},
+	{regexp.MustCompile(`^invalid operation: (\w+) [-+*/]= .* \(mismatched types int and float64\)$`), "$1 is a whole number (an int), and what is added to it is not: begin it with a point, as in $1 := 0.0"},
 	{regexp.MustCompile(`^invalid operation: (.*) \(mismatched types (int and float64|float64 and int)\)$`), "$1 mixes $2: turn the int into a float64 first, as in float64(n)"},
 	{regexp.MustCompile(`^cannot use (\S+) \((?:untyped float )?constant.*\) as int value in .*\(truncated\)$`), "$1 is not a whole number, and an int is needed here"},
+	{regexp.MustCompile(`^(.*) \(untyped float constant.*\) truncated to int$`), "$1 is not a whole number, but a variable beside it is (an int): write that one's value with a point, as in m := 51.0"},
+	{regexp.MustCompile(`^expected '\(', found (\S+)$`), "a } is missing above this line: a function or a loop is not closed"},
+	{regexp.MustCompile(`^(?:unexpected semicolon or newline before \{|expected '\{', found newline|unexpected newline, expecting \{ after .*)$`), "a { has to stand on the same line as what it belongs to, at its end"},
+	{regexp.MustCompile(`^illegal character U\+[0-9A-F]+(?: '(.*)')?$`), "$1 does not belong in Go code; a text needs quotes around it"},
+	{regexp.MustCompile(`^(?:illegal rune literal|more than one character in rune literal)$`), "a text stands between double quotes"},
+	{regexp.MustCompile(`^string literal not terminated$`), "a text is not closed: its second quote is missing"},
+	{regexp.MustCompile(`^expected statement, found '\)'$`), "there is one ) too many"},
+	{regexp.MustCompile(`^expected operand, found (\S+)$`), "a value is missing before $1"},
+	{regexp.MustCompile(`^expected ';', found (\S+)$`), "something is missing before $1: a sign such as * or +, a comma, or a new line"},
 	{regexp.MustCompile(`^assignment mismatch: 1 variable but (\S+) returns 2 values$`), "$1 gives two results, the second as a rule an error: write x, err := …, or put gravlab.Must(…) around the call"},
 	{regexp.MustCompile(`^(?:expected '}', found 'EOF'|unexpected EOF, expect(?:ed|ing) })$`), "a { is not closed: one } is missing"},
 	{regexp.MustCompile(`^missing ',' before newline in (.*)$`), "the line ends inside the $1: a bracket is not closed, or a comma is missing at its end"},
 	{regexp.MustCompile(`^imports must appear before other declarations$`), "imports must be at the top of the cell"},
 }
+
+// mathName is what the checker says of a function of package math without the package.
+var mathName = regexp.MustCompile(`^undefined: ((?:[Ss]qrt|[Ss]in|[Cc]os|[Tt]an|[Aa]sin|[Aa]cos|[Aa]tan|[Aa]tan2|[Ee]xp|[Ll]og|[Ll]og10|[Pp]ow|[Aa]bs|[Hh]ypot|[Pp]i))$`)
 
 // andMore is what a parser adds that tells its first error alone.
 var andMore = regexp.MustCompile(` \(and \d+ more errors\)$`)
@@ -42,6 +57,9 @@ func Plain(message string) string {
 	first = andMore.ReplaceAllString(first, "")
 	if was, now := newName(first); now != "" {
 		return was + " is now called " + now
+	}
+	if m := mathName.FindStringSubmatch(first); m != nil {
+		return m[1] + " is in package math: write math." + strings.ToUpper(m[1][:1]) + m[1][1:]
 	}
 	for _, h := range hints {
 		if h.pattern.MatchString(first) {

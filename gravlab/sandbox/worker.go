@@ -376,9 +376,8 @@ func (t *jobRun) problem(s *source, p problem) {
 func (t *jobRun) unparsed(s *source, err error) {
 	var list scanner.ErrorList
 	if errors.As(err, &list) {
-		for _, e := range list[:min(3, len(list))] {
-			t.remark(s.index, s.line(e.Pos.Line), Plain(e.Msg))
-		}
+		// What a parser says after its first complaint comes from that one as a rule.
+		t.remark(s.index, s.line(list[0].Pos.Line), Plain(list[0].Msg))
 	} else {
 		t.remark(s.index, 0, Plain(err.Error()))
 	}

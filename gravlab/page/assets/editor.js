@@ -17,10 +17,21 @@ export async function editor(parent, options) {
   return plain(parent, options)
 }
 
+// plain is a text area over a copy of its text. The copy makes it as tall as the text is,
+// wrapped lines and all, numbers the lines, marks those at fault, and is what is printed.
 function plain(parent, { text, label, readOnly, change, run }) {
-  const area = h("textarea", { class: "plain", "aria-label": label, spellcheck: "false", autocapitalize: "off", autocomplete: "off", readonly: readOnly })
+  const area = h("textarea", { class: "plain", rows: 1, "aria-label": label, spellcheck: "false", autocapitalize: "off", autocomplete: "off", readonly: readOnly })
+  const copy = h("pre", { class: "copy", "aria-hidden": "true" })
   area.value = text
-  const fit = () => { area.rows = Math.max(2, area.value.split("\n").length) }
+  const fit = () => {
+    const lines = area.value.split("\n")
+    while (copy.childElementCount > lines.length) copy.lastElementChild.remove()
+    lines.forEach((line, i) => {
+      const at = copy.children[i] || copy.appendChild(h("span", {}))
+      if (at.textContent !== line + "\n") at.textContent = line + "\n"
+    })
+  }
+  const faults = (lines) => { [...copy.children].forEach((at, i) => at.classList.toggle("fault-line", lines.includes(i + 1))) }
   fit()
   area.addEventListener("input", () => { fit(); change(area.value) })
   let leaving = false // Escape, then Tab leaves the box
@@ -32,15 +43,24 @@ function plain(parent, { text, label, readOnly, change, run }) {
       e.preventDefault()
       area.setRangeText("\t", area.selectionStart, area.selectionEnd, "end")
       area.dispatchEvent(new Event("input"))
+    } else if (e.key === "Enter" && !readOnly) { // the next line begins where this one does
+      const before = area.value.slice(0, area.selectionStart)
+      const line = before.slice(before.lastIndexOf("\n") + 1)
+      e.preventDefault()
+      const indent = /^[ \t]*/.exec(line)[0] + (/[{(]\s*$/.test(line) ? "\t" : "")
+      if (!document.execCommand("insertText", false, "\n" + indent)) {
+        area.setRangeText("\n" + indent, area.selectionStart, area.selectionEnd, "end")
+        area.dispatchEvent(new Event("input"))
+      }
     }
     leaving = e.key === "Escape"
   })
-  parent.append(area)
+  parent.append(h("div", { class: "plain-box" }, copy, area))
   return {
     text: () => area.value,
     set: (t) => { area.value = t; fit(); change(t) },
     focus: () => area.focus(),
-    faults: () => {},
+    faults,
     jump(line) {
       const lines = area.value.split("\n")
       const at = lines.slice(0, line - 1).join("\n").length + (line > 1 ? 1 : 0)

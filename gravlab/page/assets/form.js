@@ -23,7 +23,7 @@ export class Form {
       words.value = shown.words || ""
       form.append(h("label", { class: "field words", for: id }, h("span", {}, "Your answer"), words))
     } else {
-      form.append(field("number", "Number", { inputmode: "text" }))
+      form.append(field("number", "Number", { inputmode: "text", placeholder: "e.g. 0.45 or 9/20" }))
       if (ask.kind === "measured") form.append(field("u", "± standard uncertainty"))
       form.append(ask.unit === "1" ? field("unit", "Unit (none: a dimensionless number)") : field("unit", "Unit", { placeholder: "e.g. " + ask.unit }))
     }
