@@ -179,10 +179,13 @@ func (r *Result) String() string {
 			fmt.Fprintf(&b, "%s = %s ± %.2g\n", name, toPlace(r.P[i], u), u)
 		}
 	}
-	fmt.Fprintf(&b, "chi² = %.4g for %d degrees of freedom", r.Chi2, r.DoF)
 	if r.Scaled {
-		b.WriteString("; sigma unknown: uncertainties scaled by chi²/nu")
-	} else if r.DoF > 0 {
+		// With no sigma chi² is a sum of squares in the unit of the data: the scatter says more.
+		fmt.Fprintf(&b, "scatter about the fit %.4g, %d degrees of freedom\n(uncertainties from this scatter)", math.Sqrt(r.ReducedChi2()), r.DoF)
+		return b.String()
+	}
+	fmt.Fprintf(&b, "chi² = %.4g for %d degrees of freedom", r.Chi2, r.DoF)
+	if r.DoF > 0 {
 		fmt.Fprintf(&b, " (p = %.2g)", r.PValue())
 	}
 	return b.String()

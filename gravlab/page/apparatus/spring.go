@@ -66,7 +66,7 @@ func viewSpring(set map[string]float64, t float64) (State, error) {
 		Numbers: []Number{
 			number("sag", "sag under its weight", 1000*sag, "mm"),
 			number("ratio", "displacement for 1 mm/s² at the ground's frequency", 1e6*shake*size, "µm"),
-			number("phase", "its phase relative to the ground", phase*180/math.Pi, "°"),
+			number("phase", "its phase relative to the acceleration of the ground", phase*180/math.Pi, "°"),
 			number("thermal", "thermal noise at that frequency", 1e9*thermal.Density(set["f"]), "nm/s²/√Hz"),
 			number("readout", "readout noise at that frequency", 1e9*readout.Density(set["f"]), "nm/s²/√Hz"),
 			number("total", "total noise at that frequency", 1e9*total, "nm/s²/√Hz"),
