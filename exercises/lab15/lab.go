@@ -27,14 +27,15 @@ var Lab = bank.Lab{
 
 func build(d *bank.Draw) bank.Sheet {
 	drops, turned := drawDrops(d), drawTurned(d)
+	viscosity := d.Between("viscosity", 1.42, 1.62, 0.01) * 1e-5 // m²/s
 	return bank.Sheet{
 		Recordings: []bank.Recording{drops.recording(), turned.recording()},
 		Questions: []bank.Question{
 			lateRelease(d), uByHand(d),
 			drops.gravity(), transferDown(d), freeGradient(),
-			largestAmplitude(d), airFunction(d), airOfBall(d), swayingBracket(d),
+			largestAmplitude(d), airFunction(d, viscosity), airOfBall(d, viscosity), swayingBracket(d),
 			midway(), symmetricInAir(), turned.period(), turned.gravity(), centreOfMass(d),
-			kater1818(), potsdam1906(), placeOfG(d),
+			placeOfG(d), kater1818(), potsdam1906(),
 		},
 	}
 }
@@ -158,8 +159,7 @@ func largestAmplitude(d *bank.Draw) bank.Question {
 	}
 }
 
-func airFunction(d *bank.Draw) bank.Question {
-	nu := d.Between("viscosity", 1.42, 1.62, 0.01) * 1e-5
+func airFunction(d *bank.Draw, nu float64) bank.Question {
 	random := d.Rand("air calls")
 	var calls [][]float64
 	for range 8 {
@@ -192,12 +192,11 @@ func airFunction(d *bank.Draw) bank.Question {
 	}
 }
 
-func airOfBall(d *bank.Draw) bank.Question {
+func airOfBall(d *bank.Draw, nu float64) bank.Question {
 	radius := d.Between("ball radius", 12, 30, 0.5) * 1e-3
 	metal := d.Pick("ball density", 2700, 7200, 7850, 8400, 8900)
 	period := d.Between("ball period", 1.6, 3.2, 0.1)
 	air := d.Between("air density", 1.16, 1.26, 0.005)
-	const nu = 1.5e-5
 	k := gravlab.Must(pendulum.SphereAirInertia(radius, period, nu))
 	low := func(k float64) float64 { return 9.81 * (air / metal) * (1 + k) }
 	printed := func(swing float64) float64 {
@@ -205,7 +204,7 @@ func airOfBall(d *bank.Draw) bank.Question {
 	}
 	return bank.Question{
 		ID: "air", Kind: judge.KindNumber, Marks: 2, Unit: "mGal", Tol: judge.Tolerance{Rel: 0.01},
-		Fields: bank.Fields{"millimetres": radius * 1e3, "metal": metal, "period": period, "air": air},
+		Fields: bank.Fields{"millimetres": radius * 1e3, "metal": metal, "period": period, "air": air, "nu": nu * 1e5},
 		Solve:  bank.Always(low(k)),
 		Slips: []bank.Slip{
 			{ID: "buoyancy-only", Value: bank.Always(low(0))},
@@ -269,7 +268,7 @@ func centreOfMass(d *bank.Draw) bank.Question {
 		Slips: []bank.Slip{
 			{ID: "one-distance", Value: bank.Always(2 * most)},
 			{ID: "not-squared", Value: bank.Always(most * edges / apart)},
-			{ID: "squares-as-periods", Value: bank.Always(2 * most)},
+			{ID: "fraction", Value: bank.Always(most / period)},
 			{ID: "edges-for-difference", Value: bank.Always(most * edges * edges / (apart * apart))},
 		},
 		Range: [2]float64{1e-5, 0.02},
