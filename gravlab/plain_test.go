@@ -193,7 +193,7 @@ func TestPlainEnglish(t *testing.T) {
 		}
 	}
 	// What the page shows: its captions and controls, and the virtual apparatus.
-	scripts, err := filepath.Glob(filepath.Join("page", "assets", "*.js"))
+	scripts, err := filepath.Glob(filepath.Join("[pt]*", "assets", "*.js")) // page and teach
 	if err != nil || len(scripts) == 0 {
 		t.Fatalf("the page has no scripts: %v", err)
 	}

@@ -73,6 +73,11 @@ type Options struct {
 	// Files are those beside the notebook, from which a sealed sheet's recordings are read;
 	// nil: there are none.
 	Files fs.FS
+	// Own names the reader's own sheet of a lab: no other is opened. nil: a cell may name any.
+	Own func(lab string) bank.Code
+	// Given is told of each answer that is kept, in the order of the answers to a sheet;
+	// may be nil. It must not call the lab server.
+	Given func(lab string, e Entry)
 	// ChartScript is the text of ECharts that charts carry with them (draw.Chart);
 	// without it a chart is its still image.
 	ChartScript string
@@ -111,7 +116,7 @@ func New(o Options) (*Server, error) {
 	if o.InMemory {
 		o.Data = ""
 	}
-	return &Server{o: o, shelf: newShelf(o.Find, o.Data, o.Files), pipes: map[string]*cellPipes{}, conns: map[net.Conn]bool{}}, nil
+	return &Server{o: o, shelf: newShelf(o, o.Data), pipes: map[string]*cellPipes{}, conns: map[net.Conn]bool{}}, nil
 }
 
 // findLab is exercises.Find with a guess at what a mistyped id means.

@@ -63,7 +63,7 @@ func (b *Server) Session(o SessionOptions) *Session {
 	}
 	s := &Session{bench: b, o: o, shelf: b.shelf, pending: map[string]pendingCalls{}}
 	if b.o.InMemory && o.Confined {
-		s.shelf = newShelf(b.o.Find, "", b.o.Files)
+		s.shelf = newShelf(b.o, "")
 	}
 	seed := rand.Uint64()
 	if o.Confined {

@@ -1,6 +1,7 @@
 package labserver
 
 import (
+	"errors"
 	"fmt"
 	"io/fs"
 	"slices"
@@ -21,7 +22,8 @@ type sheetKey struct {
 // A sheet is one of the bank and the answers to it so far.
 type sheet struct {
 	bank.Sheet
-	log string // path, "" for memory only
+	log   string // path, "" for memory only
+	given func(lab string, e Entry)
 
 	changed []string // questions that are others than the notebook was handed out with (see differing)
 
@@ -37,14 +39,16 @@ type sheetCache struct {
 	find  func(id string) (bank.Lab, error)
 	data  string // folder of the logs, "" for memory only
 	files fs.FS  // beside the notebook; may be nil
+	own   func(lab string) bank.Code
+	given func(lab string, e Entry)
 
 	mu     sync.Mutex
 	sheets map[sheetKey]*sheet
 	used   []sheetKey // that answers were submitted to, in order
 }
 
-func newShelf(find func(id string) (bank.Lab, error), data string, files fs.FS) *sheetCache {
-	return &sheetCache{find: find, data: data, files: files, sheets: map[sheetKey]*sheet{}}
+func newShelf(o Options, data string) *sheetCache {
+	return &sheetCache{find: o.Find, data: data, files: o.Files, own: o.Own, given: o.Given, sheets: map[sheetKey]*sheet{}}
 }
 
 // A shelf with logs forgets its sheets when it has this many: it costs a log
@@ -61,6 +65,9 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 	if err != nil {
 		return nil, err
 	}
+	if h.own != nil && h.own(l.ID) != c {
+		return nil, errors.New("this is not your sheet; yours is the one that the first code cell names as the lab was handed out")
+	}
 	key := sheetKey{l.ID, c}
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -73,7 +80,7 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 		}
 		clear(h.sheets)
 	}
-	s := &sheet{Sheet: l.Sheet(c), recordings: map[string][][]float64{}, hints: map[string]int{}}
+	s := &sheet{Sheet: l.Sheet(c), given: h.given, recordings: map[string][][]float64{}, hints: map[string]int{}}
 	s.history = NewHistory(s.Sheet)
 	s.changed = differing(h.files, s.Sheet)
 	if h.data != "" {
@@ -157,6 +164,9 @@ func (s *sheet) give(q bank.Question, a judge.Answer, assessed bool) (Submission
 		err = failed
 	}
 	g.Tries = s.history.standing[q.ID].Tries
+	if s.given != nil && err == nil {
+		s.given(s.Sheet.Lab.ID, e)
+	}
 	return g, err
 }
 

@@ -14,6 +14,7 @@ import (
 	"unicode/utf8"
 
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
@@ -173,7 +174,7 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *document) {
 	defer release()
 	q, c := b.question(in.Question)
 	if c == nil {
-		refuse(w, http.StatusBadRequest, "there is no such question")
+		door.Refuse(w, http.StatusBadRequest, "there is no such question")
 		return
 	}
 	given, _ := typed(c)
@@ -207,10 +208,10 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *document) {
 		c.Source = given.source(q)
 	}
 	if _, err := b.write(); err != nil {
-		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
+		b.notSaved(w, err)
 		return
 	}
-	reply(w, b.block(slices.Index(b.nb.Cells, c), c))
+	door.Reply(w, b.block(slices.Index(b.nb.Cells, c), c))
 }
 
 var note = regexp.MustCompile(`(?m)^// typed into the form: .*\n`)
@@ -255,7 +256,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 	defer release()
 	q, c := b.question(in.Question)
 	if c == nil || q.Kind == judge.KindFunction {
-		refuse(w, http.StatusBadRequest, "there is no such question")
+		door.Refuse(w, http.StatusBadRequest, "there is no such question")
 		return
 	}
 	f := in.Fields.trim()
@@ -270,7 +271,7 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 	}
 	failed, given := s.bench.Session(labserver.SessionOptions{Changed: b.changed}).Answer(wire.Frame{Head: head})
 	if given == nil {
-		refuse(w, http.StatusInternalServerError, failed.Text)
+		door.Refuse(w, http.StatusInternalServerError, failed.Text)
 		return
 	}
 	c.Outputs, c.Run = []*notebook.Output{display(given.View.Display())}, 0
@@ -280,12 +281,11 @@ func (s *Server) answer(w http.ResponseWriter, r *http.Request, b *document) {
 	c.SetOwn(draftKey, nil)
 	c.SetOwn(ranKey, nil)
 	if _, err := b.write(); err != nil {
-		s.o.Log(err.Error())
-		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
+		b.notSaved(w, err)
 		return
 	}
 	standings, marks, of := b.standings()
-	reply(w, map[string]any{"output": b.outputs(slices.Index(b.nb.Cells, c), c.Outputs), "standings": standings, "marks": marks, "of": of})
+	door.Reply(w, map[string]any{"output": b.outputs(slices.Index(b.nb.Cells, c), c.Outputs), "standings": standings, "marks": marks, "of": of})
 }
 
 // display is what the lab server displays, as a notebook holds it.

@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/internal/webassets"
 )
 
@@ -36,7 +37,7 @@ func (s *Server) shell(w http.ResponseWriter, r *http.Request) { s.writeShell(w,
 // says so and leads back.
 func (s *Server) missing(w http.ResponseWriter, r *http.Request) {
 	if r.Method != http.MethodGet {
-		refuse(w, http.StatusNotFound, "there is nothing at this address")
+		door.Refuse(w, http.StatusNotFound, "there is nothing at this address")
 		return
 	}
 	s.writeShell(w, http.StatusNotFound)
@@ -45,10 +46,10 @@ func (s *Server) missing(w http.ResponseWriter, r *http.Request) {
 func (s *Server) writeShell(w http.ResponseWriter, status int) {
 	text, err := embedded.ReadFile("assets/shell.html")
 	if err != nil {
-		refuse(w, http.StatusInternalServerError, err.Error())
+		door.Refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
-	nonce := secret()
+	nonce := door.Secret()
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self' 'nonce-"+nonce+"'; "+
 		"style-src-attr 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; frame-src 'self'; worker-src 'self'; "+
 		"base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
@@ -61,8 +62,12 @@ func (s *Server) writeShell(w http.ResponseWriter, status int) {
 	if s.o.Apparatus != nil {
 		apparatus = "/apparatus/"
 	}
+	shared, place, reader := "", "", ""
+	if s.o.Seat != nil {
+		shared, place, reader = "yes", s.o.Seat.Name, s.o.Seat.Reader
+	}
 	w.WriteHeader(status)
-	page := strings.NewReplacer("{{nonce}}", nonce, "{{editor}}", html.EscapeString(editor), "{{apparatus}}", html.EscapeString(apparatus)).Replace(string(text))
+	page := strings.NewReplacer("{{shared}}", shared, "{{place}}", html.EscapeString(place), "{{reader}}", html.EscapeString(reader), "{{nonce}}", nonce, "{{editor}}", html.EscapeString(editor), "{{apparatus}}", html.EscapeString(apparatus)).Replace(string(text))
 	w.Write([]byte(page))
 }
 
@@ -74,7 +79,7 @@ func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 		text, err = os.ReadFile(filepath.Join(s.o.Web, webassets.Editor))
 	}
 	if err != nil || name == "shell.html" {
-		refuse(w, http.StatusNotFound, "there is no such file")
+		door.Refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
 	serve(w, r, name, text)
@@ -97,12 +102,12 @@ func (s *Server) sample(w http.ResponseWriter, r *http.Request) {
 func (s *Server) apparatus(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("path")
 	if s.o.Apparatus == nil || !fs.ValidPath(name) {
-		refuse(w, http.StatusNotFound, "there is no such file")
+		door.Refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
 	text, err := s.o.Apparatus(name)
 	if err != nil {
-		refuse(w, http.StatusNotFound, "there is no such file")
+		door.Refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
 	serve(w, r, name, text)
@@ -116,7 +121,7 @@ var mimes = map[string]string{".js": "text/javascript", ".css": "text/css", ".sv
 func serve(w http.ResponseWriter, r *http.Request, name string, text []byte) {
 	mime, ok := mimes[path.Ext(name)]
 	if !ok {
-		refuse(w, http.StatusNotFound, "there is no such file")
+		door.Refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
 	sum := sha256.Sum256(text)

@@ -1,6 +1,7 @@
 package page
 
 import (
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -13,10 +14,12 @@ import (
 	"regexp"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
@@ -29,6 +32,7 @@ type document struct {
 	source string // the notebook as it was handed out
 	copy   string // the reader's working copy, which may not exist yet
 	own    bool   // one of the project's own
+	aside  string // the folder for working copies that are put aside; "" is that of the copy
 	frames frames
 
 	mu       sync.Mutex
@@ -81,7 +85,10 @@ func (b *document) load() error {
 		if err := os.MkdirAll(filepath.Dir(b.copy), 0o700); err != nil {
 			return err
 		}
-		release, err := filelock.Claim(b.copy)
+		release, err := func() {}, error(nil)
+		if b.server.o.Seat == nil {
+			release, err = filelock.Claim(b.copy)
+		}
 		if err != nil {
 			return fmt.Errorf("this lab is open in another gravlab, which writes to %s; end that one first", b.copy)
 		}
@@ -111,6 +118,10 @@ func (b *document) readSheet() {
 	if !b.hasSheet || b.fault != "" {
 		return
 	}
+	if own := b.server.ownSheet(b.name); own != nil && (b.sheet.Lab.ID != b.name || b.sheet.Code != *own) {
+		b.fault = fmt.Sprintf("the first code cell names another sheet than yours, which is ask.Sheet(%q, %q)", b.name, *own)
+		return
+	}
 	var err error
 	if b.changed, err = b.sheet.Changed(b.nb); err != nil {
 		b.server.o.Log(err.Error())
@@ -133,7 +144,7 @@ func sheetOf(nb *notebook.Notebook) (sheet bank.Sheet, ok, assessed bool, fault 
 // version is put aside first and its name returned: neither is lost.
 func (b *document) write() (aside string, err error) {
 	if now := stampOf(b.copy); now != b.stamp && now != (stamp{}) {
-		if aside, err = putAside(b.copy, "other"); err != nil {
+		if aside, err = b.putAside("other"); err != nil {
 			return "", err
 		}
 	}
@@ -151,14 +162,38 @@ func (b *document) write() (aside string, err error) {
 	return aside, nil
 }
 
-// putAside renames a notebook to a free name beside it.
-func putAside(path, word string) (string, error) {
+// putAside renames the working copy to a free name, beside it or in the folder for that.
+func (b *document) putAside(word string) (string, error) {
+	path := b.copy
+	if b.aside != "" {
+		if err := os.MkdirAll(b.aside, 0o700); err != nil {
+			return "", err
+		}
+		path = filepath.Join(b.aside, filepath.Base(b.copy))
+	}
 	for n := 1; ; n++ {
 		to := fmt.Sprintf("%s.%s-%d.ipynb", strings.TrimSuffix(path, ".ipynb"), word, n)
 		if _, err := os.Lstat(to); errors.Is(err, fs.ErrNotExist) {
-			return to, os.Rename(path, to)
+			return to, os.Rename(b.copy, to)
 		}
 	}
+}
+
+// ownSheet is the code of the reader's sheet of a lab, nil if the notebook may name any.
+func (s *Server) ownSheet(lab string) *bank.Code {
+	if s.o.Seat == nil || s.o.Seat.Sheet == nil {
+		return nil
+	}
+	code := s.o.Seat.Sheet(lab)
+	return &code
+}
+
+// closed says why a lab cannot be opened, or changed, now.
+func (b *document) closed(change bool) string {
+	if seat := b.server.o.Seat; seat != nil && seat.Closed != nil {
+		return seat.Closed(b.name, change)
+	}
+	return ""
 }
 
 func (b *document) close() {
@@ -195,7 +230,7 @@ func (s *Server) withBook(do func(w http.ResponseWriter, r *http.Request, b *doc
 	return func(w http.ResponseWriter, r *http.Request) {
 		b := s.find(r.PathValue("name"))
 		if b == nil {
-			refuse(w, http.StatusNotFound, fmt.Sprintf("there is no lab called “%s”", r.PathValue("name")))
+			door.Refuse(w, http.StatusNotFound, fmt.Sprintf("there is no lab called “%s”", r.PathValue("name")))
 			return
 		}
 		do(w, r, b)
@@ -204,11 +239,15 @@ func (s *Server) withBook(do func(w http.ResponseWriter, r *http.Request, b *doc
 
 // read decodes what a request brings.
 func read(w http.ResponseWriter, r *http.Request, into any) bool {
-	if err := json.NewDecoder(r.Body).Decode(into); errors.Is(err, os.ErrDeadlineExceeded) {
-		refuse(w, http.StatusRequestTimeout, "this request came too slowly")
+	var large *http.MaxBytesError
+	if err := json.NewDecoder(r.Body).Decode(into); errors.As(err, &large) {
+		door.Refuse(w, http.StatusRequestEntityTooLarge, "this is more than 8 MB; nothing of it was taken")
+		return false
+	} else if errors.Is(err, os.ErrDeadlineExceeded) {
+		door.Refuse(w, http.StatusRequestTimeout, "this request came too slowly")
 		return false
 	} else if err != nil {
-		refuse(w, http.StatusBadRequest, "this request cannot be read: "+err.Error())
+		door.Refuse(w, http.StatusBadRequest, "this request cannot be read: "+err.Error())
 		return false
 	}
 	return true
@@ -218,9 +257,12 @@ func read(w http.ResponseWriter, r *http.Request, into any) bool {
 // place without asking.
 const lapse = 20 * time.Second
 
-// mine reports whether a tab may write, and notes that it is there. The caller
-// holds b.mu.
+// mine reports whether a tab may write, and notes that it is there: the one that
+// wrote last, or the first one to ask. The caller holds b.mu.
 func (b *document) mine(tab string) bool {
+	if b.writer == "" && tab != "" && b.load() == nil {
+		b.writer = tab // the program has been started again, and this tab goes on
+	}
 	if b.writer != tab {
 		return false
 	}
@@ -232,8 +274,12 @@ func (b *document) mine(tab string) bool {
 func (s *Server) open(w http.ResponseWriter, r *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
+	if why := b.closed(false); why != "" {
+		door.Refuse(w, http.StatusForbidden, why)
+		return
+	}
 	if err := b.load(); err != nil {
-		refuse(w, http.StatusInternalServerError, err.Error())
+		door.Refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
 	tab := r.URL.Query().Get("tab")
@@ -244,7 +290,7 @@ func (s *Server) open(w http.ResponseWriter, r *http.Request, b *document) {
 	b.takeFigures()
 	v := b.view()
 	v.Writer = b.writer == tab
-	reply(w, v)
+	door.Reply(w, v)
 }
 
 // here tells a tab whether it still writes, and remembers the reader's place.
@@ -259,7 +305,10 @@ func (s *Server) here(w http.ResponseWriter, r *http.Request, b *document) {
 	if mine && in.Place != "" && b.nb != nil && b.nb.Cell(in.Place) != nil {
 		s.desk.note(b.name, in.Place)
 	}
-	reply(w, map[string]bool{"writer": mine})
+	if mine && s.o.Seat != nil && s.o.Seat.Here != nil {
+		s.o.Seat.Here(b.name, b.questionAt(in.Place))
+	}
+	door.Reply(w, map[string]bool{"writer": mine})
 }
 
 // forWriter reads what a tab wants to change and locks the book; release unlocks
@@ -271,10 +320,33 @@ func (b *document) forWriter(w http.ResponseWriter, r *http.Request, in any, tab
 	b.mu.Lock()
 	if !b.mine(*tab) {
 		b.mu.Unlock()
-		refuse(w, http.StatusConflict, "another tab works on this lab")
+		door.Refuse(w, http.StatusConflict, "another tab works on this lab")
+		return nil
+	}
+	if why := b.closed(true); why != "" {
+		b.mu.Unlock()
+		door.Refuse(w, http.StatusForbidden, why)
 		return nil
 	}
 	return b.mu.Unlock
+}
+
+// questionAt is the question at or below a cell: what a reader of that cell is about to
+// answer; empty if there is none. The caller holds b.mu.
+func (b *document) questionAt(cell string) string {
+	if b.nb == nil || !b.hasSheet {
+		return ""
+	}
+	at := false
+	for _, c := range b.nb.Cells {
+		at = at || c.ID == cell
+		if from, _, ok := c.Question(); at && ok {
+			if q, ok := b.sheet.Question(from); ok {
+				return q.ID
+			}
+		}
+	}
+	return ""
 }
 
 // save takes what was typed into code boxes, and into forms without giving it in.
@@ -291,22 +363,62 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, b *document) {
 	defer release()
 	for id, text := range in.Cells {
 		if problem := b.put(id, text); problem != "" {
-			refuse(w, http.StatusBadRequest, problem)
+			door.Refuse(w, http.StatusBadRequest, problem)
 			return
 		}
 	}
 	for id, f := range in.Drafts {
 		if problem := b.draft(id, f); problem != "" {
-			refuse(w, http.StatusBadRequest, problem)
+			door.Refuse(w, http.StatusBadRequest, problem)
 			return
 		}
 	}
 	aside, err := b.write()
 	if err != nil {
-		refuse(w, http.StatusInternalServerError, "it could not be saved: "+err.Error())
+		b.notSaved(w, err)
 		return
 	}
-	reply(w, map[string]string{"aside": aside})
+	door.Reply(w, map[string]string{"aside": b.told(aside)})
+}
+
+// told is the name of a file as the reader is told it.
+func (b *document) told(path string) string {
+	if b.server.o.Seat != nil && path != "" {
+		return filepath.Base(path)
+	}
+	return path
+}
+
+// notSaved says why the working copy could not be written.
+func (b *document) notSaved(w http.ResponseWriter, err error) {
+	b.server.o.Log(b.copy + ": " + err.Error())
+	door.Refuse(w, http.StatusInternalServerError, whyNotSaved(err))
+}
+
+func whyNotSaved(err error) string {
+	if errors.Is(err, syscall.ENOSPC) {
+		return "it could not be saved: the disk of the computer that keeps it is full"
+	}
+	return "it could not be saved: " + err.Error()
+}
+
+// Halt stops all boxes and waits until what they have put out is kept, or ctx ends.
+func (s *Server) Halt(ctx context.Context) {
+	for _, b := range s.books {
+		for {
+			b.mu.Lock()
+			for _, r := range b.running {
+				r.stopped = true
+				r.stop()
+			}
+			over := len(b.running) == 0
+			b.mu.Unlock()
+			if over || ctx.Err() != nil {
+				break
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+	}
 }
 
 // put puts a text into a code cell.
@@ -330,7 +442,7 @@ func (s *Server) allow(w http.ResponseWriter, r *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	b.allowed = true
-	reply(w, struct{}{})
+	door.Reply(w, struct{}{})
 }
 
 // anew puts the working copy aside and begins again from the notebook as it
@@ -345,11 +457,11 @@ func (s *Server) anew(w http.ResponseWriter, r *http.Request, b *document) {
 	aside := ""
 	if stampOf(b.copy) != (stamp{}) {
 		var err error
-		if aside, err = putAside(b.copy, "before"); err != nil {
-			refuse(w, http.StatusInternalServerError, err.Error())
+		if aside, err = b.putAside("before"); err != nil {
+			door.Refuse(w, http.StatusInternalServerError, err.Error())
 			return
 		}
 	}
 	b.nb = nil
-	reply(w, map[string]string{"aside": aside})
+	door.Reply(w, map[string]string{"aside": b.told(aside)})
 }

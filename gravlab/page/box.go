@@ -12,7 +12,9 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 )
@@ -33,6 +35,7 @@ type Box struct {
 	Exchange func(frame []byte) []byte // answers a frame, as labserver.Session.Exchange does
 	Output   func(text []byte)         // is told what it prints, as it comes
 	Log      func(text string)         // is told what takes long
+	Idle     bool                      // the reader does not wait for it
 
 	// What follows is for a runner with a lab server of its own.
 
@@ -44,6 +47,7 @@ type Box struct {
 
 // A Result is how a box went.
 type Result struct {
+	Used time.Duration // processor time, where the runner knows it
 	// Trouble says in plain words what went wrong, each with its line in the box
 	// (0: no line in particular). None: it ran to its end.
 	Trouble []Trouble
@@ -89,7 +93,7 @@ func (s *Server) run(w http.ResponseWriter, r *http.Request, b *document) {
 	}
 	job, status, problem := b.begin(r.Context(), in.Tab, in.Cell, in.Source)
 	if problem != "" {
-		refuse(w, status, problem)
+		door.Refuse(w, status, problem)
 		return
 	}
 	defer job.stop()
@@ -134,6 +138,8 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 		return nil, http.StatusConflict, "another tab works on this lab"
 	case !b.own && !b.allowed:
 		return nil, http.StatusForbidden, "this notebook comes from elsewhere; nothing in it runs until you allow it"
+	case b.closed(true) != "":
+		return nil, http.StatusForbidden, b.closed(true)
 	case b.running[cell] != nil:
 		return nil, http.StatusConflict, "this box runs already"
 	}
@@ -141,14 +147,13 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 		return nil, http.StatusBadRequest, problem
 	}
 	if _, err := b.write(); err != nil {
-		return nil, http.StatusInternalServerError, "it could not be saved: " + err.Error()
+		return nil, http.StatusInternalServerError, whyNotSaved(err)
 	}
 	c := b.nb.Cell(cell)
 	j = &job{book: b, index: slices.Index(b.nb.Cells, c), cell: cell, mark: &running{}}
 	j.box = b.box(j.index)
 	j.box.Output, j.box.Log, j.box.Show, j.box.Anew = j.print, func(what string) { j.send(event{Say: what}) }, j.put, j.anew
-	files, closeFiles := filesBeside(b.copy, b.source)
-	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: files, Changed: b.changed})
+	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: filesBeside(b.copy, b.source), Changed: b.changed})
 	j.box.Exchange = session.Exchange
 	var cancel context.CancelFunc
 	j.ctx, cancel = context.WithCancel(ctx)
@@ -159,7 +164,6 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 	b.running[cell] = j.mark
 	j.stop = func() {
 		cancel()
-		closeFiles()
 		b.mu.Lock()
 		defer b.mu.Unlock()
 		if b.running[cell] == j.mark {
@@ -178,32 +182,30 @@ func (b *document) box(index int) Box {
 }
 
 // folders are searched for a file one after the other.
-type folders []fs.FS
+type folders []string
 
+// Open opens a file of the folders. They stay closed until then, since a box may wait long
+// for its turn. A link that leads out of them is not followed: they may have been
+// packed by someone else.
 func (f folders) Open(name string) (fs.File, error) {
-	for _, folder := range f {
-		if file, err := folder.Open(name); err == nil {
-			return file, nil
+	if fs.ValidPath(name) {
+		for _, folder := range f {
+			if file, err := os.OpenInRoot(folder, name); err == nil {
+				return file, nil
+			}
 		}
 	}
 	return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
 }
 
 // filesBeside holds the files beside the working copy and beside the notebook
-// that it began as, for recordings of one's own. A link in these folders that
-// leads out of them is not followed: somebody else may have packed them.
-func filesBeside(notebooks ...string) (files folders, closeAll func()) {
-	var roots []*os.Root
+// that it began as, for recordings of one's own.
+func filesBeside(notebooks ...string) folders {
+	var f folders
 	for _, path := range notebooks {
-		if root, err := os.OpenRoot(filepath.Dir(path)); err == nil {
-			roots, files = append(roots, root), append(files, root.FS())
-		}
+		f = append(f, filepath.Dir(path))
 	}
-	return files, func() {
-		for _, root := range roots {
-			root.Close()
-		}
-	}
+	return f
 }
 
 // seed is the sheet's, so that marking runs the same.
@@ -332,5 +334,5 @@ func (s *Server) stop(w http.ResponseWriter, r *http.Request, b *document) {
 		run.stopped = true
 		run.stop()
 	}
-	reply(w, struct{}{})
+	door.Reply(w, struct{}{})
 }

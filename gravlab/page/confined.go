@@ -19,17 +19,29 @@ type Confined struct {
 	err   error
 	stop  context.CancelFunc
 	said  atomic.Value // string: how far the preparation is
+	o     ConfinedOptions
+}
+
+// ConfinedOptions say how boxes share a machine; the zero value is for one reader.
+type ConfinedOptions struct {
+	Workers int            // processes at once; 0: one for each core
+	Nice    int            // by how much they give way to other processes
+	Slow    bool           // a box uses one core: the second one is needed by others
+	Limits  sandbox.Limits // of a box
+	// Patience, if not nil, is how much processor time a box may use, asked again and again
+	// while it runs.
+	Patience func() time.Duration
 }
 
 // NewConfined prepares the packages of a clone behind the page, which takes some
 // time on a new machine, and tells say so. Close ends the workers.
-func NewConfined(clone string, log func(text string)) *Confined {
+func NewConfined(clone string, log func(text string), o ConfinedOptions) *Confined {
 	ctx, stop := context.WithCancel(context.Background())
-	c := &Confined{ready: make(chan struct{}), stop: stop}
+	c := &Confined{ready: make(chan struct{}), stop: stop, o: o}
 	c.said.Store("preparing the packages of the labs, once on a new machine")
 	go func() {
 		defer close(c.ready)
-		c.pool, c.err = sandbox.NewPool(ctx, sandbox.PoolOptions{Clone: clone, Log: func(what string) {
+		c.pool, c.err = sandbox.NewPool(ctx, sandbox.PoolOptions{Clone: clone, Workers: o.Workers, Nice: o.Nice, Log: func(what string) {
 			c.said.Store(what)
 			log(what)
 		}})
@@ -66,11 +78,16 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 		return failed(c.err)
 	}
 	b.Log("running")
-	out, err := c.pool.RunBox(ctx, sandbox.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output})
+	out, err := c.pool.RunBox(ctx, sandbox.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output,
+		Slow: c.o.Slow, Limits: c.o.Limits, Patience: c.o.Patience})
 	if err != nil {
-		return failed(err)
+		r, err := failed(err)
+		r.Used = out.Times.Processor
+		return r, err
 	}
-	return result(out, len(b.Above)+1), nil
+	r := result(out, len(b.Above)+1)
+	r.Used = out.Times.Processor
+	return r, nil
 }
 
 // wait waits until the packages are prepared and says how far that is.

@@ -4,5 +4,5 @@ import "time"
 
 // SetPatience sets, before the first request, how slowly one may come.
 func (s *Server) SetPatience(grace time.Duration, rate int64) {
-	s.door.patience = patience{grace, rate}
+	s.door.Grace, s.door.Rate = grace, rate
 }

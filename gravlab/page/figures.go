@@ -121,6 +121,36 @@ func (s *Server) figures(w http.ResponseWriter, r *http.Request, b *document) {
 	b.keepFigures()
 }
 
+// Prepare works out the figures of a lab that its reader has not begun and keeps them in the
+// cache, so that they are there when it is opened.
+func (s *Server) Prepare(ctx context.Context, lab string) error {
+	b := s.find(lab)
+	if b == nil || s.o.Figures == "" {
+		return nil
+	}
+	b.mu.Lock()
+	err := b.load()
+	var cells []string
+	if err == nil && b.cached() != "" {
+		cells = b.awaited("")
+	}
+	b.mu.Unlock()
+	if err != nil || len(cells) == 0 {
+		return err
+	}
+	if err := os.MkdirAll(s.o.Figures, 0o700); err != nil {
+		return err
+	}
+	for _, id := range cells {
+		b.workOut(ctx, id)
+		if ctx.Err() != nil {
+			break
+		}
+	}
+	b.keepFigures()
+	return ctx.Err()
+}
+
 // awaited lists the cells whose figures are still to be worked out. The caller holds b.mu.
 func (b *document) awaited(place string) (ids []string) {
 	if b.nb == nil {
@@ -173,6 +203,7 @@ func (b *document) workOut(ctx context.Context, id string) (e figureEvent, chang
 	}
 	index := slices.Index(b.nb.Cells, c)
 	box := b.box(index)
+	box.Idle = true
 	before := madeOf(box.Above, box.Source)
 	var mu sync.Mutex
 	out := notebook.Cell{}
@@ -190,9 +221,7 @@ func (b *document) workOut(ctx context.Context, id string) (e figureEvent, chang
 		out.Outputs = append(out.Outputs, o)
 	}
 	box.Log = func(string) {}
-	files, closeFiles := filesBeside(b.copy, b.source)
-	defer closeFiles()
-	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, MaxShown: 20, Files: files, Changed: b.changed,
+	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, MaxShown: 20, Files: filesBeside(b.copy, b.source), Changed: b.changed,
 		Show: func(d labserver.Display) error { put(display(d)); return nil }})
 	box.Exchange = func(frame []byte) []byte {
 		if f, err := wire.Decode(frame); err == nil && !slices.Contains(shownOnly, f.Kind) {
@@ -247,9 +276,10 @@ var thisProgram = sync.OnceValue(func() string {
 })
 
 // cached is the file of a lab's figures in the cache, a notebook of boxes that have run;
-// "" if none are kept: only those of the default sheet are, which everybody opens first.
+// "" if none are kept: only those of the default sheet are, which everybody opens first, and
+// those of a reader's own sheets where many readers share a program.
 func (b *document) cached() string {
-	if b.server.o.Figures == "" || !b.own || !b.hasSheet || b.sheet.Code != "" || b.stamp != (stamp{}) || thisProgram() == "" {
+	if b.server.o.Figures == "" || !b.own || !b.hasSheet || b.sheet.Code != "" && b.server.o.Seat == nil || b.stamp != (stamp{}) || thisProgram() == "" {
 		return ""
 	}
 	return filepath.Join(b.server.o.Figures, b.name+".ipynb")

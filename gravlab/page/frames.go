@@ -12,6 +12,7 @@ import (
 	"sync"
 
 	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/report"
@@ -43,7 +44,7 @@ func (f *frames) keep(h held) string {
 		delete(f.held, f.order[0])
 		f.order = f.order[1:]
 	}
-	id := secret()
+	id := door.Secret()
 	f.held[id], f.order = h, append(f.order, id)
 	return id
 }
@@ -88,7 +89,7 @@ func (s *Server) hasFrame(w http.ResponseWriter, r *http.Request, b *document) {
 		_, err := os.Stat(filepath.Join(s.o.Web, webassets.Charts))
 		found = err == nil
 	}
-	reply(w, map[string]bool{"there": found})
+	door.Reply(w, map[string]bool{"there": found})
 }
 
 // frame serves the content of a frame. Its policy takes away its origin, so that
@@ -103,12 +104,12 @@ func (s *Server) frame(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	if !found {
-		refuse(w, http.StatusNotFound, "this frame is gone; load the page again")
+		door.Refuse(w, http.StatusNotFound, "this frame is gone; load the page again")
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	const nothing = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; form-action 'none'; "
-	around := "frame-ancestors http://" + r.Host
+	around := "frame-ancestors " + s.door.Origin(r)
 	if h.option == nil {
 		w.Header().Set("Content-Security-Policy", "sandbox; "+nothing+around)
 		fmt.Fprintf(w, "<!DOCTYPE html><meta charset=\"utf-8\"><style>body{font:16px sans-serif;background:#fff;color:#222;margin:.5em}</style>%s", h.html)
@@ -116,7 +117,7 @@ func (s *Server) frame(w http.ResponseWriter, r *http.Request) {
 	}
 	script, err := os.ReadFile(filepath.Join(s.o.Web, webassets.Charts))
 	if err != nil {
-		refuse(w, http.StatusNotFound, "the charts are not in the cache any more; start the program again")
+		door.Refuse(w, http.StatusNotFound, "the charts are not in the cache any more; start the program again")
 		return
 	}
 	library := draw.ScriptText(string(script))

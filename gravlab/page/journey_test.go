@@ -23,7 +23,7 @@ func confined(t testing.TB) labpage.Runner {
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := labpage.NewConfined(clone, func(s string) { t.Log(s) })
+	c := labpage.NewConfined(clone, func(s string) { t.Log(s) }, labpage.ConfinedOptions{})
 	t.Cleanup(func() { c.Close() })
 	// The packages are compiled once on a new machine; a journey begins with that
 	// done.

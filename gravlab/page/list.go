@@ -8,6 +8,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
@@ -30,7 +31,8 @@ type labView struct {
 	Count    int      `json:"count"` // of questions
 	Marks    int      `json:"marks"`
 	Of       int      `json:"of"`
-	File     string   `json:"file"` // of a notebook from elsewhere
+	File     string   `json:"file"`   // of a notebook from elsewhere
+	Closed   string   `json:"closed"` // why it cannot be opened now
 }
 
 // list gives the list of labs.
@@ -47,7 +49,7 @@ func (s *Server) list(w http.ResponseWriter, _ *http.Request) {
 	if s.find(out.Last) == nil {
 		out.Last = ""
 	}
-	reply(w, out)
+	door.Reply(w, out)
 }
 
 // listed says what the list shows of a book. It opens no lab that nobody has
@@ -76,6 +78,10 @@ func (b *document) listed() labView {
 		if found, err := exercises.Find(b.name); err == nil {
 			lab = found
 		}
+	}
+	v.Closed = b.closed(false)
+	if own := b.server.ownSheet(b.name); own != nil {
+		sheet.Code, assessed = *own, assessed || own.Sealed()
 	}
 	if !b.own {
 		v.File = b.source
@@ -119,7 +125,7 @@ func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.load(); err != nil {
-		refuse(w, http.StatusInternalServerError, err.Error())
+		door.Refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
 	o := report.Options{}
@@ -144,7 +150,7 @@ func (s *Server) report(w http.ResponseWriter, _ *http.Request, b *document) {
 	}
 	var page bytes.Buffer
 	if err := report.Write(&page, b.nb, o); err != nil {
-		refuse(w, http.StatusInternalServerError, err.Error())
+		door.Refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
 	// It is kept as a file; opened at this address it could do nothing.
@@ -158,12 +164,12 @@ func (s *Server) notebook(w http.ResponseWriter, _ *http.Request, b *document) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if err := b.load(); err != nil {
-		refuse(w, http.StatusInternalServerError, err.Error())
+		door.Refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
 	data, err := b.nb.Bytes()
 	if err != nil {
-		refuse(w, http.StatusInternalServerError, err.Error())
+		door.Refuse(w, http.StatusInternalServerError, err.Error())
 		return
 	}
 	w.Header().Set("Content-Type", "application/x-ipynb+json")

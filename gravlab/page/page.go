@@ -32,18 +32,18 @@
 package page
 
 import (
-	"crypto/rand"
-	"encoding/hex"
 	"fmt"
 	"net/http"
 	"os"
 	"path/filepath"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/labserver"
 )
 
-// Options for a page. Labs, Data and Runner are needed.
+// Options for a page. Labs (or a Seat), Data and Runner are needed.
 type Options struct {
 	Labs   string   // the folder of the project's own notebooks
 	Others []string // notebooks from elsewhere
@@ -70,13 +70,46 @@ type Options struct {
 	Hosts []string
 	// Log receives what goes wrong behind the scenes; nil drops it.
 	Log func(text string)
+	// Seat makes this the page of one of many readers; nil: it has one reader, whom it
+	// lets in itself.
+	Seat *Seat
+}
+
+// A Seat is a page's place in a program that serves many readers, each their own page. The
+// program lets them in, stands with its Door in front of Server.Handler, and has claimed
+// the folders. All fields but Door and Keys may be left out.
+type Seat struct {
+	Door *door.Door
+	Keys *door.Keys
+	// Name tells what this reader's tabs keep in the browser from what others keep there;
+	// Reader is whom the page names. Both are empty where no one has come in yet.
+	Name, Reader string
+	Books        []Book // the notebooks, instead of Options.Labs
+	// Sheet is the code of the reader's sheet of a lab, whatever a notebook says.
+	Sheet func(lab string) bank.Code
+	// Closed says why a lab cannot be opened now, or, with change, why it cannot be
+	// changed; empty if it can.
+	Closed func(lab string, change bool) string
+	// Here is told at which question of a lab the reader is.
+	Here func(lab, question string)
+	// Given is told of each answer to the reader's sheets that is kept.
+	Given func(lab string, e labserver.Entry)
+}
+
+// A Book is a lab's notebook for one reader.
+type Book struct {
+	Lab    string // id
+	Source string // as it was handed out
+	Copy   string // the working copy, which may not exist yet
+	Aside  string // the folder for working copies that are put aside
 }
 
 // Server is the page.
 type Server struct {
 	o     Options
 	bench *labserver.Server
-	door  *auth
+	door  *door.Door
+	keys  *door.Keys
 	desk  *bookmarks
 	books []*document
 }
@@ -86,11 +119,22 @@ func New(o Options) (*Server, error) {
 	if o.Log == nil {
 		o.Log = func(string) {}
 	}
-	b, err := labserver.New(labserver.Options{Data: o.Data, Log: o.Log})
+	lo := labserver.Options{Data: o.Data, Log: o.Log}
+	if o.Seat != nil {
+		lo.Own, lo.Given = o.Seat.Sheet, o.Seat.Given
+	}
+	b, err := labserver.New(lo)
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{o: o, bench: b, door: newDoor(o.Hosts), desk: &bookmarks{path: filepath.Join(o.Data, "page", "place.json")}}
+	s := &Server{o: o, bench: b, door: &door.Door{Hosts: o.Hosts, Pages: Addresses}, keys: door.NewKeys("gravlab"), desk: &bookmarks{path: filepath.Join(o.Data, "page", "place.json")}}
+	if o.Seat != nil {
+		s.door, s.keys = o.Seat.Door, o.Seat.Keys
+		for _, b := range o.Seat.Books {
+			s.books = append(s.books, &document{server: s, name: b.Lab, source: b.Source, own: true, copy: b.Copy, aside: b.Aside})
+		}
+		return s, nil
+	}
 	if o.Figures != "" {
 		go thisProgram() // it takes a moment
 	}
@@ -151,7 +195,7 @@ func (s *Server) Address(host, notebook string) string {
 			path = "/lab/" + b.name
 		}
 	}
-	return fmt.Sprintf("http://%s%s#key=%s", host, path, s.door.newKey())
+	return fmt.Sprintf("http://%s%s#key=%s", host, path, s.keys.Once())
 }
 
 // Close stops what runs and gives the working copies back. All that was typed
@@ -167,7 +211,7 @@ func (s *Server) Close() error {
 func (s *Server) Handler() http.Handler {
 	api := http.NewServeMux()
 	api.HandleFunc("GET /api/labs", s.list)
-	api.HandleFunc("GET /api/start", func(w http.ResponseWriter, _ *http.Request) { reply(w, s.o.Start) })
+	api.HandleFunc("GET /api/start", func(w http.ResponseWriter, _ *http.Request) { door.Reply(w, s.o.Start) })
 	api.HandleFunc("GET /api/lab/{name}", s.withBook(s.open))
 	api.HandleFunc("POST /api/lab/{name}/here", s.withBook(s.here))
 	api.HandleFunc("POST /api/lab/{name}/save", s.withBook(s.save))
@@ -188,16 +232,15 @@ func (s *Server) Handler() http.Handler {
 	mux.HandleFunc("GET /asset/{name}", s.asset)
 	mux.HandleFunc("GET /sample/{name}", s.sample)
 	mux.HandleFunc("GET /apparatus/{path...}", s.apparatus)
-	mux.HandleFunc("POST /enter", s.door.enter)
-	mux.Handle("GET /frame/{id}", s.door.cookieOnly(http.HandlerFunc(s.frame)))
-	mux.Handle("/api/", s.door.keyed(api))
+	mux.HandleFunc("POST /enter", s.door.Enter(s.keys))
+	mux.Handle("GET /frame/{id}", s.keys.CookieOnly(http.HandlerFunc(s.frame)))
+	mux.Handle("/api/", s.keys.Keyed(api))
 	mux.HandleFunc("/", s.missing)
-	return s.door.guard(mux)
+	if s.o.Seat != nil {
+		return mux
+	}
+	return s.door.Guard(mux)
 }
 
-// secret returns 128 random bits.
-func secret() string {
-	b := make([]byte, 16)
-	rand.Read(b) // never fails
-	return hex.EncodeToString(b)
-}
+// Addresses are those of the page to which a link elsewhere may lead.
+var Addresses = []string{"/", "/lab/"}

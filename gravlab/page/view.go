@@ -1,6 +1,7 @@
 package page
 
 import (
+	"path/filepath"
 	"strings"
 
 	"gravity.example/gravlab/bank"
@@ -78,6 +79,9 @@ func (b *document) view() view {
 	v := view{
 		Name: b.name, Copy: b.copy, Foreign: !b.own, Allowed: b.own || b.allowed, Confined: !b.server.o.Unconfined, Fault: b.fault, Assessed: b.assessed,
 		Place: b.server.desk.get().Cells[b.name],
+	}
+	if b.server.o.Seat != nil {
+		v.Copy = filepath.Base(b.copy) // where this computer keeps it is not the reader's business
 	}
 	if b.hasSheet {
 		v.Title, v.Minutes, v.Number = b.sheet.Lab.Title, b.sheet.Lab.Minutes, b.sheet.Lab.Number()

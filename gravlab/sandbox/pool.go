@@ -21,6 +21,7 @@ import (
 // PoolOptions say how a pool works. Clone is needed.
 type PoolOptions struct {
 	Workers int               // processes; 0: one for each core
+	Nice    int               // by how much workers give way to other processes: 0, or up to 19
 	Clone   string            // folder of the module
 	Log     func(text string) // told what takes long before the first job; may be nil
 }
@@ -31,6 +32,7 @@ type Pool struct {
 	setup setup
 	slots chan struct{} // as many as may work at once
 	dir   string
+	nice  int
 	habit habits
 }
 
@@ -55,7 +57,7 @@ func NewPool(ctx context.Context, o PoolOptions) (*Pool, error) {
 	if err != nil {
 		return nil, fileFault(filepath.Join(os.TempDir(), folderPrefix), err)
 	}
-	p := &Pool{dir: dir, slots: make(chan struct{}, o.Workers)}
+	p := &Pool{dir: dir, nice: o.Nice, slots: make(chan struct{}, o.Workers)}
 	if p.setup, err = prepare(ctx, clone, dir, o.Log); err != nil {
 		os.RemoveAll(dir)
 		return nil, err
@@ -99,7 +101,7 @@ func (p *Pool) Run(ctx context.Context, j Job) (Outcome, error) {
 
 // RunBox runs one code box: the last of the outcome's cells.
 func (p *Pool) RunBox(ctx context.Context, b Box) (Outcome, error) {
-	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits}
+	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits, patience: b.Patience}
 	if b.Output != nil {
 		j.Output = func(_ int, text []byte) { b.Output(text) }
 	}
@@ -227,6 +229,7 @@ func (t *task) attempt(ctx context.Context, w *worker) (over bool, err error) {
 		w.send(msgFile, t.Notebook)
 	}
 	watch := newWatch(w, t.limits, t.cpu)
+	watch.patience = t.patience
 	defer func() {
 		used := watch.used()
 		t.cpu += used

@@ -101,6 +101,7 @@ func (p *Pool) start() (*worker, error) {
 			return
 		}
 		bound(w.cmd.Process.Pid)
+		giveWay(w.cmd.Process.Pid, p.nice)
 		started <- nil
 		w.read(out)
 		w.cmd.Wait()
@@ -179,6 +180,9 @@ func (w *worker) signal() { killGroup(w.cmd.Process) }
 type watch struct {
 	worker *worker
 	limits Limits
+
+	patience func() time.Duration // in place of limits.Cell; may be nil
+
 	before time.Duration // processor time of earlier workers for the same job
 	wall   time.Time     // the job's begin
 
@@ -234,7 +238,11 @@ func (a *watch) exceeded() (limit Limit, sheet bool) {
 			return LimitCompiler, false
 		}
 	case stageRun:
-		if inStage > a.limits.Cell {
+		most := a.limits.Cell
+		if a.patience != nil {
+			most = a.patience()
+		}
+		if inStage > most {
 			return LimitTime, false
 		}
 		fallthrough

@@ -32,6 +32,17 @@ func along(*exec.Cmd) {}
 
 func killGroup(p *os.Process) { p.Kill() }
 
+// giveWay lowers the priority of a worker and of what it starts.
+func giveWay(pid, nice int) {
+	if nice <= 0 {
+		return
+	}
+	if h, err := windows.OpenProcess(windows.PROCESS_SET_INFORMATION, false, uint32(pid)); err == nil {
+		windows.SetPriorityClass(h, windows.BELOW_NORMAL_PRIORITY_CLASS)
+		windows.CloseHandle(h)
+	}
+}
+
 func alive(pid int) bool {
 	h, err := windows.OpenProcess(windows.PROCESS_QUERY_LIMITED_INFORMATION, false, uint32(pid))
 	if err != nil {

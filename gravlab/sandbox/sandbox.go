@@ -181,6 +181,8 @@ type Job struct {
 	// before does not count. Without a Session a run that has exchanged frames or told Output
 	// something is not tried again.
 	Session func(Sheet) (func(frame []byte) []byte, error)
+
+	patience func() time.Duration // see Box.Patience
 }
 
 // Box is one code box of the page.
@@ -193,4 +195,7 @@ type Box struct {
 	Output   func(text []byte)
 	Limits   Limits
 	Slow     bool // do not use a second core (see Job.Fast)
+	// Patience, if not nil, is asked again and again while the box runs, and counts instead of
+	// Limits.Cell: it may depend on who else waits.
+	Patience func() time.Duration
 }

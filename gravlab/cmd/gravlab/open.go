@@ -154,7 +154,7 @@ func prepare(ctx context.Context, o *page.Options, clone string, inKernel bool, 
 		}
 		o.Runner, ready = runner, func() error { return nil }
 	} else {
-		runner := page.NewConfined(clone, log)
+		runner := page.NewConfined(clone, log, page.ConfinedOptions{})
 		o.Runner, ready = runner, func() error { return runner.Prepared(ctx) }
 	}
 	var err error
@@ -354,7 +354,10 @@ func browse(at string) error {
 // serveUntil serves until ctx ends, and then waits a moment for what is under
 // way: a text that is being saved.
 func serveUntil(ctx context.Context, l net.Listener, h http.Handler) error {
-	server := &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute} // the time of bodies is the page's
+	return serveWith(ctx, l, &http.Server{Handler: h, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute}) // the time of bodies is the page's
+}
+
+func serveWith(ctx context.Context, l net.Listener, server *http.Server) error {
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(l) }()
 	select {

@@ -2,7 +2,7 @@
 import { Box, lines } from "./box.js"
 import { h, notice, outOf, setting } from "./dom.js"
 import { Form } from "./form.js"
-import { Refused, ask, call, hasStopped, isLost, taken, whenBack, whenTaken } from "./link.js"
+import { Refused, ask, call, hasStopped, isLost, own, taken, whenBack, whenTaken } from "./link.js"
 import { rail } from "./rail.js"
 
 // A tab keeps its name when it is loaded again. While it is open the name is
@@ -27,6 +27,7 @@ export async function showLab(main, name) {
   whenTaken((name) => { if (name === lab.name && lab.writer) lab.here() })
   whenBack(() => lab.back())
   addEventListener("pagehide", () => lab.flush(true))
+  addEventListener("leaving", () => lab.flush(true))
   addEventListener("beforeunload", (e) => { if (lab.dirty.size > 0 && hasStopped()) e.preventDefault() })
   main.addEventListener("click", openChart)
 }
@@ -97,7 +98,7 @@ class Lab {
     document.title = view.title + " – gravity labs"
     this.build()
     if (!this.writer) {
-      notice("other", h("p", {}, h("strong", {}, "This lab is open in another tab."), " You can read it here; what you write there is saved."),
+      notice("other", h("p", {}, h("strong", {}, setting.shared ? "This lab is open in another tab or on another device." : "This lab is open in another tab."), " You can read it here; what you write there is saved."),
         h("button", { type: "button", onclick: () => this.open(true) }, "Work in this tab instead"))
     } else {
       notice("other")
@@ -210,8 +211,9 @@ class Lab {
     const sure = h("button", { type: "button", class: "quiet-button", onclick: () => confirmAnew() }, "Start again…")
     const confirmAnew = () => sure.replaceWith(h("span", { class: "sure" }, "Your copy is moved aside, not deleted. ",
       h("button", { type: "button", onclick: async () => { await this.flush(); await this.post("anew"); this.dirty.clear(); scrollTo(0, 0); await this.open(false) } }, "Start this lab again")))
-    return h("section", { class: "ending", "aria-labelledby": "keep" }, h("h2", { id: "keep" }, "Save it, hand it in"),
-      h("p", {}, "Everything you write is saved at once, in your working copy: ", h("code", { class: "path" }, this.view.copy)),
+    return h("section", { class: "ending", "aria-labelledby": "keep" }, h("h2", { id: "keep" }, setting.shared ? "Keep a copy" : "Save it, hand it in"),
+      h("p", {}, setting.shared ? "Everything you write is saved at once, on the computer of the class. You need not hand anything in: your lecturer collects the labs there." :
+        "Everything you write is saved at once, in your working copy: ", !setting.shared && h("code", { class: "path" }, this.view.copy)),
       h("p", { class: "row" },
         h("button", { type: "button", onclick: () => save("report", this.name + ".html", "text/html") }, "Save as a web page"),
         h("button", { type: "button", onclick: () => save("notebook", this.name + ".ipynb", "application/json") }, "Save the notebook file"),
@@ -289,7 +291,7 @@ class Lab {
       const { aside } = await r.json()
       for (const [id, what] of all) if (this.dirty.get(id) === what) this.dirty.delete(id)
       if (this.dirty.size === 0) {
-        localStorage.removeItem("unsaved:" + this.name)
+        localStorage.removeItem(own("unsaved:" + this.name))
         this.say("saved")
       }
       notice("save")
@@ -299,7 +301,7 @@ class Lab {
     }
   }
 
-  keepHere(store) { store.setItem("unsaved:" + this.name, JSON.stringify(Object.fromEntries(this.dirty))) }
+  keepHere(store) { store.setItem(own("unsaved:" + this.name), JSON.stringify(Object.fromEntries(this.dirty))) }
 
   // keepUnsaved keeps in the browser what the program could not take.
   keepUnsaved(e) {
@@ -317,8 +319,8 @@ class Lab {
   // restore brings back what was kept in the browser.
   async restore() {
     for (const store of [localStorage, sessionStorage]) {
-      const kept = store.getItem("unsaved:" + this.name)
-      store.removeItem("unsaved:" + this.name)
+      const kept = store.getItem(own("unsaved:" + this.name))
+      store.removeItem(own("unsaved:" + this.name))
       if (!kept) continue
       await this.ready
       for (const [id, what] of Object.entries(JSON.parse(kept))) {

@@ -1,14 +1,17 @@
 // The link to the program: the keys, and what to do when it is gone.
-import { h, notice } from "./dom.js"
+import { h, notice, setting } from "./dom.js"
 
-let key = sessionStorage.getItem("key") || ""
+// On a computer that several readers share each has a name, so that none of them
+// meets what another has left in the browser.
+export const own = (name) => (setting.place ? name + ":" + setting.place : name)
+let key = sessionStorage.getItem(own("key")) || ""
 let lost = "" // "stopped": the program does not answer; "unknown": it does not know this tab
 let timer = 0
 let start = "" // the command that starts the program again
 const waiting = [] // told when the program is back
 const hoping = [] // told when this tab gets a key
 const hearing = [] // told when another tab works on a lab
-const tabs = new BroadcastChannel("gravlab") // tabs of this origin only
+const tabs = new BroadcastChannel(own("gravlab")) // tabs of this origin only
 
 export class Refused extends Error {
   constructor(status, message) {
@@ -19,7 +22,7 @@ export class Refused extends Error {
 
 function keep(k) {
   key = k
-  sessionStorage.setItem("key", k)
+  sessionStorage.setItem(own("key"), k)
   for (const f of hoping) f()
   if (lost) retry()
 }
@@ -55,7 +58,7 @@ export async function enter() {
       }
     } catch {} // the program has ended meanwhile
   }
-  if (!key) {
+  if (!key && (setting.place || !setting.shared)) {
     tabs.postMessage("key?")
     for (let i = 0; i < 20 && !key; i++) await new Promise((done) => setTimeout(done, 50))
   }
@@ -65,6 +68,7 @@ export async function enter() {
 
 // learn asks for what can no longer be asked for when it is needed.
 async function learn() {
+  if (setting.place) return // others start the program
   try { start = await call("/api/start") } catch {} // then the notice does without
 }
 
@@ -84,10 +88,14 @@ export async function ask(path, body, more = {}) {
     throw new Refused(0, "the program does not answer")
   }
   if (r.ok) return r
+  if (setting.shared && r.status >= 502 && r.status <= 504) { // a proxy that waits for the program
+    gone("stopped")
+    throw new Refused(0, "the program does not answer")
+  }
   const { error } = await r.json().catch(() => ({ error: r.statusText }))
   if (r.status === 401) {
     gone("unknown")
-    throw new Refused(401, "the program has been restarted and does not know this tab yet; open the address that it printed")
+    throw new Refused(401, setting.shared ? "this tab does not belong to the place that is open in this browser now" : "the program has been restarted and does not know this tab yet; open the address that it printed")
   }
   throw new Refused(r.status, error)
 }
@@ -107,9 +115,13 @@ function gone(how) {
   if (lost === "") again()
   if (lost === how) return
   lost = how
-  if (how === "stopped") {
+  if (setting.shared) {
+    notice("lost", how === "stopped" ?
+      h("p", {}, h("strong", {}, "There is no connection to the class."), " Go on typing: what you type is kept in this browser and saved as soon as the connection is back.") :
+      h("p", {}, h("strong", {}, "This tab does not belong to the place that is open in this browser now."), " What you typed is kept. ", h("a", { href: "/" }, "Enter the code of your card"), " to carry on."))
+  } else if (how === "stopped") {
     notice("lost", h("p", {}, h("strong", {}, "The program behind this page has stopped."),
-      " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, start || "gravlab open --port " + location.port),
+      " What you typed stays here, and you can go on typing. Start it again with ", h("code", {}, start || setting.start || "gravlab open --port " + location.port),
       ". If it does not open a page by itself, open the address that it prints; this page then carries on."))
   } else {
     notice("lost", h("p", {}, h("strong", {}, "The program has been restarted and does not know this tab yet."),
@@ -125,7 +137,7 @@ function again() {
 async function retry() {
   if (!lost) return
   try {
-    const r = await fetch("/api/labs", { headers: { "X-Gravlab-Key": key } })
+    const r = await fetch(setting.alive || "/api/labs", { headers: { "X-Gravlab-Key": key } })
     if (r.ok) {
       lost = ""
       notice("lost")

@@ -1,5 +1,5 @@
 // The list of labs.
-import { h, outOf } from "./dom.js"
+import { h, outOf, setting } from "./dom.js"
 import { call } from "./link.js"
 
 const about = {
@@ -20,11 +20,12 @@ export async function showList(main) {
   main.replaceChildren(...[
     h("h1", {}, "Gravity labs"),
     h("p", { class: "lead" }, "Each lab is a text to read, code to change and questions to answer. Each answer is checked at once: you see whether it is right and, if not, which mistake it looks like."),
-    goOn(labs, last),
+    goOn(labs.filter((l) => !l.closed), last),
     others.length > 0 && h("section", { "aria-labelledby": "yours" }, h("h2", { id: "yours" }, "Notebooks you opened"), h("ul", { class: "labs" }, ...others.map(card))),
-    own.length > 0 && all(own, tracks),
-    lecturers(),
-    h("p", { class: "soft small" }, "Your work is kept on this machine, in working copies; the notebooks of the project stay as they are."),
+    own.length > 0 && all(own, setting.shared ? [] : tracks),
+    !setting.shared && lecturers(),
+    h("p", { class: "soft small" }, setting.shared ? "Your work is kept on the computer of the class. Your card opens it from any device." :
+      "Your work is kept on this machine, in working copies; the notebooks of the project stay as they are."),
   ].filter(Boolean))
 }
 
@@ -54,7 +55,7 @@ function all(labs, tracks) {
     list.replaceChildren(...shown.map(card))
     sessionStorage.setItem("track", track)
   }
-  for (const t of ["", ...tracks]) {
+  for (const t of tracks.length ? ["", ...tracks] : []) {
     buttons.set(t, h("button", { type: "button", onclick: () => choose(t) }, t ? capital(t) : "All labs"))
   }
   const kept = sessionStorage.getItem("track") || ""
@@ -65,12 +66,12 @@ function all(labs, tracks) {
 
 function card(l) {
   const facts = [l.minutes && "about " + l.minutes + " min", l.of && (l.of === 1 ? "1 mark" : l.of + " marks"),
-    l.buildsOn.length && "builds on " + l.buildsOn.join(", "), l.file].filter(Boolean)
+    l.buildsOn.length && "builds on " + l.buildsOn.join(", "), l.file, l.closed].filter(Boolean)
   const share = l.of ? l.marks / l.of : 0
   const touched = l.begun || l.given > 0
   return h("li", { class: touched ? "card begun" : "card" },
     h("div", { class: "still" }, l.picture && h("img", { src: l.picture, alt: "", width: 320, height: 180, loading: "lazy" })),
-    h("h3", {}, l.number && h("span", { class: "number" }, l.number + " "), h("a", { href: "/lab/" + l.name }, l.title)),
+    h("h3", {}, l.number && h("span", { class: "number" }, l.number + " "), l.closed ? l.title : h("a", { href: "/lab/" + l.name }, l.title)),
     l.asks && h("p", { class: "asks" }, l.asks),
     h("p", { class: "facts" }, facts.join(" · ")),
     touched && h("p", { class: "how-far" }, progress(l), l.of > 0 && h("span", { class: "gauge", "aria-hidden": "true" }, h("span", { style: `width:${Math.round(100 * share)}%` }))))

@@ -1,8 +1,9 @@
 // The page: the list of labs at /, a lab at /lab/NAME.
-import { h, notice } from "./dom.js"
+import { h, notice, setting } from "./dom.js"
 import { Refused, enter, ownKey, whenKey } from "./link.js"
 import { showLab } from "./lab.js"
 import { showList } from "./list.js"
+import { askCode, cardCode, enterPlace, showPlace } from "./place.js"
 
 const main = document.getElementById("main")
 document.querySelector(".skip").addEventListener("click", (e) => {
@@ -24,10 +25,13 @@ async function show() {
     document.body.dataset.ready = "yes"
     return
   }
+  const code = setting.shared && cardCode()
+  if (code) return enterPlace(main, code)
   if (!(await enter())) return noKey()
   try {
     if (lab) await showLab(main, decodeURIComponent(lab[1]))
     else await showList(main)
+    if (setting.shared) showPlace()
   } catch (e) {
     if (e instanceof Refused && e.status === 401) return noKey()
     main.className = "list"
@@ -39,6 +43,7 @@ async function show() {
 function noKey() {
   notice("lost") // what to do is said below
   main.className = "list"
+  if (setting.shared) return askCode(main)
   main.replaceChildren(
     h("h1", {}, "This tab has no key"),
     h("p", {}, "Each address works only once. Press Enter in the terminal that runs ", h("code", {}, "gravlab open"),
@@ -48,6 +53,6 @@ function noKey() {
 
 whenKey(() => { if (document.body.dataset.ready === "no") show() })
 // A fresh address that is put into an open tab changes no more than the part behind the #.
-addEventListener("hashchange", () => { if (ownKey()) enter() })
+addEventListener("hashchange", () => { if (ownKey()) enter(); else if (setting.shared && cardCode()) show() })
 
 show()

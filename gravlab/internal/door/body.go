@@ -1,4 +1,4 @@
-package page
+package door
 
 import (
 	"io"
@@ -6,33 +6,30 @@ import (
 	"time"
 )
 
-// A patience is how long the body of a request may take to come: grace, and a
-// second more for each rate bytes of it that have come. So whoever sends half a
-// request cannot hold its connection, and a large one may come over a slow line.
-type patience struct {
-	grace time.Duration
-	rate  int64 // bytes per second
-}
-
-// A body is the body of a request with its deadline.
+// A body is the body of a request with its deadline: whoever sends half a request cannot
+// hold its connection, and a large one may come over a slow line.
 //
 // The server's ReadTimeout would not do. It also ends answers that take longer,
 // since net/http goes on reading to see whether the client has gone, and takes
 // the deadline for that.
 type body struct {
 	io.ReadCloser
-	patience
+	grace time.Duration
+	rate  int64 // bytes per second
 	conn  *http.ResponseController
 	began time.Time
 	came  int64 // bytes so far
 }
 
 // limit gives the body of a request its deadline.
-func (p patience) limit(w http.ResponseWriter, r *http.Request) {
+func (d *Door) limit(w http.ResponseWriter, r *http.Request) {
 	if r.ContentLength == 0 { // -1 is a body of unknown length
 		return
 	}
-	b := &body{ReadCloser: r.Body, patience: p, conn: http.NewResponseController(w), began: time.Now()}
+	b := &body{ReadCloser: r.Body, grace: d.Grace, rate: d.Rate, conn: http.NewResponseController(w), began: time.Now()}
+	if b.grace == 0 {
+		b.grace, b.rate = 10*time.Second, 16<<10
+	}
 	b.wait()
 	r.Body = b
 }
