@@ -44,7 +44,7 @@ async function look() {
 // tell says aloud who has asked for help since.
 function tell(before) {
   const asked = data.students.filter((s) => s.help && !before?.students.find((o) => o.id === s.id)?.help)
-  if (asked.length && before) told.textContent = asked.map((s) => s.name).join(", ") + (asked.length === 1 ? " asks for help" : " ask for help")
+  if (asked.length && before && view() !== "projector") told.textContent = asked.map((s) => s.name).join(", ") + (asked.length === 1 ? " asks for help" : " ask for help")
 }
 
 function show() {
@@ -58,8 +58,8 @@ function show() {
   const kept = active?.id && main.contains(active) ? [active.id, active.value, active.selectionStart] : null
   if (view() === "projector") main.replaceChildren(projector())
   else main.replaceChildren(
-    h("div", { class: "standing" }, h("h1", {}, current().number + " " + current().title), view() === "list" ? list() : grid(), legend()),
-    h("div", { class: "side" }, help(), triedOften(), rounds(), orders()))
+    h("div", { class: "standing" }, h("h1", {}, current().number + " " + current().title), view() === "list" ? list() : grid(), legend(), orders()),
+    h("div", { class: "side" }, help(), rounds(), triedOften()))
   if (kept) { // what is being typed stays
     const again = document.getElementById(kept[0])
     if (again) {
@@ -182,7 +182,7 @@ function help() {
 function triedOften() {
   const all = data.students.flatMap((s) => current().questions.filter((q) => stuck(cellOf(s, q.id))).map((q) => [s, q, cellOf(s, q.id)]))
   if (data.assessed || all.length === 0) return ""
-  return section("h-often", "Tried three times or more", h("ul", { class: "people" }, ...all.sort((a, b) => b[2].tries - a[2].tries).slice(0, 12).map(([s, q, c]) =>
+  return section("h-often", "Tried three times or more", h("ul", { class: "people" }, ...all.sort((a, b) => b[2].tries - a[2].tries).slice(0, 10).map(([s, q, c]) =>
     h("li", {}, nameButton(s), h("span", { class: "soft" }, `${q.title} · ${c.tries} tries`)))))
 }
 
@@ -239,7 +239,7 @@ function openStudent(id) {
     card, h("p", { class: "row end" }, h("button", { type: "button", class: "run", onclick: () => dialog.close() }, "Close")))
   dialog.showModal()
 }
-dialog.addEventListener("close", () => { if (focus && view() === "grid") refocus() })
+dialog.addEventListener("close", () => { dialog.replaceChildren(); if (focus && view() === "grid") refocus() })
 
 // The projector shows the class and no one in it.
 function projector() {
@@ -290,7 +290,7 @@ const tick = async () => {
 setTimeout(tick, 1500)
 document.querySelector(".skip").addEventListener("click", (e) => { e.preventDefault(); main.focus() })
 addEventListener("keydown", (e) => { if (e.key === "Escape" && view() === "projector") location.hash = "grid" })
-addEventListener("hashchange", () => { if (ownKey()) begin(); else if (data) { show(); main.focus({ preventScroll: true }) } })
+addEventListener("hashchange", () => { if (ownKey()) begin(); else if (data) { told.textContent = ""; show(); main.focus({ preventScroll: true }) } })
 whenKey(() => { if (document.body.dataset.ready === "no") begin() })
 whenBack(() => look().catch(() => {}))
 begin()
