@@ -234,23 +234,24 @@ func atResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
 }
 
 func aboveResonance(d *bank.Draw, s sensor.Suspension) bank.Question {
-	f := math.Round(s.Frequency * d.Between("times", 8, 14, 1))
+	f := math.Round(10*s.Frequency*d.Between("times over", 2.2, 3.2, 0.1)) / 10
 	floor := d.Between("floor", 0.5, 3, 0.1) // µm
 	w, w0 := 2*math.Pi*f, 2*math.Pi*s.Frequency
 	a := floor * 1e-6 * w * w
 	right := a * gainOf(s, f)
 	return bank.Question{
-		ID: "above-resonance", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.025},
+		ID: "above-resonance", Kind: judge.KindNumber, Marks: 2, Unit: "µm", Tol: judge.Tolerance{Rel: 0.015},
 		Fields: bank.Fields{"f": f, "frequency": s.Frequency, "floor": floor, "q": s.Q, "floorSI": floor * 1e-6},
 		Solve:  bank.Always(right),
 		Slips: []bank.Slip{
+			{ID: "as-the-floor", Value: bank.Always(floor * 1e-6)},
 			{ID: "slow-rule", Value: bank.Always(a / (w0 * w0))},
-			{ID: "room", Value: bank.Always(floor * 1e-6 * w0 * w0 / (w * w))},
+			{ID: "added", Value: bank.Always(a / (w*w + w0*w0))},
+			{ID: "room", Value: bank.Always(right - floor*1e-6)},
 			{ID: "times-q", Value: bank.Always(right * s.Q)},
 			{ID: "acceleration", Value: bank.Always(a)},
-			{ID: "frequency-ratio", Value: bank.Always(floor * 1e-6 * math.Pow(s.Frequency/f, 2) * s.Q)},
 		},
-		Range: [2]float64{4e-7, 3.3e-6},
+		Range: [2]float64{5e-7, 4e-6},
 		// 4.2 Hz, Q 85, at 31 Hz
 		Source: bank.Computed(testdata.Checks, "sensor-transfer-05", gainOf(sensor.Suspension{Mass: 1, Frequency: 4.2, Q: 85}, 31), 1e-14),
 	}
