@@ -333,9 +333,11 @@ func meanOf1798() bank.Question {
 		// The mean is known to every digit: the tolerance is that of a value typed
 		// with two decimals.
 		ID: "mean-1798", Kind: judge.KindMeasured, Marks: 3, Unit: "g/cm³", Tol: judge.Tolerance{Abs: 0.006 * gcm3},
-		Fields: bank.Fields{"alternative2": alternative[2], "printed2": printed[2]},
-		Solve:  bank.Always(mean * gcm3),
-		U:      func() float64 { return u * gcm3 },
+		// Today: 5.9722e24 kg (see earth-mass) in a sphere of 6371 km.
+		Compare: "Printed in 1798: 5.48 g/cm³. Today: 5.513 g/cm³.",
+		Fields:  bank.Fields{"alternative2": alternative[2], "printed2": printed[2]},
+		Solve:   bank.Always(mean * gcm3),
+		U:       func() float64 { return u * gcm3 },
 		Slips: []bank.Slip{
 			{ID: "printed-mean", Value: bank.Always(floats.Sum(alternative) / n * gcm3)},
 			{ID: "n-minus-1", Value: bank.Always(mean * gcm3 * n / (n - 1))},

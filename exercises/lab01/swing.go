@@ -177,8 +177,10 @@ func (s swingRecord) bigG() bank.Question {
 	gap := s.w.Distance - s.w.SmallRadius - s.w.LargeRadius
 	return bank.Question{
 		ID: "g-swing", Kind: judge.KindMeasured, Marks: 4, Unit: "m³/(kg s²)", Uses: []string{"period", "deflection"},
-		Solve: with(nil),
-		U:     u,
+		// CODATA 2018, as in package gravlab.
+		Compare: "CODATA 2018, from sixteen experiments: 6.674 30(15) × 10⁻¹¹ m³/(kg s²).",
+		Solve:   with(nil),
+		U:       u,
 		Slips: []bank.Slip{
 			{ID: "twice", Value: with(func(_ *torsion.Balance, theta, _ *float64) { *theta *= 2 })},
 			{ID: "half-period", Value: with(func(_ *torsion.Balance, _, period *float64) { *period /= 2 })},
@@ -212,7 +214,10 @@ func (s swingRecord) earthMass() bank.Question {
 	earlier := func(k bank.Answers) float64 { return of(k["big-g"], g, radius) }
 	return bank.Question{
 		ID: "earth-mass", Kind: judge.KindNumber, Marks: 2, Unit: "kg", Tol: judge.Tolerance{Rel: 0.005}, Uses: []string{"g-swing"},
-		Solve: mass(g, radius),
+		// GM = 3.986004418e14 m³/s² (IERS Conventions 2010, from memory), divided by the G of
+		// CODATA 2018.
+		Compare: "From the orbits of satellites and the G of CODATA 2018: 5.972 × 10²⁴ kg.",
+		Solve:   mass(g, radius),
 		Slips: []bank.Slip{
 			{ID: "kilometres", Value: mass(g, radius/1000)},
 			{ID: "diameter", Value: mass(g, 2*radius)},

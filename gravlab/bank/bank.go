@@ -202,6 +202,9 @@ type Question struct {
 	Hints     [2]string
 	Worked    string // the code that a good student would put into the answer cell
 	Reasoning string // why, in words: Markdown
+	// Compare is what others found, in a sentence, for a reader whose result is right; may be
+	// empty.
+	Compare string
 	Stub      string // what the answer cell holds before the student comes; empty for the usual one
 }
 

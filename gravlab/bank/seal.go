@@ -77,7 +77,7 @@ func (s *Sheet) strip() {
 	for i := range s.Questions {
 		q := &s.Questions[i]
 		q.Fields, q.Uses, q.Solve, q.U, q.Slips, q.USlips, q.Degrees, q.Range = nil, nil, nil, nil, nil, nil, nil, [2]float64{}
-		q.Hints, q.Worked, q.Reasoning, q.Source.Check = [2]string{}, "", "", nil
+		q.Hints, q.Worked, q.Reasoning, q.Compare, q.Source.Check = [2]string{}, "", "", "", nil
 		q.Prompt = ErrSealed.Error()
 		options := append(q.Options[:0:0], q.Options...)
 		for k := range options {

@@ -38,6 +38,9 @@ func viewOf(p target, v judge.Verdict) View {
 	reasoning := ""
 	if v.Outcome == judge.OutcomeRight || v.Outcome == judge.OutcomeCarried {
 		reasoning = p.question.Reasoning
+		if c := p.question.Compare; c != "" {
+			reasoning += "\n\n" + c + " Yours: " + v.Understood + "."
+		}
 	}
 	return View{
 		Reasoning: reasoning,

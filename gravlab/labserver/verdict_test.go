@@ -8,6 +8,7 @@ import (
 
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/wire"
 )
 
 var views = []View{
@@ -57,6 +58,24 @@ func TestVerdictJSON(t *testing.T) {
 		var got View
 		if err := json.Unmarshal(b, &got); err != nil || !reflect.DeepEqual(got, v) {
 			t.Errorf("%+v came back as %+v, %v", v, got, err)
+		}
+	}
+}
+
+// What others found is told once a result is right, with the reader's own, and not before.
+func TestCompare(t *testing.T) {
+	b, err := New(Options{Data: t.TempDir()})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer b.Close()
+	for text, told := range map[string]bool{"5.448 g/cm³ ± 0.041 g/cm³": true, "5.48 g/cm³ ± 0.04 g/cm³": false} {
+		_, got := b.Session(SessionOptions{}).Answer(wire.Frame{Head: wire.Head{Kind: wire.Answer, Lab: "01-weighing-the-earth", Question: "mean-1798", Form: wire.FormTyped, Text: text}})
+		if got == nil {
+			t.Fatal("not judged")
+		}
+		if has := strings.Contains(got.View.Reasoning, "Printed in 1798: 5.48 g/cm³. Today: 5.513 g/cm³. Yours: 5.448 ± 0.041 g/cm³."); has != told {
+			t.Errorf("%s (%s): %q", text, got.View.Outcome, got.View.Reasoning)
 		}
 	}
 }

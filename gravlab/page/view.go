@@ -67,7 +67,9 @@ type option struct {
 type standingView struct {
 	Question string `json:"question"`
 	Title    string `json:"title"`
+	Kind     string `json:"kind"` // a judge.Kind
 	Cell     string `json:"cell"`
+	Read     string `json:"read"` // what was understood
 	Sign     string `json:"sign"`
 	Outcome  string `json:"outcome"`
 	Marks    int    `json:"marks"`
@@ -121,7 +123,10 @@ func (b *document) standings() (list []standingView, marks, of int) {
 		return []standingView{}, 0, 0
 	}
 	for _, st := range sum.Standings {
-		v := standingView{Question: st.Question.ID, Title: st.Question.Title, Sign: st.Verdict.Outcome.Sign(), Outcome: string(st.Verdict.Outcome), Marks: st.Verdict.Marks, Of: st.Verdict.Of}
+		v := standingView{Question: st.Question.ID, Title: st.Question.Title, Kind: string(st.Question.Kind), Read: st.Verdict.Understood, Sign: st.Verdict.Outcome.Sign(), Outcome: string(st.Verdict.Outcome), Marks: st.Verdict.Marks, Of: st.Verdict.Of}
+		if b.assessed {
+			v.Read = "" // it stands in the cell; here it would be a result
+		}
 		if c := b.nb.Question(b.sheet.Lab.FullID(st.Question.ID), notebook.Answer); c != nil {
 			v.Cell = c.ID
 		}

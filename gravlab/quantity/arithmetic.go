@@ -35,8 +35,8 @@ func workOutSide(text, s string) (out string, done bool, err error) {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return s, false, refuse(text, ErrNotFinite, "is there a division by zero, or a root of a negative number?")
 	}
-	// 15 digits: more than any answer is judged by, and none of the noise of the last.
-	return strconv.FormatFloat(v, 'g', 15, 64) + " " + strings.TrimSpace(c.rest), true, nil
+	// Nine digits: more than any answer is judged by, and few enough to be read.
+	return strconv.FormatFloat(v, 'g', 9, 64) + " " + strings.TrimSpace(c.rest), true, nil
 }
 
 // A calculation reads from the left; rest is what it has not read.

@@ -46,7 +46,7 @@ func TestArithmetic(t *testing.T) {
 		r, err := Parse(c.text, MustUnit(c.unit))
 		if err != nil {
 			t.Errorf("%q: %v", c.text, err)
-		} else if math.Abs(r.Value-c.want) > 1e-13*math.Abs(c.want) {
+		} else if math.Abs(r.Value-c.want) > 5e-9*math.Abs(c.want) {
 			t.Errorf("%q is %v, want %v", c.text, r.Value, c.want)
 		} else if r.Text != c.text {
 			t.Errorf("%q is kept as %q", c.text, r.Text)

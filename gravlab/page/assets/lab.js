@@ -55,6 +55,9 @@ async function openChart(e) {
   frame.focus()
 }
 
+// half reports whether a part of the marks is earned.
+const half = (s) => s.marks > 0 && s.marks < s.of
+
 class Lab {
   dirty = new Map() // what is not saved yet, by cell: the text of a box, the fields of a form
   boxes = new Map()
@@ -114,8 +117,11 @@ class Lab {
     this.forms.clear()
     this.state = h("span", { class: "state" }, "")
     this.total = h("span", { class: "total" })
+    this.bar = h("span", {})
+    this.gauge = h("span", { class: "gauge", "aria-hidden": "true", hidden: true }, this.bar)
+    this.results = h("section", { class: "results", "aria-label": "Where you stand" })
     document.getElementById("bar").replaceChildren(
-      h("a", { href: "/", class: "mark" }, "All labs"), h("span", { class: "where" }, v.title), this.total, this.state)
+      h("a", { href: "/", class: "mark" }, "All labs"), h("span", { class: "where" }, v.title), this.gauge, this.total, this.state)
     const text = h("div", { class: "column" })
     if (v.foreign && !v.allowed) text.append(this.permission())
     if (v.fault) text.append(h("p", { class: "warning" }, "Answers cannot be checked here: " + v.fault))
@@ -134,7 +140,7 @@ class Lab {
     }
     const title = text.querySelector("h1")
     if (title && facts.length) title.after(h("p", { class: "facts" }, facts.join(" · ")))
-    text.append(this.ending())
+    text.append(this.results, this.ending())
     const apparatus = h("section", { id: "apparatus", "data-lab": v.number, "aria-label": "Virtual apparatus", hidden: true })
     this.rail = rail(text)
     this.main.className = "lab"
@@ -225,10 +231,44 @@ class Lab {
     this.rail.standing(standings)
     for (const s of standings) {
       const card = this.main.querySelector(`[data-question="${CSS.escape(s.question)}"]`)
-      if (card) card.dataset.outcome = s.outcome
+      if (!card) continue
+      card.dataset.outcome = s.outcome
+      card.classList.toggle("part", half(s))
     }
+    this.showResults(standings, marks, of)
     const given = standings.filter((s) => s.outcome !== "blank").length
     this.total.textContent = of ? (this.view.assessed ? `${given} of ${standings.length} entered` : outOf(marks, of)) : ""
+    this.gauge.hidden = !of
+    this.bar.style.width = `${Math.round(100 * (this.view.assessed ? given / standings.length : marks / of))}%`
+  }
+
+  // showResults shows what is left to do, and what the reader has measured: a page to keep.
+  showResults(standings, marks, of) {
+    const { assessed } = this.view
+    const left = standings.filter((s) => assessed ? s.outcome === "blank" || s.outcome === "unreadable" : s.outcome !== "waiting" && s.marks < s.of)
+    const found = assessed ? [] : standings.filter((s) => ["number", "measured"].includes(s.kind) && s.marks === s.of && s.of > 0 && s.read)
+    const link = (s) => h("a", { href: "#q-" + s.question }, s.title)
+    const parts = []
+    if (found.length > 0) {
+      parts.push(h("p", { class: "on-paper" }, this.view.title), h("h2", {}, left.length > 0 ? "What you have found so far" : "What you found"),
+        h("table", {}, h("thead", {}, h("tr", {}, h("th", {}, "question"), h("th", {}, "your result"))),
+          h("tbody", {}, ...found.map((s) => h("tr", {}, h("td", {}, link(s)), h("td", {}, s.read))))),
+        h("p", { class: "soft kept" }, `${this.view.title} · ${this.view.remark} · ${outOf(marks, of)}`),
+        h("p", { class: "row" }, h("button", { type: "button", onclick: () => this.printResults() }, "Print this page of results")))
+    }
+    parts.push(h("h2", {}, "Left to do"), left.length > 0
+      ? h("ul", { class: "left" }, ...left.map((s) => h("li", {}, h("span", { class: "sign", "aria-hidden": "true", "data-outcome": s.outcome }, half(s) ? "◐" : s.sign), " ", link(s),
+        h("span", { class: "soft" }, " " + [s.outcome === "blank" ? "" : s.outcome, half(s) && outOf(s.marks, s.of)].filter(Boolean).join(", ")))))
+      : h("p", {}, assessed ? "Every question has an answer." : `Nothing: ${outOf(marks, of)}. Well measured.`))
+    this.results.replaceChildren(...parts)
+  }
+
+  // printResults prints the results alone.
+  printResults() {
+    const all = document.documentElement
+    all.classList.add("only-results")
+    addEventListener("afterprint", () => all.classList.remove("only-results"), { once: true })
+    print()
   }
 
   // reach makes formulas that are wider than the column scroll inside themselves,

@@ -39,9 +39,10 @@ export function rail(text) {
       for (const s of all) {
         const at = signs.get(s.question)
         if (!at) continue
-        at.sign.textContent = s.sign
+        const part = s.marks > 0 && s.marks < s.of
+        at.sign.textContent = part ? "◐" : s.sign
         at.sign.dataset.outcome = s.outcome
-        at.word.textContent = s.outcome === "blank" ? "" : s.outcome
+        at.word.textContent = s.outcome === "blank" ? "" : part ? `${s.outcome}, ${s.marks} of ${s.of}` : s.outcome
       }
     },
   }
