@@ -221,7 +221,7 @@ func airOfBall(d *bank.Draw, nu float64) bank.Question {
 
 func swayingBracket(d *bank.Draw) bank.Question {
 	mass := d.Between("pendulum on the bracket", 2, 6, 0.2)
-	length := d.Between("length on the bracket", 0.7, 1.1, 0.05)
+	length := d.Between("length on the bracket", 0.7, 0.92, 0.02)
 	force := d.Pick("test force", 5, 10, 15, 20)
 	low := d.Between("sway budget", 3, 12, 0.5)
 	e := low * gravlab.MilliGal / 9.81

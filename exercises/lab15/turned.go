@@ -163,18 +163,6 @@ func (r *turnedRecord) recording() bank.Recording {
 }
 
 func (r *turnedRecord) period() bank.Question {
-	mean := func(column int) func(bank.Answers) float64 {
-		return func(bank.Answers) float64 {
-			sum := 0.0
-			rows := r.make()
-			for i, t := range rows[column] {
-				if i != r.odd {
-					sum += t / timed / 10
-				}
-			}
-			return sum
-		}
-	}
 	return bank.Question{
 		ID: "equal", Kind: judge.KindMeasured, Marks: 3, Unit: "s",
 		Solve: func(bank.Answers) float64 { return r.good()[0] },
@@ -183,7 +171,6 @@ func (r *turnedRecord) period() bank.Question {
 			{ID: "miscount-kept", Value: func(bank.Answers) float64 { return r.kept()[0] }},
 			{ID: "ten-swings", Value: func(bank.Answers) float64 { return timed * r.good()[0] }},
 			{ID: "half-swing", Value: func(bank.Answers) float64 { return r.good()[0] / 2 }},
-			{ID: "mean-second", Value: mean(2)},
 		},
 		USlips: []bank.Slip{
 			{ID: "first-alone", Value: func(bank.Answers) float64 { return r.good()[2] }},
