@@ -9,59 +9,196 @@ import (
 	"gravity.example/gravlab/equivalence"
 )
 
+// The rides of the lift.
+const (
+	ridesUp = iota
+	ridesDown
+	ridesCut // the cable is cut
+)
+
 var lift = Scene{
 	ID: "lift", Title: "In the lift", Labs: []string{"07"},
 	Controls: []Control{
-		{ID: "a", Label: "acceleration of the lift, upward", Unit: "m/s²", Min: -9.81, Max: 5, Step: 0.01, Start: 0},
-		{ID: "tilt", Label: "tilt of the box", Unit: "°", Min: 0, Max: 30, Step: 0.5, Start: 0},
-		{ID: "m", Label: "mass of the person on the scale", Unit: "kg", Min: 40, Max: 120, Step: 1, Start: 70},
+		{ID: "ride", Label: "ride", Max: 2, Step: 1, Choices: []string{"up", "down", "cable cut"}},
+		{ID: "peak", Label: "largest acceleration", Unit: "m/s²", Min: 0.2, Max: 3, Step: 0.05, Start: 1.1},
+		{ID: "travel", Label: "time from start to stop", Unit: "s", Min: 3, Max: 12, Step: 0.5, Start: 8},
+		{ID: "tilt", Label: "tilt of the scale", Unit: "°", Min: 0, Max: 30, Step: 0.5, Start: 0},
+		{ID: "m", Label: "mass of the person", Unit: "kg", Min: 40, Max: 120, Step: 1, Start: 70},
 	},
-	Note: "Seen from the side. The arrows are to scale with each other: gravity in grey, what the accelerometer reads in colour. Do such experiments standing on the floor of a public lift, never in a shaft or by a hatch.",
+	Speed: 1,
+	Note: "The shaft is to scale and the cabin in it is not. With the cable cut the drawing stops before the pit. " +
+		"Try it on a bathroom scale in a public lift; never in a shaft, by a hatch or with anything that holds the cabin.",
 	view: viewLift,
 }
 
-func viewLift(set map[string]float64, _ float64) (State, error) {
-	const g = 9.81
-	down := r3.Vec{Z: g}
-	force := equivalence.SpecificForce(r3.Vec{Z: -set["a"]}, down) // upward is -z
+const (
+	liftGravity = 9.81 // m/s²
+	liftPulse   = 2.4  // s, of the start and of the stop
+	liftWait    = 1.0  // s before the start
+	liftFall    = 2.0  // s that a fall is shown for
+	liftFloor   = 3.0  // m between floors
+)
+
+// A ride is what the cabin does: its acceleration, speed and height at a time from
+// the beginning of the ride, all upward.
+type ride struct {
+	ends float64 // s
+	at   func(t float64) (a, v, h float64)
+}
+
+func rideOf(set map[string]float64) ride {
+	if set["ride"] == ridesCut {
+		return ride{liftWait + liftFall, func(t float64) (a, v, h float64) {
+			t -= liftWait
+			top := liftGravity*liftFall*liftFall/2 + liftFloor
+			if t <= 0 {
+				return 0, 0, top
+			}
+			return -liftGravity, -liftGravity * t, top - liftGravity*t*t/2
+		}}
+	}
+	peak, from := set["peak"], 0.0
+	start := equivalence.Lift{Gravity: liftGravity, Peak: peak, Pulse: liftPulse}
+	if set["ride"] == ridesDown {
+		from = start.Rise(set["travel"] + liftPulse)
+		stop := equivalence.Lift{Peak: -peak, Pulse: liftPulse}
+		from += stop.Rise(liftPulse)
+		start.Peak = -peak
+	}
+	stop := equivalence.Lift{Gravity: liftGravity, Peak: -start.Peak, Pulse: liftPulse}
+	return ride{liftWait + set["travel"] + liftPulse + 1, func(t float64) (a, v, h float64) {
+		t -= liftWait
+		late := t - set["travel"]
+		return start.Acceleration(t) + stop.Acceleration(late), start.Speed(t) + stop.Speed(late), from + start.Rise(t) + stop.Rise(late)
+	}}
+}
+
+func viewLift(set map[string]float64, t float64) (State, error) {
+	r := rideOf(set)
 	tilt := set["tilt"] * math.Pi / 180
-	// In the axes of the tilted box: along its floor and along its own vertical.
+	// The scale reads what stands square on it, in the kilograms of this place.
+	kilograms := func(a float64) float64 {
+		force := equivalence.SpecificForce(r3.Vec{Z: -a}, r3.Vec{Z: liftGravity}) // upward is -z
+		return set["m"] * math.Abs(equivalence.MeterReading(r3.Vec{X: force.Z * math.Sin(tilt), Z: force.Z * math.Cos(tilt)})) / liftGravity
+	}
+	shown := math.Min(t, r.ends)
+	a, v, h := r.at(shown)
+	force := equivalence.SpecificForce(r3.Vec{Z: -a}, r3.Vec{Z: liftGravity})
 	along := force.Z * math.Sin(tilt)
-	own := r3.Vec{X: along, Z: force.Z * math.Cos(tilt)}
-	meter := equivalence.MeterReading(own)
-	weight := set["m"] * math.Abs(meter) // a scale on the leaning floor reads what stands square on it
-	says := fmt.Sprintf("The accelerometer reads %s m/s² upward along the box.", digits(meter))
+	meter := equivalence.MeterReading(r3.Vec{X: along, Z: force.Z * math.Cos(tilt)})
+	says := fmt.Sprintf("The scale reads %s kg; the cabin moves at %s m/s.", digits(kilograms(a)), digits(v))
 	if math.Abs(force.Z) < 1e-9 {
 		says = "The lift falls freely: the accelerometer reads nothing, and the scale shows no weight."
 	}
 	s := State{
-		View: [4]float64{-6, -6, 12, 12},
+		View: [4]float64{0, 0, 400, 340},
 		Numbers: []Number{
-			number("reading", "accelerometer, along the vertical of the box", meter, "m/s²"),
-			number("across", "accelerometer, along the floor of the box", math.Abs(along), "m/s²"),
-			number("size", "magnitude of the specific force", r3.Norm(force), "m/s²"),
-			number("weight", "force square on the scale", weight, "N"),
-			number("scale", "reading of a bathroom scale set for this place", weight/g, "kg"),
-			number("tiltloss", "reading lost by the tilt", 1e5*(r3.Norm(force)-meter), "mGal"),
+			number("time", "time", shown, "s"),
+			number("scale", "reading of the scale", kilograms(a), "kg"),
+			number("reading", "accelerometer, square to the scale", meter, "m/s²"),
+			number("across", "accelerometer, along the scale", math.Abs(along), "m/s²"),
+			number("a", "acceleration of the lift, upward", a, "m/s²"),
+			number("speed", "speed, upward", v, "m/s"),
+			number("height", "height above the lowest point", h, "m"),
 		},
 		Says: says,
 	}
-	corner := func(x, y float64) (float64, float64) {
-		return x*math.Cos(tilt) - y*math.Sin(tilt), x*math.Sin(tilt) + y*math.Cos(tilt)
-	}
-	var walls []float64
-	for _, c := range [][2]float64{{-2.5, -3}, {2.5, -3}, {2.5, 3}, {-2.5, 3}, {-2.5, -3}} {
-		x, y := corner(c[0], c[1])
-		walls = append(walls, x, y)
-	}
-	scale := 3.0 / g
-	s.Shapes = append(s.Shapes, path("support", walls), circle("sensor", 0, 0, 0.35, ""),
-		arrow("guide", 0.8, 0, 0.8, g*scale), label(1.3, 2.6, "g"))
-	if math.Abs(force.Z) > 1e-9 {
-		s.Shapes = append(s.Shapes, arrow("curve", -0.8, 0, -0.8, force.Z*scale), label(-1.3, force.Z*scale+0.3, "f"))
-	}
-	if a := set["a"]; math.Abs(a) > 1e-9 {
-		s.Shapes = append(s.Shapes, arrow("curve2", 4.2, 0, 4.2, -a*scale), label(4.8, -a*scale/2, "a"))
-	}
+	s.Shapes = append(s.Shapes, cabin(r, h, set["ride"] == ridesCut && shown > liftWait, tilt)...)
+	s.Shapes = append(s.Shapes, scaleChart(r, kilograms, set["m"], shown)...)
 	return s, nil
+}
+
+// cabin draws the shaft with its floors, and the cabin with somebody on a scale.
+func cabin(r ride, h float64, cut bool, tilt float64) []Shape {
+	const left, right, top, bottom, tall = 34.0, 124.0, 14.0, 314.0, 92.0
+	highest := 0.0
+	for i := range 101 {
+		_, _, at := r.at(r.ends * float64(i) / 100)
+		highest = math.Max(highest, at)
+	}
+	highest = math.Max(highest, 2*liftFloor)
+	y := func(h float64) float64 { return bottom - (bottom-top-tall)*h/highest } // of the cabin's floor
+	shapes := []Shape{path("support", []float64{left, top, left, bottom, right, bottom, right, top})}
+	for at := 0.0; at <= highest; at += liftFloor {
+		shapes = append(shapes, line("guide", left-10, y(at), left, y(at)))
+	}
+	b := y(h)
+	if !cut {
+		shapes = append(shapes, line("plain", 79, top, 79, b-tall))
+	}
+	shapes = append(shapes, box("plain", left+8, b-tall, right-8, b))
+	// The person, on a scale that may lean, with its middle on the floor.
+	turn := func(x, up float64) (float64, float64) {
+		return 79 + x*math.Cos(tilt) - up*math.Sin(tilt), b - 16 - x*math.Sin(tilt) - up*math.Cos(tilt)
+	}
+	x1, y1 := turn(-22, 0)
+	x2, y2 := turn(22, 0)
+	shapes = append(shapes, line("mass", x1, y1, x2, y2), line("plain", 79, b-16, 79, b))
+	hip, neck := 24.0, 48.0
+	for _, l := range [][4]float64{{-8, 0, 0, hip}, {8, 0, 0, hip}, {0, hip, 0, neck}, {-11, 30, 0, 43}, {11, 30, 0, 43}} {
+		ax, ay := turn(l[0], l[1])
+		bx, by := turn(l[2], l[3])
+		shapes = append(shapes, line("sensor", ax, ay, bx, by))
+	}
+	cx, cy := turn(0, neck+7)
+	return append(shapes, circle("sensor", cx, cy, 7, ""))
+}
+
+// scaleChart draws the reading of the scale against time: as it has come, and dashed as it
+// will.
+func scaleChart(r ride, kilograms func(a float64) float64, m, shown float64) []Shape {
+	const left, right, top, bottom = 186.0, 386.0, 34.0, 290.0
+	lo, hi := m, m
+	const n = 240
+	var reading [n + 1]float64
+	for i := range reading {
+		a, _, _ := r.at(r.ends * float64(i) / n)
+		reading[i] = kilograms(a)
+		lo, hi = math.Min(lo, reading[i]), math.Max(hi, reading[i])
+	}
+	step := tickStep((hi - lo) / 3)
+	lo, hi = step*math.Floor(lo/step-0.3), step*math.Ceil(hi/step+0.3)
+	if lo < 0 {
+		lo = 0
+	}
+	x := func(t float64) float64 { return left + (right-left)*t/r.ends }
+	y := func(kg float64) float64 { return bottom - (bottom-top)*(kg-lo)/(hi-lo) }
+	shapes := []Shape{path("plain", []float64{left, top, left, bottom, right, bottom}), label(left+22, top-14, "scale in kg"), label((left+right)/2, bottom+34, "time in s")}
+	for kg := lo; kg <= hi+step/100; kg += step {
+		shapes = append(shapes, line("plain", left-4, y(kg), left, y(kg)), label(left-22, y(kg)+4, digitsOf(kg, step)))
+	}
+	for s, every := 0.0, tickStep(r.ends/4); s <= r.ends; s += every {
+		shapes = append(shapes, line("plain", x(s), bottom, x(s), bottom+4), label(x(s), bottom+17, digitsOf(s, every)))
+	}
+	var whole, come []float64
+	for i := range reading {
+		t := r.ends * float64(i) / n
+		whole = append(whole, x(t), y(reading[i]))
+		if t <= shown {
+			come = append(come, x(t), y(reading[i]))
+		}
+	}
+	a, _, _ := r.at(shown)
+	come = append(come, x(shown), y(kilograms(a)))
+	shapes = append(shapes, path("guide", whole), path("curve", come))
+	return append(shapes, circle("sensor", x(shown), y(kilograms(a)), 4, ""))
+}
+
+// tickStep is the smallest of 1, 2 and 5 times a power of ten that is not below v.
+func tickStep(v float64) float64 {
+	if !(v > 0) {
+		return 1
+	}
+	power := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, k := range []float64{1, 2, 5} {
+		if k*power >= v {
+			return k * power
+		}
+	}
+	return 10 * power
+}
+
+// digitsOf writes a tick with as many decimals as its step has.
+func digitsOf(v, step float64) string {
+	return fmt.Sprintf("%.*f", max(0, int(math.Ceil(-math.Log10(step)-1e-9))), v)
 }
