@@ -28,6 +28,9 @@ const lab01 = "01-weighing-the-earth"
 type echo struct{}
 
 func (echo) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
+	if b.Idle { // a figure that opens with the lab: it draws none
+		return page.Result{Trouble: []page.Trouble{{Text: "no figure"}}}, nil
+	}
 	if text, ok := strings.CutPrefix(b.Source, "//frame "); ok {
 		var f wire.Frame
 		if err := json.Unmarshal([]byte(text), &f.Head); err != nil {
