@@ -28,8 +28,8 @@ var (
 // Boxes of the load: their code goes into an answer cell or a figure's cell of lab 01.
 var loadBoxes = map[string]string{
 	"thin":   "%%\nresult := 0.001\nsheet.Number(\"theta\", result, \"rad\")",
-	"figure": "%%\nrecording := sheet.Recording(\"swing\")\nshow.Plot(figure.Figure{Title: \"swing\", Panels: nil})",
-	"fit":    "%%\nt, spot := sheet.Recording(\"swing\").Column(\"time\"), sheet.Recording(\"swing\").Column(\"spot\")\nsum := 0.0\nfor k := 0; k < 400; k++ {\n\tfor i := range t {\n\t\tsum += math.Sin(float64(k)*t[i]) * spot[i]\n\t}\n}\nfmt.Println(sum)",
+	"figure": "%%\nrec := sheet.Recording(\"swing\")\nshow.Plot(\"The light spot\", show.Axis(\"time\", \"s\"), show.Axis(\"position\", \"m\"), show.Points(\"read\", rec.Column(\"time\"), rec.Column(\"spot\")))",
+	"fit":    "%%\nrec := sheet.Recording(\"swing\")\nswing := torsion.Recording{Times: rec.Column(\"time\"), Readings: rec.Column(\"spot\"), Lever: torsion.Lever{Distance: 4.2}}\nfmt.Println(gravlab.Must(reduction.Fit(swing, reduction.Window{From: -300, To: 1200})).Period)",
 	"loop":   "%%\nfor i := 0; ; i++ {\n\tif i < 0 {\n\t\tbreak\n\t}\n}",
 }
 
