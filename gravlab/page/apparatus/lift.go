@@ -104,7 +104,12 @@ func viewLift(set map[string]float64, t float64) (State, error) {
 		Says: says,
 	}
 	s.Shapes = append(s.Shapes, cabin(r, h, set["ride"] == ridesCut && shown > liftWait, tilt)...)
-	s.Shapes = append(s.Shapes, scaleChart(r, kilograms, set["m"], shown)...)
+	var reading []float64
+	for i := range 241 {
+		a, _, _ := r.at(r.ends * float64(i) / 240)
+		reading = append(reading, kilograms(a))
+	}
+	s.Shapes = append(s.Shapes, strip(strips{yName: "scale in kg", xName: "time in s", ends: r.ends, values: reading, at: shown, now: kilograms(a), fromZero: true})...)
 	return s, nil
 }
 
@@ -142,63 +147,4 @@ func cabin(r ride, h float64, cut bool, tilt float64) []Shape {
 	}
 	cx, cy := turn(0, neck+7)
 	return append(shapes, circle("sensor", cx, cy, 7, ""))
-}
-
-// scaleChart draws the reading of the scale against time: as it has come, and dashed as it
-// will.
-func scaleChart(r ride, kilograms func(a float64) float64, m, shown float64) []Shape {
-	const left, right, top, bottom = 186.0, 386.0, 34.0, 290.0
-	lo, hi := m, m
-	const n = 240
-	var reading [n + 1]float64
-	for i := range reading {
-		a, _, _ := r.at(r.ends * float64(i) / n)
-		reading[i] = kilograms(a)
-		lo, hi = math.Min(lo, reading[i]), math.Max(hi, reading[i])
-	}
-	step := tickStep((hi - lo) / 3)
-	lo, hi = step*math.Floor(lo/step-0.3), step*math.Ceil(hi/step+0.3)
-	if lo < 0 {
-		lo = 0
-	}
-	x := func(t float64) float64 { return left + (right-left)*t/r.ends }
-	y := func(kg float64) float64 { return bottom - (bottom-top)*(kg-lo)/(hi-lo) }
-	shapes := []Shape{path("plain", []float64{left, top, left, bottom, right, bottom}), label(left+22, top-14, "scale in kg"), label((left+right)/2, bottom+34, "time in s")}
-	for kg := lo; kg <= hi+step/100; kg += step {
-		shapes = append(shapes, line("plain", left-4, y(kg), left, y(kg)), label(left-22, y(kg)+4, digitsOf(kg, step)))
-	}
-	for s, every := 0.0, tickStep(r.ends/4); s <= r.ends; s += every {
-		shapes = append(shapes, line("plain", x(s), bottom, x(s), bottom+4), label(x(s), bottom+17, digitsOf(s, every)))
-	}
-	var whole, come []float64
-	for i := range reading {
-		t := r.ends * float64(i) / n
-		whole = append(whole, x(t), y(reading[i]))
-		if t <= shown {
-			come = append(come, x(t), y(reading[i]))
-		}
-	}
-	a, _, _ := r.at(shown)
-	come = append(come, x(shown), y(kilograms(a)))
-	shapes = append(shapes, path("guide", whole), path("curve", come))
-	return append(shapes, circle("sensor", x(shown), y(kilograms(a)), 4, ""))
-}
-
-// tickStep is the smallest of 1, 2 and 5 times a power of ten that is not below v.
-func tickStep(v float64) float64 {
-	if !(v > 0) {
-		return 1
-	}
-	power := math.Pow(10, math.Floor(math.Log10(v)))
-	for _, k := range []float64{1, 2, 5} {
-		if k*power >= v {
-			return k * power
-		}
-	}
-	return 10 * power
-}
-
-// digitsOf writes a tick with as many decimals as its step has.
-func digitsOf(v, step float64) string {
-	return fmt.Sprintf("%.*f", max(0, int(math.Ceil(-math.Log10(step)-1e-9))), v)
 }
