@@ -99,7 +99,7 @@ func TestInTheBrowser(t *testing.T) {
 		}
 		compare(ctx, t, s, nil)
 		c := s.Controls[0]
-		value := c.Start + 3*c.Step
+		value := min(c.Start+3*c.Step, c.Max)
 		move := fmt.Sprintf(`{const i = document.getElementById("a-%s-%s"); i.value = %g; i.dispatchEvent(new Event("input"))}`, s.ID, c.ID, value)
 		if err := chromedp.Do(ctx, chromedp.Evaluate[chromedp.Void](move)); err != nil {
 			t.Fatal(err)
