@@ -21,7 +21,7 @@ var Lab = bank.Lab{
 	ID: "09-the-earth-breathes", Title: "The Earth breathes", Minutes: 75,
 	Asks:   "The ground under you rises and sinks twice a day. Why does nobody notice, and how do you measure it?",
 	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
-	Sealed: bank.Weights{Times: 3, Constants: []string{"overhead", "size", "spring", "line", "delta", "pressure"}},
+	Sealed: bank.Weights{Times: 3, Constants: []string{"overhead", "size", "sun-moon", "spring", "line", "delta", "pressure"}},
 	Words:  bank.ReadWords(files),
 	Build:  build,
 }

@@ -48,7 +48,7 @@ func pointPeak(mass, z float64) float64 { return gravlab.G * mass / (z * z) }
 
 func sphereSmallest(d *bank.Draw) bank.Question {
 	z, rho := d.Between("depth", 4.5, 7, 0.1), d.Between("ground", 1800, 2100, 50)
-	low := d.Between("least low", 3, 6, 0.5) // µGal
+	low := d.Between("least low", 3, 6, 0.1) // µGal
 	mass := -low * gravlab.MicroGal * z * z / gravlab.G
 	radius := ballRadius(mass, -rho)
 	return bank.Question{
@@ -233,7 +233,7 @@ func sphereSteepest(d *bank.Draw) bank.Question {
 }
 
 func sphereDepthBound(d *bank.Draw) bank.Question {
-	low, z := d.Between("bound peak", 18, 40, 1), d.Between("bound depth", 3.6, 6.4, 0.2)
+	low, z := d.Between("bound peak", 18, 40, 1), d.Between("bound depth", 3.6, 6.4, 0.02)
 	var readings []float64 // µGal, every metre from the middle outwards
 	var printed []string
 	steepest, last := 0.0, 0.0
@@ -279,7 +279,7 @@ func sphereFromMap(d *bank.Draw) bank.Question {
 	stations := math.Pow(x/2.5, 2)                   // 5 m apart
 	u := func(area float64) float64 { return level * gravlab.MicroGal * area / (2 * math.Pi * gravlab.G) }
 	return bank.Question{
-		ID: "gauss", Kind: judge.KindMeasured, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.02},
+		ID: "gauss", Kind: judge.KindMeasured, Marks: 3, Unit: "t", Tol: judge.Tolerance{Rel: 0.012},
 		Fields: bank.Fields{"twiceX": 2 * x, "z": z, "integral": integral, "x": x, "fraction": fraction, "level": level, "stations": stations},
 		Solve:  bank.Always(mass),
 		U:      func() float64 { return u(4*x*x) / fraction },
@@ -314,8 +314,8 @@ func peakShareU(uM, uz, r float64) float64 {
 }
 
 func sphereTradeOff(d *bank.Draw) bank.Question {
-	uz, uM := d.Between("u depth", 3, 4, 0.2), d.Between("u mass", 7.5, 9, 0.5)
-	r := d.Between("trade-off", 0.92, 0.96, 0.01)
+	uz, uM := d.Between("u depth", 3, 4.4, 0.1), d.Between("u mass", 7.5, 9.5, 0.1)
+	r := d.Between("trade-off", 0.88, 0.96, 0.01)
 	u := func(uM, uz, r float64) func(bank.Answers) float64 { return bank.Always(peakShareU(uM, uz, r) / 100) }
 	return bank.Question{
 		ID: "trade-off", Kind: judge.KindNumber, Marks: 2, Unit: "%", Tol: judge.Tolerance{Rel: 0.02},
