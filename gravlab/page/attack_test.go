@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"compress/gzip"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -288,6 +289,26 @@ func TestPolicy(t *testing.T) {
 	for name, want := range map[string]string{"X-Content-Type-Options": "nosniff", "Referrer-Policy": "no-referrer", "Cross-Origin-Opener-Policy": "same-origin"} {
 		if header.Get(name) != want {
 			t.Errorf("%s is %q", name, header.Get(name))
+		}
+	}
+}
+
+// What is large goes over the wire as gzip to a browser that takes it, and is the same for
+// all others.
+func TestPacked(t *testing.T) {
+	c := call(t, labpage.Options{Labs: labs})
+	_, header, plain := c.send(request{path: "/asset/lab.js", header: map[string]string{"Accept-Encoding": "identity"}})
+	if header.Get("Content-Encoding") != "" || len(plain) < 2000 {
+		t.Fatalf("%d bytes, %q", len(plain), header.Get("Content-Encoding"))
+	}
+	for range 2 { // the second time from memory
+		_, header, body := c.send(request{path: "/asset/lab.js", header: map[string]string{"Accept-Encoding": "gzip"}})
+		r, err := gzip.NewReader(strings.NewReader(body))
+		if err != nil || header.Get("Content-Encoding") != "gzip" || len(body) > len(plain)/2 {
+			t.Fatalf("%d bytes of %d, %q: %v", len(body), len(plain), header.Get("Content-Encoding"), err)
+		}
+		if text, err := io.ReadAll(r); err != nil || string(text) != plain {
+			t.Errorf("unpacked it is another file: %v", err)
 		}
 	}
 }
