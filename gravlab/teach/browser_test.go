@@ -254,6 +254,17 @@ func TestHourInBrowsers(t *testing.T) {
 		}
 	}
 
+	// The network drops: typing goes on, is told, and is saved afterwards.
+	tablet.do(`window.kept = window.fetch; window.fetch = () => Promise.reject(new TypeError("no network"))`)
+	tablet.do(`(() => { const f = document.querySelector("#c-kappa-answer form"); f.elements.number.value = "7.25e-7"; f.dispatchEvent(new Event("input", { bubbles: true })) })()`)
+	tablet.words("There is no connection to the class")
+	tablet.see(`Object.keys(localStorage).some((k) => k.startsWith("unsaved:` + lab01 + `") && localStorage[k].includes("7.25e-7"))`)
+	tablet.do(`window.fetch = window.kept`)
+	tablet.see(`!document.querySelector("#notice-lost") && document.querySelector("#bar .state").textContent === "saved"`)
+	if text, err := os.ReadFile(work); err != nil || !strings.Contains(string(text), "7.25e-7") {
+		t.Errorf("what was typed without a network is not saved (%v)", err)
+	}
+
 	l.do(`document.getElementById("take").click()`)
 	l.do(`[...document.querySelectorAll(".sure button")][0].click()`)
 	l.words("1 notebook taken in")

@@ -63,6 +63,7 @@ type (
 		Sign    string `json:"sign"`
 		Outcome string `json:"outcome"`
 		Slip    string `json:"slip,omitempty"`
+		Half    bool   `json:"half,omitempty"`
 		Tries   int    `json:"tries"`
 	}
 )
@@ -109,7 +110,7 @@ func (c *Class) overview() overview {
 			cells := map[string]cellStand{}
 			for q, st := range questions {
 				if st.outcome != judge.OutcomeBlank {
-					cells[q] = cellStand{st.outcome.Sign(), string(st.outcome), st.slip, st.tries}
+					cells[q] = cellStand{st.outcome.Sign(), string(st.outcome), st.slip, st.half, st.tries}
 				}
 			}
 			s.Cells[lab] = cells

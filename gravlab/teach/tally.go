@@ -19,6 +19,7 @@ type standing struct {
 	slip    string
 	remedy  string
 	choice  bool // the slip is an option
+	half    bool // a part of the marks is earned
 	when    time.Time
 	tries   int    // different answers in a row that were not right
 	last    string // the answer, to tell another one from the same again
@@ -46,6 +47,7 @@ func (t tally) take(lab string, e labserver.Entry) {
 		s.tries++
 	}
 	s.last = string(text)
+	s.half = v.Marks > 0 && v.Marks < v.Of
 	s.outcome, s.slip, s.when = v.Outcome, v.Slip, e.Time
 	s.remedy, s.choice = strings.TrimSpace(v.Message), strings.HasPrefix(v.Slip, "option ")
 }

@@ -17,6 +17,7 @@ let focus = null // the cell of the grid with the keyboard: [student, question]
 const view = () => { const v = location.hash.slice(1); return ["list", "projector"].includes(v) ? v : "grid" }
 const current = () => data.labs.find((l) => l.id === lab) || data.labs[0]
 const cellOf = (s, q) => s.cells[current().id]?.[q]
+const sign = (c) => c.half ? "◐" : c.sign // as the students see it
 const stuck = (c) => c && c.tries >= often && c.outcome !== "right" && c.outcome !== "carried"
 const post = async (what, body) => {
   try {
@@ -93,6 +94,7 @@ function showBar() {
 function said(s, q) {
   const c = cellOf(s, q.id)
   const parts = [c ? words[c.outcome] || c.outcome : "not answered"]
+  if (c?.half) parts.push("half the marks")
   if (c?.slip) parts.push(c.slip)
   if (c && c.tries > 1) parts.push(c.tries + " tries")
   if (s.at === q.id && s.lab === current().id && s.here) parts.push("is here now")
@@ -114,7 +116,7 @@ function grid() {
       const c = cellOf(s, q.id)
       const at = s.here && s.at === q.id && s.lab === current().id
       return h("td", { role: "gridcell", tabindex: "-1", "data-q": q.id, "data-outcome": c?.outcome || "blank", class: (at ? "at " : "") + (stuck(c) ? "often" : ""), title: `${s.name}, ${q.title}: ${said(s, q)}` },
-        h("span", { "aria-hidden": "true" }, c?.sign || ""), stuck(c) && h("small", { "aria-hidden": "true" }, c.tries), h("span", { class: "unseen" }, said(s, q)))
+        h("span", { "aria-hidden": "true" }, c ? sign(c) : ""), stuck(c) && h("small", { "aria-hidden": "true" }, c.tries), h("span", { class: "unseen" }, said(s, q)))
     }),
     h("td", { class: "sum" }, String(questions.filter((q) => { const c = cellOf(s, q.id); return c && (data.assessed || c.outcome === "right" || c.outcome === "carried") }).length))))
   const table = h("table", { class: "grid", "aria-label": "Students and questions; the arrow keys move between the cells" }, h("thead", {}, head), h("tbody", {}, ...rows))
@@ -165,7 +167,7 @@ function list() {
       h("td", {}, s.help ? "asks for help" : "no"))))))
 }
 
-const legend = () => h("p", { class: "soft small legend" }, data.assessed ? "• entered · ✗ cannot be read · … waits for a reader" : "✓ right or carried · △ slip or unit · ✗ off or unreadable · … waits for a reader",
+const legend = () => h("p", { class: "soft small legend" }, data.assessed ? "• entered · ✗ cannot be read · … waits for a reader" : "✓ right or carried · ◐ half the marks · △ slip or unit · ✗ off or unreadable · … waits for a reader",
   " · framed: the student is here now · a number: tries of a question that is not right yet · ? asks for help")
 
 const section = (id, title, ...content) => h("section", { "aria-labelledby": id }, h("h2", { id }, title), ...content)
@@ -229,7 +231,7 @@ function openStudent(id) {
     const c = await post("card", { student: id })
     if (c) card.replaceChildren(h("p", {}, "The old card opens nothing any more. Show or copy this one now; it cannot be shown again."), h("p", { class: "new-code" }, c.code), h("p", {}, c.address), h("div", { class: "new-qr", html: c.qr }))
   } }, "Make another card")
-  const rows = current().questions.filter((q) => cellOf(s, q.id)).map((q) => h("li", {}, h("span", { "aria-hidden": "true" }, cellOf(s, q.id).sign + " "), q.title + ": " + said(s, q)))
+  const rows = current().questions.filter((q) => cellOf(s, q.id)).map((q) => h("li", {}, h("span", { "aria-hidden": "true" }, sign(cellOf(s, q.id)) + " "), q.title + ": " + said(s, q)))
   dialog.replaceChildren(
     h("h2", { id: "student-name" }, s.name), h("p", { class: "soft" }, s.id + (s.here ? " · here" : s.ever ? " · away" : " · has not come yet") + (s.frozen ? " · taken in" : "")),
     rows.length ? h("ul", { class: "answers" }, ...rows) : h("p", { class: "soft" }, "Nothing entered yet."),
