@@ -12,8 +12,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// On a full disk a student is told, in plain words, and what was saved before stays; when there is room
-// again the same page goes on.
+// On a full disk a student is told, in plain words, and what was saved before stays; when
+// there is room again the same page goes on.
 func TestFullDisk(t *testing.T) {
 	dir := t.TempDir()
 	o := options(t, dir)

@@ -108,13 +108,13 @@ func (p *process) kill() {
 // A writer is a student who answers and types without a pause, and remembers what was
 // acknowledged.
 type writer struct {
-	http              *http.Client
-	url, cookie, key  string
-	mu                sync.Mutex
-	answered, entered []string // acknowledged
-	sent              string   // of the text, last
-	saved             string   // acknowledged, last
-	n                 int
+	http             *http.Client
+	url, cookie, key string
+	mu               sync.Mutex
+	answered         []string // acknowledged
+	sent             string   // of the text, last
+	saved            string   // acknowledged, last
+	n                int
 }
 
 // post sends and reports whether it was acknowledged.
