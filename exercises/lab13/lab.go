@@ -207,6 +207,11 @@ var waterRateCheck = sync.OnceValue(func() float64 { return waterRateU(120, 14, 
 func waterMonths(d *bank.Draw) bank.Question {
 	n := int(d.Between("months", 96, 144, 12))
 	sigma, phi := d.Between("scatter", 8, 30, 1), d.Between("correlation", 0.40, 0.75, 0.05)
+	// A slope over T years is known to about √12/T of what a mean of independent months is;
+	// with some correlations the two come out alike.
+	if slope := math.Sqrt(12*(1+phi)/(1-phi)) / (float64(n) / 12); math.Abs(slope-1) < 0.13 {
+		phi = bank.Clean(phi - 0.1)
+	}
 	per := waterGt / waterYear
 	tol := judge.Tolerance{Rel: 0.06}
 	right := sync.OnceValue(func() float64 { return waterRateU(n, sigma, phi) * per })
