@@ -11,9 +11,10 @@ import (
 	"gravity.example/gravlab/quantity"
 )
 
-// TestSoundAndNaive: an answer that is right, written with four digits (more where a question asks for more) or to the second digit of
-// its uncertainty, earns full marks on 99 % of sheets. With the uncertainty of a mistake that
-// the sheet tells, it is named on 95 %. (1,000 sheets with GRAVLAB_LONG=1.)
+// TestSoundAndNaive: an answer that is right, written with four digits (more where a question asks
+// for more) or to the second digit of its uncertainty, earns full marks on 99 % of sheets. With
+// the uncertainty of a mistake that the sheet tells, it is named on 95 %. (1,000 sheets with
+// GRAVLAB_LONG=1.)
 func TestSoundAndNaive(t *testing.T) {
 	type count struct{ sheets, full, naive, named int }
 	counts, order := map[string]*count{}, []string{}
