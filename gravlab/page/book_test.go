@@ -446,7 +446,7 @@ func TestApparatus(t *testing.T) {
 	r.fits("apparatus, 320 px")
 	r.do(chromedp.ScrollIntoView(chromedp.CSS("#apparatus .a-controls")))
 	r.shot("apparatus-320", false)
-	r.open("/lab/00-first-steps")
+	r.open("/lab/13-water-and-ice")
 	r.await(`new Promise((done) => setTimeout(() => done("waited"), 500))`)
 	if got := r.read(`document.getElementById("apparatus").checkVisibility()`); got != "false" {
 		t.Error("a lab without apparatus shows an empty slot")
