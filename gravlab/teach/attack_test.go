@@ -333,3 +333,32 @@ func TestCertificates(t *testing.T) {
 		}
 	}
 }
+
+// Behind a proxy that encrypts: the page's own origin is the proxy's, the cookie is for
+// encrypted connections alone, and guesses are counted by the address that the proxy has seen.
+func TestBehindProxy(t *testing.T) {
+	o := options(t, t.TempDir())
+	o.Proxy, o.Door.TLS, o.Door.Hosts, o.Address = true, true, []string{"labs.skelmire.example"}, "https://labs.skelmire.example"
+	s := serve(t, o)
+	through := func(code, seen string) (int, http.Header) {
+		b := &browser{school: s}
+		status, h, _ := b.send("POST", "/enter", fmt.Sprintf(`{"code":%q}`, code), map[string]string{"Host": "labs.skelmire.example", "Origin": "https://labs.skelmire.example", "X-Forwarded-For": "203.0.113.9, " + seen})
+		return status, h
+	}
+	if status, h := through(s.codes[0], "192.0.2.1"); status != http.StatusOK || !strings.Contains(h.Get("Set-Cookie"), "Secure") {
+		t.Errorf("through the proxy: %d, cookie %q", status, h.Get("Set-Cookie"))
+	}
+	for range 40 {
+		through(newCode(), "192.0.2.66")
+	}
+	if status, _ := through(newCode(), "192.0.2.66"); status != http.StatusTooManyRequests {
+		t.Errorf("after 40 guesses: %d", status)
+	}
+	if status, _ := through(newCode(), "192.0.2.1"); status != http.StatusForbidden {
+		t.Errorf("a wrong code from another address: %d", status)
+	}
+	b := &browser{school: s}
+	if status, _, _ := b.send("POST", "/enter", fmt.Sprintf(`{"code":%q}`, s.codes[0]), nil); status != http.StatusForbidden {
+		t.Errorf("past the proxy, under another name: %d", status)
+	}
+}

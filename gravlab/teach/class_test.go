@@ -143,7 +143,7 @@ func (b *browser) send(method, path, body string, header map[string]string) (int
 	if err != nil {
 		b.Fatal(err)
 	}
-	q.URL.Opaque = "//" + q.URL.Host + path // as it stands, dots and all
+	q.URL.Opaque = path // as it stands, dots and all
 	q.URL.RawQuery = ""
 	for name, value := range map[string]string{"Origin": b.http.URL, "Sec-Fetch-Site": "same-origin", "Content-Type": "application/json", "X-Gravlab-Key": b.key, "Cookie": b.cookie} {
 		q.Header.Set(name, value)

@@ -3,6 +3,7 @@ package teach
 import (
 	"context"
 	"fmt"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -95,15 +96,15 @@ func TestOneAndOneWaits(t *testing.T) {
 		go w.run(t, "a", "2s", 1, 0)
 		time.Sleep(time.Millisecond)
 		ctx, leave := context.WithCancel(context.Background())
-		told := ""
+		var told atomic.Value
 		ended := make(chan error, 1)
 		go func() {
-			_, err := (turn{q, "a", w}).RunBox(ctx, page.Box{Source: "2s", Log: func(s string) { told = s }})
+			_, err := (turn{q, "a", w}).RunBox(ctx, page.Box{Source: "2s", Log: func(s string) { told.Store(s) }})
 			ended <- err
 		}()
 		time.Sleep(time.Second)
-		if told != "waiting, number 1 in the queue" {
-			t.Errorf("the second box is told %q", told)
+		if got := told.Load(); got != "waiting, number 1 in the queue" {
+			t.Errorf("the second box is told %v", got)
 		}
 		r, err := (turn{q, "a", w}).RunBox(context.Background(), page.Box{Source: "2s", Log: func(string) {}})
 		if err != nil || len(r.Trouble) != 1 {
