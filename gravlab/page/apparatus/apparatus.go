@@ -1,6 +1,6 @@
 // Package apparatus is the virtual apparatus of the labs: a balance, a
 // pendulum that swings past a sensor, one with two edges, bodies under a line of
-// stations, a falling stone, a lift, a turntable and a mass on a spring, each drawn to scale and moving, with a
+// stations, a falling stone, a lift, Moon and Sun in the sky, a turntable and a mass on a spring, each drawn to scale and moving, with a
 // few numbers that can be changed.
 //
 // A Scene is plain Go: from the settings of its controls and a time it works out,
@@ -70,7 +70,7 @@ type Number struct {
 
 // Scenes returns all scenes.
 func Scenes() []Scene {
-	return []Scene{balance, pendulumPast, underground, lift, spring, reversible, turntable, stone}
+	return []Scene{balance, pendulumPast, underground, lift, spring, reversible, turntable, stone, tide}
 }
 
 // For returns the scene that stands beside a lab ("01"); ok is false where there

@@ -34,7 +34,7 @@ func strip(c strips) []Shape {
 	shapes := []Shape{path("plain", []float64{left, top, left, bottom, right, bottom}), label(left+26, top-14, c.yName), label((left+right)/2, bottom+34, c.xName)}
 	for i := 0; lo+float64(i)*step <= hi+step/100; i++ {
 		v := lo + float64(i)*step
-		shapes = append(shapes, line("plain", left-4, y(v), left, y(v)), label(left-24, y(v)+4, tick(v, step)))
+		shapes = append(shapes, line("plain", left-4, y(v), left, y(v)), label(left-26, y(v)+4, tick(v, step)))
 	}
 	for t, every := 0.0, tickStep(c.ends/4); t <= c.ends*(1+1e-9); t += every {
 		shapes = append(shapes, line("plain", x(t), bottom, x(t), bottom+4), label(x(t), bottom+17, tick(t, every)))
