@@ -33,6 +33,7 @@ type labView struct {
 	Of       int      `json:"of"`
 	File     string   `json:"file"`   // of a notebook from elsewhere
 	Closed   string   `json:"closed"` // why it cannot be opened now
+	Assessed bool     `json:"assessed"`
 }
 
 // list gives the list of labs.
@@ -83,6 +84,7 @@ func (b *document) listed() labView {
 	if own := b.server.ownSheet(b.name); own != nil {
 		sheet.Code, assessed = *own, assessed || own.Sealed()
 	}
+	v.Assessed = assessed
 	if !b.own {
 		v.File = b.source
 	} else {

@@ -422,6 +422,10 @@ func TestAssessed(t *testing.T) {
 	o.Assessed = true
 	s := serve(t, o)
 	ada := s.student(0)
+	var list struct{ Labs []struct{ Assessed bool } }
+	if ada.ask("GET", "/api/labs", "", &list); len(list.Labs) != 2 || !list.Labs[0].Assessed || !list.Labs[1].Assessed {
+		t.Errorf("the list does not say that the labs count: %+v", list)
+	}
 	if got := ada.answer("why-lead", `{"choice":"a"}`); got != "recorded" {
 		t.Errorf("an answer is %q", got)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"time"
@@ -15,7 +16,9 @@ import (
 const (
 	// heavy is the processor time of a student's boxes, of late, from which on they leave one
 	// of the places to the others.
-	heavy = 1500 * time.Millisecond
+	heavy = 2500 * time.Millisecond
+	// long is after how long a box that runs counts as one that may run on.
+	long = 1500 * time.Millisecond
 	// forgets is how long it takes until half of what a student has used is forgotten.
 	forgets = 2 * time.Minute
 	// boxTime is the processor time of a box while others wait, idleTime while nobody does.
@@ -136,11 +139,7 @@ func (q *queue) of(who string) time.Duration {
 	if !ok {
 		return 0
 	}
-	left := a.used
-	for past := q.now().Sub(a.at); past > forgets && left > 0; past -= forgets {
-		left /= 2
-	}
-	return left
+	return time.Duration(float64(a.used) * math.Exp2(-q.now().Sub(a.at).Seconds()/forgets.Seconds()))
 }
 
 // next begins what may begin. The caller holds q.mu.
@@ -164,15 +163,15 @@ func (q *queue) next() {
 
 // first is the waiter whose turn it is, -1 if there is none. The caller holds q.mu.
 func (q *queue) first() int {
-	long := 0
+	taken := 0
 	for who, since := range q.running {
-		if q.of(who) > heavy || q.now().Sub(since) > heavy {
-			long++
+		if q.of(who) > heavy || q.now().Sub(since) > long {
+			taken++
 		}
 	}
 	best := -1
 	for i, w := range q.waiting {
-		if _, runs := q.running[w.who]; runs || q.places > 1 && long >= q.places-1 && q.of(w.who) > heavy {
+		if _, runs := q.running[w.who]; runs || q.places > 1 && taken >= q.places-1 && q.of(w.who) > heavy {
 			continue
 		}
 		if best < 0 || q.of(w.who) < q.of(q.waiting[best].who) {

@@ -120,3 +120,24 @@ func TestOneAndOneWaits(t *testing.T) {
 		}
 	})
 }
+
+// A thin box a minute never makes a student one of those who leave a place to others; a loop
+// does, and is forgotten.
+func TestWhatIsForgotten(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(2)
+		w := work{q}
+		w.run(t, "thin", "500ms", 60, time.Minute)
+		if used := q.of("thin"); used > heavy {
+			t.Errorf("after an hour of thin boxes %v are held against a student", used)
+		}
+		w.run(t, "loop", "1h", 1, 0)
+		if used := q.of("loop"); used < heavy {
+			t.Errorf("of a loop %v are held against a student", used)
+		}
+		time.Sleep(10 * time.Minute)
+		if used := q.of("loop"); used > heavy {
+			t.Errorf("after ten minutes %v are held against a student", used)
+		}
+	})
+}

@@ -19,7 +19,9 @@ export async function showList(main) {
   main.className = "list"
   main.replaceChildren(...[
     h("h1", {}, "Gravity labs"),
-    h("p", { class: "lead" }, "Each lab is a text to read, code to change and questions to answer. Each answer is checked at once: you see whether it is right and, if not, which mistake it looks like."),
+    h("p", { class: "lead" }, "Each lab is a text to read, code to change and questions to answer. " + (labs.length && labs.every((l) => l.assessed) ?
+      "Your answers are recorded; what they are worth comes with the marks." :
+      "Each answer is checked at once: you see whether it is right and, if not, which mistake it looks like.")),
     goOn(labs.filter((l) => !l.closed), last),
     others.length > 0 && h("section", { "aria-labelledby": "yours" }, h("h2", { id: "yours" }, "Notebooks you opened"), h("ul", { class: "labs" }, ...others.map(card))),
     own.length > 0 && all(own, setting.shared ? [] : tracks),
