@@ -118,9 +118,12 @@ func TestFilesOfBuried(t *testing.T) {
 				t.Fatal(err)
 			}
 			for _, f := range found {
-				if !strings.HasSuffix(f, "_test.go") {
+				if strings.HasSuffix(f, "_test.go") {
+					continue
+				}
+				all[filepath.Base(f)] = true
+				if !strings.HasSuffix(f, "_wasip1.go") { // files that are named are built on every system
 					files = append(files, "./"+filepath.ToSlash(f))
-					all[filepath.Base(f)] = true
 				}
 			}
 		}

@@ -131,6 +131,18 @@ type inversion struct {
 // When the search does not end at a minimum the error wraps
 // fit.ErrNotConverged, and the Inversion beside it says where it stood.
 func Invert(data Anomaly, shapes []Shape, start []Source) (*Inversion, error) {
+	return invert(inverting{data, shapes, start})
+}
+
+// inverting are the arguments of Invert.
+type inverting struct {
+	Data   Anomaly
+	Shapes []Shape
+	Start  []Source
+}
+
+func (in inverting) invert() (*Inversion, error) {
+	data, shapes, start := in.Data, in.Shapes, in.Start
 	const fn = "buried.Invert"
 	if err := errors.Join(data.Validate(), arg.AtLeast(fn, "shapes", len(shapes), 1)); err != nil {
 		return nil, err

@@ -37,6 +37,9 @@ func (p Pass) Validate() error {
 		return err
 	}
 	for i, l := range p.Loads {
+		if math.Abs(l.X) <= 1e6 && l.Mass >= 0 && l.Mass <= 1e9 && math.Abs(l.Height) <= 1e3 {
+			continue // names cost more than the pull
+		}
 		name := fmt.Sprintf("Loads[%d].", i)
 		err := errors.Join(
 			arg.Between(fn, name+"X", l.X, -1e6, 1e6, "place in m"),
@@ -175,6 +178,19 @@ type LoadFit struct {
 // When the search does not end at a minimum the error wraps
 // fit.ErrNotConverged, and the LoadFit beside it says where it stood.
 func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []float64) (*LoadFit, error) {
+	return fitLoads(loading{channels, speed, guess, lower, upper})
+}
+
+// loading are the arguments of FitLoads.
+type loading struct {
+	Channels     []Channel
+	Speed        float64
+	Guess        []Load
+	Lower, Upper []float64
+}
+
+func (in loading) fit() (*LoadFit, error) {
+	channels, speed, guess, lower, upper := in.Channels, in.Speed, in.Guess, in.Lower, in.Upper
 	const fn = "buried.FitLoads"
 	if err := errors.Join(arg.AtLeast(fn, "channels", len(channels), 1), Pass{Loads: guess, Speed: speed}.Validate()); err != nil {
 		return nil, err
@@ -249,7 +265,7 @@ func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []fl
 				sum := p[2*n+c]
 				for i := range guess {
 					d := r3.Sub(r3.Vec{X: p[2*i] + speed*t, Z: -guess[i].Height}, channels[c].At)
-					r := r3.Norm(d)
+					r := math.Sqrt(r3.Norm2(d))
 					sum += gravlab.G * p[2*i+1] * r3.Dot(d, axis) / (r * r * r)
 				}
 				dst[row] = sum
@@ -260,7 +276,7 @@ func FitLoads(channels []Channel, speed float64, guess []Load, lower, upper []fl
 			each(func(row, c int, axis r3.Vec, t float64) {
 				for i := range guess {
 					d := r3.Sub(r3.Vec{X: p[2*i] + speed*t, Z: -guess[i].Height}, channels[c].At)
-					r := r3.Norm(d)
+					r := math.Sqrt(r3.Norm2(d))
 					pull := gravlab.G / (r * r * r)
 					along := r3.Dot(d, axis)
 					dst.Set(row, 2*i, p[2*i+1]*pull*(axis.X-3*along*d.X/(r*r)))

@@ -175,6 +175,17 @@ func (a *Analysis) Named(name string) (Harmonic, error) {
 // stay inside it: an amplitude from one year differs from the 18.6-year mean by
 // up to 4 % for M2 and 19 % for O1.
 func Analyse(t, y []float64, constituents []Constituent) (*Analysis, error) {
+	return analyse(tidal{t, y, constituents})
+}
+
+// tidal are the arguments of Analyse.
+type tidal struct {
+	T, Y         []float64
+	Constituents []Constituent
+}
+
+func (in tidal) analyse() (*Analysis, error) {
+	t, y, constituents := in.T, in.Y, in.Constituents
 	const fn = "earth.Analyse"
 	if err := checkRecord(fn, t, y, constituents); err != nil {
 		return nil, err

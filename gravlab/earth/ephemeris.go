@@ -286,11 +286,11 @@ func daysSinceJ2000(utc time.Time) (tt, ut1 float64) {
 	// reach beyond 292 years.
 	seconds := float64(utc.Unix()-j2000.Unix()) + float64(utc.Nanosecond())*1e-9
 	tai := 9.0
-	for _, step := range leapSeconds {
-		if utc.Before(step) {
+	for i := len(leapSeconds) - 1; i >= 0; i-- { // most times are after the last
+		if !utc.Before(leapSeconds[i]) {
+			tai += float64(i + 1)
 			break
 		}
-		tai++
 	}
 	return (seconds + tai + 32.184) / 86400, seconds / 86400
 }

@@ -46,8 +46,9 @@ func (s Site) Tide(at time.Time) (Tide, error) {
 	if err := errors.Join(s.Validate(), checkTime("earth.Site.Tide", "at", at)); err != nil {
 		return Tide{}, err
 	}
-	here, up := s.frame()
-	return tideAt(here, up, at), nil
+	tt, ut1 := daysSinceJ2000(at)
+	moonSun := s.tides([]float64{tt, ut1})
+	return Tide{moonSun[0], moonSun[1]}, nil
 }
 
 // TideSeries is the tide of both bodies, upward, m/s², at n moments from start,
@@ -63,10 +64,17 @@ func (s Site) TideSeries(start time.Time, step time.Duration, n int) ([]float64,
 	if err := errors.Join(s.Validate(), checkTime(fn, "start", start), checkTime(fn, "the end", start.Add(time.Duration(n-1)*step))); err != nil {
 		return nil, err
 	}
-	here, up := s.frame()
-	series := make([]float64, n)
-	for i := range series {
-		series[i] = tideAt(here, up, start.Add(time.Duration(i)*step)).Upward()
+	series := make([]float64, 0, n)
+	for len(series) < n {
+		var days []float64
+		for i := range min(n-len(series), 10_000) {
+			tt, ut1 := daysSinceJ2000(start.Add(time.Duration(len(series)+i) * step))
+			days = append(days, tt, ut1)
+		}
+		moonSun := s.tides(days)
+		for i := 0; i < len(moonSun); i += 2 {
+			series = append(series, Tide{moonSun[i], moonSun[i+1]}.Upward())
+		}
 	}
 	return series, nil
 }
@@ -85,13 +93,23 @@ func (s Site) frame() (here, up r3.Vec) {
 	return WGS84.position(s.Lat, s.Lon, s.Height), r3.Vec{X: cosLat * cosLon, Y: cosLat * sinLon, Z: sinLat}
 }
 
-func tideAt(here, up r3.Vec, at time.Time) Tide {
-	tt, ut1 := daysSinceJ2000(at)
-	bodies := skyAt(tt, ut1)
-	return Tide{
-		Moon: r3.Dot(up, tidalAcceleration(here, bodies.moon, gmMoon)),
-		Sun:  r3.Dot(up, tidalAcceleration(here, bodies.sun, gmSun)),
+// tidesOf returns the tide of the Moon and of the Sun, in turn, at a place with the vector up, at
+// days of Terrestrial Time and of UT1 from J2000, in turn.
+func tidesOf(in ...[]float64) ([][]float64, string) {
+	here, up := r3.Vec{X: in[0][0], Y: in[0][1], Z: in[0][2]}, r3.Vec{X: in[0][3], Y: in[0][4], Z: in[0][5]}
+	var moonSun []float64
+	for i := 0; i+1 < len(in[1]); i += 2 {
+		bodies := skyAt(in[1][i], in[1][i+1])
+		moonSun = append(moonSun, r3.Dot(up, tidalAcceleration(here, bodies.moon, gmMoon)), r3.Dot(up, tidalAcceleration(here, bodies.sun, gmSun)))
 	}
+	return [][]float64{moonSun}, ""
+}
+
+// tides asks for those of a site.
+func (s Site) tides(days []float64) []float64 {
+	here, up := s.frame()
+	out, _ := tidesRoutine([]float64{here.X, here.Y, here.Z, up.X, up.Y, up.Z}, days)
+	return out[0]
 }
 
 func tidalAcceleration(here, body r3.Vec, gm float64) r3.Vec {

@@ -114,7 +114,16 @@ func (m TrendModel) design(t []float64) (a *mat.Dense, middle, half float64) {
 //
 // A season that is left out, a rebound of the ground and a leak from
 // neighbouring masses are not in the uncertainty.
-func (m TrendModel) Fit(t, y []float64) (*Trend, error) {
+func (m TrendModel) Fit(t, y []float64) (*Trend, error) { return fitTrend(record{m, t, y}) }
+
+// A record is what a TrendModel is fitted to.
+type record struct {
+	Model TrendModel
+	T, Y  []float64
+}
+
+func (in record) fit() (*Trend, error) {
+	m, t, y := in.Model, in.T, in.Y
 	const fn = "earth.TrendModel.Fit"
 	if err := errors.Join(m.check(fn, t), arg.SameLength(fn, "t", len(t), "y", len(y)), arg.AllFinite(fn, "y", y, "reading")); err != nil {
 		return nil, err

@@ -134,7 +134,18 @@ func (f *scaledSVD) covariance(rank int, limit float64) (cov *mat.SymDense, loos
 // allFinite reports whether a holds neither NaN nor an infinity.
 func allFinite(a mat.Matrix) bool {
 	m, n := a.Dims()
+	dense, _ := a.(*mat.Dense)
 	for i := range m {
+		if dense != nil {
+			sum := 0.0
+			for _, v := range dense.RawRowView(i) {
+				sum += v - v // NaN unless v is finite
+			}
+			if sum != 0 {
+				return false
+			}
+			continue
+		}
 		for j := range n {
 			if v := a.At(i, j); math.IsNaN(v) || math.IsInf(v, 0) {
 				return false

@@ -99,7 +99,16 @@ const outOfStep = 13.8155
 //
 // The fit of the time scale takes Mass and UNoise from a model that is linear
 // near the best period. That holds where Z is above about 5.
-func (a Analysis) Detect(r Recording) (Detection, error) {
+func (a Analysis) Detect(r Recording) (Detection, error) { return detect(task{a, r}) }
+
+// A task is an analysis of one recording.
+type task struct {
+	Analysis  Analysis
+	Recording Recording
+}
+
+func (t task) detect() (Detection, error) {
+	a, r := t.Analysis, t.Recording
 	const fn = "pendulum.Analysis.Detect"
 	a.Pendulum = a.Pendulum.weighed()
 	p := a.Pendulum

@@ -65,6 +65,16 @@ func (p Pendulum) LargestTension() (float64, error) {
 // vertical down without the weight (even lines). The means are zero: what the
 // support bears on average is the weight.
 func (p Pendulum) ReactionHarmonics(n int) (horizontal, vertical []float64, err error) {
+	both, err := reactionHarmonics(pulls{Pendulum: p, N: n})
+	return both[0], both[1], err
+}
+
+func (in pulls) reactionHarmonics() (both [2][]float64, err error) {
+	both[0], both[1], err = in.Pendulum.reactionLines(in.N)
+	return both, err
+}
+
+func (p Pendulum) reactionLines(n int) (horizontal, vertical []float64, err error) {
 	const fn = "pendulum.Pendulum.ReactionHarmonics"
 	if err := p.Validate(); err != nil {
 		return nil, nil, err

@@ -88,6 +88,19 @@ func (p Pendulum) Pull(theta float64, s Station) (float64, error) {
 // Series returns the pull along the station's axis (m/s²) at each time (s after
 // release; before it the bob is held at Amplitude), damping included.
 func (p Pendulum) Series(times []float64, s Station) ([]float64, error) {
+	return series(pulls{Pendulum: p, Times: times, Station: s})
+}
+
+// pulls are the arguments of what the pull at a station is asked for.
+type pulls struct {
+	Pendulum Pendulum
+	Station  Station
+	Times    []float64
+	N        int
+}
+
+func (in pulls) series() ([]float64, error) {
+	p, times, s := in.Pendulum, in.Times, in.Station
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
@@ -116,6 +129,11 @@ func (p Pendulum) Series(times []float64, s Station) ([]float64, error) {
 // its release. A negative coefficient is a line of opposite phase. n is the
 // highest line, 0 to 100.
 func (p Pendulum) Harmonics(s Station, n int) ([]float64, error) {
+	return harmonics(pulls{Pendulum: p, Station: s, N: n})
+}
+
+func (in pulls) harmonics() ([]float64, error) {
+	p, s, n := in.Pendulum, in.Station, in.N
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}

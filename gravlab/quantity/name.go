@@ -109,7 +109,7 @@ func byName(word string) []factor {
 		}
 		rest := word[len(p.name):]
 		var out []factor
-		for _, f := range append(plainName(rest), words[rest]...) {
+		for _, f := range append(plainName(rest), words()[rest]...) {
 			if f.prefix.symbol == "" && contains(f.entry.prefixes, p.symbol) && (len(out) == 0 || out[0].entry != f.entry) {
 				f.prefix = p
 				out = append(out, f)
@@ -138,7 +138,7 @@ func plainName(word string) []factor {
 
 // lookUp returns the meanings of a unit's name.
 func lookUp(word string) ([][]factor, error) {
-	if fs, ok := words[word]; ok {
+	if fs, ok := words()[word]; ok {
 		out := make([][]factor, len(fs))
 		for i, f := range fs {
 			f.typed = word
@@ -148,14 +148,14 @@ func lookUp(word string) ([][]factor, error) {
 	}
 	// Newton metre without a separator is common: Nm, mNm, µNm.
 	if head, ok := strings.CutSuffix(word, "Nm"); ok {
-		if newton, ok := words[head+"N"]; ok {
-			n, m := newton[0], words["m"][0]
+		if newton, ok := words()[head+"N"]; ok {
+			n, m := newton[0], words()["m"][0]
 			n.typed, m.typed = head+"N", "m"
 			return [][]factor{{n, m}}, nil
 		}
 	}
 	if word == "cc" {
-		cube := words["cm"][0]
+		cube := words()["cm"][0]
 		cube.twice, cube.typed = 6, "cm"
 		return [][]factor{{cube}}, nil
 	}
@@ -179,7 +179,7 @@ func lookUp(word string) ([][]factor, error) {
 // if there is none.
 func nearestCase(word string) string {
 	best, bestOff := "", 0
-	for known := range words {
+	for known := range words() {
 		if !strings.EqualFold(known, word) {
 			continue
 		}

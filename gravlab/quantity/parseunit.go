@@ -93,10 +93,10 @@ func choose(text string, readings []Unit, want Dimension, wantText string) (Unit
 	onlyMeaning := len(usual) == 1 && usual[0].SI() == u.SI()
 	for _, f := range u.factors {
 		// Say so when the name has another meaning or is not an SI one.
-		if len(words[f.typed]) > 1 && onlyMeaning {
+		if len(words()[f.typed]) > 1 && onlyMeaning {
 			continue
 		}
-		if len(words[f.typed]) > 1 {
+		if len(words()[f.typed]) > 1 {
 			remarks = append(remarks, fmt.Sprintf("%s: %s%s, %s", f.typed, f.prefix.name, joined(f), inSI(Unit{factors: []factor{{prefix: f.prefix, entry: f.entry, twice: 2}}})))
 		} else if f.entry.remark != "" {
 			remarks = append(remarks, f.entry.remark)
@@ -147,7 +147,7 @@ func joined(f factor) string {
 // not in the grouping of factors.
 func differByName(readings []Unit) bool {
 	for _, f := range readings[0].factors {
-		if len(words[f.typed]) > 1 {
+		if len(words()[f.typed]) > 1 {
 			return true
 		}
 	}

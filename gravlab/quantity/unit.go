@@ -2,8 +2,10 @@ package quantity
 
 import (
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"gravity.example/gravlab"
 )
@@ -122,8 +124,9 @@ var entries = []entry{
 	{symbol: "ppb", name: "parts per billion", mantissa: 1, exponent: -9, remark: "ppb: 10⁻⁹"},
 }
 
-// words lists, for each text that names a unit, what it can mean.
-var words = func() map[string][]factor {
+// words lists, for each text that names a unit, what it can mean. It is made when it is first
+// needed: most programs that link this package parse no unit.
+var words = sync.OnceValue(func() map[string][]factor {
 	w := map[string][]factor{}
 	add := func(text string, f factor) { w[text] = append(w[text], f) }
 	for i := range entries {
@@ -139,8 +142,9 @@ var words = func() map[string][]factor {
 	}
 	for i := range entries {
 		e := &entries[i]
+		taken := strings.Fields(e.prefixes)
 		for _, p := range prefixes {
-			if !contains(e.prefixes, p.symbol) {
+			if !slices.Contains(taken, p.symbol) {
 				continue
 			}
 			for _, text := range append([]string{e.symbol}, e.also...) {
@@ -157,16 +161,9 @@ var words = func() map[string][]factor {
 		}
 	}
 	return w
-}()
+})
 
-func contains(list, item string) bool {
-	for _, s := range strings.Fields(list) {
-		if s == item {
-			return true
-		}
-	}
-	return false
-}
+func contains(list, item string) bool { return slices.Contains(strings.Fields(list), item) }
 
 // SI returns the size of the unit in SI units: 1e-8 for µGal.
 func (u Unit) SI() float64 { return u.scale("1", 0) }

@@ -20,10 +20,15 @@ import (
 	wasi "github.com/tetratelabs/wazero/imports/wasi_snapshot_preview1"
 	"github.com/tetratelabs/wazero/sys"
 
-	_ "gravity.example/gravlab/fit" // its routines
+	_ "gravity.example/gravlab/buried" // its routines, as the others'
+	_ "gravity.example/gravlab/earth"
+	_ "gravity.example/gravlab/fit"
 	"gravity.example/gravlab/internal/native"
 	"gravity.example/gravlab/internal/panictext"
-	_ "gravity.example/gravlab/signal" // and its
+	_ "gravity.example/gravlab/pendulum"
+	_ "gravity.example/gravlab/signal"
+	_ "gravity.example/gravlab/survey"
+	_ "gravity.example/gravlab/torsion"
 	"gravity.example/gravlab/wire"
 )
 

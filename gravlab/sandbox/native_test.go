@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -41,6 +42,9 @@ func FuzzRoutines(f *testing.F) {
 		t[i], y[i], w[i] = float64(i), math.Sin(float64(i)), 1
 	}
 	for i := range native.Names() {
+		for n := range 64 { // of some length there are just enough zeros for the plain data of a function
+			f.Add(i, request(make([]float64, n)))
+		}
 		for _, b := range [][]byte{
 			nil, request(), request(nil), request(y), request(y, []float64{8, 5}), request(y, []float64{5, 8, 2}), request(y, []float64{40, 1, math.NaN()}),
 			request(t, y, w, make([]float64, 5), nil), request(y, make([]float64, 8), make([]float64, 8), make([]float64, 5), make([]float64, 25), nil),
@@ -80,7 +84,7 @@ func problemOf() (a *mat.Dense, y []float64) {
 }
 
 const problemCell = `
-import ("math/rand/v2"; "gonum.org/v1/gonum/mat"; "gravity.example/gravlab/fit"; "gravity.example/gravlab/signal")
+import ("math/rand/v2"; "gonum.org/v1/gonum/mat"; "gonum.org/v1/gonum/spatial/r3"; "gravity.example/gravlab/buried"; "gravity.example/gravlab/earth"; "gravity.example/gravlab/fit"; "gravity.example/gravlab/signal"; "gravity.example/gravlab/torsion")
 func problemOf() (a *mat.Dense, y []float64) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	a, y = mat.NewDense(200, 7, nil), make([]float64, 200)
@@ -140,6 +144,29 @@ fmt.Print(bits(r.P, r.U, r.Residuals, c.Taps, c.Residual))`)
 	}
 }
 
+// So do the functions that run outside as a whole.
+func TestFunctionsSame(t *testing.T) {
+	file, err := os.ReadFile("bodies_test.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cell := strings.TrimPrefix(string(file), "package sandbox")
+	want := allRoutines()
+	got := box(t, 0, cell, "%%\nfmt.Print(allRoutines())")
+	if got.State != Ran || got.Output != want {
+		mine, theirs := strings.Split(want, "\n"), strings.Split(got.Output, "\n")
+		for i := range min(len(mine), len(theirs)) {
+			if mine[i] != theirs[i] {
+				t.Errorf("%s\nconfined:\n%s", mine[i], theirs[i])
+			}
+		}
+		t.Errorf("%s %s: %d lines of %d", got.State, got.Fault, len(theirs), len(mine))
+	}
+	if n := strings.Count(want, "refused"); n != 3 || strings.Count(want, "<nil>\n") != strings.Count(want, "\n")-n {
+		t.Errorf("not every call did what it was to:\n%.3000s", want)
+	}
+}
+
 // box runs the last of the cells.
 func box(t *testing.T, limit time.Duration, cells ...string) Cell {
 	t.Helper()
@@ -170,6 +197,16 @@ func TestRoutinesAttacked(t *testing.T) {
 			source: "_, y := problemOf()\nc, err := signal.CancelReference(y, y, 0, 100)\nif err != nil { panic(err) }\nfmt.Printf(\"%.0f %.0f\\n\", c.Taps[0], math.Abs(c.Residual[7]))"},
 		{name: "too much", state: Failed,
 			source: "fit.Damp(mat.NewDense(3, 3_000_000, nil), make([]float64, 3), nil)"},
+		{name: "a function that lasts", limit: 2 * time.Second, state: Ended, ended: LimitTime,
+			source: "y := make([]float64, 4000)\nfor i := range y { y[i] = float64(i*i%97) }\nx := make([]float64, len(y))\nfor i := range x { x[i] = float64(i) }\nfor { earth.TrendModel{Annual: true, Year: 400}.Fit(x, y) }"},
+		{name: "very many functions", limit: 3 * time.Second, state: Ended, ended: LimitTime,
+			source: "for { torsion.Skelmire().SnapIn() }"},
+		{name: "a function of what is no number", state: Ran, output: "true true true true\n",
+			source: "nan := []float64{math.NaN(), math.NaN(), math.NaN(), math.NaN()}\n_, a := buried.Invert(buried.Anomaly{Stations: make([]r3.Vec, 4), GZ: nan}, []buried.Shape{7}, nil)\n_, b := earth.Analyse(nan, nan, nil)\n_, c := earth.TrendModel{}.Fit(nan, nan)\n_, d := signal.Welch{Segment: math.MinInt, Step: math.MaxInt}.PSD(nan, math.Inf(1))\nfmt.Println(a != nil, b != nil, c != nil, d != nil)"},
+		{name: "a function of the same slice twice", state: Ran, output: "true\n",
+			source: "_, y := problemOf()\np, err := signal.Welch{Segment: 32}.Pair(y, y, 1)\nif err != nil { panic(err) }\ny[0] = 0\nfmt.Println(p.PXX[3] > 0 && math.Abs(p.PXX[3]-p.PYY[3]) <= 1e-12*p.PXX[3])"},
+		{name: "a function of too much", state: Failed,
+			source: "signal.Welch{}.PSD(make([]float64, 9<<20), 1)"},
 		{name: "calls of its own", state: NotBuilt,
 			source: "native.Ask(\"fit.svd\")(nil)"},
 	} {

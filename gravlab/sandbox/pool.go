@@ -33,7 +33,7 @@ type Pool struct {
 	slots chan struct{} // as many as may work at once
 	dir   string
 	nice  int
-	habit habits
+	eager bool // programs are compiled from the start: tests compare the engines
 }
 
 // NewPool prepares the packages, which takes some 20 s the first time, and
@@ -96,7 +96,7 @@ func (p *Pool) Look(ctx context.Context, file []byte) (sheet Sheet, unread strin
 // Run runs a notebook. An error says that the machine failed (a Fault), that ctx ended,
 // or what Job.Session said; whatever is wrong with the notebook is in the outcome.
 func (p *Pool) Run(ctx context.Context, j Job) (Outcome, error) {
-	return p.do(ctx, j, job{Fast: j.Fast})
+	return p.do(ctx, j, job{})
 }
 
 // RunBox runs one code box: the last of the outcome's cells.
@@ -131,9 +131,7 @@ type task struct {
 	asked   bool          // Session was called
 	touched bool          // frames were exchanged, or Output was told something
 	failed  error         // what Session said
-	habit   *habits
-	eager   bool // it was compiled from the start
-	still   int  // see setup
+	still   int           // see setup
 }
 
 func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
@@ -146,9 +144,9 @@ func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
 		return Outcome{}, context.Cause(ctx)
 	}
 	defer func() { <-p.slots }()
-	w.Seed, w.Limits = j.Seed, j.Limits.orDefault()
+	w.Seed, w.Limits, w.Eager = j.Seed, j.Limits.orDefault(), p.eager
 	for try := 1; ; try++ {
-		t := &task{Job: j, job: w, limits: w.Limits, cells: map[int]*Cell{}, habit: &p.habit, still: p.setup.Still}
+		t := &task{Job: j, job: w, limits: w.Limits, cells: map[int]*Cell{}, still: p.setup.Still}
 		t.job.Skip, t.job.Over = map[int]bool{}, map[int]bool{}
 		out, err := p.whole(ctx, t)
 		var f *Fault
@@ -285,10 +283,6 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			w.send(msgReply, []byte(replyStop))
 			return false, nil
 		}
-		if t.eager = t.habit.begin(s.Lab); t.eager {
-			w.send(msgReply, []byte(replyCompile))
-			return false, nil
-		}
 		w.send(msgReply, nil)
 	case msgUsed:
 		if len(m.body) == 8 {
@@ -359,9 +353,6 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			t.out.Ended = d.Ended
 		}
 		t.out.Times.add(d.Times)
-		if t.job.Cells == nil && !t.eager && d.Times.Programs > 0 {
-			t.habit.learn(t.out.Sheet.Lab, d.Times.heavy())
-		}
 		return true, nil
 	default:
 		return false, fmt.Errorf("a worker sent a message %q", m.kind)

@@ -166,23 +166,20 @@ func TestRemarks(t *testing.T) {
 
 func TestBox(t *testing.T) {
 	p := thePool(t)
-	for _, slow := range []bool{false, true} {
-		var streamed strings.Builder
-		out, err := p.RunBox(t.Context(), Box{
-			Above:  []string{"func f() int { return 6 }\n%%\nfmt.Println(\"never\")", "broken(", "var loud = func() int { fmt.Println(\"start\"); return 7 }()"},
-			Source: "%%\nfmt.Println(f() * loud)",
-			Output: func(b []byte) { streamed.Write(b) },
-			Slow:   slow,
-		})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if streamed.String() != "start\n42\n" || out.Cells[3].Output != streamed.String() || out.Cells[3].State != Ran || out.Cells[0].State != NotRun {
-			t.Errorf("slow %v: streamed %q, %+v", slow, streamed.String(), out)
-		}
-		if out, err = p.RunBox(t.Context(), Box{Source: "%%\nno()", Slow: slow}); err != nil || out.Cells[0].State != NotBuilt || len(out.Remarks) != 1 || out.Remarks[0].Line != 2 {
-			t.Errorf("slow %v: %+v, %v", slow, out, err)
-		}
+	var streamed strings.Builder
+	out, err := p.RunBox(t.Context(), Box{
+		Above:  []string{"func f() int { return 6 }\n%%\nfmt.Println(\"never\")", "broken(", "var loud = func() int { fmt.Println(\"start\"); return 7 }()"},
+		Source: "%%\nfmt.Println(f() * loud)",
+		Output: func(b []byte) { streamed.Write(b) },
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if streamed.String() != "start\n42\n" || out.Cells[3].Output != streamed.String() || out.Cells[3].State != Ran || out.Cells[0].State != NotRun {
+		t.Errorf("streamed %q, %+v", streamed.String(), out)
+	}
+	if out, err = p.RunBox(t.Context(), Box{Source: "%%\nno()"}); err != nil || out.Cells[0].State != NotBuilt || len(out.Remarks) != 1 || out.Remarks[0].Line != 2 {
+		t.Errorf("%+v, %v", out, err)
 	}
 }
 
@@ -193,9 +190,9 @@ func TestOutgrowsInterpreter(t *testing.T) {
 	for _, fast := range []bool{false, true} {
 		frames := 0
 		s := session(t)
-		out, err := p.Run(t.Context(), Job{Fast: fast, Exchange: func(f []byte) []byte { frames++; return s.Exchange(f) }, Notebook: book(t, sheetCell,
+		out, err := p.do(t.Context(), Job{Exchange: func(f []byte) []byte { frames++; return s.Exchange(f) }, Notebook: book(t, sheetCell,
 			"%%\nfmt.Println(\"one\")\nsheet.Number(\"pull\", 1, \"N\")\nx := 0.0\nfor i := range 60_000_000 { x += math.Sqrt(float64(i)) }\nfmt.Printf(\"%.6e\\n\", x)\nsheet.Number(\"pull\", 2, \"N\")",
-			"%%\nfmt.Println(\"two\")")})
+			"%%\nfmt.Println(\"two\")")}, job{Fast: fast})
 		if err != nil {
 			t.Fatal(err)
 		}

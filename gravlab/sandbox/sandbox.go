@@ -172,9 +172,6 @@ type Job struct {
 	// cut anywhere.
 	Output func(cell int, text []byte)
 	Limits Limits
-	// Fast compiles the program on another core as soon as it has been interpreted for as long
-	// as it took to load: a thin one has ended by then.
-	Fast bool
 	// Session, if not nil, gives Exchange and is called once the notebook has been
 	// read, with what it says about itself, before anything is run. An error ends
 	// the job with that error. After a Fault it is called again, and what was exchanged
@@ -194,7 +191,7 @@ type Box struct {
 	Exchange func(frame []byte) []byte
 	Output   func(text []byte)
 	Limits   Limits
-	Slow     bool // do not use a second core (see Job.Fast)
+	Slow     bool // do not use a second core
 	// Patience, if not nil, is asked again and again while the box runs, and counts instead of
 	// Limits.Cell: it may depend on who else waits.
 	Patience func() time.Duration

@@ -19,7 +19,7 @@ const (
 	msgReply = 'r' // reply to a frame
 	// From the worker.
 	msgReady  = 'R' // ready for a job
-	msgSheet  = 'S' // Sheet, JSON; answered by a msgReply: empty, replyCompile or replyStop
+	msgSheet  = 'S' // Sheet, JSON; answered by a msgReply: empty or replyStop
 	msgStage  = 'G' // stage, JSON: what is about to be done
 	msgRemark = 'K' // Remark, JSON
 	msgCell   = 'C' // Cell, JSON: it is over
@@ -30,10 +30,8 @@ const (
 	msgDone   = 'D' // done, JSON: the job is over
 )
 
-const (
-	replyCompile = "compile" // go on, and compile from the start
-	replyStop    = "stop"    // the job ends here
-)
+// replyStop ends the job.
+const replyStop = "stop"
 
 // maxMessage bounds what the parent reads in one piece.
 const maxMessage = 4 << 20
@@ -61,7 +59,11 @@ type job struct {
 	Last     bool     // run the last cell only
 	Seed     uint64
 	Limits   Limits
-	Fast     bool
+	// Fast compiles the program on another core as soon as it has been interpreted for as
+	// long as it took to load, and takes over when that is done: a thin one has ended by
+	// then. So it is for a box, for which somebody waits.
+	Fast  bool
+	Eager bool // compile it from the start
 	// Believe is what a crash said that has happened before: it is the notebook's doing.
 	Believe string
 	// Skip holds cells that an earlier worker met a limit in, by index: they leave no trace.

@@ -88,7 +88,7 @@ func work(in io.Reader, out io.Writer) {
 	if j.Cells == nil {
 		file = (<-c.in).body
 	}
-	t := &jobRun{workerProcess: c, job: j, cells: map[int]*Cell{}}
+	t := &jobRun{workerProcess: c, job: j, cells: map[int]*Cell{}, impatient: j.Eager}
 	t.do(file)
 	if f := t.fault; f != nil {
 		c.say(msgFault, faultOfJob{f.What, f.Do, f.crash})
@@ -117,8 +117,7 @@ type jobRun struct {
 	fset  *token.FileSet
 	host  *host
 	spent time.Duration // of patience
-	// impatient says that a program of this job outgrew the interpreter already, or
-	// that sheets like it do.
+	// impatient says that a program of this job outgrew the interpreter already.
 	impatient bool
 	fault     *Fault // the machine's; the job ends
 
@@ -171,7 +170,6 @@ func (t *jobRun) do(file []byte) {
 		if m.kind != msgReply || string(m.body) == replyStop {
 			return
 		}
-		t.impatient = string(m.body) == replyCompile
 	}
 	text := 0
 	for _, c := range cells {

@@ -17,6 +17,8 @@ var (
 	_               = native.Offer("signal.forward", forwardOf)
 	sequenceRoutine = native.Offer("signal.sequence", sequenceOf)
 	cancelRoutine   = native.Offer("signal.cancel", cancelOf)
+	pair            = native.Function("signal.pair", records.pair)
+	density         = native.Function("signal.density", records.density)
 )
 
 // kept are transforms with their tables, by length.

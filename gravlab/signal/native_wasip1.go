@@ -10,6 +10,8 @@ var (
 	forwardRoutine  = native.Ask("signal.forward")
 	sequenceRoutine = native.Ask("signal.sequence")
 	cancelRoutine   = native.Ask("signal.cancel")
+	pair            = native.AskFunction[records, Pair]("signal.pair")
+	density         = native.AskFunction[records, Spectrum]("signal.density")
 )
 
 // A transform has its tables on the host.

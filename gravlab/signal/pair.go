@@ -21,7 +21,17 @@ type Pair struct {
 // must be as long and taken at the same times: a clock that is late by dt turns
 // the phase of H1 by -2πf·dt and, when dt is not small against a segment,
 // lowers the coherence.
-func (w Welch) Pair(x, y []float64, rate float64) (Pair, error) {
+func (w Welch) Pair(x, y []float64, rate float64) (Pair, error) { return pair(records{w, x, y, rate}) }
+
+// records are cut, tapered and averaged.
+type records struct {
+	Welch Welch
+	X, Y  []float64
+	Rate  float64
+}
+
+func (in records) pair() (Pair, error) {
+	w, x, y, rate := in.Welch, in.X, in.Y, in.Rate
 	const fn = "signal.Welch.Pair"
 	if err := arg.SameLength(fn, "x", len(x), "y", len(y)); err != nil {
 		return Pair{}, err

@@ -269,6 +269,11 @@ func (p *plan) fillBoth(z []complex128, a, b []float64) {
 // rate is in samples per second. Two segments share one complex transform, and
 // the cores share the segments; the result does not depend on their number.
 func (w Welch) PSD(x []float64, rate float64) (Spectrum, error) {
+	return density(records{w, x, nil, rate})
+}
+
+func (in records) density() (Spectrum, error) {
+	w, x, rate := in.Welch, in.X, in.Rate
 	const fn = "signal.Welch.PSD"
 	p, err := w.plan(fn, rate, x)
 	if err != nil {

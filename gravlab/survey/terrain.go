@@ -280,6 +280,27 @@ func offGround(station string, height, ground, lowest, highest float64) []Remark
 // what the cells explain [Terrain.Remarks] tells: 10 m too high on a level field make
 // some 300 µGal beyond 15 m.
 func (t Terrain) Correction(north, east, height, inner, outer float64) (correction float64, cells int, err error) {
+	c, err := correct(ring{t, north, east, height, inner, outer})
+	return c.Correction, c.Cells, err
+}
+
+// A ring of terrain around a station.
+type ring struct {
+	Terrain                           Terrain
+	North, East, Height, Inner, Outer float64
+}
+
+type ringCorrection struct {
+	Correction float64
+	Cells      int
+}
+
+func (in ring) correct() (ringCorrection, error) {
+	correction, cells, err := in.Terrain.correct(in.North, in.East, in.Height, in.Inner, in.Outer)
+	return ringCorrection{correction, cells}, err
+}
+
+func (t Terrain) correct(north, east, height, inner, outer float64) (correction float64, cells int, err error) {
 	const fn = "survey.Terrain.Correction"
 	if err := errors.Join(t.Validate(),
 		arg.Between(fn, "north", north, -1e8, 1e8, "place in m"),

@@ -79,6 +79,11 @@ func (b Balance) SnapIn() (SnapIn, error) {
 }
 
 func (b Balance) snapIn() SnapIn {
+	s, _ := snap(b)
+	return s
+}
+
+func (b Balance) findSnapIn() SnapIn {
 	p := b.pendant()
 	mass := func(theta float64) float64 {
 		torque, _ := p.torque(b.Arm, b.Distance, theta)

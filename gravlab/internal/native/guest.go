@@ -43,3 +43,12 @@ func Ask(name string) Routine {
 		return out, said
 	}
 }
+
+// AskFunction is a Function that the host runs.
+func AskFunction[In, Out any](name string, known ...error) func(In) (Out, error) {
+	ask := Ask(name)
+	return func(in In) (Out, error) {
+		reply, _ := ask(listOf(&in))
+		return valueOf[outcome[Out]](reply[0]).result(known)
+	}
+}

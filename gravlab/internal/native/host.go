@@ -68,3 +68,14 @@ func safely(r Routine, in [][]float64) (out [][]float64, said string, failed boo
 	out, said = r(in...)
 	return out, said, false
 }
+
+// Function offers f to confined programs under a name, and returns it. Its argument and its
+// result are plain data. known are errors that callers look for with errors.Is.
+func Function[In, Out any](name string, f func(In) (Out, error), known ...error) func(In) (Out, error) {
+	Offer(name, func(in ...[]float64) ([][]float64, string) {
+		v, err := f(valueOf[In](in[0]))
+		o := outcomeOf(v, err, known)
+		return [][]float64{listOf(&o)}, ""
+	})
+	return f
+}

@@ -1,11 +1,16 @@
+//go:build !wasip1
+
 package native
 
 import (
 	"encoding/binary"
+	"errors"
+	"fmt"
 	"math"
 	"reflect"
 	"slices"
 	"testing"
+	"time"
 )
 
 var _ = Offer("test.panic", func(in ...[]float64) ([][]float64, string) { return [][]float64{in[0][:7]}, "" })
@@ -61,5 +66,90 @@ func TestRefused(t *testing.T) {
 	}
 	if _, ok := Run("test.none", list(0, 0)); ok {
 		t.Error("a routine that there is not")
+	}
+}
+
+type part struct {
+	Name   string
+	hidden []float64
+	At     [3]int
+	Tall   bool
+	small  uint8
+	z      complex128
+}
+
+type whole struct {
+	Parts   []part
+	None    []part
+	Nothing *part
+	One     *part
+	Rows    [][]float64
+	When    time.Time
+	Large   int64
+}
+
+func TestValues(t *testing.T) {
+	v := whole{
+		Parts: []part{{Name: "Härte\x00", hidden: []float64{math.Inf(1), -0.5}, At: [3]int{math.MinInt, -1, math.MaxInt}, Tall: true, small: 200, z: 1 - 2i}, {}},
+		One:   &part{Name: "x", hidden: []float64{}}, Rows: [][]float64{nil, {}, {1}}, When: time.Date(1850, 1, 2, 3, 4, 5, 6, time.UTC), Large: 1<<62 + 1,
+	}
+	list := listOf(&v)
+	if got := valueOf[whole](list); !reflect.DeepEqual(got, v) {
+		t.Errorf("%+v\n%+v", got, v)
+	}
+	// A list that is cut off or goes on is a panic; one of whose numbers is another is a value or
+	// a panic, and no more.
+	refused := 0
+	try := func(list []float64) {
+		defer func() {
+			if recover() != nil {
+				refused++
+			}
+		}()
+		valueOf[whole](list)
+	}
+	for n := range list {
+		try(list[:n])
+	}
+	try(append(slices.Clone(list), 0))
+	if refused != len(list)+1 {
+		t.Errorf("of %d lists of another length %d were refused", len(list)+1, refused)
+	}
+	for i := range list {
+		for _, other := range []float64{math.NaN(), -1, 0.5, 1e6, 1e300, math.Inf(1)} {
+			changed := slices.Clone(list)
+			changed[i] = other
+			try(changed)
+		}
+	}
+}
+
+func TestUnfit(t *testing.T) {
+	for _, f := range []func(){
+		func() { listOf(&struct{ F func() }{func() {}}) },
+		func() { listOf(&struct{ E error }{errors.New("no")}) },
+		func() { valueOf[map[string]int]([]float64{1}) },
+		func() { valueOf[[]struct{}]([]float64{1e6}) },
+	} {
+		func() {
+			defer func() {
+				if recover() == nil {
+					t.Error("it was taken")
+				}
+			}()
+			f()
+		}()
+	}
+}
+
+func TestErrors(t *testing.T) {
+	first, second := errors.New("first"), errors.New("second")
+	known := []error{first, second}
+	for _, err := range []error{nil, second, fmt.Errorf("all: %w", first), errors.New("third")} {
+		o := outcomeOf(7.0, err, known)
+		v, got := valueOf[outcome[float64]](listOf(&o)).result(known)
+		if v != 7 || (got == nil) != (err == nil) || err != nil && got.Error() != err.Error() || errors.Is(got, first) != errors.Is(err, first) || errors.Is(got, second) != errors.Is(err, second) {
+			t.Errorf("%v became %v, %v", err, v, got)
+		}
 	}
 }

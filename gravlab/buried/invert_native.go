@@ -1,0 +1,11 @@
+//go:build !wasip1
+
+package buried
+
+import (
+	"gravity.example/gravlab/fit"
+	"gravity.example/gravlab/internal/native"
+)
+
+// A confined program has the host do it (package native).
+var invert = native.Function("buried.invert", inverting.invert, fit.ErrNotConverged)

@@ -1,0 +1,5 @@
+package survey
+
+import "gravity.example/gravlab/internal/native"
+
+var correct = native.AskFunction[ring, ringCorrection]("survey.terrain")
