@@ -9,4 +9,6 @@ import (
 func TestLab(t *testing.T) { banktest.Check(t, Lab) }
 
 // What the lab teaches of uncertainties is named where it is forgotten.
-func TestNaiveUncertainties(t *testing.T) { banktest.NamesU(t, Lab, "clock", "self-noise", "resonance", "quality", "microseism") }
+func TestNaiveUncertainties(t *testing.T) {
+	banktest.NamesU(t, Lab, "clock", "self-noise", "resonance", "quality", "microseism")
+}

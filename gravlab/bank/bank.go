@@ -205,7 +205,7 @@ type Question struct {
 	// Compare is what others found, in a sentence, for a reader whose result is right; may be
 	// empty.
 	Compare string
-	Stub      string // what the answer cell holds before the student comes; empty for the usual one
+	Stub    string // what the answer cell holds before the student comes; empty for the usual one
 }
 
 // A Slip is a mistake that people make: the value that it leads to (NaN where it leads

@@ -6,8 +6,9 @@ import (
 	"time"
 )
 
-// BenchmarkSheet runs each worked sheet, and a blank one, warm, on one worker: its steps are
-// reported beside the whole; cpu-ms is the processor time of the worker and its compilers. The kernel's figure for the same cells is BenchmarkKernel's.
+// BenchmarkSheet runs each worked sheet, and a blank one, warm, on one worker: its
+// steps are reported beside the whole; cpu-ms is the processor time of the worker
+// and its compilers. The kernel's figure for the same cells is BenchmarkKernel's.
 func BenchmarkSheet(b *testing.B) {
 	type sheet struct {
 		name, number string

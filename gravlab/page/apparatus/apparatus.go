@@ -1,7 +1,8 @@
 // Package apparatus is the virtual apparatus of the labs: a balance, a
 // pendulum that swings past a sensor, one with two edges, bodies under a line of
-// stations, a falling stone, a lift, Moon and Sun in the sky, a turntable and a mass on a spring, each drawn to scale and moving, with a
-// few numbers that can be changed.
+// stations, a falling stone, a lift, Moon and Sun in the sky, a turntable and a
+// mass on a spring, each drawn to scale and moving, with a few numbers that can be
+// changed.
 //
 // A Scene is plain Go: from the settings of its controls and a time it works out,
 // with the models of this module, what is to be seen and the numbers to be read.
