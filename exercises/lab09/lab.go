@@ -175,7 +175,7 @@ func tidePull(d *bank.Draw) bank.Question {
 
 func tideSunAndMoon(d *bank.Draw) bank.Question {
 	// Where both discs look alike the powers of their ratio could not be told apart.
-	distance := d.Pick("disc distance", 357, 358, 359, 360, 361, 388, 392, 396, 400, 404) * 1e6 // m
+	distance := d.Pick("disc distance", 357, 358, 359, 360, 361, 388, 390, 391, 400, 404) * 1e6 // m
 	degrees := func(distance float64) float64 { return 2 * math.Asin(1.7374e6/distance) * 180 / math.Pi }
 	angle := math.Round(1000*degrees(distance)) / 1000
 	ratio := func(angle, power float64) float64 {
