@@ -26,7 +26,7 @@ const (
 type dropRecord struct {
 	g    float64             // of the pier, m/s²
 	lost int                 // the drop that lost fringes
-	make func() [3][]float64 // drop, fringe, time
+	make func() [3][]float64 // drop, fringe, after
 	mean func(wavelength, gradient float64, all bool) dropMean
 }
 
@@ -111,7 +111,7 @@ func fitDrop(t, fringe []float64, wavelength, gradient float64) *fit.Result {
 func (r dropRecord) recording() bank.Recording {
 	return bank.Recording{
 		ID:      "drops",
-		Columns: []bank.Column{{Name: "drop", Unit: "1"}, {Name: "fringe", Unit: "1"}, {Name: "time", Unit: "s"}},
+		Columns: []bank.Column{{Name: "drop", Unit: "1"}, {Name: "fringe", Unit: "1"}, {Name: "after", Unit: "s"}},
 		Make: func() ([][]float64, error) {
 			rows := r.make()
 			return rows[:], nil

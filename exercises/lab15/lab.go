@@ -173,10 +173,10 @@ func airFunction(d *bank.Draw, nu float64) bank.Question {
 	const inch = 0.0254
 	printed := gravlab.Must(pendulum.SphereAirInertia(2.143/2*inch, 2, 0.116*0.116*inch*inch))
 	return bank.Question{
-		ID: "carried", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
+		ID: "entrained", Kind: judge.KindFunction, Marks: 3, Tol: judge.Tolerance{Rel: 2e-3},
 		Fields: bank.Fields{"nu": nu * 1e5},
 		Function: &bank.Function{
-			Name: "carried", Signature: judge.TwoToOne, Calls: calls,
+			Name: "entrained", Signature: judge.TwoToOne, Calls: calls,
 			Right: one(k),
 			Slips: []bank.FunctionSlip{
 				{ID: "diameter", F: one(func(a, t float64) float64 { return k(2*a, t) })},
