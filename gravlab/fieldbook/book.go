@@ -146,6 +146,10 @@ func Read(f Files) (*Book, error) {
 	for _, file := range f.Calibration {
 		add(b.readCalibration(file))
 	}
+	if n := len(b.Readings); len(problems) == 0 && n > MaxReadings {
+		r := b.Readings[MaxReadings]
+		return nil, Problems{r.Problem("with this line there are more than %d readings, %d in all; a table of readings holds one line per reading, not the meter's raw samples. Split a survey of that size by areas", MaxReadings, n)}
+	}
 	if len(problems) == 0 {
 		add(b.order())
 	}
@@ -624,6 +628,10 @@ func (b *Book) compare() (problems Problems) {
 		}
 	}
 	used := b.Used()
+	if len(used) > MaxStations {
+		problems = append(problems, used[MaxStations].Problem("with this point more than %d stations were read, %d in all; split the survey by areas that share stations", MaxStations, len(used)))
+		return problems
+	}
 	// The middle is the point, of the first twenty, that has the most others near.
 	away := func(p, q Point) float64 { return math.Hypot(p.Lat-q.Lat, (p.Lon-q.Lon)*math.Cos(q.Lat)) * 6371 }
 	var middle Point

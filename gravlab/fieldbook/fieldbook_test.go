@@ -99,6 +99,7 @@ func TestBadInput(t *testing.T) {
 		{"a gradient without its sign", goodReadings, "station,latitude (deg),longitude (deg),ellipsoidal height (m),gradient (mGal/m)\nbase,54.6250,-2.3750,310,0.31\nA 1,54.6254,-2.3745,318.2,-0.31\n", []string{"points.csv: line 2: base", "sign missing"}},
 		{"a gradient in another unit", goodReadings, "station,latitude (deg),longitude (deg),ellipsoidal height (m),gradient (1/s²)\nbase,54.6250,-2.3750,310,-0.31\nA 1,54.6254,-2.3745,318.2,-0.31\n", []string{"points.csv: line 2: base", "-0.3086 mGal/m"}},
 		{"more lines than readings", "time,station,reading (mGal)\n" + strings.Repeat("2021-04-30 09:10,base,4012.334\n", MaxLines+1), goodPoints, []string{"readings.csv: line 1000002", "raw samples"}},
+		{"a meter's raw samples", samples(MaxReadings + 5), goodPoints, []string{"readings.csv: line 20002: base, 2021-04-30 14:43:", "raw samples"}},
 		{"a long ago year", replace("2021-04-30 09:10", "1921-04-30 09:10").Replace(goodReadings), goodPoints, []string{"1921"}},
 	} {
 		_, err := read(t, c.readings, c.points)
@@ -117,6 +118,18 @@ func TestBadInput(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "no time zone") {
 		t.Errorf("without a zone: %v", err)
 	}
+}
+
+// samples are readings every second, in turn at two points.
+func samples(n int) string {
+	var b strings.Builder
+	b.WriteString("time,station,reading (mGal)\n")
+	at := time.Date(2021, 4, 30, 9, 10, 0, 0, time.UTC)
+	for i := range n {
+		fmt.Fprintf(&b, "%s,%s,4012.3\n", at.Format("2006-01-02 15:04:05"), []string{"base", "a1"}[i%2])
+		at = at.Add(time.Second)
+	}
+	return b.String()
 }
 
 // TestTies: a base on the old datum, in the wrong unit, or never read is refused.

@@ -13,11 +13,15 @@ import (
 	"gravity.example/gravlab/quantity"
 )
 
-// MaxFile is the most bytes of a file, and MaxLines the most lines of a table of
-// readings or points.
+// MaxFile is the most bytes of a file, MaxLines the most lines of a table. MaxReadings is the
+// most readings of all files, and MaxStations the most stations read: the work grows as the
+// square of the readings of a day and the cube of the stations (1,000 take seconds, 2,000 a
+// minute or two).
 const (
-	MaxFile  = 2 << 30
-	MaxLines = 1_000_000
+	MaxFile     = 2 << 30
+	MaxLines    = 1_000_000
+	MaxReadings = 20_000
+	MaxStations = 3_000
 )
 
 // A File is the name and the text of a file.

@@ -25,12 +25,15 @@ type Body struct {
 
 // A BodyFit is one kind of body fitted to the stations on the map, with a plane.
 type BodyFit struct {
-	Kind   string
-	Chi2   float64
-	DoF    int
-	Text   string
-	Names  []string
-	P, U   []float64 // of the body, SI; U is nil where the fit does not hold
+	Kind  string
+	Chi2  float64
+	DoF   int
+	Text  string
+	Names []string
+	// P is the body, SI. Twice U is how far a parameter can be moved, all others fitted anew,
+	// until chi² has risen by 4, on the farther side; infinite where it never does. U is nil where
+	// the fit does not hold or ends at a bound.
+	P, U   []float64
 	Result *fit.Result
 	holds  bool
 }
@@ -107,6 +110,8 @@ func (f *field) likeliest() []r3.Vec {
 	return list
 }
 
+const strikeName = "strike (rad)"
+
 func gzOf(b buried.Body, at r3.Vec) float64 {
 	v, err := b.GZ(at)
 	if err != nil {
@@ -134,7 +139,7 @@ var kinds = []kind{
 		},
 	},
 	{
-		"long body of finite length", []string{"north (m)", "east (m)", "height of its axis (m)", "strike (rad)", "length (m)", "mass per length (kg/m)"},
+		"long body of finite length", []string{"north (m)", "east (m)", "height of its axis (m)", strikeName, "length (m)", "mass per length (kg/m)"},
 		func(p []float64, at r3.Vec) float64 {
 			sin, cos := math.Sincos(p[3])
 			half := r3.Vec{X: cos * p[4] / 2, Y: sin * p[4] / 2}
@@ -256,6 +261,15 @@ func (f *field) linear(k kind, p []float64, with bool) (chi2 float64, coefficien
 
 // fitKind fits a body with a plane, from the best starts.
 func (f *field) fitKind(k kind, starts int) (*fit.Result, error) {
+	minima, err := f.minima(k, starts)
+	if err != nil {
+		return nil, err
+	}
+	return minima[0], nil
+}
+
+// minima are where the searches from the best starts have ended, the best first.
+func (f *field) minima(k kind, starts int) ([]*fit.Result, error) {
 	type start struct {
 		p    []float64
 		chi2 float64
@@ -289,6 +303,22 @@ func (f *field) fitKind(k kind, starts int) (*fit.Result, error) {
 	if len(best) == 0 {
 		return nil, errors.New("no body of this kind can be laid under the stations")
 	}
+	var found []*fit.Result
+	for _, s := range best {
+		if r := f.refine(k, s.p, -1); r != nil {
+			found = append(found, r)
+		}
+	}
+	if len(found) == 0 {
+		return nil, errors.New("the search did not end")
+	}
+	slices.SortStableFunc(found, func(a, b *fit.Result) int { return cmp.Compare(a.Chi2, b.Chi2) })
+	return found, nil
+}
+
+// refine searches on from a body with a plane; fixed is a parameter that is held, -1 for none.
+// It is nil where the search cannot begin.
+func (f *field) refine(k kind, start []float64, fixed int) *fit.Result {
 	lower, upper := k.bounds(f)
 	n := len(k.params)
 	for range 3 {
@@ -298,59 +328,194 @@ func (f *field) fitKind(k kind, starts int) (*fit.Result, error) {
 	for i := range x {
 		x[i] = float64(i)
 	}
-	var found *fit.Result
-	for _, s := range best {
-		// The sizes are in units of the start, so that steps are alike.
-		unit := math.Abs(s.p[n-1])
-		size := append([]float64(nil), s.p...)
-		size[n-1] /= unit
-		for i := range 3 {
-			size[n+i] /= 1e-8
+	// The sizes are in units of the start, so that steps are alike.
+	unit := math.Abs(start[n-1])
+	if !(unit > 0) {
+		return nil
+	}
+	units := make([]float64, n+3)
+	for i := range units {
+		switch {
+		case i == n-1:
+			units[i] = unit
+		case i >= n:
+			units[i] = 1e-8
+		default:
+			units[i] = 1
 		}
-		for i := range n {
-			size[i] = min(max(size[i], lower[i]), upper[i])
+	}
+	scaled := make([]float64, n+3)
+	for i := range scaled {
+		scaled[i] = min(max(start[i]/units[i], lower[i]), upper[i])
+	}
+	if fixed >= 0 {
+		lower[fixed], upper[fixed] = scaled[fixed], scaled[fixed]
+	}
+	q := make([]float64, n)
+	field := func(p []float64, at r3.Vec) float64 {
+		for i := range q {
+			q[i] = p[i] * units[i]
 		}
-		r, err := fit.Curve{X: x, Y: f.value, Sigma: f.u, Start: size, Lower: lower, Upper: upper, Names: append(append([]string(nil), k.params...), "plane", "plane north", "plane east"),
-			Model: func(p, _, dst []float64) {
-				q := append([]float64(nil), p[:n]...)
-				q[n-1] *= unit
-				for i, at := range f.at {
-					b := f.plane(at)
-					dst[i] = k.gz(q, at) + 1e-8*(p[n]*b[0]+p[n+1]*b[1]+p[n+2]*b[2])
+		return k.gz(q, at)
+	}
+	curve := fit.Curve{X: x, Y: f.value, Sigma: f.u, Start: scaled, Lower: lower, Upper: upper, Names: append(append([]string(nil), k.params...), "plane", "plane north", "plane east"),
+		Model: func(p, _, dst []float64) {
+			for i, at := range f.at {
+				b := f.plane(at)
+				dst[i] = field(p, at) + 1e-8*(p[n]*b[0]+p[n+1]*b[1]+p[n+2]*b[2])
+			}
+		}}
+	if fixed >= 0 {
+		// In its size and in the plane the field is linear: differences are taken for the rest
+		// alone. They are good to some nine digits, which ends a search and would not tell what
+		// is not determined; here nobody asks.
+		curve.Jacobian = func(p, _ []float64, dst *mat.Dense) {
+			moved := append([]float64(nil), p...)
+			for j := range n {
+				if j == fixed {
+					continue
 				}
-			}}.Fit()
-		if r == nil || err != nil && !errors.Is(err, fit.ErrNotConverged) {
+				step := 1e-6 * math.Max(math.Abs(p[j]), 1)
+				for i, at := range f.at {
+					if j == n-1 {
+						dst.Set(i, j, field(p, at)/p[j])
+						continue
+					}
+					moved[j] = p[j] + step
+					above := field(moved, at)
+					moved[j] = p[j] - step
+					dst.Set(i, j, (above-field(moved, at))/(2*step))
+				}
+				moved[j] = p[j]
+			}
+			for i, at := range f.at {
+				for a, b := range f.plane(at) {
+					dst.Set(i, n+a, 1e-8*b)
+				}
+			}
+		}
+	}
+	r, err := curve.Fit()
+	if r == nil || err != nil && !errors.Is(err, fit.ErrNotConverged) {
+		return nil
+	}
+	cov := mat.NewSymDense(n+3, nil)
+	for i := range units {
+		for j := i; j < n+3; j++ {
+			cov.SetSym(i, j, r.Cov.At(i, j)*units[i]*units[j])
+		}
+		r.P[i] *= units[i]
+		r.U[i] *= units[i]
+	}
+	r.Cov = cov
+	return r
+}
+
+const (
+	coverage2 = 4.0 // by how much chi² rises at twice the standard uncertainty
+	mostSteps = 14
+)
+
+// ranges are how far each parameter of the body can be moved, all others fitted anew, until
+// chi² lies [coverage2] above that of the best fit: from the best fit and from every other
+// minimum below that. The model bends so much within its uncertainties that its derivatives at
+// the best fit do not tell them. A range that has no end within the bounds is infinite. Where
+// a better fit turns up on the way it is returned.
+func (f *field) ranges(k kind, minima []*fit.Result) (lo, hi []float64, better *fit.Result) {
+	best := minima[0]
+	limit := best.Chi2 + coverage2
+	n := len(k.params)
+	lower, upper := k.bounds(f)
+	lo, hi = append([]float64(nil), best.P[:n]...), append([]float64(nil), best.P[:n]...)
+	strike := slices.Index(k.params, strikeName)
+	note := func(j int, v float64) {
+		if j == strike { // a line and its reverse are one
+			v = best.P[j] + math.Remainder(v-best.P[j], math.Pi)
+		}
+		lo[j], hi[j] = min(lo[j], v), max(hi[j], v)
+	}
+	for i, m := range minima {
+		if m.Chi2 >= limit || slices.ContainsFunc(minima[:i], func(o *fit.Result) bool { return same(o, m, n) }) {
 			continue
 		}
-		if found == nil || r.Chi2 < found.Chi2 {
-			r.P[n-1] *= unit
-			r.U[n-1] *= unit
-			scaled := mat.NewSymDense(len(r.P), nil)
-			for i := range r.P {
-				for j := i; j < len(r.P); j++ {
-					v := r.Cov.At(i, j)
-					for _, a := range []int{i, j} {
-						switch {
-						case a == n-1:
-							v *= unit
-						case a >= n:
-							v *= 1e-8
+		for j := range n {
+			note(j, m.P[j])
+			for _, side := range []float64{-1, 1} {
+				step := 0.8 * m.U[j]
+				if !(step > 1e-6*math.Abs(m.P[j])) || math.IsInf(step, 0) {
+					step = 0.02 * math.Max(math.Abs(m.P[j]), 1e-3)
+				}
+				at := m
+				x := m.P[j]
+				for i := 0; ; i++ {
+					if i > 0 && i%4 == 0 {
+						step *= 2
+					}
+					x += side * step
+					far := x < lower[j] || x > upper[j] || j == strike && math.Abs(x-m.P[j]) >= math.Pi/2
+					if far || i == mostSteps {
+						if side < 0 {
+							lo[j] = math.Inf(-1)
+						} else {
+							hi[j] = math.Inf(1)
+						}
+						break
+					}
+					start := append([]float64(nil), at.P...)
+					start[j] = x
+					next := f.refine(k, start, j)
+					if next == nil {
+						note(j, x)
+						break
+					}
+					if next.Chi2 < best.Chi2-0.01 {
+						if free := f.refine(k, next.P, -1); free != nil && free.Chi2 < best.Chi2-0.01 {
+							return lo, hi, free
 						}
 					}
-					scaled.SetSym(i, j, v)
+					if next.Chi2 > limit {
+						// Between the two chi² is nearly a parabola about the best fit.
+						here, beyond := math.Sqrt(math.Max(0, at.Chi2-best.Chi2)), math.Sqrt(next.Chi2-best.Chi2)
+						note(j, at.P[j]+(x-at.P[j])*(math.Sqrt(coverage2)-here)/(beyond-here))
+						break
+					}
+					at = next
 				}
 			}
-			r.Cov = scaled
-			for i := n; i < n+3; i++ {
-				r.P[i], r.U[i] = r.P[i]*1e-8, r.U[i]*1e-8
-			}
-			found = r
 		}
 	}
-	if found == nil {
-		return nil, errors.New("the search did not end")
+	return lo, hi, nil
+}
+
+// same says that two searches have ended at one minimum.
+func same(a, b *fit.Result, n int) bool {
+	if math.Abs(a.Chi2-b.Chi2) > 0.05 {
+		return false
 	}
-	return found, nil
+	for j := range n {
+		if u := math.Max(a.U[j], b.U[j]); math.Abs(a.P[j]-b.P[j]) > 0.2*u {
+			return false
+		}
+	}
+	return true
+}
+
+// uncertainties are half of the farther end of each range, so that twice the uncertainty
+// reaches it, with the best fit; Inf where the range has no end.
+func (f *field) uncertainties(k kind, minima []*fit.Result) (best *fit.Result, u []float64) {
+	var lo, hi []float64
+	for range 4 {
+		var better *fit.Result
+		if lo, hi, better = f.ranges(k, minima); better == nil {
+			break
+		}
+		minima = append([]*fit.Result{better}, minima...)
+	}
+	best = minima[0]
+	for j := range k.params {
+		u = append(u, max(hi[j]-best.P[j], best.P[j]-lo[j])/2)
+	}
+	return best, u
 }
 
 // field is that of some stations, about their mean.
@@ -485,15 +650,20 @@ func (r *Result) FitBody() error {
 		r.Body.Fits[0].holds = true
 	}
 	for _, k := range kinds {
-		found, err := f.fitKind(k, 6)
+		minima, err := f.minima(k, 8)
 		if err != nil {
 			r.Body.Fits = append(r.Body.Fits, BodyFit{Kind: k.name, Chi2: math.NaN(), Text: err.Error()})
 			continue
 		}
+		found, holds := minima[0], false
+		var u []float64
+		if holds = found.PValue() >= 0.01; holds {
+			found, u = f.uncertainties(k, minima)
+		}
 		b := BodyFit{Kind: k.name, Chi2: found.Chi2, DoF: found.DoF, Names: k.params, P: found.P[:len(k.params)], Result: found}
-		b.holds = found.PValue() >= 0.01 && len(found.Undetermined) == 0
-		if b.holds {
-			b.U = found.U[:len(k.params)]
+		b.holds = holds && len(found.Undetermined) == 0
+		if b.holds && len(found.AtBound) == 0 {
+			b.U = u
 		}
 		b.Text = r.words(k, b, found)
 		r.Body.Fits = append(r.Body.Fits, b)
@@ -648,7 +818,7 @@ func (r *Result) words(k kind, b BodyFit, found *fit.Result) string {
 		} else {
 			strike := math.Mod(b.P[3]*180/math.Pi+720, 180)
 			t += fmt.Sprintf(", strike %.0f°", strike)
-			if b.U != nil && !math.IsNaN(b.U[3]) {
+			if b.U != nil && !math.IsInf(b.U[3], 0) {
 				t += fmt.Sprintf(" ± %.0f°", b.U[3]*180/math.Pi)
 			}
 			t += fmt.Sprintf(", length %s m, %s t/m", with(4, 0, 1), with(5, 1, 1e-3))
@@ -662,6 +832,15 @@ func (r *Result) words(k kind, b BodyFit, found *fit.Result) string {
 		t += "; at the bound of the search: " + strings.Join(found.AtBound, ", ")
 	case len(found.Undetermined) > 0:
 		t += "; not determined: " + strings.Join(found.Undetermined, ", ")
+	}
+	var open []string
+	for j, u := range b.U {
+		if math.IsInf(u, 0) {
+			open = append(open, k.params[j][:strings.LastIndex(k.params[j], " (")])
+		}
+	}
+	if len(open) > 0 {
+		t += "; these stations set no limit to its " + strings.Join(open, " and ")
 	}
 	if found.PValue() < 0.01 {
 		t += "; does not hold, so that no uncertainty is given"
