@@ -25,9 +25,9 @@ type Shell struct {
 // PREM is the Preliminary Reference Earth Model: density by radius, from travel
 // times of earthquake waves, free oscillations, the mass of the Earth and its
 // moment of inertia (A. M. Dziewonski, D. L. Anderson, Phys. Earth Planet. Inter. 25,
-// 297–356, 1981, table I; the coefficients as they are printed, g/cm³ there, read in
-// public transcriptions). Neighbouring layers with the same density are one
-// here. It ends with 3 km of sea, as the average Earth does.
+// 297–356, 1981, table I; the coefficients are as printed there, in g/cm³, and were read
+// in copies of the table, not in the paper). Neighbouring layers with the same density
+// are one here. It ends with 3 km of sea, as the average Earth does.
 var PREM = Interior{Radius: 6371e3, Shells: []Shell{
 	{1221.5e3, []float64{13088.5, 0, -8838.1}},              // inner core
 	{3480e3, []float64{12581.5, -1263.8, -3642.6, -5528.1}}, // outer core

@@ -37,8 +37,8 @@ any browser and from any device. Writes DIR/cards.html, the cards to print, prin
 until Ctrl-C. Press Enter in the terminal for another address of your page.
 
 Everything is kept in DIR, and what a student saw saved is there however the program
-ends; start it again with the same flags to go on. DIR/work/LAB is a folder that mark
-takes at any time, and "Freeze and take in" on your page makes a copy of it.
+ends; start it again with the same flags to go on. In DIR, the folder work/LAB is what
+mark takes at any time, and "Freeze and take in" on your page makes a copy of it.
 
 --class LIST      the class list, as for handout; you may add students to it meanwhile
 --lab LABS        labs, with commas: 01,02
