@@ -37,16 +37,14 @@ func (p Pass) Validate() error {
 		return err
 	}
 	for i, l := range p.Loads {
-		if math.Abs(l.X) <= 1e6 && l.Mass >= 0 && l.Mass <= 1e9 && math.Abs(l.Height) <= 1e3 {
-			continue // names cost more than the pull
+		check := func(name string) error {
+			return errors.Join(
+				arg.Between(fn, name+"X", l.X, -1e6, 1e6, "place in m"),
+				arg.Between(fn, name+"Mass", l.Mass, 0, 1e9, "mass in kg"),
+				arg.Between(fn, name+"Height", l.Height, -1e3, 1e3, "height in m"))
 		}
-		name := fmt.Sprintf("Loads[%d].", i)
-		err := errors.Join(
-			arg.Between(fn, name+"X", l.X, -1e6, 1e6, "place in m"),
-			arg.Between(fn, name+"Mass", l.Mass, 0, 1e9, "mass in kg"),
-			arg.Between(fn, name+"Height", l.Height, -1e3, 1e3, "height in m"))
-		if err != nil {
-			return err
+		if check("") != nil { // to write a name costs more than the pull
+			return check(fmt.Sprintf("Loads[%d].", i))
 		}
 	}
 	return nil

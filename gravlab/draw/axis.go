@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/draw/figure"
+	"gravity.example/gravlab/internal/digits"
 )
 
 // A scale maps the values of an axis to 0 to 1 and knows its ticks.
@@ -102,15 +103,7 @@ func (s *scale) linearTicks(wanted int, a figure.Axis) {
 
 // Nice is 1, 2 or 5 times a power of ten, not below v, which is above zero: a step of an
 // axis, of contours or of a bar of scale that reads well.
-func Nice(v float64) float64 {
-	p := math.Pow(10, math.Floor(math.Log10(v)))
-	for _, m := range []float64{1, 2, 5} {
-		if v <= m*p*(1+1e-9) {
-			return m * p
-		}
-	}
-	return 10 * p
-}
+func Nice(v float64) float64 { return digits.Nice(v) }
 
 func axisLabel(a figure.Axis, offset, step float64, power int) string {
 	label := strings.TrimSpace(a.Label)

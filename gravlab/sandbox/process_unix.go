@@ -30,15 +30,6 @@ func killGroup(p *os.Process) {
 	p.Kill()
 }
 
-// giveWay lowers the priority of a worker and of what it starts. It is called right after
-// the start, and asks for the whole group, since the system keeps priorities by thread.
-func giveWay(pid, nice int) {
-	if nice > 0 {
-		// It fails only for a process that has ended already.
-		_ = syscall.Setpriority(syscall.PRIO_PGRP, pid, nice)
-	}
-}
-
 func alive(pid int) bool { return syscall.Kill(pid, 0) != syscall.ESRCH }
 
 func bound(int) {} // watched only

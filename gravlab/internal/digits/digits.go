@@ -1,4 +1,5 @@
-// Package digits says to how many digits a number is written by its uncertainty.
+// Package digits says to how many digits a number is written by its uncertainty, and
+// which steps of an axis read well.
 // It stands apart so that a program which only prints a table links no units.
 package digits
 
@@ -37,4 +38,15 @@ func Leading(v float64, decimals int) (digits string, exponent int) {
 	digits, exponentText, _ := strings.Cut(strconv.FormatFloat(v, 'e', decimals, 64), "e")
 	exponent, _ = strconv.Atoi(exponentText)
 	return digits, exponent
+}
+
+// Nice is 1, 2 or 5 times a power of ten, not below v, which is above zero.
+func Nice(v float64) float64 {
+	p := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, m := range []float64{1, 2, 5} {
+		if v <= m*p*(1+1e-9) {
+			return m * p
+		}
+	}
+	return 10 * p
 }

@@ -4,6 +4,8 @@ import (
 	"math"
 	"strconv"
 	"strings"
+
+	numbers "gravity.example/gravlab/internal/digits"
 )
 
 // A strips is what a strip chart shows: values at even places from 0 to ends, of which those
@@ -51,18 +53,12 @@ func strip(c strips) []Shape {
 	return append(shapes, path("guide", whole), path("curve", come), circle("sensor", x(c.at), y(c.now), 4, ""))
 }
 
-// tickStep is the smallest of 1, 2 and 5 times a power of ten that is not below v.
+// tickStep is the step of an axis, not below v; 1 where nothing is to be seen.
 func tickStep(v float64) float64 {
 	if !(v > 0) {
 		return 1
 	}
-	power := math.Pow(10, math.Floor(math.Log10(v)))
-	for _, k := range []float64{1, 2, 5} {
-		if k*power >= v {
-			return k * power
-		}
-	}
-	return 10 * power
+	return numbers.Nice(v)
 }
 
 // tick writes a tick with as many decimals as its step has.
