@@ -82,14 +82,9 @@ func newField(north, east, height, value, u []float64) *field {
 func (f *field) likeliest() []r3.Vec {
 	gain := make([]float64, len(f.at))
 	parallel.Each(len(f.at), func(i int) {
-		order := make([]int, len(f.at))
-		for j := range order {
-			order[j] = j
-		}
 		away := func(j int) float64 { return math.Hypot(f.at[j].X-f.at[i].X, f.at[j].Y-f.at[i].Y) }
-		slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(away(a), away(b)) })
 		g := &field{n0: f.at[i].X, e0: f.at[i].Y, extent: f.extent, spacing: f.spacing}
-		for _, j := range order[:mostAround] {
+		for _, j := range least(numbers(len(f.at)), mostAround, away) {
 			g.at, g.value, g.u = append(g.at, f.at[j]), append(g.value, f.value[j]), append(g.u, f.u[j])
 		}
 		plain, _ := g.linear(kind{}, nil, false)
@@ -98,16 +93,27 @@ func (f *field) likeliest() []r3.Vec {
 			gain[i] = max(gain[i], plain-chi2)
 		}
 	})
-	order := make([]int, len(f.at))
-	for j := range order {
-		order[j] = j
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(gain[b], gain[a]) })
 	var list []r3.Vec
-	for _, j := range order[:mostAround] {
+	for _, j := range least(numbers(len(f.at)), mostAround, func(j int) float64 { return -gain[j] }) {
 		list = append(list, f.at[j])
 	}
 	return list
+}
+
+// numbers are those from 0 to n-1.
+func numbers(n int) []int {
+	list := make([]int, n)
+	for i := range list {
+		list[i] = i
+	}
+	return list
+}
+
+// least are the entries of a list, at most that many, of which a measure is least, the least
+// first; of equal ones those that come first. It sorts the list.
+func least(list []int, most int, measure func(i int) float64) []int {
+	slices.SortStableFunc(list, func(a, b int) int { return cmp.Compare(measure(a), measure(b)) })
+	return list[:min(len(list), most)]
 }
 
 const strikeName = "strike (rad)"
@@ -352,7 +358,7 @@ func (f *field) refine(k kind, start []float64, fixed int) *fit.Result {
 		lower[fixed], upper[fixed] = scaled[fixed], scaled[fixed]
 	}
 	q := make([]float64, n)
-	field := func(p []float64, at r3.Vec) float64 {
+	pull := func(p []float64, at r3.Vec) float64 {
 		for i := range q {
 			q[i] = p[i] * units[i]
 		}
@@ -362,7 +368,7 @@ func (f *field) refine(k kind, start []float64, fixed int) *fit.Result {
 		Model: func(p, _, dst []float64) {
 			for i, at := range f.at {
 				b := f.plane(at)
-				dst[i] = field(p, at) + 1e-8*(p[n]*b[0]+p[n+1]*b[1]+p[n+2]*b[2])
+				dst[i] = pull(p, at) + 1e-8*(p[n]*b[0]+p[n+1]*b[1]+p[n+2]*b[2])
 			}
 		}}
 	if fixed >= 0 {
@@ -378,13 +384,13 @@ func (f *field) refine(k kind, start []float64, fixed int) *fit.Result {
 				step := 1e-6 * math.Max(math.Abs(p[j]), 1)
 				for i, at := range f.at {
 					if j == n-1 {
-						dst.Set(i, j, field(p, at)/p[j])
+						dst.Set(i, j, pull(p, at)/p[j])
 						continue
 					}
 					moved[j] = p[j] + step
-					above := field(moved, at)
+					above := pull(moved, at)
 					moved[j] = p[j] - step
-					dst.Set(i, j, (above-field(moved, at))/(2*step))
+					dst.Set(i, j, (above-pull(moved, at))/(2*step))
 				}
 				moved[j] = p[j]
 			}
@@ -425,7 +431,6 @@ func (f *field) ranges(k kind, minima []*fit.Result) (lo, hi []float64, better *
 	best := minima[0]
 	limit := best.Chi2 + coverage2
 	n := len(k.params)
-	lower, upper := k.bounds(f)
 	lo, hi = append([]float64(nil), best.P[:n]...), append([]float64(nil), best.P[:n]...)
 	strike := slices.Index(k.params, strikeName)
 	note := func(j int, v float64) {
@@ -441,50 +446,60 @@ func (f *field) ranges(k kind, minima []*fit.Result) (lo, hi []float64, better *
 		for j := range n {
 			note(j, m.P[j])
 			for _, side := range []float64{-1, 1} {
-				step := 0.8 * m.U[j]
-				if !(step > 1e-6*math.Abs(m.P[j])) || math.IsInf(step, 0) {
-					step = 0.02 * math.Max(math.Abs(m.P[j]), 1e-3)
-				}
-				at := m
-				x := m.P[j]
-				for i := 0; ; i++ {
-					if i > 0 && i%4 == 0 {
-						step *= 2
-					}
-					x += side * step
-					far := x < lower[j] || x > upper[j] || j == strike && math.Abs(x-m.P[j]) >= math.Pi/2
-					if far || i == mostSteps {
-						if side < 0 {
-							lo[j] = math.Inf(-1)
-						} else {
-							hi[j] = math.Inf(1)
-						}
-						break
-					}
-					start := append([]float64(nil), at.P...)
-					start[j] = x
-					next := f.refine(k, start, j)
-					if next == nil {
-						note(j, x)
-						break
-					}
-					if next.Chi2 < best.Chi2-0.01 {
-						if free := f.refine(k, next.P, -1); free != nil && free.Chi2 < best.Chi2-0.01 {
-							return lo, hi, free
-						}
-					}
-					if next.Chi2 > limit {
-						// Between the two chi² is nearly a parabola about the best fit.
-						here, beyond := math.Sqrt(math.Max(0, at.Chi2-best.Chi2)), math.Sqrt(next.Chi2-best.Chi2)
-						note(j, at.P[j]+(x-at.P[j])*(math.Sqrt(coverage2)-here)/(beyond-here))
-						break
-					}
-					at = next
+				end, better := f.end(k, best, m, j, side)
+				switch {
+				case better != nil:
+					return lo, hi, better
+				case math.IsInf(end, -1):
+					lo[j] = end
+				case math.IsInf(end, 1):
+					hi[j] = end
+				default:
+					note(j, end)
 				}
 			}
 		}
 	}
 	return lo, hi, nil
+}
+
+// end is how far parameter j can be moved from a minimum to one side, as ranges says; infinite
+// where chi² stays low within the bounds. Where a better fit than the best turns up on the way it
+// is returned.
+func (f *field) end(k kind, best, m *fit.Result, j int, side float64) (end float64, better *fit.Result) {
+	lower, upper := k.bounds(f)
+	step := 0.8 * m.U[j]
+	if !(step > 1e-6*math.Abs(m.P[j])) || math.IsInf(step, 0) {
+		step = 0.02 * math.Max(math.Abs(m.P[j]), 1e-3)
+	}
+	at, x := m, m.P[j]
+	for i := range mostSteps {
+		if i > 0 && i%4 == 0 {
+			step *= 2
+		}
+		x += side * step
+		if x < lower[j] || x > upper[j] || k.params[j] == strikeName && math.Abs(x-m.P[j]) >= math.Pi/2 {
+			break
+		}
+		start := append([]float64(nil), at.P...)
+		start[j] = x
+		next := f.refine(k, start, j)
+		if next == nil {
+			return x, nil
+		}
+		if next.Chi2 < best.Chi2-0.01 {
+			if free := f.refine(k, next.P, -1); free != nil && free.Chi2 < best.Chi2-0.01 {
+				return 0, free
+			}
+		}
+		if next.Chi2 > best.Chi2+coverage2 {
+			// Between the two chi² is nearly a parabola about the best fit.
+			here, beyond := math.Sqrt(math.Max(0, at.Chi2-best.Chi2)), math.Sqrt(next.Chi2-best.Chi2)
+			return at.P[j] + (x-at.P[j])*(math.Sqrt(coverage2)-here)/(beyond-here), nil
+		}
+		at = next
+	}
+	return math.Inf(int(side)), nil
 }
 
 // same says that two searches have ended at one minimum.
@@ -567,11 +582,9 @@ func (r *Result) around(i int) (index []int) {
 		return index
 	}
 	at := r.Stations[i]
-	away := func(j int) float64 {
+	index = least(index, mostAround, func(j int) float64 {
 		return math.Hypot(r.Stations[j].North-at.North, r.Stations[j].East-at.East)
-	}
-	slices.SortStableFunc(index, func(a, b int) int { return cmp.Compare(away(a), away(b)) })
-	index = index[:mostAround]
+	})
 	slices.Sort(index)
 	return index
 }

@@ -276,8 +276,7 @@ func (r *Result) near(d *Day) (index []int) {
 			}
 		}
 	}
-	slices.SortStableFunc(index, func(i, j int) int { return cmp.Compare(away[i], away[j]) })
-	index = index[:min(len(index), max(survey.MostForShape, len(read)))]
+	index = least(index, max(survey.MostForShape, len(read)), func(i int) float64 { return away[i] })
 	slices.Sort(index)
 	return index
 }
