@@ -84,7 +84,7 @@ func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 		door.Refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
-	serve(w, r, name, text)
+	ServeAsset(w, r, name, text)
 }
 
 // sample serves a page that marking wrote about invented students, for lecturers to look
@@ -112,15 +112,16 @@ func (s *Server) apparatus(w http.ResponseWriter, r *http.Request) {
 		door.Refuse(w, http.StatusNotFound, "there is no such file")
 		return
 	}
-	serve(w, r, name, text)
+	ServeAsset(w, r, name, text)
 }
 
 // mimes are the types of what is served. The system's own list may be wrong.
 var mimes = map[string]string{".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".wasm": "application/wasm", ".json": "application/json"}
 
-// serve serves a file that the browser may keep as long as it asks whether it
-// is still the same.
-func serve(w http.ResponseWriter, r *http.Request, name string, text []byte) {
+// ServeAsset serves a file of a page, packed where the browser takes that, which the browser may
+// keep as long as it asks whether it is still the same. Files of types that no page has are not
+// there.
+func ServeAsset(w http.ResponseWriter, r *http.Request, name string, text []byte) {
 	mime, ok := mimes[path.Ext(name)]
 	if !ok {
 		door.Refuse(w, http.StatusNotFound, "there is no such file")

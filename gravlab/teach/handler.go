@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"gravity.example/gravlab/internal/door"
+	"gravity.example/gravlab/page"
 )
 
 //go:embed assets
@@ -114,12 +115,7 @@ func (c *Class) enter(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if in.Key != "" {
-		if !c.lecturer.Use(in.Key) {
-			door.Refuse(w, http.StatusForbidden, "this address has been used already")
-			return
-		}
-		c.o.Door.Let(w, r, c.lecturer)
-		door.Reply(w, map[string]string{"page": c.lecturer.Page})
+		c.o.Door.Admit(w, r, c.lecturer, in.Key)
 		return
 	}
 	p, status, problem := c.byCode(in.Code, c.from(r))
@@ -215,14 +211,12 @@ func (c *Class) shell(w http.ResponseWriter, _ *http.Request) {
 // asset serves the scripts and styles: the lecturer's, else those of the page.
 func (c *Class) asset(w http.ResponseWriter, r *http.Request) {
 	name := path.Base(r.PathValue("name"))
-	mime := map[string]string{".js": "text/javascript", ".css": "text/css"}[path.Ext(name)]
 	text, err := embedded.ReadFile("assets/" + name)
-	if err != nil || mime == "" {
+	if err != nil {
 		c.lobby.Handler().ServeHTTP(w, r)
 		return
 	}
-	w.Header().Set("Content-Type", mime)
-	w.Write(text)
+	page.ServeAsset(w, r, name, text)
 }
 
 // packed compresses an answer where the browser takes it.

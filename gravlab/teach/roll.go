@@ -154,7 +154,7 @@ func (r *roll) opens(c card, code string) bool {
 	return sameHash(hashed(code, salt), hash)
 }
 
-// keys makes something secret for a student from the secret of the roll and from their
+// key makes something secret for a student from the secret of the roll and from their
 // card: the same after the program has been started again, and another with a new card.
 func (r *roll) key(id, what string) string {
 	r.mu.Lock()

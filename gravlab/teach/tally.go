@@ -13,7 +13,7 @@ import (
 	"gravity.example/gravlab/labserver"
 )
 
-// A mark is where a student stands with a question, as the lecturer sees it.
+// A standing is where a student stands with a question, as the lecturer sees it.
 type standing struct {
 	outcome judge.Outcome
 	slip    string
@@ -81,7 +81,7 @@ type round struct {
 	names    []string
 }
 
-// rounds lists the slips that stand now and were made of late, the most frequent first.
+// roundsOf lists the slips that stand now and were made of late, the most frequent first.
 func roundsOf(tallies map[string]tally, now time.Time) []round {
 	type key struct{ lab, question, slip, remedy string }
 	found := map[key]*round{}

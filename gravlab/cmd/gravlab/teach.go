@@ -205,18 +205,14 @@ func teachDoor(o *teach.Options, at *net.TCPAddr, address, certFile, keyFile str
 	if !encrypt {
 		return nil, nil
 	}
+	var cert tls.Certificate
 	if certFile != "" {
-		cert, err := teach.ReadCertificate(certFile, keyFile, names[:1])
-		if err != nil {
+		if cert, err = teach.ReadCertificate(certFile, keyFile, names[:1]); err != nil {
 			return nil, usageError{err, ""}
 		}
-		return &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}, nil
-	}
-	cert, print, err := teach.OwnCertificate(filepath.Join(o.Data, "tls"), names)
-	if err != nil {
+	} else if cert, o.Warns, err = teach.OwnCertificate(filepath.Join(o.Data, "tls"), names); err != nil {
 		return nil, err
 	}
-	o.Warns = print
 	return &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS12, NextProtos: []string{"h2", "http/1.1"}}, nil
 }
 

@@ -91,16 +91,13 @@ func (k *Keys) cookieName(r *http.Request) string {
 	return k.Name + "-" + port
 }
 
-// origin is the page's own, as the browser names it.
-func (d *Door) origin(r *http.Request) string {
+// Origin is the page's own, as browsers and policies name it.
+func (d *Door) Origin(r *http.Request) string {
 	if d.TLS {
 		return "https://" + r.Host
 	}
 	return "http://" + r.Host
 }
-
-// Origin is the page's own origin, as a policy names it.
-func (d *Door) Origin(r *http.Request) string { return d.origin(r) }
 
 // Guard refuses what does not come from the page's own origin, and sets what
 // every answer carries.
@@ -151,7 +148,7 @@ func (d *Door) knows(host string) bool {
 // ownOrigin reports whether a request comes from a page of this server, or from
 // the reader's own hand.
 func (d *Door) ownOrigin(r *http.Request) bool {
-	if origin := r.Header.Get("Origin"); origin != "" && origin != d.origin(r) {
+	if origin := r.Header.Get("Origin"); origin != "" && origin != d.Origin(r) {
 		return false
 	}
 	switch r.Header.Get("Sec-Fetch-Site") {
@@ -170,13 +167,21 @@ func (d *Door) Enter(k *Keys) http.HandlerFunc {
 		var in struct {
 			Key string `json:"key"`
 		}
-		if json.NewDecoder(http.MaxBytesReader(w, r.Body, 1000)).Decode(&in) != nil || !k.Use(in.Key) {
-			Refuse(w, http.StatusForbidden, "this address has been used already")
-			return
+		if json.NewDecoder(http.MaxBytesReader(w, r.Body, 1000)).Decode(&in) != nil {
+			in.Key = "" // which opens nothing
 		}
-		d.Let(w, r, k)
-		Reply(w, map[string]string{"page": k.Page})
+		d.Admit(w, r, k, in.Key)
 	}
+}
+
+// Admit gives a browser the other two keys for that of an address, which works once.
+func (d *Door) Admit(w http.ResponseWriter, r *http.Request, k *Keys, key string) {
+	if !k.Use(key) {
+		Refuse(w, http.StatusForbidden, "this address has been used already")
+		return
+	}
+	d.Let(w, r, k)
+	Reply(w, map[string]string{"page": k.Page})
 }
 
 // Let gives a browser its cookie; the page's key is for the caller to send.

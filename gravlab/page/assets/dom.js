@@ -14,6 +14,12 @@ export function h(tag, attributes = {}, ...children) {
 // outOf says how many of how many marks: "2 of 3 marks".
 export const outOf = (marks, of) => `${marks} of ${of} ${of === 1 ? "mark" : "marks"}`
 
+// half reports whether a part of the marks of a question is earned.
+export const half = (s) => s.marks > 0 && s.marks < s.of
+
+// timeLeft says how many minutes are left, or seconds at the end.
+export const timeLeft = (seconds) => seconds > 90 ? `${Math.ceil(seconds / 60)} min left` : `${seconds} s left`
+
 // setting is what the program wrote into the page's head.
 export const setting = document.querySelector("meta[name=page]").dataset
 

@@ -1,6 +1,6 @@
 // A lab: its text in one column, answers where they are asked, boxes of code.
 import { Box, lines } from "./box.js"
-import { h, notice, outOf, setting } from "./dom.js"
+import { h, half, notice, outOf, setting } from "./dom.js"
 import { Form } from "./form.js"
 import { Refused, ask, call, hasStopped, isLost, own, taken, whenBack, whenTaken } from "./link.js"
 import { rail } from "./rail.js"
@@ -54,9 +54,6 @@ async function openChart(e) {
   frame.scrollIntoView({ block: "nearest" })
   frame.focus()
 }
-
-// half reports whether a part of the marks is earned.
-const half = (s) => s.marks > 0 && s.marks < s.of
 
 class Lab {
   dirty = new Map() // what is not saved yet, by cell: the text of a box, the fields of a form

@@ -1,6 +1,6 @@
 // A reader's place where many readers share one program: coming in with a card, the strip at
 // the foot of the page, and leaving.
-import { h, notice, setting } from "./dom.js"
+import { h, notice, setting, timeLeft } from "./dom.js"
 import { call, isLost } from "./link.js"
 
 // cardCode is the code in the address of a card. It is taken out of the address at once.
@@ -60,7 +60,7 @@ export async function showPlace() {
   const tell = () => {
     help.setAttribute("aria-pressed", String(!!state.help))
     help.textContent = state.help ? "Your lecturer knows; cancel" : "Ask for help"
-    left.textContent = state.frozen ? "closed" : state.left > 0 ? (state.left > 90 ? `${Math.ceil(state.left / 60)} min left` : `${state.left} s left`) : ""
+    left.textContent = state.frozen ? "closed" : state.left > 0 ? timeLeft(state.left) : ""
     notice("class")
     if (state.note) notice("class", h("p", {}, h("strong", {}, "From your lecturer: "), state.note))
     notice("frozen")

@@ -1,6 +1,6 @@
 // The rail beside the text: its parts, and where the reader stands with each
 // question.
-import { h } from "./dom.js"
+import { h, half } from "./dom.js"
 
 export function rail(text) {
   const list = h("ol", {})
@@ -39,10 +39,9 @@ export function rail(text) {
       for (const s of all) {
         const at = signs.get(s.question)
         if (!at) continue
-        const part = s.marks > 0 && s.marks < s.of
-        at.sign.textContent = part ? "◐" : s.sign
+        at.sign.textContent = half(s) ? "◐" : s.sign
         at.sign.dataset.outcome = s.outcome
-        at.word.textContent = s.outcome === "blank" ? "" : part ? `${s.outcome}, ${s.marks} of ${s.of}` : s.outcome
+        at.word.textContent = s.outcome === "blank" ? "" : half(s) ? `${s.outcome}, ${s.marks} of ${s.of}` : s.outcome
       }
     },
   }

@@ -1,5 +1,5 @@
 // The lecturer's page: where the class stands, live.
-import { h, notice } from "./dom.js"
+import { h, notice, timeLeft } from "./dom.js"
 import { Refused, ask, call, enter, ownKey, whenBack, whenKey } from "./link.js"
 
 const main = document.getElementById("main")
@@ -75,7 +75,7 @@ function show() {
 }
 
 const secondsLeft = () => Math.max(0, Math.round(data.left - (Date.now() - received) / 1000))
-const clock = () => data.left < 0 ? "" : secondsLeft() === 0 ? "time is up" : secondsLeft() > 90 ? Math.ceil(secondsLeft() / 60) + " min left" : secondsLeft() + " s left"
+const clock = () => data.left < 0 ? "" : secondsLeft() === 0 ? "time is up" : timeLeft(secondsLeft())
 
 function showBar() {
   const here = data.students.filter((s) => s.here).length
