@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -19,6 +18,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/labserver"
@@ -171,12 +171,10 @@ func (b *document) putAside(word string) (string, error) {
 		}
 		path = filepath.Join(b.aside, filepath.Base(b.copy))
 	}
-	for n := 1; ; n++ {
-		to := fmt.Sprintf("%s.%s-%d.ipynb", strings.TrimSuffix(path, ".ipynb"), word, n)
-		if _, err := os.Lstat(to); errors.Is(err, fs.ErrNotExist) {
-			return to, os.Rename(b.copy, to)
-		}
-	}
+	to := atomicfile.FreeName(func(n int) string {
+		return fmt.Sprintf("%s.%s-%d.ipynb", strings.TrimSuffix(path, ".ipynb"), word, n)
+	})
+	return to, os.Rename(b.copy, to)
 }
 
 // ownSheet is the code of the reader's sheet of a lab, nil if the notebook may name any.

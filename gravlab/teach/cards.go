@@ -1,11 +1,8 @@
 package teach
 
 import (
-	"errors"
 	"fmt"
 	"html/template"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -69,13 +66,11 @@ func (c *Class) writeCards(cards []cardView) (file string, err error) {
 		Address, Warns string
 	}{cards, c.o.Address, c.o.Warns})
 	text := htmlpage.Page{Title: "Cards", Style: string(style), Body: body}.Bytes()
-	for n := 1; ; n++ {
-		file = filepath.Join(c.o.Data, "cards.html")
-		if n > 1 {
-			file = filepath.Join(c.o.Data, fmt.Sprintf("cards-%d.html", n))
+	file = atomicfile.FreeName(func(n int) string {
+		if n == 1 {
+			return filepath.Join(c.o.Data, "cards.html")
 		}
-		if _, err := os.Lstat(file); errors.Is(err, fs.ErrNotExist) {
-			return file, atomicfile.WriteFile(file, text, 0o600)
-		}
-	}
+		return filepath.Join(c.o.Data, fmt.Sprintf("cards-%d.html", n))
+	})
+	return file, atomicfile.WriteFile(file, text, 0o600)
 }

@@ -300,15 +300,11 @@ func (c *Class) takeIn(ctx context.Context) (any, error) {
 
 // setAside renames a folder to a free name, if it is there.
 func setAside(folder string) error {
-	for n := 1; ; n++ {
-		to := fmt.Sprintf("%s.before-%d", folder, n)
-		if _, err := os.Lstat(to); errors.Is(err, fs.ErrNotExist) {
-			if err := os.Rename(folder, to); !errors.Is(err, fs.ErrNotExist) {
-				return err
-			}
-			return nil
-		}
+	to := atomicfile.FreeName(func(n int) string { return fmt.Sprintf("%s.before-%d", folder, n) })
+	if err := os.Rename(folder, to); !errors.Is(err, fs.ErrNotExist) {
+		return err
 	}
+	return nil
 }
 
 // copyFolder copies the files of a folder. some is false if there are none.

@@ -3,8 +3,10 @@
 package atomicfile
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -81,6 +83,16 @@ func Sweep(dirs ...string) {
 			if strings.Count(filepath.Base(path), ".") >= 3 {
 				os.Remove(path)
 			}
+		}
+	}
+}
+
+// FreeName is the first of name(1), name(2) and so on at which there is nothing.
+func FreeName(name func(n int) string) string {
+	for n := 1; ; n++ {
+		path := name(n)
+		if _, err := os.Lstat(path); errors.Is(err, fs.ErrNotExist) {
+			return path
 		}
 	}
 }

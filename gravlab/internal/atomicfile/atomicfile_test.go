@@ -74,3 +74,21 @@ func onlyFile(t *testing.T, path string) {
 		t.Errorf("the folder holds %v, want %s alone", entries, filepath.Base(path))
 	}
 }
+
+func TestFreeName(t *testing.T) {
+	dir := t.TempDir()
+	name := func(n int) string { return filepath.Join(dir, strings.Repeat("a", n)) }
+	if got := FreeName(name); got != name(1) {
+		t.Errorf("%s in an empty folder", got)
+	}
+	// A link that leads nowhere is something too.
+	if err := os.WriteFile(name(1), nil, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.Symlink("nowhere", name(2)); err != nil {
+		t.Skip(err)
+	}
+	if got := FreeName(name); got != name(3) {
+		t.Errorf("%s beside a file and a link", got)
+	}
+}
