@@ -35,7 +35,7 @@ var floors = map[string]int{
 	"gravlab/fieldbook": 2, "gravlab/fieldday": 3,
 	"gravlab/bank": 2, "gravlab/bank/banktest": 3, "exercises/lab": 3, "exercises": 3,
 	"gravlab/labserver": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
-	"gravlab/kernel": 5, "gravlab/sandbox": 5,
+	"gravlab/kernel": 5, "gravlab/sandbox": 5, "gravlab/internal/browsertest": 5,
 	"gravlab/marking": 6, "gravlab/term": 6, "gravlab/page": 6, "gravlab/teach": 6, "gravlab/page/apparatus": 6,
 	"gravlab/cmd/gravlab": 7, "notebooks": 7,
 }

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/internal/browsertest"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
 )
@@ -357,7 +358,7 @@ func hostile(t testing.TB) string {
 // What a hostile notebook brings is shown as text or in frames that can do
 // nothing; nothing of it runs unasked.
 func TestHostileNotebook(t *testing.T) {
-	c := call(t, labpage.Options{Labs: labs, Others: []string{hostile(t)}, Web: built(t)})
+	c := call(t, labpage.Options{Labs: labs, Others: []string{hostile(t)}, Web: browsertest.Built(t)})
 	c.enter()
 	_, _, list := c.send(request{path: "/api/labs"})
 	name := regexp.MustCompile(`"name":"(from-[^"]*)"`).FindStringSubmatch(list)
@@ -429,7 +430,7 @@ func withoutText(html string) string {
 // cookies, its storage or the program.
 func TestHostileInBrowser(t *testing.T) {
 	path := hostile(t)
-	r := enter(t, labpage.Options{Labs: labs, Others: []string{path}, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, path)
+	r := enter(t, labpage.Options{Labs: labs, Others: []string{path}, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t)}, path)
 	r.quiet.Store(true) // the browser says what its policy has stopped
 	r.waitFor(`document.querySelectorAll("iframe.foreign").length === 2`)
 	if r.o.Web != "" {

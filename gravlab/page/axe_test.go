@@ -3,7 +3,6 @@ package page_test
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -14,8 +13,8 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"gravity.example/exercises"
+	"gravity.example/gravlab/internal/browsertest"
 	"gravity.example/gravlab/internal/refcases"
-	"gravity.example/gravlab/internal/webassets"
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
@@ -26,33 +25,13 @@ import (
 // axe has axe-core look at the page as it is now, by the rules of WCAG 2.2 AA.
 func (r *room) axe(where string) {
 	r.Helper()
-	text, err := os.ReadFile(filepath.Join(r.o.Web, webassets.Axe))
-	if err != nil {
-		r.Fatal(err)
-	}
-	// The protocol evaluates past the page's policy, as an extension would.
-	r.do(chromedp.Evaluate[chromedp.Void](string(text) + "\n;0"))
-	found := r.await(`axe.run(document, { iframes: false, runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((r) => JSON.stringify({
-		passes: r.passes.length, violations: r.violations.map((v) => v.id + ": " + v.help + ": " + v.nodes.slice(0, 3).map((n) => n.html.slice(0, 200) + " | " + (n.any[0]?.message ?? "")).join(" ;; ")) }))`)
-	var result struct {
-		Passes     int
-		Violations []string
-	}
-	if err := json.Unmarshal([]byte(found), &result); err != nil {
-		r.Fatal(err)
-	}
-	if result.Passes < 15 {
-		r.Errorf("%s: axe looked at %d rules only", where, result.Passes)
-	}
-	for _, v := range result.Violations {
-		r.Errorf("%s: %s", where, v)
-	}
+	browsertest.Axe(r.ctx, r, r.o.Web, where, 15)
 }
 
 // The page can be used by everybody: WCAG 2.2 AA as far as axe-core can tell,
 // in light and dark, at a tablet's width, at 200 % and at 400 %.
 func TestAccessible(t *testing.T) {
-	web := built(t)
+	web := browsertest.Built(t)
 	if web == "" {
 		t.Skip("npm is not on the path, so axe-core is not there to look at the page")
 	}
@@ -87,7 +66,7 @@ func TestAccessible(t *testing.T) {
 // So can every lab, not only the first, and without sideways scrolling at 320 px
 // (WCAG 2.2, 1.4.10: Reflow).
 func TestEveryLabAccessible(t *testing.T) {
-	web := built(t)
+	web := browsertest.Built(t)
 	if web == "" {
 		t.Skip("npm is not on the path, so axe-core is not there to look at the page")
 	}
@@ -115,7 +94,7 @@ func TestEveryLabAccessible(t *testing.T) {
 // So can the files that the program writes: replies and the page about a class,
 // the table of known answers, and a lab that was run.
 func TestFilesAccessible(t *testing.T) {
-	web := built(t)
+	web := browsertest.Built(t)
 	if web == "" {
 		t.Skip("npm is not on the path, so axe-core is not there to look at the page")
 	}

@@ -13,6 +13,7 @@ import (
 	"github.com/chromedp/cdproto/performance"
 	"github.com/chromedp/chromedp"
 
+	"gravity.example/gravlab/internal/browsertest"
 	labpage "gravity.example/gravlab/page"
 )
 
@@ -99,7 +100,7 @@ func BenchmarkBrowser(b *testing.B) {
 	if _, err := files("apparatus.js"); err != nil { // it is built before anything is measured
 		b.Fatal(err)
 	}
-	r := enter(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: scripted{}, Web: built(b), Apparatus: files}, labs+first[4:]+".ipynb")
+	r := enter(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: scripted{}, Web: browsertest.Built(b), Apparatus: files}, labs+first[4:]+".ipynb")
 	number := func(js string) float64 {
 		v, err := strconv.ParseFloat(r.read(js), 64)
 		if err != nil {

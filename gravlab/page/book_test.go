@@ -16,6 +16,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/browsertest"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
@@ -383,7 +384,7 @@ var picture = flag.String("picture", "", "write a picture of the page for the RE
 // The apparatus of a lab is shown beside the text and answers to its sliders;
 // where the lab has none nothing is shown.
 func TestApparatus(t *testing.T) {
-	chromium(t) // or skipped, before anything is built
+	browsertest.Chromium(t) // or skipped, before anything is built
 	clone, err := filepath.Abs("../..")
 	if err != nil {
 		t.Fatal(err)
@@ -392,7 +393,7 @@ func TestApparatus(t *testing.T) {
 	if _, err := files("apparatus.js"); err != nil {
 		t.Fatal(err)
 	}
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t), Apparatus: files}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t), Apparatus: files}, labs+first[4:]+".ipynb")
 	r.waitFor(`document.querySelector("#apparatus[data-lab='01']").checkVisibility()`)
 	r.shot("apparatus-light", false)
 	// Further down the list of questions is in reach, and all that is to be read of

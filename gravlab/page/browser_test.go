@@ -4,9 +4,6 @@ import (
 	"context"
 	"net"
 	"net/http"
-	"os"
-	"os/exec"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -14,11 +11,10 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
-	"gravity.example/gravlab/internal/webassets"
+	"gravity.example/gravlab/internal/browsertest"
 	labpage "gravity.example/gravlab/page"
 )
 
@@ -34,22 +30,6 @@ type room struct {
 	quiet  atomic.Bool // what the page says is not looked at
 }
 
-// chromium returns Debian's browser, or skips the test.
-func chromium(t testing.TB) string {
-	t.Helper()
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("chromium is not installed")
-		}
-		t.Skip("chromium is not installed, so the page cannot be tried in a browser")
-	}
-	if testing.Short() {
-		t.Skip("a browser takes seconds to start")
-	}
-	return path
-}
-
 // labs is the folder of the project's notebooks.
 const labs = "../../notebooks"
 
@@ -58,17 +38,9 @@ const labs = "../../notebooks"
 func enter(t testing.TB, o labpage.Options, notebook string) *room {
 	t.Helper()
 	r := &room{TB: t, o: o, data: o.Data}
-	path := chromium(t)
+	browsertest.Chromium(t) // or skipped, before anything is served
 	r.serve("127.0.0.1:0")
-	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()), chromedp.NoFirstRun,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true),
-		chromedp.Flag("disable-sync", true), chromedp.Flag("lang", "en-GB"), chromedp.WindowSize(1280, 900))
-	allocator, endBrowser := chromedp.NewExecAllocator(context.Background(), options...)
-	t.Cleanup(endBrowser)
-	browser, endTime := context.WithTimeout(allocator, 5*time.Minute)
-	t.Cleanup(endTime)
-	r.tab(browser)
+	r.tab(browsertest.Start(t, 5*time.Minute))
 	r.do(chromedp.Navigate(r.server.Address(r.host, notebook)))
 	r.ready()
 	return r
@@ -84,8 +56,7 @@ func (r *room) tab(beside context.Context) {
 	if err := chromedp.Do(r.ctx); err != nil {
 		r.Fatal(err)
 	}
-	r.complain()
-	// Without smooth scrolling, so that nothing moves away under the mouse.
+	browsertest.Complain(r.ctx, r, r.quiet.Load)
 	r.look(1280, 900, "light")
 }
 
@@ -102,22 +73,6 @@ func (r *room) another() *room {
 	o := &room{TB: r.TB, server: r.server, web: r.web, o: r.o, host: r.host, data: r.data}
 	o.tab(r.ctx)
 	return o
-}
-
-// complain fails the test when a script of the page fails or its policy is
-// broken. What the network refuses is the test's own doing.
-func (r *room) complain() {
-	console := chromedp.Console(r.ctx)
-	go func() {
-		for m, err := range console {
-			if err != nil {
-				return
-			}
-			if m.Source != "network" && (m.IsException() || m.Type == "warning" || m.Type == "error") && !r.quiet.Load() {
-				r.Errorf("the page says: %s", m)
-			}
-		}
-	}()
 }
 
 func (r *room) serve(address string) {
@@ -206,15 +161,9 @@ func (r *room) open(path string) {
 // waitFor waits until an expression is true in the page.
 func (r *room) waitFor(js string) {
 	r.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
-		ctx, stop := context.WithTimeout(r.ctx, 5*time.Second)
-		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("Boolean("+js+")"))
-		stop()
-		if err == nil && ok {
-			return
-		}
+	if !browsertest.Sees(r.ctx, js) {
+		r.fail("waited in vain for " + js)
 	}
-	r.fail("waited in vain for " + js)
 }
 
 // read evaluates an expression.
@@ -237,52 +186,15 @@ func (r *room) await(js string) string {
 	return s
 }
 
-// shot keeps a picture of the page where $GRAVLAB_SHOTS says, or in the test's
-// folder.
+// shot keeps a picture of the page.
 func (r *room) shot(name string, whole bool) string {
-	dir := os.Getenv("GRAVLAB_SHOTS")
-	if dir == "" {
-		dir = r.TempDir()
-	}
-	take := chromedp.CaptureScreenshot()
-	if whole {
-		take = chromedp.FullScreenshot(100)
-	}
-	picture, err := chromedp.Run(r.ctx, take)
-	if err != nil {
-		return "no picture"
-	}
-	path := filepath.Join(dir, name+".png")
-	os.WriteFile(path, picture, 0o644)
-	return path
+	return browsertest.Shot(r.ctx, r, name, whole)
 }
 
 // look sets the size of the window and the colours that the reader prefers.
 func (r *room) look(width, height int64, scheme string) {
 	r.Helper()
-	_, err := chromedp.Call(r.ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: height, DeviceScaleFactor: 1})
-	if err != nil {
-		r.Fatal(err)
-	}
-	_, err = chromedp.Call(r.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
-		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
-	if err != nil {
-		r.Fatal(err)
-	}
-}
-
-// built is the folder of the built editor; it is built if need be.
-func built(t testing.TB) string {
-	t.Helper()
-	dir, err := webassets.Build(context.Background(), func(s string) { t.Log(s) })
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal(err)
-		}
-		t.Logf("without the built editor: %v", err)
-		return ""
-	}
-	return dir
+	browsertest.Look(r.ctx, r, width, height, scheme)
 }
 
 // scripted is a runner that does what the first line of a box says.

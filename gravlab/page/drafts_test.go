@@ -6,13 +6,14 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"gravity.example/gravlab/internal/browsertest"
 	labpage "gravity.example/gravlab/page"
 )
 
 // What is typed into a form and not entered is saved as what it is, through a
 // reload and through the end of the program, and forgotten when it is entered.
 func TestDrafts(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t)}, labs+first[4:]+".ipynb")
 	host := r.host
 	unsent := func(cellID string) string {
 		return `document.querySelector("` + cell(cellID) + ` .unsent").textContent`

@@ -11,6 +11,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"gravity.example/gravlab/internal/browsertest"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
 	"gravity.example/gravlab/wire"
@@ -192,7 +193,7 @@ func TestFiguresThatAreNotKept(t *testing.T) {
 // Lab 01 is opened and its figures come; a value beside a figure is changed, and the
 // figure follows; one whose code has changed is marked.
 func TestFiguresOnOpening(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: confined(t), Web: built(t), Figures: t.TempDir()}, filepath.Join(labs, "01-weighing-the-earth.ipynb"))
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: confined(t), Web: browsertest.Built(t), Figures: t.TempDir()}, filepath.Join(labs, "01-weighing-the-earth.ipynb"))
 	r.waitFor(`!document.querySelector(".ghost")`)
 	if n := r.read(`String(document.querySelectorAll(".box figure img").length)`); n != "5" {
 		r.Errorf("%s figures stand in lab 01, want 5", n)

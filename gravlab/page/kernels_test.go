@@ -11,6 +11,7 @@ import (
 
 	"github.com/chromedp/chromedp"
 
+	"gravity.example/gravlab/internal/browsertest"
 	"gravity.example/gravlab/kernel"
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
@@ -117,7 +118,7 @@ func TestBothRunners(t *testing.T) {
 func TestJourneyInKernel(t *testing.T) {
 	data := t.TempDir()
 	foreign := hostile(t)
-	r := enter(t, labpage.Options{Labs: labs, Others: []string{foreign}, Data: data, Runner: kernels(t, data), Web: built(t), Unconfined: true}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Others: []string{foreign}, Data: data, Runner: kernels(t, data), Web: browsertest.Built(t), Unconfined: true}, labs+first[4:]+".ipynb")
 	if got := r.read(`document.querySelector(".facts").textContent`); !strings.Contains(got, "code runs in the Go kernel") {
 		t.Errorf("the lab says %q of itself", got)
 	}

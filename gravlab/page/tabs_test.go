@@ -12,13 +12,14 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
+	"gravity.example/gravlab/internal/browsertest"
 	labpage "gravity.example/gravlab/page"
 )
 
 // The program is killed while the reader writes; they go on writing, it is
 // started again, and nothing is lost.
 func TestProgramStops(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t), Start: "go run ./lab open --port 7"}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t), Start: "go run ./lab open --port 7"}, labs+first[4:]+".ipynb")
 	host := r.host
 	r.write("code-06", "// before")
 	r.waitFor(`document.querySelector("#bar .state").textContent === "saved"`)
@@ -65,7 +66,7 @@ func TestProgramStops(t *testing.T) {
 // A second tab is told that the first one writes, may take over, and the first
 // is told in turn.
 func TestSecondTab(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t)}, labs+first[4:]+".ipynb")
 	r.write("code-06", "// from the first tab")
 	r.waitFor(`document.querySelector("#bar .state").textContent === "saved"`)
 
@@ -161,7 +162,7 @@ func TestAnew(t *testing.T) {
 
 // Everything works from the keyboard alone.
 func TestKeyboard(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, "")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t)}, "")
 	key := func(keys string, modifiers ...kb.Modifier) {
 		t.Helper()
 		r.do(chromedp.KeyEvent(keys, chromedp.KeyModifiers(modifiers...)))
@@ -218,7 +219,7 @@ func TestKeyboard(t *testing.T) {
 // The reader keeps the lab as a page and as a notebook, runs a box with all that
 // stand above it, and finds the place where they stopped.
 func TestKeepRunAllAndPlace(t *testing.T) {
-	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: built(t)}, labs+first[4:]+".ipynb")
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t)}, labs+first[4:]+".ipynb")
 	folder := t.TempDir()
 	_, err := chromedp.CallBrowser(r.ctx, browser.SetDownloadBehavior, browser.SetDownloadBehaviorParams{Behavior: browser.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder})
 	if err != nil {

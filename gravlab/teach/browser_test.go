@@ -5,17 +5,15 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
 	"gravity.example/gravlab/bank"
-	"gravity.example/gravlab/internal/webassets"
+	"gravity.example/gravlab/internal/browsertest"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/labserver"
 )
@@ -30,24 +28,7 @@ type window struct {
 // browsers starts Chromium and returns what opens a window.
 func browsers(t testing.TB, url string) func() *window {
 	t.Helper()
-	path, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("chromium is not installed")
-		}
-		t.Skip("chromium is not installed, so the pages cannot be tried in a browser")
-	}
-	if testing.Short() {
-		t.Skip("a browser takes seconds to start")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()), chromedp.NoFirstRun,
-		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true),
-		chromedp.Flag("ignore-certificate-errors", true), chromedp.Flag("lang", "en-GB"), chromedp.WindowSize(1280, 900))
-	allocator, end := chromedp.NewExecAllocator(context.Background(), options...)
-	t.Cleanup(end)
-	timed, endTime := context.WithTimeout(allocator, 4*time.Minute)
-	t.Cleanup(endTime)
+	timed := browsertest.Start(t, 4*time.Minute, chromedp.Flag("ignore-certificate-errors", true))
 	first, endFirst := chromedp.NewContext(timed)
 	t.Cleanup(endFirst)
 	if err := chromedp.Do(first); err != nil {
@@ -61,30 +42,14 @@ func browsers(t testing.TB, url string) func() *window {
 		}
 		w := &window{t, ctx, url}
 		w.look(1280, 900, "light")
-		console := chromedp.Console(ctx)
-		go func() {
-			for m, err := range console {
-				if err != nil {
-					return
-				}
-				if m.Source != "network" && (m.IsException() || m.Type == "warning" || m.Type == "error") {
-					t.Errorf("the page says: %s", m)
-				}
-			}
-		}()
+		browsertest.Complain(ctx, t, nil)
 		return w
 	}
 }
 
 func (w *window) look(width, height int64, scheme string) {
 	w.Helper()
-	if _, err := chromedp.Call(w.ctx, emulation.SetDeviceMetricsOverride, emulation.SetDeviceMetricsOverrideParams{Width: width, Height: height, DeviceScaleFactor: 1}); err != nil {
-		w.Fatal(err)
-	}
-	if _, err := chromedp.Call(w.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
-		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}}); err != nil {
-		w.Fatal(err)
-	}
+	browsertest.Look(w.ctx, w, width, height, scheme)
 }
 
 func (w *window) open(address string) {
@@ -107,13 +72,8 @@ func (w *window) do(js string) {
 // see waits until an expression is true in the page.
 func (w *window) see(js string) {
 	w.Helper()
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); time.Sleep(30 * time.Millisecond) {
-		ctx, stop := context.WithTimeout(w.ctx, 5*time.Second)
-		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool]("Boolean("+js+")"))
-		stop()
-		if err == nil && ok {
-			return
-		}
+	if browsertest.Sees(w.ctx, js) {
+		return
 	}
 	text, _ := chromedp.Run(w.ctx, chromedp.Evaluate[string](`location.href + " " + document.body.innerText.slice(0, 500)`))
 	w.Fatalf("waited in vain for %s (see %s)\n%s", js, w.shot("failed", false), text)
@@ -126,71 +86,21 @@ func (w *window) words(text string) {
 	w.see("document.body && document.body.innerText.includes(" + string(quoted) + ")")
 }
 
-// shot keeps a picture of the page where $GRAVLAB_SHOTS says, or in the test's folder.
+// shot keeps a picture of the page.
 func (w *window) shot(name string, whole bool) string {
-	dir := os.Getenv("GRAVLAB_SHOTS")
-	if dir == "" {
-		dir = w.TempDir()
-	}
-	take := chromedp.CaptureScreenshot()
-	if whole {
-		take = chromedp.FullScreenshot(100)
-	}
-	picture, err := chromedp.Run(w.ctx, take)
-	if err != nil {
-		return "no picture"
-	}
-	path := filepath.Join(dir, name+".png")
-	os.WriteFile(path, picture, 0o644)
-	return path
+	return browsertest.Shot(w.ctx, w, name, whole)
 }
 
-// axe has axe-core look at the page as it is now, by the rules of WCAG 2.2 AA.
+// axe looks at the page as it is now.
 func (w *window) axe(web, where string) {
 	w.Helper()
-	text, err := os.ReadFile(filepath.Join(web, webassets.Axe))
-	if err != nil {
-		w.Fatal(err)
-	}
-	w.do(string(text))
-	found, err := chromedp.Run(w.ctx, chromedp.Evaluate[string](`axe.run(document, { iframes: false, runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }).then((r) => JSON.stringify({
-		passes: r.passes.length, violations: r.violations.map((v) => v.id + ": " + v.help + ": " + v.nodes.slice(0, 3).map((n) => n.html.slice(0, 200) + " | " + (n.any[0]?.message ?? "")).join(" ;; ")) }))`, chromedp.EvalAwaitPromise))
-	if err != nil {
-		w.Fatal(err)
-	}
-	var result struct {
-		Passes     int
-		Violations []string
-	}
-	if err := json.Unmarshal([]byte(found), &result); err != nil {
-		w.Fatal(err)
-	}
-	if result.Passes < 12 {
-		w.Errorf("%s: axe looked at %d rules only", where, result.Passes)
-	}
-	for _, v := range result.Violations {
-		w.Errorf("%s: %s", where, v)
-	}
-}
-
-// built is the folder of the built editor and of axe-core; it is built if need be.
-func built(t testing.TB) string {
-	t.Helper()
-	dir, err := webassets.Build(context.Background(), func(s string) { t.Log(s) })
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal(err)
-		}
-		t.Logf("without the built editor: %v", err)
-		return ""
-	}
-	return dir
+	browsertest.Axe(w.ctx, w, web, where, 12)
 }
 
 // A lecturer and three students, from the cards to what was taken in.
 func TestHourInBrowsers(t *testing.T) {
 	o := options(t, t.TempDir())
-	o.Web = built(t)
+	o.Web = browsertest.Built(t)
 	s := serve(t, o)
 	window := browsers(t, s.http.URL)
 	l, ada, cleo := window(), window(), window()
@@ -295,7 +205,7 @@ func TestLecturersPages(t *testing.T) {
 		t.Fatal(err)
 	}
 	o := options(t, dir)
-	o.Web, o.Warns = built(t), strings.Repeat("ab:", 31)+"ab"
+	o.Web, o.Warns = browsertest.Built(t), strings.Repeat("ab:", 31)+"ab"
 	if o.Web == "" {
 		t.Skip("npm is not on the path, so axe-core is not there to look at the pages")
 	}
