@@ -1,9 +1,7 @@
 package exercises
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -125,17 +123,8 @@ func splitSections(text string) []string {
 // askedFor reads testdata/asks.csv.
 func askedFor(t *testing.T) map[string]string {
 	t.Helper()
-	f, err := os.Open("testdata/asks.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	rows, err := csv.NewReader(f).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	table := map[string]string{}
-	for _, row := range rows[1:] {
+	for _, row := range rowsOf(t, "testdata/asks.csv") {
 		table[row[0]] = row[1]
 	}
 	return table

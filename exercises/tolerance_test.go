@@ -21,10 +21,10 @@ import (
 // reason: search, question, what (* for whatever is found there), why.
 const findings = "testdata/tolerances.csv"
 
-// report compares what a search has found with the file of findings that are meant.
-func report(t *testing.T, search string, found map[string]string) {
+// rowsOf reads a table of this folder, without its heads.
+func rowsOf(t *testing.T, name string) [][]string {
 	t.Helper()
-	f, err := os.Open(findings)
+	f, err := os.Open(name)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -33,8 +33,14 @@ func report(t *testing.T, search string, found map[string]string) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	return rows[1:]
+}
+
+// report compares what a search has found with the file of findings that are meant.
+func report(t *testing.T, search string, found map[string]string) {
+	t.Helper()
 	meant := map[string]bool{}
-	for _, row := range rows[1:] {
+	for _, row := range rowsOf(t, findings) {
 		if row[0] != search {
 			continue
 		}
