@@ -139,7 +139,7 @@ func (h *heatmap) draw(c *vgdraw.Canvas, area vg.Rectangle, xs, ys *scale) {
 			if z == 0 {
 				w = 1.4
 			}
-			stroke(c, path, color.NRGBA{0x33, 0x33, 0x33, 255}, w, nil)
+			stroke(c, path, mapInk, w, nil)
 			if h.m.Interval > 0 {
 				h.label(c, z, place)
 			}

@@ -36,6 +36,9 @@ func layKey(series []styled, w vg.Length) []keyRow {
 		if s.Name == "" {
 			continue
 		}
+		if s.color == mapInk {
+			s.color = ink // the key stands beside the map
+		}
 		text := printable(s.Name)
 		need := keyMark + 4 + axisText.width(text)
 		if rows == nil || x > 0 && x+need > w {
@@ -64,7 +67,7 @@ func (row keyRow) draw(c *vgdraw.Canvas, at vg.Point) {
 			c.Fill(marks)
 		default:
 			if len(e.U) > 0 {
-				fill(c, vg.Rectangle{Min: vg.Point{X: x, Y: y - 4}, Max: vg.Point{X: x + keyMark, Y: y + 4}}, tint(e.color, 0.28))
+				fill(c, vg.Rectangle{Min: vg.Point{X: x, Y: y - 4}, Max: vg.Point{X: x + keyMark, Y: y + 4}}, tint(e.color, bandTint))
 			}
 			if e.Kind != figure.Band {
 				var path vg.Path

@@ -195,7 +195,7 @@ func newPanel(f *figure.Figure, d figure.Panel, first bool) *panel {
 	for i, s := range d.Series {
 		st := styled{Series: s, color: palette[i%len(palette)]}
 		if first && f.Map != nil {
-			st.color = ink // stands out on every colour of a map
+			st.color = mapInk
 		}
 		if s.Link > 0 && s.Link <= len(d.Series) {
 			st.color = palette[(s.Link-1)%len(palette)]

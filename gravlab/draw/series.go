@@ -69,14 +69,14 @@ func (p *plot) bandOf(c *vgdraw.Canvas, q *panel, s styled) {
 	}
 	lower := p.pieces(q, s, func(i int) float64 { return -s.U[i] })
 	upper := p.pieces(q, s, func(i int) float64 { return s.U[i] })
-	c.SetColor(tint(s.color, 0.28))
+	c.SetColor(tint(s.color, bandTint))
 	for k := range upper {
 		outline := append([]vg.Point{}, thin(upper[k])...)
 		low := thin(lower[k])
 		for i := len(low) - 1; i >= 0; i-- {
 			outline = append(outline, low[i])
 		}
-		c.FillPolygon(tint(s.color, 0.28), c.ClipPolygonXY(outline))
+		c.FillPolygon(tint(s.color, bandTint), c.ClipPolygonXY(outline))
 	}
 }
 

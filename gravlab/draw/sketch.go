@@ -27,10 +27,10 @@ var looks = map[figure.Role]struct {
 	width      vg.Length
 }{
 	figure.Plain:   {ink, white, nil, 1.2},
-	figure.Mass:    {palette[1], tint(palette[1], 0.35), nil, 1.4},
-	figure.Sensor:  {palette[0], tint(palette[0], 0.35), nil, 1.4},
-	figure.Support: {grey, color.NRGBA{0xdd, 0xdd, 0xdd, 255}, nil, 1.6},
-	figure.Light:   {palette[2], tint(palette[2], 0.25), []vg.Length{8, 2.5, 1.5, 2.5}, 1.4},
+	figure.Mass:    {palette[1], tint(palette[1], bodyTint), nil, 1.4},
+	figure.Sensor:  {palette[0], tint(palette[0], bodyTint), nil, 1.4},
+	figure.Support: {grey, support, nil, 1.6},
+	figure.Light:   {palette[2], tint(palette[2], lightTint), []vg.Length{8, 2.5, 1.5, 2.5}, 1.4},
 	figure.Guide:   {grey, white, []vg.Length{3, 2.5}, 0.9},
 }
 

@@ -1,6 +1,7 @@
 package draw
 
 import (
+	"fmt"
 	"html"
 	"image/color"
 	"strings"
@@ -30,6 +31,10 @@ var (
 	grey  = color.NRGBA{0x66, 0x66, 0x66, 255}
 	shade = color.NRGBA{0xee, 0xee, 0xee, 255}
 	white = color.NRGBA{255, 255, 255, 255}
+
+	support = color.NRGBA{0xdd, 0xdd, 0xdd, 255}
+	// mapInk stands out on every colour of a map, on a dark page as well.
+	mapInk = color.NRGBA{0x33, 0x33, 0x33, 255}
 )
 
 // dashes tell lines apart without colour.
@@ -43,11 +48,25 @@ var dashes = [][]vg.Length{
 	{3, 1.5},
 }
 
+// Shares of colour in a fill.
+const (
+	bandTint  = 0.28
+	bodyTint  = 0.35
+	lightTint = 0.25
+)
+
+var tints = []float64{bandTint, bodyTint, lightTint}
+
 // tint is a lighter opaque relative of c, for fills.
-func tint(c color.NRGBA, share float64) color.NRGBA {
-	mix := func(v uint8) uint8 { return uint8(255 - share*(255-float64(v))) }
-	return color.NRGBA{mix(c.R), mix(c.G), mix(c.B), 255}
+func tint(c color.NRGBA, share float64) color.NRGBA { return blend(c, white, share) }
+
+// blend is a share of c on an opaque ground.
+func blend(c, ground color.NRGBA, share float64) color.NRGBA {
+	mix := func(v, g uint8) uint8 { return uint8(float64(g) - share*(float64(g)-float64(v))) }
+	return color.NRGBA{mix(c.R, ground.R), mix(c.G, ground.G), mix(c.B, ground.B), 255}
 }
+
+func hex(c color.NRGBA) string { return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B) }
 
 // Sizes in points.
 const (

@@ -35,9 +35,15 @@ type svgState struct {
 	a, b, c, d, e, f float64
 }
 
+// How the first line of a file begins and ends.
+const (
+	svgHead  = `<svg xmlns="http://www.w3.org/2000/svg"`
+	svgFonts = ` role="img" font-family="'Liberation Sans',Arimo,Arial,Helvetica,sans-serif">`
+)
+
 func newSVG(w, h vg.Length, title, alt string) *svgCanvas {
 	s := &svgCanvas{h: h, state: svgState{color: color.NRGBA{A: 255}, width: 1, a: 1, d: 1}}
-	fmt.Fprintf(&s.b, `<svg xmlns="http://www.w3.org/2000/svg" width="%.0f" height="%.0f" viewBox="0 0 %s %s" role="img" font-family="'Liberation Sans',Arimo,Arial,Helvetica,sans-serif">`+"\n",
+	fmt.Fprintf(&s.b, svgHead+` width="%.0f" height="%.0f" viewBox="0 0 %s %s"`+svgFonts+"\n",
 		w.Points()*4/3, h.Points()*4/3, hundredths(w), hundredths(h))
 	if title != "" {
 		fmt.Fprintf(&s.b, "<title>%s</title>\n", escape(title))
@@ -139,8 +145,7 @@ func (s *svgCanvas) DrawImage(r vg.Rectangle, img image.Image) {
 }
 
 func (s *svgCanvas) ink() string {
-	c := s.state.color
-	return fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B)
+	return hex(s.state.color)
 }
 
 // path writes moves, lines, whole circles and closings: all that is drawn here.

@@ -86,7 +86,7 @@ func (p *page) bundle(cell int, b notebook.Bundle) {
 // who do not see it, the others are its caption.
 func (p *page) image(mime, data, plain string, option any) bool {
 	if mime == "image/svg+xml" {
-		data = inBase64(data)
+		data = inBase64(draw.Dark(data))
 	} else {
 		data = strings.Join(strings.Fields(data), "")
 	}

@@ -1,0 +1,66 @@
+package draw
+
+import (
+	"fmt"
+	"image/color"
+	"sort"
+	"strings"
+)
+
+// The colours of a figure on a dark page. Lines and points keep their hue and get lighter,
+// until each stands out from the ground at least 3 to 1 as WCAG 2.2 asks of graphics (success
+// criterion 1.4.11); letters get 4.5 to 1 (1.4.3).
+var darkColors = map[color.NRGBA]color.NRGBA{
+	white:      darkGround,
+	ink:        {0xe4, 0xe2, 0xdc, 255},
+	grey:       {0xa9, 0xad, 0xb5, 255},
+	faint:      {0x33, 0x37, 0x3f, 255},
+	shade:      {0x26, 0x2a, 0x31, 255},
+	support:    {0x45, 0x49, 0x51, 255},
+	palette[0]: {0x4a, 0xa8, 0xe0, 255},
+	palette[1]: {0xf0, 0x84, 0x3c, 255},
+	palette[2]: {0x34, 0xc0, 0x96, 255},
+	palette[3]: {0xdd, 0x94, 0xbd, 255},
+	palette[4]: {0xf0, 0xef, 0xe9, 255},
+	palette[5]: palette[5],
+	palette[6]: palette[6],
+}
+
+// darkGround is the paper of the pages in the dark.
+var darkGround = color.NRGBA{0x17, 0x19, 0x1d, 255}
+
+// darkStyle names each colour that a figure uses and its relative in the dark. The colours of
+// a map are a scale on which values are read off, so they stay.
+var darkStyle = func() string {
+	turned := map[color.NRGBA]color.NRGBA{}
+	for from, to := range darkColors {
+		turned[from] = to
+	}
+	for _, c := range palette {
+		for _, share := range tints {
+			turned[tint(c, share)] = blend(darkColors[c], darkGround, share)
+		}
+	}
+	var rules []string
+	for from, to := range turned {
+		if from != to {
+			rules = append(rules, fmt.Sprintf(`[fill="%[1]s"]{fill:%[2]s}[stroke="%[1]s"]{stroke:%[2]s}`, hex(from), hex(to)))
+		}
+	}
+	sort.Strings(rules)
+	return "<style>@media screen and (prefers-color-scheme:dark){" + strings.Join(rules, "") + "}</style>\n"
+}()
+
+// Dark returns an SVG of this package with colours for readers who ask for a dark page.
+// Others see it as it was, and so does a printer. What is not from this package comes back
+// unchanged: nobody knows what its colours mean.
+//
+// It is for pages that turn dark themselves. A notebook has a scheme of its own, of which an
+// image inside learns nothing.
+func Dark(svg string) string {
+	head, rest, found := strings.Cut(svg, "\n")
+	if !found || !strings.HasPrefix(head, svgHead) || !strings.HasSuffix(head, svgFonts) {
+		return svg
+	}
+	return head + "\n" + darkStyle + rest
+}
