@@ -66,25 +66,30 @@ const look = `{textStyle:{fontFamily:"Liberation Sans, Arial, sans-serif",color:
 	`emphasis:{handleStyle:{color:"#222222"}},textStyle:{color:"#222222"}}}`
 
 // StartScript is the script that a chart's page runs after ECharts itself. It
-// gives the chart its look, and writes very large and very small numbers as powers of
-// ten.
-const StartScript = `function axis(v){var a=Math.abs(v);if(v===0||a>=1e-3&&a<1e5)return String(+v.toPrecision(12)).replace("-","\u2212");` +
+// gives the chart its look, with the colours of Dark where the reader asks for them, and
+// writes very large and very small numbers as powers of ten. Ends of an axis that are no
+// round numbers go without a number.
+var StartScript = `function axis(v){var a=Math.abs(v);if(v===0||a>=1e-3&&a<1e5)return String(+v.toPrecision(12)).replace("-","\u2212");` +
 	`var p=v.toExponential(6).split("e"),m=String(+p[0]).replace("-","\u2212"),e="";` +
 	`String(+p[1]).split("").forEach(function(d){e+=d==="-"?"\u207b":"\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"[+d]});` +
 	`return(m==="1"?"":m+"\u00b7")+"10"+e}` +
-	`var o=JSON.parse(document.getElementById("option").textContent);` +
-	`o.xAxis.concat(o.yAxis).forEach(function(a){a.axisLabel={formatter:axis}});` +
+	`var dark=matchMedia("(prefers-color-scheme:dark)").matches?` + darkTable() + `:{};` +
+	`function toned(s){return JSON.parse(s.replace(/#[0-9a-f]{6}/g,function(c){return dark[c]||c}))}` +
+	`var o=toned(document.getElementById("option").textContent);` +
+	`o.xAxis.concat(o.yAxis).forEach(function(a){a.axisLabel={formatter:function(v){` +
+	`return(v===a.min||v===a.max)&&+v.toPrecision(3)!==v?"":axis(v)}}});` +
 	`o.tooltip.valueFormatter=function(v){return typeof v==="number"?axis(+v.toPrecision(6)):"\u2013"};` +
 	`var g={color:"#666666",width:1},ax={axisLine:{show:true,lineStyle:g},axisTick:{show:true,length:6,lineStyle:g},` +
 	`axisLabel:{color:"#222222",fontSize:13},nameTextStyle:{color:"#222222",fontSize:14},splitLine:{show:true,lineStyle:{color:"#e4e4e4",width:1}}};` +
-	`var c=echarts.init(document.getElementById("chart"),` + look + `,{renderer:"svg"});c.setOption(o);` +
+	`var c=echarts.init(document.getElementById("chart"),toned(JSON.stringify(` + look + `)),{renderer:"svg"});c.setOption(o);` +
 	`addEventListener("resize",function(){c.resize()})`
 
 // ChartPage returns a complete page for a chart in two halves, between which the
 // text of ECharts belongs (through ScriptText).
 func ChartPage(option json.RawMessage) (head, tail string) {
 	head = `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>chart</title>` +
-		`<style>html,body,#chart{height:100%;margin:0;background:#fff}</style></head><body><div id="chart"></div>` +
+		`<style>html,body,#chart{height:100%;margin:0;background:` + hex(paper) + `}` +
+		`@media(prefers-color-scheme:dark){html,body,#chart{background:` + hex(darkGround) + `}}</style></head><body><div id="chart"></div>` +
 		`<script type="application/json" id="option">` + strings.ReplaceAll(string(option), "<", `\u003c`) + `</script><script>`
 	tail = `</script><script>` + StartScript + `</script></body></html>`
 	return head, tail
@@ -118,7 +123,7 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 	var all []int
 	keys := []key{}
 	chart.MultiSeries = nil
-	top, room := 12.0, 70.0 // per cent
+	top, room := 17.0, 65.0 // per cent
 	shares := 0.0
 	for _, p := range panels {
 		shares += share(p)
@@ -130,10 +135,10 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 		top += height + 5
 		xs = append(xs, opts.XAxis{Type: axisType(f.X), GridIndex: i, NameLocation: "middle", NameGap: 24, Scale: opts.Bool(true), Inverse: opts.Bool(f.X.Flip), AxisLine: &opts.AxisLine{OnZero: opts.Bool(false)}})
 		ys = append(ys, opts.YAxis{Type: axisType(p.Y), GridIndex: i, Name: chartLabel(p.Y), NameLocation: "middle", NameGap: 52, Scale: opts.Bool(true), Inverse: opts.Bool(p.Y.Flip)})
-		limit(f.X, &xs[i].Min, &xs[i].Max)
-		limit(p.Y, &ys[i].Min, &ys[i].Max)
-		all = append(all, i)
 		q := newPanel(f, p, i == 0)
+		xs[i].Min, xs[i].Max = x.lo, x.hi
+		ys[i].Min, ys[i].Max = q.y.lo, q.y.hi
+		all = append(all, i)
 		for _, s := range q.series {
 			name := printable(s.Name)
 			if name == "" {
@@ -151,7 +156,8 @@ func ChartOption(f *figure.Figure) (option json.RawMessage, ok bool, err error) 
 	chart.GridList = grids
 	chart.Animation = opts.Bool(false)
 	chart.Tooltip = opts.Tooltip{Show: opts.Bool(true), Trigger: "axis"}
-	chart.Legend = opts.Legend{Show: opts.Bool(len(keys) > 1), Data: keys, Top: "0"}
+	chart.Legend = opts.Legend{Show: opts.Bool(len(keys) > 1), Data: keys, Top: "26"}
+	chart.Title = opts.Title{Title: printable(f.Title), Left: "0", Top: "0", TitleStyle: &opts.TextStyle{FontSize: 16, FontWeight: "bold", Color: hex(ink)}}
 	chart.Toolbox = opts.Toolbox{Show: opts.Bool(false)}
 	chart.DataZoomList = []opts.DataZoom{
 		{Type: "inside", XAxisIndex: all, FilterMode: "none"},
@@ -171,7 +177,8 @@ func share(p figure.Panel) float64 {
 	return p.Share
 }
 
-// newPlotScale is the scale by which lines are thinned.
+// newPlotScale is the scale of the still figure, which a chart begins with and by which its
+// lines are thinned.
 func newPlotScale(f *figure.Figure) *scale { return (&plot{}).xScale(f) }
 
 func percent(v float64) string { return fmt.Sprintf("%.4g%%", v) }
@@ -183,12 +190,6 @@ func axisType(a figure.Axis) string {
 	return "value"
 }
 
-func limit(a figure.Axis, lo, hi *any) {
-	if a.Min < a.Max {
-		*lo, *hi = a.Min, a.Max
-	}
-}
-
 // chartLabel names an axis; a chart numbers its axes itself.
 func chartLabel(a figure.Axis) string { return printable(axisLabel(a, 0, 1, 0)) }
 
@@ -198,7 +199,7 @@ const gap = "-"
 // chartSeries is a series and, on points, its bars of uncertainty, or around a
 // line its limits.
 func chartSeries(s styled, name string, panel int, x *scale) []charts.SingleSeries {
-	col := fmt.Sprintf("#%02x%02x%02x", s.color.R, s.color.G, s.color.B)
+	col := hex(s.color)
 	kept := thinned(len(s.X), func(i int) (float64, float64) {
 		return x.norm(s.X[i]) * chartColumns, s.Y[i]
 	})

@@ -2,7 +2,6 @@ package draw
 
 import (
 	"encoding/json"
-	"fmt"
 	"image/color"
 	"os"
 	"path/filepath"
@@ -89,7 +88,10 @@ func TestChartLook(t *testing.T) {
 func TestChartColours(t *testing.T) {
 	ours := map[string]bool{}
 	for _, c := range []color.NRGBA{ink, faint, grey, shade, white} {
-		ours[fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B)] = true
+		ours[hex(c)] = true
+	}
+	for from, to := range inTheDark() {
+		ours[from], ours[to] = true, true
 	}
 	used := regexp.MustCompile(`#[0-9a-f]{6}`).FindAllString(StartScript, -1)
 	if len(used) < 5 {

@@ -1,9 +1,11 @@
 package draw
 
 import (
+	"encoding/json"
 	"fmt"
 	"image/color"
-	"sort"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -26,41 +28,61 @@ var darkColors = map[color.NRGBA]color.NRGBA{
 	palette[6]: palette[6],
 }
 
-// darkGround is the paper of the pages in the dark.
-var darkGround = color.NRGBA{0x17, 0x19, 0x1d, 255}
+// The paper of the pages, by day and in the dark.
+var (
+	paper      = color.NRGBA{0xfd, 0xfc, 0xf9, 255}
+	darkGround = color.NRGBA{0x17, 0x19, 0x1d, 255}
+)
 
-// darkStyle names each colour that a figure uses and its relative in the dark. The colours of
-// a map are a scale on which values are read off, so they stay.
-var darkStyle = func() string {
-	turned := map[color.NRGBA]color.NRGBA{}
+// inTheDark names each colour that a figure uses and its relative in the dark, as in
+// "#ffffff". The colours of a map are a scale on which values are read off, so they stay.
+func inTheDark() map[string]string {
+	turned := map[string]string{}
 	for from, to := range darkColors {
-		turned[from] = to
+		turned[hex(from)] = hex(to)
 	}
 	for _, c := range palette {
 		for _, share := range tints {
-			turned[tint(c, share)] = blend(darkColors[c], darkGround, share)
+			turned[hex(tint(c, share))] = hex(blend(darkColors[c], darkGround, share))
 		}
 	}
-	var rules []string
-	for from, to := range turned {
-		if from != to {
-			rules = append(rules, fmt.Sprintf(`[fill="%[1]s"]{fill:%[2]s}[stroke="%[1]s"]{stroke:%[2]s}`, hex(from), hex(to)))
+	return turned
+}
+
+// darkTable is inTheDark for a script.
+func darkTable() string {
+	text, err := json.Marshal(inTheDark()) // in the order of the names
+	if err != nil {
+		panic(err) // it is text alone
+	}
+	return string(text)
+}
+
+// pageStyle gives a figure the paper of the pages instead of white, and its colours in the dark.
+var pageStyle = func() string {
+	turned := inTheDark()
+	var b strings.Builder
+	fmt.Fprintf(&b, `<style>@media screen{[fill="%s"]{fill:%s}}`, hex(white), hex(paper))
+	b.WriteString("@media screen and (prefers-color-scheme:dark){")
+	for _, from := range slices.Sorted(maps.Keys(turned)) {
+		if to := turned[from]; from != to {
+			fmt.Fprintf(&b, `[fill="%[1]s"]{fill:%[2]s}[stroke="%[1]s"]{stroke:%[2]s}`, from, to)
 		}
 	}
-	sort.Strings(rules)
-	return "<style>@media screen and (prefers-color-scheme:dark){" + strings.Join(rules, "") + "}</style>\n"
+	b.WriteString("}</style>\n")
+	return b.String()
 }()
 
-// Dark returns an SVG of this package with colours for readers who ask for a dark page.
-// Others see it as it was, and so does a printer. What is not from this package comes back
-// unchanged: nobody knows what its colours mean.
+// OnPage returns an SVG of this package as the pages of gravlab show it: on their paper, and
+// with colours of its own for readers who ask for a dark page. A printer sees it as it was.
+// What is not from this package comes back unchanged: nobody knows what its colours mean.
 //
 // It is for pages that turn dark themselves. A notebook has a scheme of its own, of which an
 // image inside learns nothing.
-func Dark(svg string) string {
+func OnPage(svg string) string {
 	head, rest, found := strings.Cut(svg, "\n")
 	if !found || !strings.HasPrefix(head, svgHead) || !strings.HasSuffix(head, svgFonts) {
 		return svg
 	}
-	return head + "\n" + darkStyle + rest
+	return head + "\n" + pageStyle + rest
 }

@@ -59,7 +59,7 @@ func TestDarkKnowsEveryColor(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		dark := Dark(string(svg))
+		dark := OnPage(string(svg))
 		if dark == string(svg) {
 			t.Errorf("%s has no dark variant", name)
 		}
@@ -67,16 +67,16 @@ func TestDarkKnowsEveryColor(t *testing.T) {
 			continue // a map
 		}
 		for _, m := range used.FindAllStringSubmatch(string(svg), -1) {
-			if !strings.Contains(darkStyle, m[1]) && m[1] != hex(palette[5]) && m[1] != hex(palette[6]) {
+			if !strings.Contains(pageStyle, m[1]) && m[1] != hex(palette[5]) && m[1] != hex(palette[6]) {
 				t.Errorf("%s: %s has no relative in the dark", name, m[1])
 			}
 		}
 	}
 }
 
-func TestDarkLeavesOthersAlone(t *testing.T) {
+func TestOnPageLeavesOthersAlone(t *testing.T) {
 	for _, s := range []string{"", "<svg>", svgHead + ">\n</svg>\n", "<p>\n" + svgHead} {
-		if Dark(s) != s {
+		if OnPage(s) != s {
 			t.Errorf("%q was changed", s)
 		}
 	}

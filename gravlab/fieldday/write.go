@@ -290,7 +290,7 @@ func (r *Result) html(figures map[string]*figure.Figure, out map[string][]byte, 
 	}
 	data.Dates = strings.Join(dates, ", ")
 	data.Where = r.Where()
-	return htmlpage.Page{Title: "Gravity survey " + data.Dates, Style: style(), Body: htmlpage.Render(page, "report", data)}.Bytes(), nil
+	return htmlpage.Page{Title: "Gravity survey " + data.Dates, Style: style(), Type: true, Body: htmlpage.Render(page, "report", data)}.Bytes(), nil
 }
 
 // Where is the place of the survey in words.

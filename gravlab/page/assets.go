@@ -17,6 +17,7 @@ import (
 	"sync"
 
 	"gravity.example/gravlab/internal/door"
+	"gravity.example/gravlab/internal/fonts"
 	"gravity.example/gravlab/internal/webassets"
 )
 
@@ -53,7 +54,7 @@ func (s *Server) writeShell(w http.ResponseWriter, status int) {
 	}
 	nonce := door.Secret()
 	w.Header().Set("Content-Security-Policy", "default-src 'none'; script-src 'self' 'wasm-unsafe-eval'; style-src 'self' 'nonce-"+nonce+"'; "+
-		"style-src-attr 'unsafe-inline'; img-src 'self' data:; connect-src 'self'; frame-src 'self'; worker-src 'self'; "+
+		"style-src-attr 'unsafe-inline'; img-src 'self' data:; font-src 'self'; connect-src 'self'; frame-src 'self'; worker-src 'self'; "+
 		"base-uri 'none'; form-action 'none'; frame-ancestors 'none'")
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	editor := ""
@@ -77,8 +78,13 @@ func (s *Server) writeShell(w http.ResponseWriter, status int) {
 func (s *Server) asset(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	text, err := embedded.ReadFile("assets/" + path.Base(name))
-	if name == builtEditor && s.o.Web != "" {
+	switch {
+	case name == builtEditor && s.o.Web != "":
 		text, err = os.ReadFile(filepath.Join(s.o.Web, webassets.Editor))
+	case name == "fonts.css":
+		text, err = []byte(fonts.Linked("/asset/")), nil
+	case path.Ext(name) == ".woff2":
+		text, err = fonts.File(name)
 	}
 	if err != nil || name == "shell.html" {
 		door.Refuse(w, http.StatusNotFound, "there is no such file")
@@ -116,7 +122,7 @@ func (s *Server) apparatus(w http.ResponseWriter, r *http.Request) {
 }
 
 // mimes are the types of what is served. The system's own list may be wrong.
-var mimes = map[string]string{".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".wasm": "application/wasm", ".json": "application/json"}
+var mimes = map[string]string{".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".wasm": "application/wasm", ".json": "application/json", ".woff2": "font/woff2"}
 
 // ServeAsset serves a file of a page, packed where the browser takes that, which the browser may
 // keep as long as it asks whether it is still the same. Files of types that no page has are not
@@ -137,7 +143,7 @@ func ServeAsset(w http.ResponseWriter, r *http.Request, name string, text []byte
 	}
 	w.Header().Set("Content-Type", mime)
 	w.Header().Set("Vary", "Accept-Encoding")
-	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") && len(text) > 1400 { // less fits into one packet
+	if strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") && len(text) > 1400 && mime != "font/woff2" { // less fits into one packet, and type is packed already
 		text = packed(tag, text)
 		w.Header().Set("Content-Encoding", "gzip")
 	}

@@ -189,6 +189,12 @@ func TestJourney(t *testing.T) {
 		r.waitFor(`document.querySelector("#c-code-10 iframe.chart")`)
 		time.Sleep(700 * time.Millisecond)
 		r.shot("chart", false)
+		// The chart stands in the place of its still image, and gives it back.
+		if got := r.read(`document.querySelector("#c-code-10 figure img").clientHeight`); got != "0" {
+			t.Errorf("the still image stays %s pixels high beside its chart", got)
+		}
+		r.click("#c-code-10 iframe.chart + button")
+		r.waitFor(`document.querySelector("#c-code-10 iframe") === null && document.querySelector("#c-code-10 figure img").clientHeight > 0`)
 		// A figure of an earlier run of the program stays, without its chart.
 		r.run("code-10")
 		r.do(chromedp.Evaluate[chromedp.Void](`document.querySelector("#c-code-10 [data-chart]").dataset.chart = "/frame/of-an-earlier-run"`))

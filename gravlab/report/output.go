@@ -85,8 +85,11 @@ func (p *page) bundle(cell int, b notebook.Bundle) {
 // image shows a picture. The first line of its plain form describes it for those
 // who do not see it, the others are its caption.
 func (p *page) image(mime, data, plain string, option any) bool {
+	own := false
 	if mime == "image/svg+xml" {
-		data = inBase64(draw.Dark(data))
+		ours := draw.OnPage(data)
+		own = ours != data
+		data = inBase64(ours)
 	} else {
 		data = strings.Join(strings.Fields(data), "")
 	}
@@ -100,9 +103,10 @@ func (p *page) image(mime, data, plain string, option any) bool {
 	}
 	p.write("figure", struct {
 		Source       template.HTMLAttr
+		Own          bool // drawn by package draw, on a ground of its own
 		Alt, Caption string
 		Chart        template.HTML
-	}{source, alt, caption, p.chart(option)})
+	}{source, own, alt, caption, p.chart(option)})
 	return true
 }
 

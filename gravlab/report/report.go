@@ -81,7 +81,7 @@ func Write(w io.Writer, nb *notebook.Notebook, o Options) error {
 		p.write("problems", p.problems)
 	}
 	scripts, allowed := p.scripts()
-	out := htmlpage.Page{Title: p.title, Style: style, Body: template.HTML(p.body.String()), Scripts: scripts, Allowed: allowed}
+	out := htmlpage.Page{Title: p.title, Style: style, Type: true, Body: template.HTML(p.body.String()), Scripts: scripts, Allowed: allowed}
 	_, err := w.Write(out.Bytes())
 	return err
 }

@@ -165,6 +165,7 @@ func TestLoadsNothing(t *testing.T) {
 			}
 		}
 		page := regexp.MustCompile(`srcdoc="[^"]*"`).ReplaceAllString(got, "")
+		page = strings.ReplaceAll(page, `url("data:font/woff2;base64,`, "") // stands in the page itself
 		for _, never := range []string{"url(", "@import", "<link", "<object", "<embed", "<base", "http-equiv=\"refresh", "onclick", "javascript:", "<svg", "host.example/a", "host.example/b", "host.example/c"} {
 			if strings.Contains(page, never) {
 				t.Errorf("the page holds %s", never)

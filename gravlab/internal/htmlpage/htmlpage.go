@@ -22,6 +22,7 @@ import (
 	"strings"
 	"unicode"
 
+	"gravity.example/gravlab/internal/fonts"
 	"gravity.example/gravlab/judge"
 )
 
@@ -51,6 +52,9 @@ type Page struct {
 	Title string
 	Style string        // of this kind of page; it follows the style that all share
 	Body  template.HTML // of the element main
+	// Type puts the files of type into the page, a quarter of a megabyte. Pages that are
+	// written by the hundred do without.
+	Type bool
 	// Scripts is what follows the body, as HTML. Allowed are the texts of the
 	// scripts that may run.
 	Scripts template.HTML
@@ -64,12 +68,16 @@ func (p Page) Bytes() []byte {
 	if err != nil {
 		panic(err) // it is embedded
 	}
+	faces := ""
+	if p.Type {
+		faces = fonts.Embedded()
+	}
 	return []byte(Render(shared, "page", struct {
 		Title         string
-		Style         template.CSS
+		Type, Style   template.CSS
 		Body, Scripts template.HTML
 		Hashes        []string
-	}{Printable(p.Title), template.CSS(string(style) + p.Style), template.HTML(Printable(string(p.Body))), p.Scripts, hashes(p.Allowed)}))
+	}{Printable(p.Title), template.CSS(faces), template.CSS(string(style) + p.Style), template.HTML(Printable(string(p.Body))), p.Scripts, hashes(p.Allowed)}))
 }
 
 func hashes(scripts []string) []string {

@@ -161,7 +161,7 @@ var page = htmlpage.Templates(files, "verify.html", template.FuncMap{
 
 // WriteHTML writes the report as one page that loads nothing from anywhere.
 func (r Report) WriteHTML(w io.Writer) error {
-	p := htmlpage.Page{Title: "gravlab: what the models were checked against", Style: style, Body: htmlpage.Render(page, "verify.html", r)}
+	p := htmlpage.Page{Title: "gravlab: what the models were checked against", Style: style, Type: true, Body: htmlpage.Render(page, "verify.html", r)}
 	_, err := w.Write(p.Bytes())
 	return err
 }

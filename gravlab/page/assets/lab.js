@@ -49,8 +49,19 @@ async function openChart(e) {
     gone.focus()
     return
   }
+  // The chart takes the place of its still image and gives it back.
+  const still = button.closest("figure")?.querySelector("img")
   const frame = h("iframe", { class: "chart", sandbox: "allow-scripts", title: "interactive chart", src: button.dataset.chart })
-  button.replaceWith(frame)
+  if (still) frame.style.height = Math.max(still.clientHeight, 300) + "px"
+  const back = h("button", { type: "button", class: "quiet-button" }, "Back to the still figure")
+  back.addEventListener("click", () => {
+    still?.classList.remove("behind")
+    frame.remove()
+    back.replaceWith(button)
+    button.focus()
+  })
+  button.replaceWith(frame, back)
+  still?.classList.add("behind")
   frame.scrollIntoView({ block: "nearest" })
   frame.focus()
 }
