@@ -75,7 +75,7 @@ var pageStyle = func() string {
 
 // OnPage returns an SVG of this package as the pages of gravlab show it: on their paper, and
 // with colours of its own for readers who ask for a dark page. A printer sees it as it was.
-// What is not from this package comes back unchanged: nobody knows what its colours mean.
+// What is not from this package comes back unchanged: its colours may mean something else.
 //
 // It is for pages that turn dark themselves. A notebook has a scheme of its own, of which an
 // image inside learns nothing.
