@@ -21,6 +21,8 @@ type classView struct {
 	Remarks                    []remarkView
 	MoreRemarks                int
 	Spread                     *spreadView // nil if no sheet is marked
+	Talk                       []talkView
+	Grid                       *gridView // nil if no sheet is marked
 	Outcomes                   []judge.Outcome
 	Questions                  []itemView
 	Slips                      []slipView
@@ -48,6 +50,46 @@ type slipView struct {
 	Question string
 	N        int // students
 	Percent  string
+	answered int
+	fix      string
+	title    string // of the question
+}
+
+// A talkView is a slip worth some minutes at the board.
+type talkView struct {
+	Name, Fix   template.HTML
+	Title       string
+	N, Answered int // students
+}
+
+// A gridView is the class at a glance: students by questions, the best first.
+type gridView struct {
+	Columns []columnView
+	Of      int
+	Rows    []gridRowView
+	Marked  int
+}
+
+type columnView struct {
+	Number  int
+	Title   string
+	Percent int // of the marks to be had; -1 where a text still waits
+}
+
+// A bar stands on the lower edge of a drawing 24 high.
+func (c columnView) Bar() string   { return fmt.Sprintf("%.2f", 0.24*float64(c.Percent)) }
+func (c columnView) Above() string { return fmt.Sprintf("%.2f", 24-0.24*float64(c.Percent)) }
+
+type gridRowView struct {
+	Who, Reply string
+	Cells      []signView
+	Total      string
+}
+
+type signView struct {
+	Title       string
+	Class, Sign string
+	Word        string
 }
 
 // classPage is the page about the class.
@@ -63,12 +105,78 @@ func (b *marksBook) classPage() []byte {
 	statistics := b.itemStatistics()
 	view.Outcomes, view.Questions = b.itemViews(statistics)
 	view.Slips = b.slipViews(statistics)
+	view.Talk = talkViews(view.Slips)
+	view.Grid = b.gridView(statistics, of)
 	for i := range b.rows {
 		if r := &b.rows[i]; !r.returned() {
 			view.Missing = append(view.Missing, r.student.ID+nameOf(r.student))
 		}
 	}
 	return page(b.lab.Title+": the class", classTemplates, "class", view)
+}
+
+// gridView is nil where no sheet is marked.
+func (b *marksBook) gridView(statistics []itemStatistic, of int) *gridView {
+	view := &gridView{Of: of}
+	for i, q := range b.questions {
+		percent := -1
+		if f := statistics[i].MeanFraction; !math.IsNaN(f) {
+			percent = int(math.Round(100 * f))
+		}
+		view.Columns = append(view.Columns, columnView{i + 1, q.Title, percent})
+	}
+	var marked []*row
+	for i := range b.rows {
+		if b.rows[i].marked() {
+			marked = append(marked, &b.rows[i])
+		}
+	}
+	if len(marked) == 0 {
+		return nil
+	}
+	view.Marked = len(marked)
+	slices.SortStableFunc(marked, func(x, y *row) int { return cmp.Compare(y.marks().Total(), x.marks().Total()) })
+	for _, r := range marked {
+		line := gridRowView{Who: orElse(r.student.Name, r.student.ID), Reply: "replies/" + r.student.ID + ".html", Total: marksText(r.marks().Total())}
+		for i, c := range r.cells {
+			line.Cells = append(line.Cells, signOf(c, b.questions[i]))
+		}
+		view.Rows = append(view.Rows, line)
+	}
+	return view
+}
+
+// signOf is a question of a student as the page in the browser shows it: half marks have a
+// sign of their own.
+func signOf(c cell, q bank.Question) signView {
+	o := c.outcome
+	if o == judge.OutcomeWaiting && !c.Waits {
+		o = readByLecturer
+	}
+	label := htmlpage.LabelOf(o)
+	view := signView{Title: q.Title, Class: label.Class, Sign: label.Sign, Word: label.Word}
+	switch {
+	case c.Counts && !c.Waits && c.Earned > 0 && c.Earned < float64(q.Marks):
+		view.Sign, view.Word = "◐", marksText(c.Earned)+" of "+fmt.Sprint(q.Marks)
+	case o == readByLecturer && c.Earned >= float64(q.Marks):
+		view.Sign, view.Class = judge.OutcomeRight.Sign(), "right"
+	}
+	return view
+}
+
+// mostTalk is how many slips the page puts first: what fits into the beginning of an hour.
+const mostTalk = 3
+
+// talkViews are the slips that most students share. One student's slip is no subject for all.
+func talkViews(slips []slipView) []talkView {
+	var out []talkView
+	for _, s := range slips {
+		if len(out) == mostTalk || s.N < 2 {
+			break
+		}
+		out = append(out, talkView{Name: s.Name, Fix: inline(s.fix), Title: s.title, N: s.N, Answered: s.answered})
+	}
+	return out
 }
 
 // toDo lists what a person has to do.
@@ -208,7 +316,11 @@ func (b *marksBook) slipViews(statistics []itemStatistic) []slipView {
 		}
 		for _, name := range slices.Sorted(maps.Keys(s.Slips)) {
 			n := s.Slips[name]
-			all = append(all, slipView{slipName(b.questions[i], name), b.questions[i].ID, n, fmt.Sprintf("%.0f", 100*float64(n)/float64(answered))})
+			q := b.questions[i]
+			all = append(all, slipView{
+				Name: slipName(q, name), Question: q.ID, N: n, Percent: fmt.Sprintf("%.0f", 100*float64(n)/float64(answered)),
+				answered: answered, fix: fixOf(q, name), title: q.Title,
+			})
 		}
 	}
 	slices.SortStableFunc(all, func(x, y slipView) int { return cmp.Compare(y.N, x.N) })
@@ -223,6 +335,30 @@ func slipName(q bank.Question, name string) template.HTML {
 		}
 	}
 	return htmlpage.Render(classTemplates, "slip", name)
+}
+
+// fixOf is how to put a slip right; empty for one that the judge knows in any question.
+func fixOf(q bank.Question, name string) string {
+	for _, list := range [][]bank.Slip{q.Slips, q.USlips} {
+		for _, s := range list {
+			if s.Name == name {
+				return s.Fix
+			}
+		}
+	}
+	if q.Function != nil {
+		for _, s := range q.Function.Slips {
+			if s.Name == name {
+				return s.Fix
+			}
+		}
+	}
+	for _, o := range q.Options {
+		if name == "option "+o.Letter {
+			return o.Idea
+		}
+	}
+	return ""
 }
 
 // fixed writes a number with so many decimals, a dash if there is none.

@@ -26,7 +26,7 @@ var (
 // letters round is left out, since names and answers come from anybody.
 func page(title string, t *template.Template, name string, data any) []byte {
 	body := htmlpage.Unturned(string(htmlpage.Render(t, name, data)))
-	return htmlpage.Page{Title: htmlpage.Unturned(title), Style: style + shortStyle[name], Body: template.HTML(body)}.Bytes()
+	return htmlpage.Page{Title: htmlpage.Unturned(title), Style: style + shortStyle[name], Type: name == "class", Body: template.HTML(body)}.Bytes()
 }
 
 // shortStyle is the paper of the short form, by template.
