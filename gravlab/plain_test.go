@@ -90,7 +90,7 @@ var (
 	fencedCode = regexp.MustCompile("(?s)```.*?```")
 	fields     = regexp.MustCompile(`\[\[[^\]]*\]\]`)
 	comments   = regexp.MustCompile(`//.*`)
-	tags       = regexp.MustCompile(`<[^>]*>`)
+	tags       = regexp.MustCompile(`(?s)<style>.*?</style>|<[^>]*>`)
 	quoted     = regexp.MustCompile(`"[^"\n]*"`)
 )
 
