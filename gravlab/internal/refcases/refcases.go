@@ -34,12 +34,9 @@ type Group struct {
 	Cases []check.Case
 }
 
-// All returns the cases of every package.
+// All returns the cases of every package: the models first, then what they rest on.
 func All() []Group {
 	return []Group{
-		{"quantity", quantitycases.Cases()},
-		{"fit", fitcases.Cases()},
-		{"signal", signalcases.Cases()},
 		{"torsion", torsioncases.Cases()},
 		{"pendulum", pendulumcases.Cases()},
 		{"buried", buriedcases.Cases()},
@@ -47,6 +44,9 @@ func All() []Group {
 		{"sensor", sensorcases.Cases()},
 		{"earth", earthcases.Cases()},
 		{"survey", surveycases.Cases()},
+		{"fit", fitcases.Cases()},
+		{"signal", signalcases.Cases()},
+		{"quantity", quantitycases.Cases()},
 	}
 }
 
@@ -55,6 +55,16 @@ type Report struct {
 	Groups    []GroupReport
 	N, Agree  int
 	Published int // of N, against a value that a source prints
+	// Farthest is the published value from which ours is farthest, measured by what is
+	// allowed; its model is empty where none is published.
+	Farthest Far
+}
+
+// Far says how far a number of ours is from a published one: 1 is all that is allowed.
+type Far struct {
+	Model  string
+	Result check.Result
+	By     float64
 }
 
 // A GroupReport is the part of one package.
@@ -81,6 +91,9 @@ func Run(groups []Group, each func(done, of int)) Report {
 			}
 			if c.Published {
 				gr.Published++
+				if by := far(res); r.Farthest.Model == "" || by > r.Farthest.By {
+					r.Farthest = Far{g.Model, res, by}
+				}
 			}
 			r.N++
 			if each != nil {
@@ -92,6 +105,19 @@ func Run(groups []Group, each func(done, of int)) Report {
 		r.Groups = append(r.Groups, gr)
 	}
 	return r
+}
+
+// far is the difference of a result over the allowed one: 0 where there is none, infinite
+// where there is no result or none is allowed.
+func far(r check.Result) float64 {
+	d := math.Abs(r.Got - r.Want)
+	if r.Err == nil && d == 0 {
+		return 0
+	}
+	if by := d / r.Tol.Allowed(r.Want); r.Err == nil && by >= 0 {
+		return by
+	}
+	return math.Inf(1)
 }
 
 // WriteText writes the report as a table, and as its last line
@@ -155,7 +181,8 @@ var files embed.FS
 var style string
 
 var page = htmlpage.Templates(files, "verify.html", template.FuncMap{
-	"number": number, "small": small, "difference": Difference, "known": knownAs,
+	"percent": func(v float64) string { return fmt.Sprintf("%.0f", 100*v) },
+	"number":  number, "small": small, "difference": Difference, "known": knownAs,
 	"allowed": func(r check.Result) float64 { return r.Tol.Allowed(r.Want) },
 })
 
