@@ -24,6 +24,7 @@ import (
 	"gravity.example/exercises/lab13"
 	"gravity.example/exercises/lab14"
 	"gravity.example/exercises/lab15"
+	"gravity.example/exercises/lab16"
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/notebook"
 )
@@ -46,6 +47,7 @@ var labs = []bank.Lab{
 	lab13.Lab,
 	lab14.Lab,
 	lab15.Lab,
+	lab16.Lab,
 }
 
 // Labs returns all labs in order.

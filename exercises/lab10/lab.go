@@ -20,7 +20,7 @@ var files embed.FS
 var Lab = bank.Lab{
 	ID: "10-buried-sphere", Title: "The first anomaly", Minutes: 75,
 	Asks:   "There is a hole under the field. How deep is it, how large, and what can gravity never tell you?",
-	Tracks: []bank.Track{bank.SurveyHire}, BuildsOn: []string{"00-first-steps"}, Graded: true,
+	Tracks: []bank.Track{bank.LaboratoryClass, bank.SurveyHire, bank.PlanetarySpace}, BuildsOn: []string{"00-first-steps"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"water", "depth", "mass", "radius"}},
 	Words:  bank.ReadWords(files),
 	Build:  build,
