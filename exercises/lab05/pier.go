@@ -40,13 +40,13 @@ type pierRecord struct {
 	ring   func() *fit.Result
 }
 
-// drawPier draws a pair whose clocks are half a sample and more apart, so that
-// no shift by whole samples mends them.
+// drawPier draws a pair whose clocks differ by a fifth of a sample and more from any whole
+// number of samples, so that no shift by whole samples mends them.
 func drawPier(d *bank.Draw) pierRecord {
 	p := pierRecord{
 		d:    d,
 		own:  d.Between("own noise", 30, 50, 1) * 1e-9,
-		late: d.Pick("late", 0.075, 0.125),
+		late: d.Pick("late", 0.06, 0.07, 0.08, 0.09, 0.11, 0.12, 0.13),
 		f0:   d.Between("floor resonance", 3.2, 5.8, 0.02),
 		q:    d.Between("floor q", 25, 45, 1),
 	}
@@ -75,13 +75,14 @@ func pierGround(peak, microseism float64) func(f float64) float64 {
 	}
 }
 
-// record makes the ground at twice the rate, so that b can read it half a
+// record makes the ground at five times the rate, so that b can read it by fifths of a
 // sample late, and leaves out what an anti-alias filter would.
 func (p pierRecord) record() ([][]float64, error) {
 	ground := pierGround(p.d.Between("pier microseism", 0.16, 0.24, 0.01), 1.2e-6)
-	const fine = 2 * pierRate
-	const before = 20 // samples at the fine rate, ahead of time 0
-	x, err := signal.Noise(p.d.Rand("ground"), 2*pierSamples+before, fine, func(f float64) float64 {
+	const times = 5 // the fine rate over that of the record
+	const fine = times * pierRate
+	const before = 50 // samples at the fine rate, ahead of time 0
+	x, err := signal.Noise(p.d.Rand("ground"), times*pierSamples+before, fine, func(f float64) float64 {
 		if f > 9 {
 			return 0
 		}
@@ -105,8 +106,8 @@ func (p pierRecord) record() ([][]float64, error) {
 	shift := int(math.Round(p.late * fine))
 	for i := range t {
 		t[i] = float64(i) / pierRate
-		a[i] = pierStep(x[before+2*i] + float64(own*ra.NormFloat64()) + 4.1e-6)
-		b[i] = pierStep(float64(gain*x[before+2*i-shift]) + float64(own*rb.NormFloat64()) - 2.7e-6)
+		a[i] = pierStep(x[before+times*i] + float64(own*ra.NormFloat64()) + 4.1e-6)
+		b[i] = pierStep(float64(gain*x[before+times*i-shift]) + float64(own*rb.NormFloat64()) - 2.7e-6)
 	}
 	return [][]float64{t, a, b}, nil
 }
@@ -132,7 +133,7 @@ func (p pierRecord) startsRecording() bank.Recording {
 
 // measureDelay fits the slope of the phase of H1 through zero from 0.1 to
 // 3.5 Hz, where the two see the same and the phase has not turned round: of the
-// largest delay, 125 ms, it does at 4 Hz.
+// largest delay, 130 ms, it does at 3.8 Hz.
 func (p pierRecord) measureDelay() [2]float64 {
 	pair := p.pair()
 	h := pair.H1()
@@ -182,7 +183,7 @@ func (p pierRecord) clock() bank.Question {
 		USlips: []bank.Slip{
 			{ID: "all-bins", Value: bank.Later(func() float64 { return p.delay()[1] / math.Sqrt2 })},
 		},
-		Range: [2]float64{0.06, 0.14},
+		Range: [2]float64{0.055, 0.135},
 	}
 }
 
