@@ -58,7 +58,7 @@ func liftScale(d *bank.Draw) bank.Question {
 	weight := func(g, a float64) float64 { return gravlab.Must(equivalence.Weight(mass, g, a)) }
 	return bank.Question{
 		ID: "scale", Kind: judge.KindNumber, Marks: 2, Unit: "N", Tol: judge.Tolerance{Rel: 0.003},
-		Fields: bank.Fields{"mass": mass, "speed": speed, "time": time, "speedUpward": up * speed, "up": up > 0},
+		Fields: bank.Fields{"mass": mass, "speed": speed, "time": time, "change": up * speed, "up": up > 0},
 		Solve:  bank.Always(weight(liftGravity, a)),
 		Slips: []bank.Slip{
 			{ID: "lift-sign", Value: bank.Always(weight(liftGravity, -a))},
