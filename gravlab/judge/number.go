@@ -18,14 +18,15 @@ const (
 	// wanted one. With a normal error 3 leave out 0.3 % of honest answers.
 	CoverageFactor = 3
 
-	// An uncertainty within goodFactor of the judge's own needs no remark. One
-	// within alikeFactor of what a mistake gives is that mistake: nobody gets the
-	// same digits of an uncertainty. It is asked about before the result is
-	// credited if the mistake changes the uncertainty by tellingFactor: more than
-	// two sound analyses differ.
-	goodFactor    = 1.5
-	alikeFactor   = 1.25
-	tellingFactor = 1.35
+	// TellingFactor is by how much a mistake has to change the uncertainty to be named before
+	// the result is credited: more than two sound analyses differ.
+	TellingFactor = 1.35
+
+	// An uncertainty within goodFactor of the judge's own needs no remark. One within
+	// alikeFactor of what a mistake gives is that mistake: no two people get the same digits
+	// of an uncertainty.
+	goodFactor  = 1.5
+	alikeFactor = 1.25
 )
 
 // Number judges a number, or a number with its uncertainty.
@@ -266,7 +267,7 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 		return missed("uncertainty missing.\nState its standard uncertainty too.")
 	case r.u < 0:
 		return missed("uncertainty negative.\nAn uncertainty is positive.")
-	case slip(tellingFactor):
+	case slip(TellingFactor):
 		return v
 	case r.u <= most && r.u >= least && within(r.value, want, CoverageFactor*r.u):
 		switch {
