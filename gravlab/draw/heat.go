@@ -131,15 +131,21 @@ func (h *heatmap) draw(c *vgdraw.Canvas, area vg.Rectangle, xs, ys *scale) {
 	if h.m.Lines {
 		for _, z := range h.limits[1 : len(h.limits)-1] {
 			var path vg.Path
-			isolines(h.m, z, func(x0, y0, x1, y1 float64) {
-				path.Move(place(x0, y0))
-				path.Line(place(x1, y1))
-			})
+			for _, line := range Contours(h.m, z) {
+				path.Move(place(line[0][0], line[0][1]))
+				for _, p := range line[1:] {
+					path.Line(place(p[0], p[1]))
+				}
+			}
 			w := vg.Length(0.7)
 			if z == 0 {
 				w = 1.4
 			}
-			stroke(c, path, mapInk, w, nil)
+			var dash []vg.Length
+			if h.m.Signed && z < 0 {
+				dash = dashes[1] // without colour, one side of such a scale looks like the other
+			}
+			stroke(c, path, mapInk, w, dash)
 			if h.m.Interval > 0 {
 				h.label(c, z, place)
 			}

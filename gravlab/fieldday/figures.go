@@ -113,7 +113,7 @@ func (r *Result) mapFigure(g *raster) *figure.Figure {
 		Title:   "Bouguer anomaly",
 		X:       figure.Axis{Label: r.toward("east"), Unit: "m"},
 		Y:       figure.Axis{Label: r.toward("north"), Unit: "m"},
-		Caption: fmt.Sprintf("Lines every %g µGal. The mean over the stations on the map is subtracted.", g.interval),
+		Caption: fmt.Sprintf("Lines every %g µGal, dashed below zero. The mean over the stations on the map is subtracted.", g.interval),
 		Map:     &figure.Map{Label: "anomaly", Unit: "µGal", X: g.x, Y: g.y, Z: g.value, Signed: true, Fit: true, Lines: true, Square: true, Interval: g.interval},
 	}
 	if len(r.Stations) > 0 {

@@ -247,7 +247,7 @@ func (r *Result) html(figures map[string]*figure.Figure, out map[string][]byte, 
 		if f == nil {
 			continue
 		}
-		src, ok := htmlpage.Source("image/svg+xml", base64.StdEncoding.EncodeToString(out[name+".svg"]))
+		src, ok := htmlpage.Source("image/svg+xml", base64.StdEncoding.EncodeToString([]byte(draw.OnPage(string(out[name+".svg"])))))
 		if !ok {
 			return nil, fmt.Errorf("%s.svg cannot stand in a page", name)
 		}

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"strings"
 
+	"gravity.example/gravlab/draw"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/internal/mdhtml"
 )
@@ -55,7 +56,7 @@ type figureView struct {
 }
 
 func viewOf(pic picture) figureView {
-	source, ok := htmlpage.Source("image/svg+xml", base64.StdEncoding.EncodeToString([]byte(pic.SVG)))
+	source, ok := htmlpage.Source("image/svg+xml", base64.StdEncoding.EncodeToString([]byte(draw.OnPage(pic.SVG))))
 	if pic.Problem != "" || !ok {
 		return figureView{Problem: orElse(pic.Problem, "it is empty")}
 	}

@@ -28,7 +28,7 @@ them to anomalies and writes a report, tables, maps and all choices into a folde
 
 --readings FILE     station, time and reading; several files and meters go together
 --points FILE       station, latitude, longitude, height
---terrain FILE...   heights of the ground on a grid, in one file or in tiles
+--terrain FILE      heights of the ground on a grid; repeated for tiles of one grid
 --ties FILE         stations of known gravity
 --calibration FILE  the maker's table of the counter, or a calibration line; may be repeated
 --zone ZONE         of times without one, like Europe/London or UTC

@@ -107,7 +107,8 @@ type Map struct {
 	Z     []float64 `json:"-"` // NaN is a gap
 	// Signed centres the colours on zero, for anomalies.
 	Signed bool `json:"signed,omitempty"`
-	// Lines draws contour lines at the limits of the colours.
+	// Lines draws contour lines at the limits of the colours; with Signed those below zero are
+	// dashed, so that a print without colour tells the sides apart.
 	Lines bool `json:"lines,omitempty"`
 	// Interval is the step of the colours and lines, in Unit; 0 chooses one. With Lines, the
 	// lines carry their values.
