@@ -111,6 +111,8 @@ func TestDays(t *testing.T) {
 	twice, once, over := strata(t)
 	var stations, drift, tare, density, height, mass, strike, length = tally{name: "station"}, tally{name: "drift"}, tally{name: "tare"}, tally{name: "density"}, tally{name: "height of the axis"}, tally{name: "mass per length"}, tally{name: "strike"}, tally{name: "length"}
 	var foundTwice, foundOnce, foundOver, falseDays, placed = tally{name: "blunder at a station read twice found"}, tally{name: "blunder at a station read once found"}, tally{name: "blunder over the body found or told"}, tally{name: "day with a false one"}, tally{name: "step placed right"}
+	// One station of each stratum per day as well.
+	coverage := []tally{{name: "station read twice"}, {name: "station read once, off the body"}, {name: "station read once, over the body"}}
 	squares, number := 0.0, 0
 	bodies, open := 0, 0
 	for day := range days {
@@ -166,6 +168,10 @@ func TestDays(t *testing.T) {
 			density.add(math.Abs(r.Density.Density-truth.Density) <= 2*r.Density.U)
 		}
 		base := r.station("base")
+		whose := [3]string{}
+		for k, readings := range [][]int{twice, once, over} {
+			whose[k] = r.Book.Readings[readings[day*5%len(readings)]].Station
+		}
 		for i, s := range r.Stations {
 			if s.Name == "base" || flagged[s.Name] || s.Name == truth.Blunder && !left[s.Name] {
 				continue
@@ -179,6 +185,9 @@ func TestDays(t *testing.T) {
 			squares, number = squares+w*w, number+1
 			if i == 1+day*7%39 {
 				stations.add(math.Abs(w) <= 2)
+			}
+			if k := slices.Index(whose[:], s.Name); k >= 0 {
+				coverage[k].add(math.Abs(w) <= 2)
 			}
 		}
 		for _, b := range r.Body.Fits {
@@ -199,7 +208,7 @@ func TestDays(t *testing.T) {
 			}
 		}
 	}
-	for _, c := range []tally{stations, drift, tare, density, height, strike, length, mass} {
+	for _, c := range append([]tally{stations, drift, tare, density, height, strike, length, mass}, coverage...) {
 		t.Logf("%s: within 2 u on %d of %d days", c.name, c.k, c.n)
 		if !c.likely(0.954) && float64(c.k) < 0.954*float64(c.n) {
 			t.Errorf("%s: too seldom within 2 u", c.name)
