@@ -17,6 +17,7 @@ import (
 	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/sandbox"
 )
 
 // A Runner runs code boxes: Confined or Kernels.
@@ -36,6 +37,8 @@ type Box struct {
 	Output   func(text []byte)         // is told what it prints, as it comes
 	Log      func(text string)         // is told what takes long
 	Idle     bool                      // the reader does not wait for it
+	// Watch, if not nil, says again and again what is to become of it; see sandbox.Box.
+	Watch func(used time.Duration) sandbox.Next
 
 	// What follows is for a runner with a lab server of its own.
 

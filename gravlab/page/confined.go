@@ -28,9 +28,6 @@ type ConfinedOptions struct {
 	Nice    int            // by how much they give way to other processes
 	Slow    bool           // a box uses one core: the second one is needed by others
 	Limits  sandbox.Limits // of a box
-	// Patience, if not nil, is how much processor time a box may use, asked again and again
-	// while it runs.
-	Patience func() time.Duration
 }
 
 // NewConfined prepares the packages of a clone behind the page, which takes some
@@ -79,7 +76,7 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 	}
 	b.Log("running")
 	out, err := c.pool.RunBox(ctx, sandbox.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output,
-		Slow: c.o.Slow, Limits: c.o.Limits, Patience: c.o.Patience})
+		Slow: c.o.Slow, Limits: c.o.Limits, Watch: b.Watch})
 	if err != nil {
 		r, err := failed(err)
 		r.Used = out.Times.Processor

@@ -101,7 +101,7 @@ func (p *Pool) Run(ctx context.Context, j Job) (Outcome, error) {
 
 // RunBox runs one code box: the last of the outcome's cells.
 func (p *Pool) RunBox(ctx context.Context, b Box) (Outcome, error) {
-	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits, patience: b.Patience}
+	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits, watch: b.Watch}
 	if b.Output != nil {
 		j.Output = func(_ int, text []byte) { b.Output(text) }
 	}
@@ -227,7 +227,6 @@ func (t *task) attempt(ctx context.Context, w *worker) (over bool, err error) {
 		w.send(msgFile, t.Notebook)
 	}
 	watch := newWatch(w, t.limits, t.cpu)
-	watch.patience = t.patience
 	defer func() {
 		used := watch.used()
 		t.cpu += used
@@ -243,6 +242,9 @@ func (t *task) attempt(ctx context.Context, w *worker) (over bool, err error) {
 		case <-tick.C:
 			if limit, sheet := watch.exceeded(); limit != LimitNone {
 				return t.killed(watch, limit, sheet), nil
+			}
+			if t.watch != nil && watch.turn(t.watch(watch.before+watch.seen)) {
+				return t.stopped(), nil
 			}
 			if watch.still > t.still {
 				return false, stalledFault("a worker")
@@ -439,6 +441,13 @@ func (t *task) killed(watch *watch, limit Limit, sheet bool) (over bool) {
 		return true
 	}
 	return false
+}
+
+// stopped notes that a box was ended from outside, wherever it was.
+func (t *task) stopped() (over bool) {
+	t.out.Ended = LimitTime
+	t.ended(len(t.job.Cells)-1, LimitTime)
+	return true
 }
 
 // ended notes that a cell was ended by a limit.

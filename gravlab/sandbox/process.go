@@ -181,8 +181,6 @@ type watch struct {
 	worker *worker
 	limits Limits
 
-	patience func() time.Duration // in place of limits.Cell; may be nil
-
 	before time.Duration // processor time of earlier workers for the same job
 	wall   time.Time     // the job's begin
 
@@ -193,6 +191,7 @@ type watch struct {
 	resident int64         // then
 	still    int           // looks since something was used
 	seen     time.Duration // used then
+	paused   bool
 }
 
 func newWatch(w *worker, l Limits, before time.Duration) *watch {
@@ -219,12 +218,21 @@ func (a *watch) used() time.Duration {
 
 func (a *watch) begin(s stage) { a.stage, a.stageCPU = s, a.used() }
 
+// turn does what is to become of a box; end says that it is to be ended.
+func (a *watch) turn(n Next) (end bool) {
+	if pause := n == Pause; pause != a.paused && CanPause {
+		a.paused = pause
+		pauseGroup(a.worker.cmd.Process.Pid, pause)
+	}
+	return n == End
+}
+
 // exceeded says which limit has been passed; sheet, that it is the one of the whole
 // notebook. Only processor time and memory count: how long something takes depends on what
 // else the machine does.
 func (a *watch) exceeded() (limit Limit, sheet bool) {
 	used := a.used()
-	if used > a.seen {
+	if used > a.seen || a.paused {
 		a.seen, a.still = used, 0
 	}
 	a.still++
@@ -238,11 +246,7 @@ func (a *watch) exceeded() (limit Limit, sheet bool) {
 			return LimitCompiler, false
 		}
 	case stageRun:
-		most := a.limits.Cell
-		if a.patience != nil {
-			most = a.patience()
-		}
-		if inStage > most {
+		if inStage > a.limits.Cell {
 			return LimitTime, false
 		}
 		fallthrough

@@ -32,6 +32,11 @@ func along(*exec.Cmd) {}
 
 func killGroup(p *os.Process) { p.Kill() }
 
+// CanPause says whether this system can let a box stand still.
+const CanPause = false
+
+func pauseGroup(int, bool) {}
+
 // giveWay lowers the priority of a worker and of what it starts.
 func giveWay(pid, nice int) {
 	if nice <= 0 {

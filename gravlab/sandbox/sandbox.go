@@ -179,7 +179,7 @@ type Job struct {
 	// something is not tried again.
 	Session func(Sheet) (func(frame []byte) []byte, error)
 
-	patience func() time.Duration // see Box.Patience
+	watch func(used time.Duration) Next // see Box.Watch
 }
 
 // Box is one code box of the page.
@@ -192,7 +192,17 @@ type Box struct {
 	Output   func(text []byte)
 	Limits   Limits
 	Slow     bool // do not use a second core
-	// Patience, if not nil, is asked again and again while the box runs, and counts instead of
-	// Limits.Cell: it may depend on who else waits.
-	Patience func() time.Duration
+	// Watch, if not nil, is asked again and again, with the processor time that the box has used so
+	// far, what is to become of it: that may depend on who else waits.
+	Watch func(used time.Duration) Next
 }
+
+// Next is what is to become of a box that runs.
+type Next int
+
+// What may become of it.
+const (
+	Continue Next = iota
+	Pause         // it stands still, with its compilers, until it may go on; see CanPause
+	End           // it is ended by LimitTime
+)

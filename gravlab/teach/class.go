@@ -147,7 +147,7 @@ func New(ctx context.Context, o Options) (c *Class, cards string, err error) {
 	if c.hour, err = readHour(c.hourFile()); err != nil {
 		return nil, "", err
 	}
-	c.runner = o.Runner(page.ConfinedOptions{Workers: o.Workers, Nice: 10, Slow: true, Limits: boxLimits, Patience: c.queue.patience})
+	c.runner = o.Runner(page.ConfinedOptions{Workers: c.queue.most(), Nice: 10, Slow: true, Limits: boxLimits})
 	if c.lobby, err = c.page(&page.Seat{Door: o.Door, Keys: door.NewKeys("gravlab")}, filepath.Join(o.Data, "students", ".none")); err != nil {
 		return nil, "", err
 	}

@@ -17,27 +17,38 @@ const (
 	// heavy is the processor time of a student's boxes, of late, from which on they leave one
 	// of the places to the others.
 	heavy = 2500 * time.Millisecond
-	// long is after how long a box that runs counts as one that may run on.
-	long = 1500 * time.Millisecond
+	// slice is the processor time after which a box counts as long: it stands still then while a box
+	// that is not waits. A thin box takes 0.2 s and a figure 0.4 s.
+	slice = 800 * time.Millisecond
 	// forgets is how long it takes until half of what a student has used is forgotten.
 	forgets = 2 * time.Minute
-	// boxTime is the processor time of a box while others wait, idleTime while nobody does.
+	// boxTime is the processor time of a box while others wait who have used less, idleTime while
+	// none of them does; waits is how long they must have waited.
 	boxTime, idleTime = 3 * time.Second, 10 * time.Second
+	waits             = time.Second
+	// pausedEach is how many boxes may stand still for each place. Each keeps its memory, some 150 MB.
+	pausedEach = 5
 )
 
+// boxLimits are those of a box.
+var boxLimits = sandbox.Limits{Cell: idleTime, Sheet: 20 * time.Second}
+
 // A queue shares the places of a pool between the boxes of a class: whoever has used least
-// processor time of late comes first, one box per student at a time, and one place is
-// kept for those who have used little.
+// processor time of late comes first, and one box per student at a time.
+//
+// A box that has run for longer than a slice stands still while shorter ones wait, or others whose
+// students have used less. So many endless loops cannot hold the class up, even before
+// it is known whose they are. Where the system cannot let a box stand still, one place is kept for
+// those who have used little.
 type queue struct {
 	places int
+	paused int              // how many boxes may stand still
 	now    func() time.Time // monotonic
 
-	mu      sync.Mutex
-	running map[string]time.Time // since when, by student
-	idle    []*waiter            // boxes that no one waits for
-	idling  int                  // how many of them run
-	waiting []*waiter            // in the order in which they came
-	used    map[string]account
+	mu    sync.Mutex
+	boxes []*entry // in the order in which they came, without idle ones
+	idle  []*entry // boxes that no one waits for
+	used  map[string]account
 }
 
 type account struct {
@@ -45,14 +56,35 @@ type account struct {
 	at   time.Time
 }
 
-type waiter struct {
+// state is what a box does.
+type state int
+
+const (
+	waiting state = iota // it has not begun
+	running
+	paused
+)
+
+// An entry is a box in the queue.
+type entry struct {
 	who   string
 	begin chan struct{} // closed when its turn has come
+	state state
+	since time.Time     // when it came, or was paused
+	used  time.Duration // of its own
+	early bool          // it was ended before idleTime
 }
 
 func newQueue(places int) *queue {
-	return &queue{places: places, now: time.Now, running: map[string]time.Time{}, used: map[string]account{}}
+	q := &queue{places: places, now: time.Now, used: map[string]account{}}
+	if sandbox.CanPause {
+		q.paused = pausedEach * places
+	}
+	return q
 }
+
+// most is how many boxes may have begun, idle ones included.
+func (q *queue) most() int { return q.places + q.paused + 1 }
 
 // errTwo says that a student has a box that runs and another that waits.
 var errTwo = errors.New("one of your boxes runs and another one waits; wait for them, or stop one")
@@ -60,80 +92,59 @@ var errTwo = errors.New("one of your boxes runs and another one waits; wait for 
 // enter waits for a place; leave gives it back and says what was used. say is told the place in the
 // queue.
 //
-// A box that no one waits for (idle) begins when nobody else does, leaves a place free, and counts
-// for nothing.
-func (q *queue) enter(ctx context.Context, who string, idle bool, say func(text string)) (leave func(used time.Duration), err error) {
-	w := &waiter{who, make(chan struct{})}
+// A box that no one waits for (idle) begins when nobody else does, stands still while others run in
+// all places, and counts for nothing.
+func (q *queue) enter(ctx context.Context, who string, idle bool, say func(text string)) (*entry, error) {
+	e := &entry{who: who, begin: make(chan struct{}), since: q.now()}
 	q.mu.Lock()
-	if idle {
-		q.idle = append(q.idle, w)
-		q.next()
-		q.mu.Unlock()
-		select {
-		case <-w.begin:
-		case <-ctx.Done():
-			q.mu.Lock()
-			defer q.mu.Unlock()
-			if i := slices.Index(q.idle, w); i >= 0 {
-				q.idle = slices.Delete(q.idle, i, i+1)
-			} else {
-				q.idling--
-				q.next()
-			}
-			return nil, context.Cause(ctx)
-		}
-		return func(time.Duration) {
-			q.mu.Lock()
-			defer q.mu.Unlock()
-			q.idling--
-			q.next()
-		}, nil
-	}
-	if slices.ContainsFunc(q.waiting, func(o *waiter) bool { return o.who == who }) {
+	if !idle && slices.ContainsFunc(q.boxes, func(o *entry) bool { return o.who == who && o.state == waiting }) {
 		q.mu.Unlock()
 		return nil, errTwo
 	}
-	q.waiting = append(q.waiting, w)
+	if idle {
+		q.idle = append(q.idle, e)
+	} else {
+		q.boxes = append(q.boxes, e)
+	}
 	q.next()
 	q.mu.Unlock()
 	tick := time.NewTicker(300 * time.Millisecond)
 	defer tick.Stop()
 	for told := 0; ; {
 		select {
-		case <-w.begin:
-			return func(used time.Duration) { q.leave(who, used) }, nil
+		case <-e.begin:
+			return e, nil
 		default:
 		}
-		if n := q.position(w); n > 0 && n != told {
+		if n := q.position(e); n > 0 && n != told {
 			say(fmt.Sprintf("waiting, number %d in the queue", n))
 			told = n
 		}
 		select {
-		case <-w.begin:
+		case <-e.begin:
 		case <-tick.C:
 		case <-ctx.Done():
-			q.mu.Lock()
-			defer q.mu.Unlock()
-			if i := slices.Index(q.waiting, w); i >= 0 {
-				q.waiting = slices.Delete(q.waiting, i, i+1)
-				return nil, context.Cause(ctx)
-			}
-			delete(q.running, who) // its turn had come just then
-			q.next()
+			q.leave(e, 0)
 			return nil, context.Cause(ctx)
 		}
 	}
 }
 
-func (q *queue) leave(who string, used time.Duration) {
+// leave takes a box out of the queue.
+func (q *queue) leave(e *entry, used time.Duration) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	delete(q.running, who)
-	q.used[who] = account{q.of(who) + used, q.now()}
+	if i := slices.Index(q.idle, e); i >= 0 {
+		q.idle = slices.Delete(q.idle, i, i+1)
+	}
+	if i := slices.Index(q.boxes, e); i >= 0 {
+		q.boxes = slices.Delete(q.boxes, i, i+1)
+		q.used[e.who] = account{q.of(e.who) + used, q.now()}
+	}
 	q.next()
 }
 
-// of is what a student has used of late.
+// of is what a student has used of late, without boxes that have not ended.
 func (q *queue) of(who string) time.Duration {
 	a, ok := q.used[who]
 	if !ok {
@@ -142,75 +153,162 @@ func (q *queue) of(who string) time.Duration {
 	return time.Duration(float64(a.used) * math.Exp2(-q.now().Sub(a.at).Seconds()/forgets.Seconds()))
 }
 
-// next begins what may begin. The caller holds q.mu.
-func (q *queue) next() {
-	for len(q.running) < q.places {
-		i := q.first()
-		if i < 0 {
-			break
-		}
-		w := q.waiting[i]
-		q.waiting = slices.Delete(q.waiting, i, i+1)
-		q.running[w.who] = q.now()
-		close(w.begin)
-	}
-	for len(q.waiting) == 0 && len(q.idle) > 0 && len(q.running)+q.idling < max(1, q.places-1) {
-		close(q.idle[0].begin)
-		q.idle = q.idle[1:]
-		q.idling++
-	}
-}
+// debt is what the student of a box has used of late, with this box.
+func (q *queue) debt(e *entry) time.Duration { return q.of(e.who) + e.used }
 
-// first is the waiter whose turn it is, -1 if there is none. The caller holds q.mu.
-func (q *queue) first() int {
-	taken := 0
-	for who, since := range q.running {
-		if q.of(who) > heavy || q.now().Sub(since) > long {
-			taken++
-		}
-	}
-	best := -1
-	for i, w := range q.waiting {
-		if _, runs := q.running[w.who]; runs || q.places > 1 && taken >= q.places-1 && q.of(w.who) > heavy {
-			continue
-		}
-		if best < 0 || q.of(w.who) < q.of(q.waiting[best].who) {
-			best = i
-		}
-	}
-	return best
-}
+// long says whether a box gives way to those that are not.
+func (q *queue) long(e *entry) bool { return e.used > slice || q.of(e.who) > heavy }
 
-// position is the number of a waiter in the queue: those who have used less come before it.
-func (q *queue) position(w *waiter) int {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	at := slices.Index(q.waiting, w)
-	if at < 0 {
-		return 0
-	}
-	n := 1
-	for i, o := range q.waiting {
-		if mine, other := q.of(w.who), q.of(o.who); o != w && (other < mine || other == mine && i < at) {
+func (q *queue) count(is func(e *entry) bool) (n int) {
+	for _, e := range q.boxes {
+		if is(e) {
 			n++
 		}
 	}
 	return n
 }
 
-// patience is how much processor time a box may use now.
-func (q *queue) patience() time.Duration {
-	if _, waiting := q.length(); waiting > 0 {
-		return boxTime
+// next begins what may begin, and pauses what has to. The caller holds q.mu.
+func (q *queue) next() {
+	for {
+		best := q.first()
+		if best == nil {
+			break
+		}
+		if q.count(func(e *entry) bool { return e.state == running }) == q.places {
+			away := q.gives(best)
+			if away == nil {
+				break
+			}
+			away.state, away.since = paused, q.now()
+		}
+		if best.state == waiting {
+			close(best.begin)
+		}
+		best.state = running
 	}
-	return idleTime
+	busy := q.count(func(e *entry) bool { return e.state != paused })
+	begun := 0
+	for _, e := range q.idle {
+		if e.state != waiting {
+			begun++
+		}
+	}
+	for _, e := range q.idle {
+		switch {
+		case busy >= max(1, q.places-1):
+			if e.state == running {
+				e.state = paused
+			}
+		case e.state == waiting && begun == 0:
+			close(e.begin)
+			e.state = running
+			begun++
+		case e.state == paused:
+			e.state = running
+		}
+	}
 }
 
-// length is how many boxes run and wait.
-func (q *queue) length() (running, waiting int) {
+// first is the box whose turn it is, nil if there is none. The caller holds q.mu.
+func (q *queue) first() *entry {
+	heavies := q.count(func(e *entry) bool { return e.state == running && q.of(e.who) > heavy })
+	begun := q.count(func(e *entry) bool { return e.state != waiting })
+	var best *entry
+	for _, e := range q.boxes {
+		switch {
+		case e.state == running:
+			continue
+		case e.state == waiting && (begun >= q.places+q.paused || slices.ContainsFunc(q.boxes, func(o *entry) bool { return o.who == e.who && o.state != waiting })):
+			continue
+		case q.places > 1 && heavies >= q.places-1 && q.of(e.who) > heavy:
+			continue
+		}
+		if best == nil || q.before(e, best) {
+			best = e
+		}
+	}
+	return best
+}
+
+// before says whether the turn of a box comes before that of another.
+func (q *queue) before(a, b *entry) bool {
+	if x, y := q.long(a), q.long(b); x != y {
+		return y
+	}
+	return q.debt(a) < q.debt(b)
+}
+
+// gives is the box that stands still for another one, nil if none has to. The caller holds q.mu.
+func (q *queue) gives(to *entry) *entry {
+	still := q.count(func(e *entry) bool { return e.state == paused })
+	if to.state == paused {
+		still-- // the two change places
+	}
+	if still >= q.paused {
+		return nil
+	}
+	var most *entry
+	for _, e := range q.boxes {
+		if e.state != running || e.used <= slice {
+			continue
+		}
+		if most == nil || q.debt(e) > q.debt(most) {
+			most = e
+		}
+	}
+	switch {
+	case most == nil:
+		return nil
+	case !q.long(to):
+		return most
+	case q.debt(to)+slice < q.debt(most) && q.count(func(e *entry) bool { return e.state == waiting && !q.long(e) }) == 0:
+		return most // with a short box that still waits, a box that ends helps more
+	}
+	return nil
+}
+
+// position is the number of a box that waits in the queue: those who have used less come before it.
+func (q *queue) position(e *entry) int {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	return len(q.running), len(q.waiting)
+	at := slices.Index(q.boxes, e)
+	if at < 0 || e.state != waiting {
+		return 0
+	}
+	n := 1
+	for i, o := range q.boxes {
+		if o != e && o.state == waiting && (q.before(o, e) || i < at && !q.before(e, o)) {
+			n++
+		}
+	}
+	return n
+}
+
+// watch notes what a box has used, and says what is to become of it.
+func (q *queue) watch(e *entry, used time.Duration) sandbox.Next {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	e.used = used
+	q.next()
+	if e.state == paused {
+		return sandbox.Pause
+	}
+	if used > boxTime && slices.ContainsFunc(q.boxes, func(o *entry) bool {
+		return o != e && o.state != running && q.now().Sub(o.since) > waits && q.debt(o) < q.debt(e)
+	}) {
+		e.early = true
+		return sandbox.End
+	}
+	return sandbox.Continue
+}
+
+// length is how many boxes run, and how many wait or stand still.
+func (q *queue) length() (run, wait int) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	run = q.count(func(e *entry) bool { return e.state == running })
+	return run, len(q.boxes) - run
 }
 
 // A turn runs the boxes of one student when it is their turn.
@@ -221,7 +319,7 @@ type turn struct {
 }
 
 func (t turn) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
-	leave, err := t.queue.enter(ctx, t.who, b.Idle, b.Log)
+	e, err := t.queue.enter(ctx, t.who, b.Idle, b.Log)
 	if errors.Is(err, errTwo) {
 		return page.Result{Trouble: []page.Trouble{{Text: "Not run: " + err.Error() + "."}}}, nil
 	}
@@ -229,10 +327,25 @@ func (t turn) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
 		return page.Result{}, err
 	}
 	var r page.Result
-	defer func() { leave(r.Used) }()
+	defer func() { t.queue.leave(e, r.Used) }()
+	last := sandbox.Continue
+	b.Watch = func(used time.Duration) sandbox.Next {
+		next := t.queue.watch(e, used)
+		if !b.Idle && next != last {
+			switch {
+			case next == sandbox.Pause:
+				b.Log("paused, since boxes wait that have used less")
+			case next == sandbox.Continue:
+				b.Log("running")
+			}
+		}
+		last = next
+		return next
+	}
 	r, err = t.runner.RunBox(ctx, b)
+	if e.early && err == nil {
+		r.Trouble = []page.Trouble{{Text: fmt.Sprintf("Stopped after %g s of processor time, since others who have used less are waiting. Does a loop never end? "+
+			"If it does end, run it again when the queue is short. Your text is saved.", boxTime.Seconds())}}
+	}
 	return r, err
 }
-
-// boxLimits are those of a box; its processor time hangs on who waits.
-var boxLimits = sandbox.Limits{Sheet: 20 * time.Second}

@@ -3,17 +3,27 @@ package teach
 import (
 	"context"
 	"fmt"
+	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"gravity.example/gravlab/page"
+	"gravity.example/gravlab/sandbox"
 )
 
 // work is a runner whose boxes use the processor time that their source names, on a machine with
 // a core for each place.
-type work struct{ q *queue }
+type work struct {
+	q    *queue
+	busy *atomic.Int64 // boxes that use processor time
+	over *atomic.Int64 // how often there were more than places
+	held *atomic.Int64 // how often one was told to stand still
+}
+
+func newWork(q *queue) work { return work{q, new(atomic.Int64), new(atomic.Int64), new(atomic.Int64)} }
 
 func (w work) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
 	want, err := time.ParseDuration(b.Source)
@@ -21,8 +31,27 @@ func (w work) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
 		return page.Result{}, err
 	}
 	const look = 20 * time.Millisecond
-	for used := time.Duration(0); ; used += look {
-		if used >= want || used > w.q.patience() {
+	still := false
+	for used := time.Duration(0); ; {
+		if used >= want || used > boxLimits.Cell {
+			return page.Result{Used: used}, nil
+		}
+		switch b.Watch(used) {
+		case sandbox.Continue:
+			if n := w.busy.Add(1); n > int64(w.q.places) {
+				w.over.Add(1)
+			}
+			time.Sleep(look)
+			w.busy.Add(-1)
+			used += look
+			still = false
+			continue
+		case sandbox.Pause:
+			if !still {
+				w.held.Add(1)
+			}
+			still = true
+		case sandbox.End:
 			return page.Result{Used: used}, nil
 		}
 		select {
@@ -52,7 +81,7 @@ func (w work) run(t *testing.T, who, box string, times int, pause time.Duration)
 func TestLoopsCostOthersLittle(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		q := newQueue(2)
-		w := work{q}
+		w := newWork(q)
 		for i := range 10 {
 			go w.run(t, fmt.Sprintf("loop%d", i), "1h", 40, 0)
 		}
@@ -69,11 +98,113 @@ func TestLoopsCostOthersLittle(t *testing.T) {
 	})
 }
 
+// Ten endless loops that begin at the same moment, whose students no one knows yet, hold a thin
+// box up little: a box that has run for longer than a slice stands still for it.
+func TestLoopsAtTheSameMoment(t *testing.T) {
+	for _, places := range []int{1, 2, 4} {
+		t.Run(fmt.Sprint(places), func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				q := newQueue(places)
+				w := newWork(q)
+				for i := range 10 {
+					go w.run(t, fmt.Sprintf("loop%d", i), "1h", 3, 0)
+				}
+				time.Sleep(time.Millisecond)
+				var longest atomic.Int64
+				var all sync.WaitGroup
+				for i := range 15 {
+					all.Go(func() {
+						time.Sleep(time.Duration(i) * time.Second)
+						took := int64(w.run(t, fmt.Sprintf("honest%d", i), "300ms", 1, 0))
+						for old := longest.Load(); took > old && !longest.CompareAndSwap(old, took); old = longest.Load() {
+						}
+					})
+				}
+				all.Wait()
+				// Before it come the slices of the loops that began in the same moment, and the whole box
+				// of each for which there is no room to stand still.
+				whole := max(0, 10-places-q.paused)
+				if most := (10*slice+time.Duration(whole)*boxTime)/time.Duration(places) + boxTime; time.Duration(longest.Load()) > most {
+					t.Errorf("with %d places a thin box took %v, and %v were to be had", places, time.Duration(longest.Load()), most)
+				}
+				// A box is told to stand still when it is looked at, one look later.
+				if w.over.Load() > w.held.Load() || w.held.Load() == 0 {
+					t.Errorf("%d times more boxes ran than there are places, where %d were told to stand still", w.over.Load(), w.held.Load())
+				}
+				time.Sleep(time.Hour)
+				if running, waiting := q.length(); running+waiting > 0 {
+					t.Errorf("%d run and %d wait at the end", running, waiting)
+				}
+			})
+		})
+	}
+}
+
+// A box of 6 s, which is more than others leave it when they wait, comes to its end beside loops whose
+// students have used more.
+func TestLongBoxAmongLoops(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(2)
+		w := newWork(q)
+		for i := range 10 {
+			go w.run(t, fmt.Sprintf("loop%d", i), "1h", 40, 0)
+		}
+		time.Sleep(4 * time.Minute)
+		r, err := (turn{q, "fit", w}).RunBox(t.Context(), page.Box{Source: "6s", Log: func(string) {}})
+		if err != nil || len(r.Trouble) > 0 || r.Used < 6*time.Second {
+			t.Errorf("%+v %v", r, err)
+		}
+		time.Sleep(time.Hour)
+	})
+}
+
+// Whoever is stopped early is told why, and when to run it again.
+func TestStoppedEarly(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(1)
+		w := newWork(q)
+		said := make(chan string, 2)
+		for _, who := range []string{"a", "b"} {
+			go func() {
+				r, _ := (turn{q, who, w}).RunBox(t.Context(), page.Box{Source: "1h", Log: func(string) {}})
+				said <- fmt.Sprint(r.Trouble)
+			}()
+		}
+		if got := <-said; !strings.Contains(got, "Stopped after 3 s of processor time, since others who have used less are waiting") {
+			t.Error(got)
+		}
+		if got := <-said; strings.Contains(got, "others") {
+			t.Errorf("the last one, for which nobody waits, is told %s", got)
+		}
+	})
+}
+
+// Figures that no one waits for stand still while boxes run.
+func TestIdleStandsStill(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(1)
+		w := newWork(q)
+		ended := make(chan time.Time, 1)
+		go func() {
+			(turn{q, "", w}).RunBox(t.Context(), page.Box{Source: "2s", Idle: true, Log: func(string) {}})
+			ended <- time.Now()
+		}()
+		time.Sleep(time.Second)
+		began := time.Now()
+		if took := w.run(t, "a", "5s", 1, 0); took > 5*time.Second+100*time.Millisecond {
+			t.Errorf("beside a figure that no one waits for a box of 5 s took %v", took)
+		}
+		if late := (<-ended).Sub(began); late < 5*time.Second {
+			t.Errorf("the figure was drawn %v after the box had begun", late)
+		}
+	})
+}
+
 // A box has 3 s while others wait and 10 s while nobody does.
 func TestPatience(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		q := newQueue(2)
-		w := work{q}
+		w := newWork(q)
 		if got := w.run(t, "alone", "1h", 1, 0); got < idleTime || got > idleTime+time.Second {
 			t.Errorf("a loop on an idle machine ran for %v", got)
 		}
@@ -92,7 +223,7 @@ func TestPatience(t *testing.T) {
 func TestOneAndOneWaits(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		q := newQueue(2)
-		w := work{q}
+		w := newWork(q)
 		go w.run(t, "a", "2s", 1, 0)
 		time.Sleep(time.Millisecond)
 		ctx, leave := context.WithCancel(context.Background())
@@ -126,7 +257,7 @@ func TestOneAndOneWaits(t *testing.T) {
 func TestWhatIsForgotten(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		q := newQueue(2)
-		w := work{q}
+		w := newWork(q)
 		w.run(t, "thin", "500ms", 60, time.Minute)
 		if used := q.of("thin"); used > heavy {
 			t.Errorf("after an hour of thin boxes %v are held against a student", used)
