@@ -22,7 +22,14 @@ var Lab = bank.Lab{
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.PlanetarySpace}, BuildsOn: []string{"03-mass-on-a-spring"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"storeys", "tower-1960"}},
 	Words:  bank.ReadWords(files),
-	Build:  build,
+	Ride: bank.Ride{File: "own-ride.csv", After: "storeys",
+		Does: "Lay the device flat on the floor of the lift, screen up, and start. Wait until the recording has begun, count to five, press the button of another floor, and let the lift come to rest for five seconds before you stop.",
+		Cautions: []string{
+			"Ride in an ordinary passenger lift, standing on its floor. Do not jump, do not block the lift, and keep out of the shaft and off the roof.",
+			"Lay the device where no one steps on it or trips over it.",
+			"If you let it fall to see it weightless, then by a hand's breadth, onto a cushion or a bed, with nobody in the way; never from a tower, a stairwell or a window.",
+		}},
+	Build: build,
 }
 
 const (

@@ -30,6 +30,7 @@ type Lab struct {
 	Graded   bool     // marked in a class
 	Sealed   Weights  // how the marks of its sealed sheets are weighed
 	Words    *Words   // the text files of its questions; nil if Build sets the words as well
+	Ride     Ride     // what a reader may record with the device in their hand; zero: nothing
 	// Build makes the lab with the numbers of one sheet. It is cheap: whatever takes
 	// time waits until it is asked for (sync.OnceValue).
 	Build func(d *Draw) Sheet
@@ -42,6 +43,16 @@ func (l Lab) Number() string { n, _, _ := strings.Cut(l.ID, "-"); return n }
 
 // Is reports whether id names the lab: "01-weighing-the-earth", "01" or "1".
 func (l Lab) Is(id string) bool { return id == l.ID || id == l.Number() || "0"+id == l.Number() }
+
+// A Ride is a recording of the reader's own, made with the accelerometer of the device that
+// shows the page. A browser gives accelerations in steps of 0.1 m/s² (W3C, Device Orientation
+// and Motion): a lab offers one only if what it looks for is ten times that.
+type Ride struct {
+	File     string   // that it becomes: "own-ride.csv"
+	After    string   // the question after which it is offered
+	Does     string   // what to do with the device, plain text
+	Cautions []string
+}
 
 // A Track is a way through the labs.
 type Track string

@@ -28,6 +28,14 @@ type view struct {
 	Of        int            `json:"of"`
 	Assessed  bool           `json:"assessed"`
 	Fault     string         `json:"fault"`
+	Ride      *rideView      `json:"ride,omitempty"` // what the reader may record with their device
+}
+
+type rideView struct {
+	After    string   `json:"after"` // a question
+	Does     string   `json:"does"`
+	Cautions []string `json:"cautions"`
+	Files    []string `json:"files"` // that are there
 }
 
 // A block is one cell.
@@ -94,6 +102,9 @@ func (b *document) view() view {
 		if b.sheet.Sealed {
 			v.Remark = "sealed sheet " + string(b.sheet.Code) + ": its numbers come from your lecturer's key, so that nothing here can tell whether an answer is right"
 		}
+	}
+	if ride := b.sheet.Lab.Ride; b.hasSheet && ride.File != "" {
+		v.Ride = &rideView{ride.After, ride.Does, ride.Cautions, b.rides()}
 	}
 	for i, c := range b.nb.Cells {
 		v.Blocks = append(v.Blocks, b.block(i, c))

@@ -32,7 +32,7 @@ func along(*exec.Cmd) {}
 
 func killGroup(p *os.Process) { p.Kill() }
 
-// CanPause says whether this system can let a box stand still.
+// CanPause reports whether this system can let a box stand still.
 const CanPause = false
 
 func pauseGroup(int, bool) {}

@@ -4,7 +4,7 @@ package sandbox
 
 import "syscall"
 
-// CanPause says whether this system can let a box stand still.
+// CanPause reports whether this system can let a box stand still.
 const CanPause = true
 
 // pauseGroup lets a worker stand still with what it has started, or lets them go on.

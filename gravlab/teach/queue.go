@@ -17,8 +17,8 @@ const (
 	// heavy is the processor time of a student's boxes, of late, from which on they leave one
 	// of the places to the others.
 	heavy = 2500 * time.Millisecond
-	// slice is the processor time after which a box counts as long: it stands still then while a box
-	// that is not waits. A thin box takes 0.2 s and a figure 0.4 s.
+	// slice is the processor time after which a box counts as long: it stands still then while
+	// a box that is not waits. A thin box takes 0.2 s and a figure 0.4 s.
 	slice = 800 * time.Millisecond
 	// forgets is how long it takes until half of what a student has used is forgotten.
 	forgets = 2 * time.Minute
@@ -26,7 +26,8 @@ const (
 	// none of them does; waits is how long they must have waited.
 	boxTime, idleTime = 3 * time.Second, 10 * time.Second
 	waits             = time.Second
-	// pausedEach is how many boxes may stand still for each place. Each keeps its memory, some 150 MB.
+	// pausedEach is how many boxes may stand still for each place. Each keeps its memory, some
+	// 150 MB.
 	pausedEach = 5
 )
 
@@ -156,7 +157,7 @@ func (q *queue) of(who string) time.Duration {
 // debt is what the student of a box has used of late, with this box.
 func (q *queue) debt(e *entry) time.Duration { return q.of(e.who) + e.used }
 
-// long says whether a box gives way to those that are not.
+// long reports whether a box gives way to those that are not.
 func (q *queue) long(e *entry) bool { return e.used > slice || q.of(e.who) > heavy }
 
 func (q *queue) count(is func(e *entry) bool) (n int) {
@@ -231,7 +232,7 @@ func (q *queue) first() *entry {
 	return best
 }
 
-// before says whether the turn of a box comes before that of another.
+// before reports whether the turn of a box comes before that of another.
 func (q *queue) before(a, b *entry) bool {
 	if x, y := q.long(a), q.long(b); x != y {
 		return y

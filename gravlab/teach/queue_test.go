@@ -121,8 +121,8 @@ func TestLoopsAtTheSameMoment(t *testing.T) {
 					})
 				}
 				all.Wait()
-				// Before it come the slices of the loops that began in the same moment, and the whole box
-				// of each for which there is no room to stand still.
+				// Before it come the slices of the loops that began in the same moment, and the
+				// whole box of each for which there is no room to stand still.
 				whole := max(0, 10-places-q.paused)
 				if most := (10*slice+time.Duration(whole)*boxTime)/time.Duration(places) + boxTime; time.Duration(longest.Load()) > most {
 					t.Errorf("with %d places a thin box took %v, and %v were to be had", places, time.Duration(longest.Load()), most)
@@ -140,8 +140,8 @@ func TestLoopsAtTheSameMoment(t *testing.T) {
 	}
 }
 
-// A box of 6 s, which is more than others leave it when they wait, comes to its end beside loops whose
-// students have used more.
+// A box of 6 s, which is more than others leave it when they wait, comes to its end beside
+// loops whose students have used more.
 func TestLongBoxAmongLoops(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		q := newQueue(2)

@@ -4,6 +4,7 @@ import { h, half, notice, outOf, setting } from "./dom.js"
 import { Form } from "./form.js"
 import { Refused, ask, call, hasStopped, isLost, own, taken, whenBack, whenTaken } from "./link.js"
 import { rail } from "./rail.js"
+import { recorder } from "./record.js"
 
 // A tab keeps its name when it is loaded again. While it is open the name is
 // not in its storage, so that a copy of the tab gets a name of its own.
@@ -148,6 +149,12 @@ class Lab {
     }
     const title = text.querySelector("h1")
     if (title && facts.length) title.after(h("p", { class: "facts" }, facts.join(" · ")))
+    if (v.ride) {
+      const last = text.querySelector(`[data-question="${CSS.escape(v.ride.after)}"]`)
+      const own = recorder(v.ride, (r) => this.post("record", r))
+      if (last) last.after(own)
+      else text.append(own)
+    }
     text.append(this.results, this.ending())
     const apparatus = h("section", { id: "apparatus", "data-lab": v.number, "aria-label": "Virtual apparatus", hidden: true })
     this.rail = rail(text)

@@ -1,0 +1,88 @@
+package page_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+
+	"gravity.example/gravlab/ask"
+	"gravity.example/gravlab/internal/browsertest"
+	labpage "gravity.example/gravlab/page"
+)
+
+// A stubbed sensor: what a browser would send, in steps of 0.1 m/s². It says with
+// gap that it stops for half a second after two.
+const sensorStub = `
+window.DeviceMotionEvent = class { static requestPermission() { window.inTap = navigator.userActivation.isActive; return Promise.resolve(window.leave) } }
+window.sensor = (gap) => {
+  const begun = performance.now()
+  window.ticking = setInterval(() => {
+    const t = (performance.now() - begun) / 1000
+    if (gap && t > 7 && t < 7.5) return
+    const e = new Event("devicemotion")
+    e.accelerationIncludingGravity = { x: 0, y: 0, z: t > 9 && t < 10 ? 10.9 : 9.8 }
+    dispatchEvent(e)
+  }, 16)
+}`
+
+// A reader records with the device: leave is asked for inside the tap, refused and missing
+// sensors are told, and what was recorded stands beside the notebook with what it really was.
+func TestRecordWithDevice(t *testing.T) {
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}, Web: browsertest.Built(t)}, labs+"/07-in-the-lift.ipynb")
+	script := func(js string) { r.do(chromedp.Evaluate[chromedp.Void](js + "\n;0")) }
+	const tap = ".ride button.give"
+	state := func(text string) {
+		t.Helper()
+		r.waitFor(`document.querySelector(".ride-state").textContent.includes("` + text + `")`)
+	}
+	script(sensorStub + `; window.leave = "denied"`)
+	r.click(tap)
+	state("did not allow it")
+	if got := r.read(`String(window.inTap)`); got != "true" {
+		t.Errorf("the browser was asked outside a tap: %s", got)
+	}
+	r.axe("a recording that was refused")
+
+	// Allowed, and no sensor: the standard has such a browser send one event without values.
+	script(`window.leave = "granted"; const none = new Event("devicemotion"); none.accelerationIncludingGravity = null; setTimeout(() => dispatchEvent(none), 500)`)
+	r.click(tap)
+	state("Recording begins in")
+	state("No readings come")
+
+	script(`sensor(true)`)
+	r.click(tap)
+	state("Recording:")
+	r.shot("recording", false)
+	r.waitFor(`/Recording: ([6-9]|\d\d) s/.test(document.querySelector(".ride-state").textContent)`)
+	r.click(tap)
+	r.waitFor(`document.querySelector(".ride").innerText.includes("own-ride.csv")`)
+	said := r.read(`document.querySelector(".ride").innerText`)
+	for _, want := range []string{"per second", "1 gap: 0.5", "OwnRecording(\"own-ride.csv\")", "Steps of 1.1 m/s²"} {
+		if !strings.Contains(said, want) {
+			t.Errorf("%q is not said: %s", want, said)
+		}
+	}
+	r.axe("a recording that was saved")
+	r.shot("recorded", false)
+	text, err := os.ReadFile(filepath.Join(r.data, "work", "own-ride.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := ask.ReadTable("own-ride.csv", string(text))
+	if err != nil || len(rec.Column("reading")) < 50 {
+		t.Errorf("%v: %.300s", err, text)
+	}
+
+	// The program is gone when the next one is to be saved: it waits, and is saved afterwards,
+	// under another name.
+	r.quiet.Store(true)
+	r.click(tap)
+	state("Recording:")
+	r.waitFor(`/Recording: [2-9] s/.test(document.querySelector(".ride-state").textContent)`)
+	r.stopServing()
+	r.click(tap)
+	state("The recording waits in this tab")
+}
