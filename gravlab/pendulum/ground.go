@@ -112,7 +112,7 @@ func (m NoiseModel) PowerDensity() func(f float64) float64 {
 		return func(float64) float64 { return math.NaN() }
 	}
 	return func(f float64) float64 {
-		return math.Pow(10, m.level(math.Max(0.1, math.Min(longest, 1/f)))/10)
+		return math.Exp(math.Ln10 / 10 * m.level(math.Max(0.1, math.Min(longest, 1/f))))
 	}
 }
 
