@@ -122,6 +122,16 @@ func (c *caller) enter() {
 
 const labPath = "/api/lab/01-weighing-the-earth"
 
+// stillRide is a recording of a device that lies still for 30 s.
+var stillRide = func() string {
+	var times, zeros, downs []string
+	for i := range 30 {
+		times, zeros, downs = append(times, fmt.Sprint(i)), append(zeros, "0"), append(downs, "9.8")
+	}
+	list := func(v []string) string { return "[" + strings.Join(v, ",") + "]" }
+	return `"time":` + list(times) + `,"x":` + list(zeros) + `,"y":` + list(zeros) + `,"z":` + list(downs)
+}()
+
 // Every address of the page, with what an honest request to it carries.
 var everyAddress = []request{
 	{path: "/api/labs"},
@@ -138,6 +148,9 @@ var everyAddress = []request{
 	{path: labPath + "/report"},
 	{path: labPath + "/frame/none"},
 	{path: labPath + "/notebook"},
+	{method: "POST", path: labPath + "/bring", body: `{"tab":"a","name":"own.csv","text":"time (s),spot (mm)\n0,1\n"}`},
+	{path: labPath + "/recording/own.csv"},
+	{method: "POST", path: "/api/lab/07-in-the-lift/record", body: `{"tab":"a",` + stillRide + `}`},
 	{method: "POST", path: labPath + "/anew", body: `{"tab":"a"}`},
 }
 

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/door"
 )
@@ -21,7 +22,6 @@ import (
 const (
 	longestRide = 10 * time.Minute
 	mostSamples = 120_000 // 200 per second for that time
-	mostRides   = 20      // files per lab
 	fewSamples  = 20
 	atRest      = 3.0 // seconds at the begin in which the device lies still
 )
@@ -162,14 +162,13 @@ func meanOf(axes [3][]float64, t []float64, from, to float64) (mean [3]float64, 
 	return mean, still
 }
 
-func (b *document) rideBase() string { return strings.TrimSuffix(b.sheet.Lab.Ride.File, ".csv") }
-
-// rides are the files of such recordings beside the working copy.
-func (b *document) rides() []string {
+// beside are the recordings of the reader's own beside the working copy.
+func (b *document) beside() []string {
 	names := []string{}
 	entries, _ := os.ReadDir(filepath.Dir(b.copy)) // there is no folder yet
 	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), b.rideBase()) && filepath.Ext(e.Name()) == ".csv" {
+		id := strings.TrimSuffix(e.Name(), ".csv")
+		if tableName.MatchString(e.Name()) && !slices.ContainsFunc(b.sheet.Recordings, func(r bank.Recording) bool { return r.ID == id }) {
 			names = append(names, e.Name())
 		}
 	}
@@ -201,11 +200,11 @@ func (s *Server) record(w http.ResponseWriter, r *http.Request, b *document) {
 		b.notSaved(w, err)
 		return
 	}
-	if there := b.rides(); len(there) >= mostRides {
-		door.Refuse(w, http.StatusConflict, fmt.Sprintf("there are %d recordings of this lab already; more are not kept", len(there)))
+	if there := b.beside(); len(there) >= mostBeside {
+		door.Refuse(w, http.StatusConflict, fmt.Sprintf("%d recordings stand beside this notebook already; more are not kept", len(there)))
 		return
 	}
-	folder, base := filepath.Dir(b.copy), b.rideBase()
+	folder, base := filepath.Dir(b.copy), strings.TrimSuffix(b.sheet.Lab.Ride.File, ".csv")
 	path := atomicfile.FreeName(func(n int) string {
 		if n == 1 {
 			return filepath.Join(folder, base+".csv")

@@ -29,13 +29,13 @@ type view struct {
 	Assessed  bool           `json:"assessed"`
 	Fault     string         `json:"fault"`
 	Ride      *rideView      `json:"ride,omitempty"` // what the reader may record with their device
+	Beside    []string       `json:"beside"`         // recordings of the reader's own beside the working copy
 }
 
 type rideView struct {
 	After    string   `json:"after"` // a question
 	Does     string   `json:"does"`
 	Cautions []string `json:"cautions"`
-	Files    []string `json:"files"` // that are there
 }
 
 // A block is one cell.
@@ -104,8 +104,9 @@ func (b *document) view() view {
 		}
 	}
 	if ride := b.sheet.Lab.Ride; b.hasSheet && ride.File != "" {
-		v.Ride = &rideView{ride.After, ride.Does, ride.Cautions, b.rides()}
+		v.Ride = &rideView{ride.After, ride.Does, ride.Cautions}
 	}
+	v.Beside = b.beside()
 	for i, c := range b.nb.Cells {
 		v.Blocks = append(v.Blocks, b.block(i, c))
 	}

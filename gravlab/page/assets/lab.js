@@ -229,6 +229,26 @@ class Lab {
       link.click()
       setTimeout(() => URL.revokeObjectURL(link.href), 10000)
     }
+    // bring sends a file of the reader's; what it replaces is put aside.
+    const said = h("p", { role: "status" })
+    const chosen = async (e) => {
+      const file = e.target.files[0]
+      e.target.value = ""
+      if (!file) return
+      if (file.size > 7e6) return (said.textContent = `${file.name} has more than 7 MB; nothing of it was taken.`)
+      try {
+        await this.flush()
+        const { aside } = await this.post("bring", { name: file.name, text: await file.text() })
+        this.dirty.clear()
+        const text = `${file.name} was taken.` + (aside ? ` What stood here before is kept as ${aside}.` : "")
+        await this.open(false)
+        notice("brought", h("p", {}, text), h("button", { type: "button", class: "quiet-button", onclick: () => notice("brought") }, "Close"))
+      } catch (err) {
+        said.textContent = "Not taken: " + err.message + "."
+      }
+    }
+    const picker = h("input", { type: "file", accept: ".ipynb,.csv", class: "unseen", id: "bring", tabindex: "-1", "aria-hidden": "true", onchange: chosen })
+    const bring = h("button", { type: "button", onclick: () => picker.click() }, "Bring a file…")
     const sure = h("button", { type: "button", class: "quiet-button", onclick: () => confirmAnew() }, "Start again…")
     const confirmAnew = () => sure.replaceWith(h("span", { class: "sure" }, "Your copy is moved aside, not deleted. ",
       h("button", { type: "button", onclick: async () => { await this.flush(); await this.post("anew"); this.dirty.clear(); scrollTo(0, 0); await this.open(false) } }, "Start this lab again")))
@@ -238,7 +258,10 @@ class Lab {
       h("p", { class: "row" },
         h("button", { type: "button", onclick: () => save("report", this.name + ".html", "text/html") }, "Save as a web page"),
         h("button", { type: "button", onclick: () => save("notebook", this.name + ".ipynb", "application/json") }, "Save the notebook file"),
-        h("button", { type: "button", class: "quiet-button", onclick: () => print() }, "Print"), sure))
+        h("button", { type: "button", class: "quiet-button", onclick: () => print() }, "Print"), sure),
+      this.writer !== false && h("p", {}, "Did you work on this sheet elsewhere, or do you have a recording of your own? Bring the notebook file or the CSV file: a notebook replaces this one, which is put aside."),
+      this.writer !== false && h("p", { class: "row" }, bring, picker, ...this.view.beside.map((name) =>
+        h("button", { type: "button", class: "quiet-button", onclick: () => save("recording/" + name, name, "text/csv") }, "Save " + name))), said)
   }
 
   standing({ standings, marks, of, assessed }) {

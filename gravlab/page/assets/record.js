@@ -14,7 +14,7 @@ export function recorder(ride, keep) {
   const state = h("p", { class: "ride-state", role: "status" })
   const button = h("button", { type: "button", class: "give" }, "Record with this device")
   const again = h("div", { class: "row" }, button)
-  const result = h("div", {}, ...ride.files.length > 0 ? [h("p", {}, "You have recorded: ", ride.files.join(", "), ".")] : [])
+  const result = h("div", {})
   let phase = "idle" // asking, counting, recording, sending
   let readings, begun, timers, lock, heard, unseen
 
