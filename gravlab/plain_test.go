@@ -82,7 +82,7 @@ var inSlipNames = usages(`(?i)\b(left (out|in)|given for|not counted)\b|\b(lost|
 
 // pages are those of the clone for people.
 var pages = []string{
-	"../README.md", "../notebooks/README.md", "../exercises/README.md", "../DEVELOPERS.md",
+	"../README.md", "../notebooks/README.md", "../exercises/README.md", "../DEVELOPERS.md", "teach/KEPT.md",
 	"../exercises/testdata/plumb/period.md", "../testdata/LICENSES.md", "../testdata/SOURCES.md",
 }
 

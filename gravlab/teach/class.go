@@ -15,6 +15,7 @@
 //	codes.json         slow salted hashes of the entry codes; no codes
 //	hour.json          what the lecturer has decided: labs, note, end, extra time
 //	cards.html         the cards to print: the only place with the codes; delete it then
+//	README.md          KEPT.md: what is kept, for how long, backup and removal
 //	tls/               a certificate that this program made, where none was given
 //
 // A student's answers log is written before the page hears of the verdict, and a working
@@ -35,6 +36,7 @@ package teach
 
 import (
 	"context"
+	_ "embed"
 	"errors"
 	"fmt"
 	"net/http"
@@ -47,6 +49,7 @@ import (
 	"time"
 
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/labserver"
@@ -54,6 +57,11 @@ import (
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/page"
 )
+
+// keptPage says what the folder holds.
+//
+//go:embed KEPT.md
+var keptPage []byte
 
 // Options for a class. All but Web, Apparatus, Warns and Version are needed.
 type Options struct {
@@ -152,6 +160,9 @@ func New(ctx context.Context, o Options) (c *Class, cards string, err error) {
 		return nil, "", err
 	}
 	if cards, err = c.readList(ctx); err != nil {
+		return nil, "", err
+	}
+	if err := atomicfile.WriteFile(filepath.Join(o.Data, "README.md"), keptPage, 0o600); err != nil {
 		return nil, "", err
 	}
 	ticks, stop := context.WithCancel(context.Background())

@@ -21,6 +21,7 @@ import (
 
 	"gravity.example/exercises"
 	"gravity.example/gravlab/bank"
+	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/marking"
 )
@@ -178,6 +179,9 @@ func (k *searcher) walk(root string) error {
 	})
 }
 
+// hourKind is the folder of gravlab teach.
+const hourKind = "lab hour: cards, sheets, work, answers"
+
 // folderKind is what the program made a folder for; empty if it did not.
 func folderKind(dir string) string {
 	is := func(names ...string) bool {
@@ -193,6 +197,8 @@ func folderKind(dir string) string {
 		return "marks books, answers and replies"
 	case is(historyName, "pages"):
 		return "totals and pages of a term"
+	case is("codes.json", "sheets"):
+		return hourKind
 	}
 	return ""
 }
@@ -435,6 +441,16 @@ func (k *searcher) archive(path string, f io.ReaderAt, size int64, n *naming, de
 // error that is what was removed before it.
 func Forget(traces []Trace, keep []string) (removed, kept []Trace, err error) {
 	remove, kept := Sort(traces, keep)
+	for _, t := range remove {
+		if t.Kind != hourKind {
+			continue
+		}
+		release, err := filelock.ClaimAt(filepath.Join(t.Path, "lock"), t.Path)
+		if err != nil {
+			return nil, kept, fmt.Errorf("gravlab teach is at work in %s; nothing was removed: end it first, then call again", t.Path)
+		}
+		release()
+	}
 	for _, t := range remove {
 		if err := os.RemoveAll(t.Path); err != nil {
 			return removed, kept, fmt.Errorf("removing %s: %w; call again, and the rest goes", t.Path, err)
