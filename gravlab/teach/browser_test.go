@@ -137,6 +137,14 @@ func TestHourInBrowsers(t *testing.T) {
 	ada.words("Five more minutes.")
 	ada.shot("student-lab", false)
 	cleo.shot("student-start", false)
+	cleo.look(1280, 900, "dark")
+	cleo.shot("student-start-dark", false)
+	if o.Web != "" {
+		cleo.axe(o.Web, "a student's start, dark")
+	}
+	cleo.look(400, 800, "light")
+	cleo.shot("student-start-narrow", false)
+	cleo.look(1280, 900, "light")
 
 	// She leaves, and Dan comes at the same computer: nothing of hers is left in it.
 	cleo.do(`[...document.querySelectorAll("#place button")].find((b) => b.textContent === "Leave").click()`)
@@ -255,8 +263,11 @@ func TestLecturersPages(t *testing.T) {
 	w.look(1000, 1200, "light")
 	w.open("file://" + filepath.Join(o.Data, "cards.html"))
 	w.words("lab.skelmire.example")
-	w.axe(o.Web, "cards")
-	w.shot("cards", false)
+	for _, scheme := range []string{"light", "dark"} {
+		w.look(1000, 1200, scheme)
+		w.axe(o.Web, "cards, "+scheme)
+		w.shot("cards-"+scheme, false)
+	}
 }
 
 // variety lets a class of invented students be in the middle of an hour.

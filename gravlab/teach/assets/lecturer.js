@@ -192,7 +192,7 @@ function rounds(named = true) {
   if (data.assessed) return ""
   const all = data.rounds.filter((r) => r.lab === current().id).slice(0, named ? 5 : 4)
   return section("h-rounds", "Slips going round", all.length === 0 ? h("p", { class: "soft" }, "None in the last 20 minutes.") : h("ol", { class: "rounds" }, ...all.map((r) =>
-    h("li", {}, h("strong", {}, r.slip), h("span", { class: "soft" }, ` ${r.title} · ${r.students} ${r.students === 1 ? "student" : "students"}`), ...r.remedy.split("\n").map((t) => h("p", {}, t))))))
+    h("li", {}, h("strong", {}, r.slip), h("span", { class: "soft" }, ` ${r.title} · ${r.students} ${r.students === 1 ? "student" : "students"}`), h("p", {}, ...r.remedy.split("\n").flatMap((t, i) => i ? [h("br"), t] : [t]))))))
 }
 
 function orders() {
