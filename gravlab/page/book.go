@@ -49,6 +49,7 @@ type document struct {
 	seen     time.Time
 	running  map[string]*running // by cell
 	figuring func()              // ends the working out of figures
+	ahead    *ahead              // what is built while the reader types
 }
 
 // A stamp tells whether a file has changed.
@@ -203,6 +204,7 @@ func (b *document) close() {
 	if b.figuring != nil {
 		b.figuring()
 	}
+	b.dropAhead()
 	if b.release != nil {
 		b.release()
 		b.release = nil
@@ -376,6 +378,11 @@ func (s *Server) save(w http.ResponseWriter, r *http.Request, b *document) {
 		b.notSaved(w, err)
 		return
 	}
+	for id := range in.Cells {
+		if len(in.Cells) == 1 { // the one that the reader types in
+			b.buildAhead(id)
+		}
+	}
 	door.Reply(w, map[string]string{"aside": b.told(aside)})
 }
 
@@ -460,6 +467,7 @@ func (s *Server) anew(w http.ResponseWriter, r *http.Request, b *document) {
 			return
 		}
 	}
+	b.dropAhead()
 	b.nb = nil
 	door.Reply(w, map[string]string{"aside": b.told(aside)})
 }

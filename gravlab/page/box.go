@@ -18,6 +18,7 @@ import (
 	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/sandbox"
+	"gravity.example/gravlab/wire"
 )
 
 // A Runner runs code boxes: Confined or Kernels.
@@ -37,6 +38,9 @@ type Box struct {
 	Output   func(text []byte)         // is told what it prints, as it comes
 	Log      func(text string)         // is told what takes long
 	Idle     bool                      // the reader does not wait for it
+	// Hold, if not nil, has the box built, and nothing of it run until it is closed; see
+	// sandbox.Box. A runner that does not know it is not given one (Options.Ahead).
+	Hold <-chan struct{}
 	// Watch, if not nil, says again and again what is to become of it; see sandbox.Box.
 	Watch func(used time.Duration) sandbox.Next
 
@@ -90,7 +94,10 @@ const mostPrinted = 200_000
 
 // run saves a box, runs it and sends what it puts out as it comes.
 func (s *Server) run(w http.ResponseWriter, r *http.Request, b *document) {
-	var in struct{ Tab, Cell, Source string }
+	var in struct {
+		Tab, Cell, Source string
+		Unchanged         bool // a box whose outcome cannot be another one need not be run
+	}
 	if !read(w, r, &in) {
 		return
 	}
@@ -113,6 +120,9 @@ func (s *Server) run(w http.ResponseWriter, r *http.Request, b *document) {
 		}
 	}
 	job.send(event{}) // the page knows now that it runs
+	if in.Unchanged && job.shown() {
+		return
+	}
 	job.do()
 }
 
@@ -124,12 +134,56 @@ type job struct {
 	box   Box
 	ctx   context.Context
 	stop  func()
+	ahead *ahead // not nil: it was built while the reader typed
 	mark  *running
 	send  func(event)
 
-	mu      sync.Mutex
-	outputs notebook.Cell // holds what was put out
-	printed int
+	mu       sync.Mutex
+	outputs  notebook.Cell // holds what was put out
+	printed  int
+	unsteady bool // another run may put out something else
+}
+
+// steadyKey keeps with a cell that its outcome depends on its code, its sheet and the program
+// alone, and on which program.
+const steadyKey = "steady"
+
+// steadyFrames are the frames of a box with such an outcome. An answer depends on those before, and
+// a file of the reader's may change.
+var steadyFrames = []wire.Kind{wire.Recording, wire.Figure, wire.Chart, wire.Sketch, wire.Show}
+
+// steadily passes a frame on and notes whether it makes the outcome depend on more.
+func (j *job) steadily(exchange func([]byte) []byte) func([]byte) []byte {
+	return func(frame []byte) []byte {
+		if f, err := wire.Decode(frame); err != nil || !slices.Contains(steadyFrames, f.Kind) {
+			j.mu.Lock()
+			j.unsteady = true
+			j.mu.Unlock()
+		}
+		return exchange(frame)
+	}
+}
+
+// shown shows the outcome that there is, if another run cannot have another one, and reports
+// whether it did.
+func (j *job) shown() bool {
+	b := j.book
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.nb == nil || b.server.o.Unconfined {
+		return false
+	}
+	c := b.nb.Cell(j.cell)
+	if c == nil || c.Own()[ranKey] != madeOf(j.box.Above, j.box.Source) || c.Own()[steadyKey] != thisProgram() || thisProgram() == "" {
+		return false
+	}
+	for _, o := range c.Outputs {
+		j.send(event{HTML: b.output(j.index, o)})
+	}
+	e := event{End: true, OK: true}
+	e.Standings, e.Marks, e.Of = b.standings()
+	j.send(e)
+	return true
 }
 
 // begin takes the text of a box, saves it, and prepares its run.
@@ -155,9 +209,10 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 	c := b.nb.Cell(cell)
 	j = &job{book: b, index: slices.Index(b.nb.Cells, c), cell: cell, mark: &running{}}
 	j.box = b.box(j.index)
+	j.ahead = b.takeAhead(j.box)
 	j.box.Output, j.box.Log, j.box.Show, j.box.Anew = j.print, func(what string) { j.send(event{Say: what}) }, j.put, j.anew
 	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: filesBeside(b.copy, b.source), Changed: b.changed})
-	j.box.Exchange = session.Exchange
+	j.box.Exchange = j.steadily(session.Exchange)
 	var cancel context.CancelFunc
 	j.ctx, cancel = context.WithCancel(ctx)
 	j.mark.stop = cancel
@@ -260,7 +315,11 @@ func (j *job) anew() {
 // do runs the box and keeps what it put out in the notebook.
 func (j *job) do() {
 	b := j.book
-	result, err := b.server.o.Runner.RunBox(j.ctx, j.box)
+	var result Result
+	var err error
+	if j.ahead == nil || !j.ahead.run(j.ctx, j.box, &result, &err) {
+		result, err = b.server.o.Runner.RunBox(j.ctx, j.box)
+	}
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	j.mu.Lock()
@@ -295,6 +354,11 @@ func (j *job) do() {
 		if c := b.nb.Cell(j.cell); c != nil && c.Kind == notebook.Code {
 			c.Outputs = j.outputs.Outputs
 			c.SetOwn(ranKey, madeOf(j.box.Above, j.box.Source))
+			var steady any
+			if err == nil && len(result.Trouble) == 0 && !j.unsteady {
+				steady = thisProgram()
+			}
+			c.SetOwn(steadyKey, steady)
 			last := 0
 			for _, other := range b.nb.Cells {
 				last = max(last, other.Run)

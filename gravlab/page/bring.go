@@ -82,6 +82,7 @@ func (b *document) bringNotebook(text string) (aside, problem string, err error)
 			return "", "", err
 		}
 	}
+	b.dropAhead()
 	b.nb, b.stamp = nb, stamp{}
 	b.readSheet()
 	if _, err := b.write(); err != nil {

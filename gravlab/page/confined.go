@@ -76,7 +76,7 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 	}
 	b.Log("running")
 	out, err := c.pool.RunBox(ctx, sandbox.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output,
-		Slow: c.o.Slow, Limits: c.o.Limits, Watch: b.Watch})
+		Slow: c.o.Slow, Limits: c.o.Limits, Watch: b.Watch, Hold: b.Hold})
 	if err != nil {
 		r, err := failed(err)
 		r.Used = out.Times.Processor

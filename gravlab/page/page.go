@@ -52,6 +52,9 @@ type Options struct {
 	// Unconfined says that the runner confines nothing, so that the page can tell
 	// the reader.
 	Unconfined bool
+	// Ahead builds a box while its reader types, so that it is ready when it is run. The runner
+	// must know Box.Hold. It is for one reader's machine: a class needs its processors.
+	Ahead bool
 	// Web is the folder of the built editor and charts (package webassets); empty
 	// gives plain text areas and still figures.
 	Web string

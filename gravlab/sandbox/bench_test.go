@@ -80,3 +80,26 @@ func BenchmarkBox(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkHeld is a thin box that was built while its reader typed, from the run to its end.
+func BenchmarkHeld(b *testing.B) {
+	p, err := NewPool(b.Context(), PoolOptions{Workers: 1, Clone: "../.."})
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer p.Close()
+	for b.Loop() {
+		b.StopTimer()
+		hold, over := make(chan struct{}), make(chan error, 1)
+		go func() {
+			_, err := p.RunBox(b.Context(), Box{Above: []string{sheetCell}, Source: "%%\nfmt.Println(math.Sqrt(2))", Hold: hold})
+			over <- err
+		}()
+		time.Sleep(time.Second) // the reader looks at what was typed
+		b.StartTimer()
+		close(hold)
+		if err := <-over; err != nil {
+			b.Fatal(err)
+		}
+	}
+}

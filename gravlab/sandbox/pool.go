@@ -101,11 +101,11 @@ func (p *Pool) Run(ctx context.Context, j Job) (Outcome, error) {
 
 // RunBox runs one code box: the last of the outcome's cells.
 func (p *Pool) RunBox(ctx context.Context, b Box) (Outcome, error) {
-	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits, watch: b.Watch}
+	j := Job{Seed: b.Seed, Exchange: b.Exchange, Limits: b.Limits, watch: b.Watch, hold: b.Hold}
 	if b.Output != nil {
 		j.Output = func(_ int, text []byte) { b.Output(text) }
 	}
-	return p.do(ctx, j, job{Cells: append(slices.Clone(b.Above), b.Source), Last: true, Fast: !b.Slow})
+	return p.do(ctx, j, job{Cells: append(slices.Clone(b.Above), b.Source), Last: true, Fast: !b.Slow, Held: b.Hold != nil})
 }
 
 const (
@@ -132,6 +132,7 @@ type task struct {
 	touched bool          // frames were exchanged, or Output was told something
 	failed  error         // what Session said
 	still   int           // see setup
+	pause   func() error  // gives the place up until the box may run
 }
 
 func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
@@ -143,11 +144,32 @@ func (p *Pool) do(ctx context.Context, j Job, w job) (Outcome, error) {
 	case <-ctx.Done():
 		return Outcome{}, context.Cause(ctx)
 	}
-	defer func() { <-p.slots }()
+	own := true // the slot is this job's
+	defer func() {
+		if own {
+			<-p.slots
+		}
+	}()
 	w.Seed, w.Limits, w.Eager = j.Seed, j.Limits.orDefault(), p.eager
 	for try := 1; ; try++ {
 		t := &task{Job: j, job: w, limits: w.Limits, cells: map[int]*Cell{}, still: p.setup.Still}
 		t.job.Skip, t.job.Over = map[int]bool{}, map[int]bool{}
+		t.pause = func() error {
+			own = false
+			<-p.slots
+			select {
+			case <-j.hold:
+			case <-ctx.Done():
+				return context.Cause(ctx)
+			}
+			select {
+			case p.slots <- struct{}{}:
+				own = true
+				return nil
+			case <-ctx.Done():
+				return context.Cause(ctx)
+			}
+		}
 		out, err := p.whole(ctx, t)
 		var f *Fault
 		if !errors.As(err, &f) {
@@ -285,6 +307,15 @@ func (t *task) message(w *worker, watch *watch, m message) (over bool, err error
 			w.send(msgReply, []byte(replyStop))
 			return false, nil
 		}
+		w.send(msgReply, nil)
+	case msgHeld:
+		if t.hold == nil {
+			return false, errors.New("a worker waits, and was not asked to")
+		}
+		if err := t.pause(); err != nil {
+			return false, err
+		}
+		watch.still = 0
 		w.send(msgReply, nil)
 	case msgUsed:
 		if len(m.body) == 8 {

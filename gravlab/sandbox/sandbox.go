@@ -180,6 +180,7 @@ type Job struct {
 	Session func(Sheet) (func(frame []byte) []byte, error)
 
 	watch func(used time.Duration) Next // see Box.Watch
+	hold  <-chan struct{}               // see Box.Hold
 }
 
 // Box is one code box of the page.
@@ -192,6 +193,9 @@ type Box struct {
 	Output   func(text []byte)
 	Limits   Limits
 	Slow     bool // do not use a second core
+	// Hold, if not nil, has the box built and kept, with nothing of it run, until it is closed.
+	// Until then it takes no place from other jobs.
+	Hold <-chan struct{}
 	// Watch, if not nil, is asked again and again, with the processor time that the box has used so
 	// far, what is to become of it: that may depend on who else waits.
 	Watch func(used time.Duration) Next

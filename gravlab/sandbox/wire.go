@@ -25,6 +25,7 @@ const (
 	msgCell   = 'C' // Cell, JSON: it is over
 	msgOutput = 'O' // what the cell in hand prints
 	msgFrame  = 'X' // a frame; answered by msgReply
+	msgHeld   = 'H' // the box is built and waits; answered by msgReply once it may run
 	msgUsed   = 'U' // processor time in nanoseconds, little-endian uint64: what the job's compilers and linkers have used so far
 	msgFault  = 'F' // faultOfJob, JSON: the job is over, and nothing of it counts
 	msgDone   = 'D' // done, JSON: the job is over
@@ -64,6 +65,8 @@ type job struct {
 	// then. So it is for a box, for which somebody waits.
 	Fast  bool
 	Eager bool // compile it from the start
+	// Held has the worker ask before anything of the program runs.
+	Held bool
 	// Believe is what a crash said that has happened before: it is the notebook's doing.
 	Believe string
 	// Skip holds cells that an earlier worker met a limit in, by index: they leave no trace.
@@ -83,6 +86,7 @@ const (
 	stageRead  = "read"
 	stageCheck = "check"
 	stageBuild = "build"
+	stageHeld  = "held"
 	stageStart = "start"
 	stageRun   = "run"
 	stageEnd   = "end"

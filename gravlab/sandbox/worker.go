@@ -578,6 +578,13 @@ func (r *runner) open(compiler bool) error {
 			return err
 		}
 	}
+	if r.job.Held {
+		r.job.Held = false
+		r.stage(stageHeld, 0)
+		r.say(msgHeld, nil)
+		<-r.in
+		r.stage(stageStart, 0)
+	}
 	return r.machine.start()
 }
 

@@ -114,7 +114,7 @@ func runOpen(ctx context.Context, c *call) error {
 			c.say("for another machine, replace 127.0.0.1 in the address by one of these: " + here)
 		}
 	}
-	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Log: c.say, Unconfined: *inKernel,
+	o := page.Options{Labs: filepath.Join(clone, "notebooks"), Others: others, Data: data, Log: c.say, Unconfined: *inKernel, Ahead: !*inKernel,
 		Start: startAgain(os.Args, clone, listener.Addr().(*net.TCPAddr).Port)}
 	if err := prepare(ctx, &o, clone, *inKernel, c.say); ctx.Err() != nil {
 		return errFailed // Ctrl-C needs no words

@@ -97,8 +97,9 @@ export class Box {
     this.run()
   }
 
-  // run runs the box and says whether it came to its end.
-  async run() {
+  // run runs the box and says whether it came to its end. One whose outcome cannot be another
+  // one is not run again if that is all right with the caller.
+  async run(unchanged = false) {
     if (this.busy || !this.lab.writer) return false
     this.busy = true
     this.start.hidden = true
@@ -113,7 +114,7 @@ export class Box {
     try {
       this.block.source = this.editor.text()
       this.made = this.lab.madeOf(this.block)
-      const r = await this.lab.start(this)
+      const r = await this.lab.start(this, unchanged)
       this.lab.say("saved")
       for await (const e of lines(r.body)) ok = this.take(e) || ok
     } catch (e) {

@@ -84,13 +84,13 @@ class Lab {
   post(what, body) { return call(`${this.path}/${what}`, { tab, ...body }) }
 
   // start starts a run, which saves its box too, and returns its stream.
-  async start(box) {
+  async start(box, unchanged) {
     clearTimeout(this.timer)
     await this.saving
     const { id, source } = box.block
     this.dirty.delete(id)
     if (this.dirty.size > 0) this.timer = setTimeout(() => this.flush(), 400)
-    return ask(`${this.path}/run`, { tab, cell: id, source })
+    return ask(`${this.path}/run`, { tab, cell: id, source, unchanged })
   }
 
   // give submits what stands in a form: after what is being saved, and before
@@ -338,12 +338,12 @@ class Lab {
     for (const b of text.querySelectorAll(".block")) this.seen.observe(b)
   }
 
-  // changed notes what was typed; it is saved within half a second.
+  // changed notes what was typed; after a pause it is saved, and a box is built.
   changed(cell, what) {
     this.dirty.set(cell, what)
     this.say("saving…")
     clearTimeout(this.timer)
-    this.timer = setTimeout(() => this.flush(), 400)
+    this.timer = setTimeout(() => this.flush(), 300)
   }
 
   say(state) { this.state.textContent = state }
@@ -432,11 +432,12 @@ class Lab {
     } catch {}
   }
 
-  // runAbove runs the boxes above one, then that.
+  // runAbove runs the boxes above one, then that. Those above whose outcome cannot be
+  // another one are shown as they are.
   async runAbove(box) {
     for (const other of this.boxes.values()) {
       if (other.isSheet) continue
-      const ok = await other.run()
+      const ok = await other.run(other !== box)
       if (other === box || !ok) return
     }
   }
