@@ -234,10 +234,14 @@ func (q *queue) first() *entry {
 
 // before reports whether the turn of a box comes before that of another.
 func (q *queue) before(a, b *entry) bool {
-	if x, y := q.long(a), q.long(b); x != y {
+	switch x, y := q.long(a), q.long(b); {
+	case x != y:
 		return y
+	case x:
+		return q.debt(a) < q.debt(b)
 	}
-	return q.debt(a) < q.debt(b)
+	// By slices: among students who have used about the same, who came first is served first.
+	return q.debt(a)/slice < q.debt(b)/slice
 }
 
 // gives is the box that stands still for another one, nil if none has to. The caller holds q.mu.

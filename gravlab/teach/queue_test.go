@@ -179,6 +179,34 @@ func TestStoppedEarly(t *testing.T) {
 	})
 }
 
+// Among students who have used about the same, the first to come is the first to be served, however
+// many of those who come later have used a little less.
+func TestFirstComeFirstServed(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(1)
+		w := newWork(q)
+		w.run(t, "early", "200ms", 1, 0)
+		go w.run(t, "other", "700ms", 1, 0)
+		time.Sleep(time.Millisecond)
+		var order []string
+		var mu sync.Mutex
+		var all sync.WaitGroup
+		for _, who := range []string{"early", "late1", "late2"} {
+			all.Go(func() {
+				w.run(t, who, "300ms", 1, 0)
+				mu.Lock()
+				order = append(order, who)
+				mu.Unlock()
+			})
+			time.Sleep(time.Millisecond)
+		}
+		all.Wait()
+		if got := strings.Join(order, " "); got != "early late1 late2" {
+			t.Errorf("served in the order %s", got)
+		}
+	})
+}
+
 // Figures that no one waits for stand still while boxes run.
 func TestIdleStandsStill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
