@@ -26,6 +26,8 @@ var students = [][3]string{
 	{"POST", "/api/lab/" + lab01 + "/run", `{"tab":"a","cell":"code-06","source":"x"}`},
 	{"POST", "/api/lab/" + lab01 + "/stop", `{"tab":"a","cell":"code-06"}`},
 	{"GET", "/api/lab/" + lab01 + "/report", ""}, {"GET", "/api/lab/" + lab01 + "/notebook", ""}, {"GET", "/api/lab/" + lab01 + "/frame/none", ""},
+	{"POST", "/api/lab/" + lab01 + "/bring", `{"tab":"a","name":"own.csv","text":"time (s),spot (mm)\n0,1\n"}`},
+	{"GET", "/api/lab/" + lab01 + "/recording/own.csv", ""},
 	{"POST", "/api/lab/" + lab01 + "/anew", `{"tab":"a"}`},
 }
 
