@@ -213,7 +213,9 @@ func (q *queue) next() {
 
 // first is the box whose turn it is, nil if there is none. The caller holds q.mu.
 func (q *queue) first() *entry {
-	heavies := q.count(func(e *entry) bool { return e.state == running && q.of(e.who) > heavy })
+	heavies := q.count(func(e *entry) bool {
+		return e.state == running && (q.of(e.who) > heavy || q.paused == 0 && q.long(e))
+	})
 	begun := q.count(func(e *entry) bool { return e.state != waiting })
 	var best *entry
 	for _, e := range q.boxes {

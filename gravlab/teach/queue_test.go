@@ -140,6 +140,27 @@ func TestLoopsAtTheSameMoment(t *testing.T) {
 	}
 }
 
+// Where no box can stand still, loops that are known leave one place to the others.
+func TestLoopsWithoutPause(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(2)
+		q.paused = 0
+		w := newWork(q)
+		for i := range 10 {
+			go w.run(t, fmt.Sprintf("loop%d", i), "1h", 40, 0)
+		}
+		time.Sleep(time.Minute)
+		var longest time.Duration
+		for i := range 15 {
+			longest = max(longest, w.run(t, fmt.Sprintf("honest%d", i), "300ms", 3, 2*time.Second))
+		}
+		if longest > time.Second || w.held.Load() > 0 {
+			t.Errorf("a thin box took %v, and %d boxes were told to stand still", longest, w.held.Load())
+		}
+		time.Sleep(time.Hour)
+	})
+}
+
 // A box of 6 s, which is more than others leave it when they wait, comes to its end beside
 // loops whose students have used more.
 func TestLongBoxAmongLoops(t *testing.T) {
