@@ -67,6 +67,12 @@ func TestRecordWithDevice(t *testing.T) {
 	}
 	r.axe("a recording that was saved")
 	r.shot("recorded", false)
+	// It is a phone that records.
+	r.look(390, 844, "dark")
+	r.do(chromedp.Evaluate[chromedp.Void](`document.querySelector(".ride").scrollIntoView()`))
+	r.shot("recorded-phone", false)
+	r.fits("a recording on a phone")
+	r.axe("a recording on a phone")
 	text, err := os.ReadFile(filepath.Join(r.data, "work", "own-ride.csv"))
 	if err != nil {
 		t.Fatal(err)
