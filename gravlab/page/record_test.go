@@ -5,7 +5,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
 	"gravity.example/gravlab/ask"
@@ -91,4 +93,37 @@ func TestRecordWithDevice(t *testing.T) {
 	r.stopServing()
 	r.click(tap)
 	state("The recording waits in this tab")
+}
+
+// Chromium's own events, from sensors that it emulates: the readings come in the steps to which a
+// browser limits them, and the page says so. An emulated sensor is no phone.
+func TestRecordEmulated(t *testing.T) {
+	r := enter(t, labpage.Options{Labs: labs, Data: t.TempDir(), Runner: scripted{}}, labs+"/07-in-the-lift.ipynb")
+	sensors := map[emulation.SensorType]*emulation.SensorReadingXYZ{
+		emulation.SensorTypeAccelerometer: {Z: 9.8066}, emulation.SensorTypeLinearAcceleration: {}, emulation.SensorTypeGyroscope: {},
+	}
+	set := func(kind emulation.SensorType, at *emulation.SensorReadingXYZ) {
+		t.Helper()
+		if _, err := chromedp.Call(r.ctx, emulation.SetSensorOverrideReadings, emulation.SetSensorOverrideReadingsParams{Type: kind, Reading: &emulation.SensorReading{Xyz: at}}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for kind, at := range sensors {
+		if _, err := chromedp.Call(r.ctx, emulation.SetSensorOverrideEnabled, emulation.SetSensorOverrideEnabledParams{Enabled: true, Type: kind}); err != nil {
+			t.Fatal(err)
+		}
+		set(kind, at)
+	}
+	r.click(".ride button.give")
+	r.waitFor(`document.querySelector(".ride-state").textContent.startsWith("Recording:")`)
+	r.waitFor(`/Recording: [3-9] s/.test(document.querySelector(".ride-state").textContent)`)
+	for _, z := range []float64{9.91, 10.043, 9.87, 9.8066} {
+		set(emulation.SensorTypeAccelerometer, &emulation.SensorReadingXYZ{Z: z})
+		time.Sleep(300 * time.Millisecond)
+	}
+	r.click(".ride button.give")
+	r.waitFor(`document.querySelector(".ride").innerText.includes("own-ride.csv")`)
+	if said := r.read(`document.querySelector(".ride").innerText`); !strings.Contains(said, "Steps of 0.1 m/s²") || !strings.Contains(said, "At rest it read 9.8 m/s²") {
+		t.Error(said)
+	}
 }
