@@ -1,8 +1,6 @@
-// Package apparatus is the virtual apparatus of the labs: a balance, a
-// pendulum that swings past a sensor, one with two edges, bodies under a line of
-// stations, a falling stone, a lift, Moon and Sun in the sky, a turntable and a
-// mass on a spring, each drawn to scale and moving, with a few numbers that can be
-// changed.
+// Package apparatus is the virtual apparatus of the labs, from a balance and a falling stone to a
+// truck over a sensor and a planet to descend into, each drawn to scale, most of them moving, with
+// a few numbers that can be changed.
 //
 // A Scene is plain Go: from the settings of its controls and a time it works out,
 // with the models of this module, what is to be seen and the numbers to be read.
@@ -71,7 +69,7 @@ type Number struct {
 
 // Scenes returns all scenes.
 func Scenes() []Scene {
-	return []Scene{balance, pendulumPast, underground, lift, spring, reversible, turntable, stone, tide, descent}
+	return []Scene{balance, pendulumPast, underground, lift, spring, reversible, turntable, stone, tide, descent, gate, iceCap, walk}
 }
 
 // For returns the scene that stands beside a lab ("01"); ok is false where there
@@ -119,6 +117,11 @@ func (s Scene) At(set map[string]float64, t float64) (State, error) {
 
 func number(id, label string, value float64, unit string) Number {
 	return Number{ID: id, Label: label, Value: value, Unit: unit, Text: withUnit(digits(value), unit)}
+}
+
+// counted is a number of things.
+func counted(id, label string, n int) Number {
+	return Number{ID: id, Label: label, Value: float64(n), Text: strconv.Itoa(n)}
 }
 
 // withUnit sets a unit behind a number; degrees follow without a space.

@@ -2,7 +2,6 @@ package apparatus
 
 import (
 	"math"
-	"math/rand/v2"
 	"testing"
 
 	"gravity.example/gravlab"
@@ -22,17 +21,11 @@ func TestDescent(t *testing.T) {
 		}
 		return out, true
 	}
-	rng := rand.New(rand.NewPCG(1, 16))
-	for drawn := 0; drawn < 200; {
-		set := map[string]float64{}
-		for _, c := range descent.Controls {
-			set[c.ID] = math.Min(c.Max, c.Min+c.Step*math.Floor(rng.Float64()*(1+(c.Max-c.Min)/c.Step)))
-		}
+	for set := range settingsOf(descent) {
 		got, ok := shown(set)
 		if !ok {
 			continue
 		}
-		drawn++
 		a, c, inner, outer := 1e3*set["radius"], 1e3*set["core"], set["inner"], set["outer"]
 		ball := func(r, density float64) float64 { return 4.0 / 3 * math.Pi * r * r * r * density }
 		within := func(r float64) float64 {

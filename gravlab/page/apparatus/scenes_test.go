@@ -1,0 +1,107 @@
+package apparatus
+
+import (
+	"iter"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gravity.example/gravlab"
+	"gravity.example/gravlab/earth"
+)
+
+// settingsOf draws places for the sliders of a scene, 250 times.
+func settingsOf(s Scene) iter.Seq[map[string]float64] {
+	rng := rand.New(rand.NewPCG(1, uint64(len(s.ID))))
+	return func(yield func(map[string]float64) bool) {
+		for range 250 {
+			set := map[string]float64{}
+			for _, c := range s.Controls {
+				set[c.ID] = math.Min(c.Max, c.Min+c.Step*math.Floor(rng.Float64()*(1+(c.Max-c.Min)/c.Step)))
+			}
+			if !yield(set) {
+				return
+			}
+		}
+	}
+}
+
+// numbersOf are the numbers that a scene shows, and their texts are there.
+func numbersOf(t *testing.T, s Scene, set map[string]float64, at float64) map[string]float64 {
+	t.Helper()
+	state, err := s.At(set, at)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]float64{}
+	for _, n := range state.Numbers {
+		out[n.ID] = n.Value
+	}
+	return out
+}
+
+func same(t *testing.T, what string, got, want float64) {
+	t.Helper()
+	if math.Abs(got-want) > 1e-9*math.Abs(want)+1e-12 {
+		t.Errorf("%s is %g, want %g", what, got, want)
+	}
+}
+
+// TestGate: the reading is the pull of two points, Gm d/(x²+d²)^(3/2), worked out here; the cargo
+// that it is compared with pulls as much straight above.
+func TestGate(t *testing.T) {
+	for set := range settingsOf(gate) {
+		const at = 3.0
+		got := numbersOf(t, gate, set, at)
+		v := set["speed"] / 3.6
+		point := func(mass, x, d float64) float64 { return 1e12 * gravlab.G * mass * d / math.Pow(x*x+d*d, 1.5) }
+		x, d := v*at-12, set["height"]+1.2
+		same(t, "the reading", got["now"], point(set["front"], x, 2.2)+point(set["cargo"], x-set["apart"], d))
+		same(t, "its pull straight above", point(got["mass"], 0, d+set["higher"]), point(set["cargo"], 0, d))
+	}
+}
+
+// TestIceCap: fit and uncertainties are those of package earth, for months drawn here.
+func TestIceCap(t *testing.T) {
+	model := earth.TrendModel{Annual: true, Year: 1}
+	for set := range settingsOf(iceCap) {
+		n := int(math.Round(set["months"]))
+		got := numbersOf(t, iceCap, set, 1000)
+		same(t, "the number of months", got["so"], float64(n))
+		years, mass := monthly{set["rate"], set["season"], set["noise"], set["alike"], n}.months()
+		fitted, err := model.Fit(years, mass)
+		if err != nil {
+			t.Fatal(err)
+		}
+		same(t, "the rate", got["fit"], fitted.Rate.Value)
+		_, honest, _, err := model.Plan(years, set["noise"], set["alike"])
+		if err != nil {
+			t.Fatal(err)
+		}
+		same(t, "its uncertainty", got["honest"], honest)
+	}
+	// Without noise the fit gives the rate back.
+	exact := numbersOf(t, iceCap, map[string]float64{"noise": 5, "alike": 0}, 1000)
+	if math.Abs(exact["off"]) > 4*exact["white"] {
+		t.Errorf("the fit is off by %g with an uncertainty of %g", exact["off"], exact["white"])
+	}
+}
+
+// TestWalk: without noise and knock a straight drift is found and nothing is left; with a knock
+// between two readings at the base, what is left is a part of it.
+func TestWalk(t *testing.T) {
+	for set := range settingsOf(walk) {
+		set["noise"], set["tare"] = 0, 0
+		got := numbersOf(t, walk, set, 100)
+		same(t, "the drift", got["slope"], set["drift"])
+		if math.Abs(got["worst"]) > 1e-9 {
+			t.Errorf("%v: %g µGal are left of a straight drift", set, got["worst"])
+		}
+		same(t, "the misclosure", got["close"], set["drift"]*float64(len(order(set["back"]))-1)/6)
+	}
+	knocked := numbersOf(t, walk, map[string]float64{"noise": 0, "tare": 60, "drift": 0, "back": 0}, 100)
+	same(t, "the misclosure after a knock", knocked["close"], 60)
+	if w := math.Abs(knocked["worst"]); w < 20 || w > 60 {
+		t.Errorf("a knock of 60 µGal leaves %g", w)
+	}
+}
