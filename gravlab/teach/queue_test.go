@@ -3,6 +3,8 @@ package teach
 import (
 	"context"
 	"fmt"
+	"math/rand/v2"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -196,6 +198,53 @@ func TestStoppedEarly(t *testing.T) {
 		}
 		if got := <-said; strings.Contains(got, "others") {
 			t.Errorf("the last one, for which nobody waits, is told %s", got)
+		}
+	})
+}
+
+// Two hundred students on two places, each with a box per minute of which most are thin, and
+// figures that are drawn in advance: the processor time adds up to 0.8 of the places, and a
+// thin box comes back soon. The moments are drawn from a fixed seed.
+func TestTwoHundred(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(2)
+		w := newWork(q)
+		ctx, end := context.WithTimeout(t.Context(), 10*time.Minute)
+		defer end()
+		var mu sync.Mutex
+		var thin []time.Duration
+		var all sync.WaitGroup
+		for i := range 200 {
+			r := rand.New(rand.NewPCG(1, uint64(i)))
+			all.Go(func() {
+				time.Sleep(time.Duration(r.Float64() * float64(time.Minute)))
+				for ctx.Err() == nil {
+					box := "250ms"
+					if x := r.Float64(); x > 0.9 {
+						box = "2s"
+					} else if x > 0.7 {
+						box = "500ms"
+					}
+					began := time.Now()
+					w.run(t, fmt.Sprint(i), box, 1, 0)
+					mu.Lock()
+					if box == "250ms" {
+						thin = append(thin, time.Since(began))
+					}
+					mu.Unlock()
+					time.Sleep(time.Until(began.Add(time.Minute)))
+				}
+			})
+			all.Go(func() {
+				(turn{q, "", w}).RunBox(ctx, page.Box{Source: "1s", Idle: true, Log: func(string) {}})
+			})
+		}
+		all.Wait()
+		slices.Sort(thin)
+		if p := thin[len(thin)*95/100]; p > 1500*time.Millisecond {
+			t.Errorf("95 %% of %d thin boxes came back within %v", len(thin), p)
+		} else {
+			t.Logf("95 %% of %d thin boxes came back within %v", len(thin), p)
 		}
 	})
 }
