@@ -16,7 +16,6 @@
 package show
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"html"
@@ -57,7 +56,7 @@ func send(kind wire.Kind, f *figure.Figure) {
 
 // Sketch shows a drawing to scale.
 func Sketch(s *figure.Sketch) {
-	head, err := json.Marshal(s)
+	head, err := s.Pack()
 	if err != nil {
 		fmt.Println("not shown:", err)
 		return

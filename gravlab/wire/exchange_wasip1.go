@@ -3,18 +3,9 @@
 package wire
 
 import (
-	"encoding/json"
 	"errors"
 	"unsafe"
 )
-
-// Package json looks at a type once. A confined program does that when it starts, since each of
-// its cells begins with the memory as it is then: in the interpreter it takes 10 ms.
-func init() {
-	if b, err := json.Marshal(Head{}); err != nil || json.Unmarshal(b, new(Head)) != nil {
-		panic("the head of a frame has no JSON")
-	}
-}
 
 // hostExchange hands the host n bytes at p, an encoded frame, and returns the
 // length of the reply, which the host keeps until hostTake; 0 means that the

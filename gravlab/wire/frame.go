@@ -1,7 +1,7 @@
 // Package wire holds the messages that travel between a student's program
 // and the lab server that judges it, and the connection that carries them.
 //
-// A frame has three parts: a head, which is a small JSON object; numbers, raw
+// A frame has three parts: a head of named fields; numbers, raw
 // little-endian float64 (JSON has no NaN, and 20,000 numbers as JSON take 1.5 s
 // in a confined program, raw ones 0.03 s); and data, raw bytes such as an image.
 // On the wire stand three lengths, little-endian uint32 (bytes of the head,
@@ -14,14 +14,13 @@
 // program confined to WebAssembly two functions of its host. Package ask and
 // package show share the one connection of Exchange.
 //
-// The package imports the standard library only, and neither net nor
-// encoding/gob: every cell of a notebook is linked with it, and those two would
+// The package imports the standard library only, and none of net, encoding/gob and
+// encoding/json: every cell of a notebook is linked with it, and the first two would
 // make that link slower by a third.
 package wire
 
 import (
 	"encoding/binary"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -45,10 +44,7 @@ type Frame struct {
 
 // Append appends the frame's bytes to dst.
 func (f Frame) Append(dst []byte) ([]byte, error) {
-	head, err := json.Marshal(f.Head)
-	if err != nil {
-		return dst, fmt.Errorf("frame %q: %w", f.Kind, err)
-	}
+	head := f.append(nil)
 	n := prefix + len(head) + 8*len(f.Numbers) + len(f.Data)
 	if n > Max {
 		return dst, fmt.Errorf("frame %q of %d bytes: %w", f.Kind, n, ErrTooLong)
@@ -90,8 +86,8 @@ func Decode(b []byte) (Frame, error) {
 		return f, fmt.Errorf("a frame of %d bytes says that it has %d", len(b), n)
 	}
 	b = b[prefix:]
-	if err := json.Unmarshal(b[:head], &f.Head); err != nil {
-		return Frame{}, fmt.Errorf("the head of a frame: %w", err)
+	if err := f.decode(b[:head]); err != nil {
+		return Frame{}, err
 	}
 	b = b[head:]
 	if numbers > 0 {

@@ -1,7 +1,5 @@
 package wire
 
-import "encoding/json"
-
 // Kind says what a frame is for. The constants are all the kinds there are,
 // each with the fields of the Head and the parts of the Frame that it uses
 // besides Kind.
@@ -40,7 +38,7 @@ const (
 	Figure Kind = "figure"
 	// Chart is a Figure to be shown as an interactive chart with its still image.
 	Chart Kind = "chart"
-	// Sketch shows a drawing: Figure is a figure.Sketch as JSON. The reply is
+	// Sketch shows a drawing: Figure is what its Pack makes of a figure.Sketch. The reply is
 	// Recorded or Refused.
 	Sketch Kind = "sketch"
 	// Show displays Data of type MIME: text/html, text/markdown, text/plain or
@@ -85,42 +83,42 @@ const (
 	FormFunction Form = "function" // a function
 )
 
-// Head is the JSON part of a frame. Which fields count depends on Kind.
+// Head is what a frame says in fields. Which fields count depends on Kind.
 type Head struct {
-	Kind Kind `json:"kind"`
+	Kind Kind
 
-	Lab      string `json:"lab,omitempty"`  // "01-weighing-the-earth"
-	Code     string `json:"code,omitempty"` // the sheet's code; empty for the default variant
-	Assessed bool   `json:"assessed,omitempty"`
-	Question string `json:"question,omitempty"`
-	Own      bool   `json:"own,omitempty"` // the program has read a recording of the student's own
+	Lab      string // "01-weighing-the-earth"
+	Code     string // the sheet's code; empty for the default variant
+	Assessed bool
+	Question string
+	Own      bool // the program has read a recording of the student's own
 
-	Form      Form   `json:"form,omitempty"`
-	Unit      string `json:"unit,omitempty"`
-	Text      string `json:"text,omitempty"`
-	Signature string `json:"signature,omitempty"` // "func(float64) float64", as judge.Signature
-	Token     string `json:"token,omitempty"`
-	Lengths   []int  `json:"lengths,omitempty"`
-	Fault     string `json:"fault,omitempty"`
+	Form      Form
+	Unit      string
+	Text      string
+	Signature string // "func(float64) float64", as judge.Signature
+	Token     string
+	Lengths   []int
+	Fault     string
 
-	Name    string   `json:"name,omitempty"`
-	Columns []Column `json:"columns,omitempty"`
-	At      int      `json:"at,omitempty"`
-	Total   int      `json:"total,omitempty"`
+	Name    string
+	Columns []Column
+	At      int
+	Total   int
 
-	MIME   string          `json:"mime,omitempty"`
-	Figure json.RawMessage `json:"figure,omitempty"`
+	MIME   string
+	Figure []byte
 
 	// The notebook's named pipes for displays, as the program found them in its
 	// environment.
-	Pipe     string `json:"pipe,omitempty"`
-	PipeBack string `json:"pipeBack,omitempty"`
+	Pipe     string
+	PipeBack string
 }
 
 // A Column names a column of a recording and its SI unit.
 type Column struct {
-	Name string `json:"name"`
-	Unit string `json:"unit"`
+	Name string
+	Unit string
 }
 
 // Split cuts numbers into slices of the given lengths, in order; the slices

@@ -1,10 +1,14 @@
 package figure
 
 import (
+	"bytes"
+	"encoding/json"
 	"math"
 	"reflect"
 	"strings"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 func good() *Figure {
@@ -96,6 +100,49 @@ func TestPackUnpack(t *testing.T) {
 			t.Errorf("head %q: no error", bad)
 		}
 	}
+}
+
+// The JSON that a cell writes says what package json writes of the same figure or sketch, and
+// what JSON has no number for is refused, as there.
+func TestPackIsJSON(t *testing.T) {
+	check := func(t *rapid.T, v any, got []byte, err error) {
+		want, wantErr := json.Marshal(v)
+		if (err != nil) != (wantErr != nil) {
+			t.Fatalf("%v; package json: %v", err, wantErr)
+		}
+		if err != nil {
+			return
+		}
+		a, b := reflect.New(reflect.TypeOf(v)), reflect.New(reflect.TypeOf(v))
+		if err := json.Unmarshal(want, a.Interface()); err != nil {
+			t.Fatal(err)
+		}
+		if err := json.Unmarshal(got, b.Interface()); err != nil {
+			t.Fatalf("%v in %q", err, got)
+		}
+		// Written again by package json, an empty list is as none.
+		first, _ := json.Marshal(a.Interface())
+		second, _ := json.Marshal(b.Interface())
+		if !bytes.Equal(first, second) {
+			t.Fatalf("%s\nwant %s", second, first)
+		}
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		f := rapid.Make[Figure]().Draw(t, "figure")
+		got, numbers, err := f.Pack()
+		check(t, f, got, err)
+		if err == nil {
+			if _, err := Unpack(got, numbers); err != nil {
+				t.Fatal(err)
+			}
+		}
+		s := rapid.Make[Sketch]().Draw(t, "sketch")
+		if len(s.Shapes) == 0 {
+			s.Shapes = nil
+		}
+		got, err = s.Pack()
+		check(t, s, got, err)
+	})
 }
 
 func TestAltText(t *testing.T) {

@@ -1,16 +1,6 @@
 package figure
 
-import (
-	"encoding/json"
-	"fmt"
-)
-
-// packed is the head of a figure under way: everything but the long numbers,
-// and how many of those each slice has.
-type packed struct {
-	Figure
-	Counts []int `json:"counts"`
-}
+import "fmt"
 
 // slices returns all data of f in a fixed order.
 func (f *Figure) slices() []*[]float64 {
@@ -33,41 +23,28 @@ func (f *Figure) slices() []*[]float64 {
 // Pack splits a figure into a small JSON object and its numbers in one slice,
 // as frames carry them.
 func (f *Figure) Pack() (head []byte, numbers []float64, err error) {
-	p := packed{Figure: *f}
-	for _, s := range f.slices() {
-		p.Counts = append(p.Counts, len(*s))
-		numbers = append(numbers, *s...)
+	var o object
+	o.within("", "{}", func() {
+		o.figure(f)
+		o.within("counts", "[]", func() {
+			for _, s := range f.slices() {
+				o.count("", len(*s))
+				numbers = append(numbers, *s...)
+			}
+		})
+	})
+	if o.err != nil {
+		return nil, nil, fmt.Errorf("figure: packing: %w", o.err)
 	}
-	head, err = json.Marshal(p)
-	if err != nil {
-		return nil, nil, fmt.Errorf("figure: packing: %w", err)
-	}
-	return head, numbers, nil
+	return o.b, numbers, nil
 }
 
-// Unpack puts a figure together again. Its slices share memory with numbers.
-// The result may still be refused by Validate.
-func Unpack(head []byte, numbers []float64) (*Figure, error) {
-	var p packed
-	if err := json.Unmarshal(head, &p); err != nil {
-		return nil, fmt.Errorf("figure: the head cannot be read: %w", err)
+// Pack makes a JSON object of a sketch, as frames carry it.
+func (s *Sketch) Pack() ([]byte, error) {
+	var o object
+	o.within("", "{}", func() { o.sketch(s) })
+	if o.err != nil {
+		return nil, fmt.Errorf("sketch: packing: %w", o.err)
 	}
-	all := p.slices()
-	if len(all) != len(p.Counts) {
-		return nil, fmt.Errorf("figure: the head counts %d slices; allowed: %d for its series", len(p.Counts), len(all))
-	}
-	rest := numbers
-	for i, n := range p.Counts {
-		if n < 0 || n > len(rest) {
-			return nil, fmt.Errorf("figure: slice %d wants %d numbers and %d are left", i, n, len(rest))
-		}
-		if n > 0 {
-			*all[i] = rest[:n:n]
-		}
-		rest = rest[n:]
-	}
-	if len(rest) > 0 {
-		return nil, fmt.Errorf("figure: %d numbers are left over", len(rest))
-	}
-	return &p.Figure, nil
+	return o.b, nil
 }
