@@ -25,11 +25,12 @@
 //
 // # Where the work is
 //
-// A lab is copied into the folder of working copies when it is first changed or run,
-// and the copy is what the page reads and writes from then on. It is an ordinary
-// notebook, written whole. What stands in a form and was not submitted is kept with
-// its cell, not in its code. Recordings of the reader's own stand beside the copy: made with the
-// device that shows the page, or brought, as a notebook of the same sheet may be. One tab writes; another is told, and may take over.
+// A lab is copied into the folder of working copies when it is first changed or run, and the
+// copy is what the page reads and writes from then on. It is an ordinary notebook, written
+// whole. What stands in a form and was not submitted is kept with its cell, not in its code.
+// Recordings of the reader's own stand beside the copy: made with the device that shows the
+// page, or brought, as a notebook of the same sheet may be. One tab writes; another is told,
+// and may take over.
 package page
 
 import (
