@@ -89,7 +89,7 @@ func TestSceneIsTheModel(t *testing.T) {
 // line or another writing, but for the letter of a thing on that thing and on what
 // that is drawn over.
 func TestLabels(t *testing.T) {
-	for _, s := range []Scene{balance, lift, turntable, stone, tide, descent, gate, iceCap, walk} {
+	for _, s := range []Scene{balance, lift, turntable, stone, tide, descent, gate, iceCap, walk, pendant} {
 		said := 0
 		ends := 1
 		for range s.Controls {

@@ -13,7 +13,7 @@ import (
 const balanceTurn = 20
 
 var balance = Scene{
-	ID: "balance", Title: "The torsion balance", Labs: []string{"01", "02"},
+	ID: "balance", Title: "The torsion balance", Labs: []string{"01"},
 	Controls: []Control{
 		{ID: "d", Label: "distance between centres d", Unit: "mm", Min: 66, Max: 120, Step: 1, Start: 75},
 		{ID: "M", Label: "large mass M", Unit: "kg", Min: 1, Max: 5, Step: 0.1, Start: 4},

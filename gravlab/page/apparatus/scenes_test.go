@@ -105,3 +105,54 @@ func TestWalk(t *testing.T) {
 		t.Errorf("a knock of 60 µGal leaves %g", w)
 	}
 }
+
+// TestPendant: the angle is the closed form of a damped swing that starts at rest, worked out
+// here; its turning points touch the amplitude that is drawn after whole periods, and the
+// stopwatch is off by its presses alone.
+func TestPendant(t *testing.T) {
+	for set := range settingsOf(pendant) {
+		at := 0.37 * set["half"]
+		got := numbersOf(t, pendant, set, at)
+		tau, w := set["half"]/math.Ln2, 2*math.Pi/set["period"]
+		same(t, "the angle", got["angle"], set["start"]*math.Exp(-at/tau)*(math.Cos(w*at)+math.Sin(w*at)/(w*tau)))
+		same(t, "the amplitude left", got["left"], 100*math.Pow(2, -0.37))
+		same(t, "the number of swings", got["count"], math.Floor(at/set["period"]+1e-9))
+		same(t, "the uncertainty", got["u"], math.Sqrt(2*set["hand"]*set["hand"])/set["swings"])
+
+		set["hand"] = 0
+		if last := numbersOf(t, pendant, set, 1e4); last["time"] >= set["swings"]*set["period"] {
+			same(t, "a period timed without error", last["timedperiod"], set["period"])
+		}
+	}
+	// After half an amplitude's time a half is left, and the swing goes as its envelope.
+	one := numbersOf(t, pendant, map[string]float64{"period": 5, "half": 150}, 150)
+	same(t, "the angle after whole periods", one["angle"], 12.5)
+}
+
+// TestNothingOverlaps: at 1,000 random settings and times no writing of a scene lies on a thing, a
+// line or another writing, and none runs out of the picture.
+func TestNothingOverlaps(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 1))
+	for _, s := range []Scene{pendant} {
+		drawn := 0
+		for round := 0; drawn < 1000 && round < 8; round++ {
+			for set := range settingsOf(s) {
+				for _, c := range s.Controls { // other places in each round
+					set[c.ID] = math.Min(c.Max, c.Min+c.Step*math.Floor(rng.Float64()*(1+(c.Max-c.Min)/c.Step)))
+				}
+				at := 600 * rng.Float64()
+				state, err := s.At(set, at)
+				if err != nil {
+					continue // the sentence says what to change
+				}
+				drawn++
+				for _, what := range covered(state) {
+					t.Fatalf("%s, %v, %g s: %s", s.ID, set, at, what)
+				}
+			}
+		}
+		if drawn < 1000 {
+			t.Errorf("%s: only %d settings could be drawn", s.ID, drawn)
+		}
+	}
+}
