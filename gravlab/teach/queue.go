@@ -29,6 +29,8 @@ const (
 	// pausedEach is how many boxes may stand still for each place. Each keeps its memory, some
 	// 150 MB.
 	pausedEach = 5
+	// mostPaused is how many on a machine with many places.
+	mostPaused = 16
 )
 
 // boxLimits are those of a box.
@@ -79,7 +81,7 @@ type entry struct {
 func newQueue(places int) *queue {
 	q := &queue{places: places, now: time.Now, used: map[string]account{}}
 	if sandbox.CanPause {
-		q.paused = pausedEach * places
+		q.paused = min(pausedEach*places, mostPaused)
 	}
 	return q
 }
