@@ -95,8 +95,8 @@ var errTwo = errors.New("one of your boxes runs and another one waits; wait for 
 // enter waits for a place; leave gives it back and says what was used. say is told the place in the
 // queue.
 //
-// A box that no one waits for (idle) begins when nobody else does, stands still while others run in
-// all places, and counts for nothing.
+// A box that no one waits for (idle) begins when a place is free, stands still while there is none,
+// and counts for nothing. There is one at a time.
 func (q *queue) enter(ctx context.Context, who string, idle bool, say func(text string)) (*entry, error) {
 	e := &entry{who: who, begin: make(chan struct{}), since: q.now()}
 	q.mu.Lock()
@@ -190,7 +190,8 @@ func (q *queue) next() {
 		}
 		best.state = running
 	}
-	busy := q.count(func(e *entry) bool { return e.state != paused })
+	// Those who have used much and wait leave a place free, and the idle ones may have that.
+	busy := q.count(func(e *entry) bool { return e.state == running || e.state == waiting && !q.long(e) })
 	begun := 0
 	for _, e := range q.idle {
 		if e.state != waiting {
@@ -199,7 +200,7 @@ func (q *queue) next() {
 	}
 	for _, e := range q.idle {
 		switch {
-		case busy >= max(1, q.places-1):
+		case busy >= q.places:
 			if e.state == running {
 				e.state = paused
 			}

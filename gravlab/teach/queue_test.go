@@ -298,6 +298,27 @@ func TestIdleStandsStill(t *testing.T) {
 	})
 }
 
+// Beside loops that never end, the figures that open with a lab are drawn all the same: in the
+// place that the loops leave free.
+func TestFiguresBesideLoops(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		q := newQueue(2)
+		w := newWork(q)
+		for i := range 10 {
+			go w.run(t, fmt.Sprintf("loop%d", i), "1h", 40, 0)
+		}
+		time.Sleep(time.Minute)
+		began := time.Now()
+		if _, err := (turn{q, "", w}).RunBox(t.Context(), page.Box{Source: "2s", Idle: true, Log: func(string) {}}); err != nil {
+			t.Fatal(err)
+		}
+		if took := time.Since(began); took > 3*time.Second {
+			t.Errorf("a figure of 2 s took %v", took)
+		}
+		time.Sleep(time.Hour)
+	})
+}
+
 // A box has 3 s while others wait and 10 s while nobody does.
 func TestPatience(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
