@@ -69,7 +69,7 @@ type Number struct {
 
 // Scenes returns all scenes.
 func Scenes() []Scene {
-	return []Scene{balance, pendulumPast, underground, lift, spring, reversible, turntable, stone, tide, descent, gate, iceCap, walk, pendant}
+	return []Scene{balance, pendulumPast, underground, lift, spring, reversible, turntable, stone, tide, descent, gate, iceCap, walk, pendant, sources, pier, drains}
 }
 
 // For returns the scene that stands beside a lab ("01"); ok is false where there

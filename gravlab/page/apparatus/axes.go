@@ -7,12 +7,21 @@ type axes struct {
 	left, top, right, bottom float64 // of the frame, on the picture
 	x0, x1, y0, y1           float64 // what the frame spans
 	xName, yName             string  // with their units
+	logX, logY               bool    // by powers of ten
+}
+
+// share is where a value lies between two others, 0 to 1.
+func share(v, lo, hi float64, log bool) float64 {
+	v = math.Max(lo, math.Min(v, hi))
+	if log {
+		return math.Log(v/lo) / math.Log(hi/lo)
+	}
+	return (v - lo) / (hi - lo)
 }
 
 // at is the place of a value, kept within the frame.
 func (a axes) at(x, y float64) (float64, float64) {
-	x, y = math.Max(a.x0, math.Min(x, a.x1)), math.Max(a.y0, math.Min(y, a.y1))
-	return a.left + (a.right-a.left)*(x-a.x0)/(a.x1-a.x0), a.bottom - (a.bottom-a.top)*(y-a.y0)/(a.y1-a.y0)
+	return a.left + (a.right-a.left)*share(x, a.x0, a.x1, a.logX), a.bottom - (a.bottom-a.top)*share(y, a.y0, a.y1, a.logY)
 }
 
 // frame draws both axes with some four ticks each. The name of the upright one stands above it.
@@ -21,24 +30,48 @@ func (a axes) frame() []Shape {
 		path("plain", []float64{a.left, a.top, a.left, a.bottom, a.right, a.bottom}),
 		label(a.left+26, a.top-14, a.yName), label((a.left+a.right)/2, a.bottom+34, a.xName),
 	}
-	for _, v := range ticksOf(a.y0, a.y1) {
+	for _, v := range ticksOf(a.y0, a.y1, a.logY) {
 		_, y := a.at(a.x0, v)
-		shapes = append(shapes, line("plain", a.left-4, y, a.left, y), label(a.left-22, y+4, tick(v, tickStep((a.y1-a.y0)/4))))
+		shapes = append(shapes, line("plain", a.left-4, y, a.left, y), label(a.left-22, y+4, written(v, a.y1-a.y0, a.logY)))
 	}
-	for _, v := range ticksOf(a.x0, a.x1) {
+	for _, v := range ticksOf(a.x0, a.x1, a.logX) {
 		x, _ := a.at(v, a.y0)
-		shapes = append(shapes, line("plain", x, a.bottom, x, a.bottom+4), label(x, a.bottom+17, tick(v, tickStep((a.x1-a.x0)/4))))
+		shapes = append(shapes, line("plain", x, a.bottom, x, a.bottom+4), label(x, a.bottom+17, written(v, a.x1-a.x0, a.logX)))
 	}
 	return shapes
 }
 
 // ticksOf are round values from lo to hi.
-func ticksOf(lo, hi float64) (list []float64) {
+func ticksOf(lo, hi float64, log bool) (list []float64) {
+	if log {
+		every := math.Ceil(math.Log10(hi/lo) / 5.5)
+		for k := math.Ceil(math.Log10(lo) - 1e-9); k <= math.Log10(hi)+1e-9; k += every {
+			list = append(list, math.Pow(10, k))
+		}
+		return list
+	}
 	step := tickStep((hi - lo) / 4)
 	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+step*1e-9; k++ {
 		list = append(list, k*step)
 	}
 	return list
+}
+
+// written is a tick on an axis of some span.
+func written(v, span float64, log bool) string {
+	if !log {
+		return tick(v, tickStep(span/4))
+	}
+	switch k := int(math.Round(math.Log10(v))); k {
+	case -1:
+		return "0.1"
+	case 0:
+		return "1"
+	case 1:
+		return "10"
+	default:
+		return "10" + superscript(k)
+	}
 }
 
 // curve draws y over x.

@@ -133,7 +133,7 @@ func TestPendant(t *testing.T) {
 // line or another writing, and none runs out of the picture.
 func TestNothingOverlaps(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 1))
-	for _, s := range []Scene{pendant} {
+	for _, s := range []Scene{balance, lift, turntable, stone, tide, descent, gate, iceCap, walk, pendant, sources, pier, drains} {
 		drawn := 0
 		for round := 0; drawn < 1000 && round < 8; round++ {
 			for set := range settingsOf(s) {
@@ -147,12 +147,63 @@ func TestNothingOverlaps(t *testing.T) {
 				}
 				drawn++
 				for _, what := range covered(state) {
-					t.Fatalf("%s, %v, %g s: %s", s.ID, set, at, what)
+					t.Errorf("%s, %v, %g s: %s", s.ID, set, at, what)
 				}
 			}
 		}
 		if drawn < 1000 {
 			t.Errorf("%s: only %d settings could be drawn", s.ID, drawn)
+		}
+	}
+}
+
+// TestSources: structural thermal noise is √(4kTω₀²/(Qmω)), the readout's ω₀² times its length far
+// below the natural frequency, and squares add.
+func TestSources(t *testing.T) {
+	for set := range settingsOf(sources) {
+		set["bias"] = 0
+		got := numbersOf(t, sources, set, 0)
+		w0, w, m := 2*math.Pi*set["f0"], 2*math.Pi*0.1, 1e-3*set["mass"]
+		thermal := 1e9 * math.Sqrt(4*1.380649e-23*293*w0*w0/(set["q"]*m*w))
+		same(t, "thermal noise", got["thermal"], thermal)
+		// |ω₀² − ω² + iω₀²/Q| times the length, for structural damping.
+		readout := 1e-3 * set["readout"] * math.Hypot(w0*w0-w*w, w0*w0/set["q"])
+		same(t, "readout noise", got["readout"], readout)
+		same(t, "all together", got["low"], math.Sqrt(thermal*thermal+readout*readout+set["rest"]*set["rest"]))
+	}
+}
+
+// TestPier: with parallel axes and like sensors the coherence gives their self-noise; with an angle
+// between the axes it gives too much.
+func TestPier(t *testing.T) {
+	for set := range settingsOf(pier) {
+		set["tilt"], set["b"] = 0, set["a"]
+		got := numbersOf(t, pier, set, 1000)
+		same(t, "the number of averages", got["k"], set["all"])
+		// In the ground's power the noise of the quietest is lost from the sixth digit on.
+		if math.Abs(got["one"]-got["truth"]) > 1e-6*got["truth"] {
+			t.Errorf("%v: self-noise %g by the coherence, want %g", set, got["one"], got["truth"])
+		}
+		set["tilt"] = 50
+		if tilted := numbersOf(t, pier, set, 1000); tilted["one"] <= got["one"] {
+			t.Errorf("%v: an angle of 50 mrad lowers the self-noise from %g to %g", set, got["one"], tilted["one"])
+		}
+	}
+}
+
+// TestDrains: gravity is that of two lines of mass, 2Gλz/(x²+z²), worked out here; of drains farther
+// apart than they are deep the difference of two sensors leaves less midway.
+func TestDrains(t *testing.T) {
+	for set := range settingsOf(drains) {
+		set["sensors"] = 0
+		got := numbersOf(t, drains, set, 0)
+		lambda, z, apart := -1900*math.Pi*set["radius"]*set["radius"], set["depth"], set["apart"]
+		line := func(x float64) float64 { return 1e8 * 2 * gravlab.G * lambda * z / (x*x + z*z) }
+		same(t, "above a drain", got["over"], line(0)+line(apart))
+		same(t, "midway", got["between"], 2*line(apart/2))
+		set["sensors"] = 1
+		if two := numbersOf(t, drains, set, 0); apart > 1.2*z && two["dent"] >= got["dent"] {
+			t.Errorf("%v: two sensors leave %g %% midway, one %g %%", set, two["dent"], got["dent"])
 		}
 	}
 }

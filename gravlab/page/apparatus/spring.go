@@ -8,7 +8,7 @@ import (
 )
 
 var spring = Scene{
-	ID: "spring", Title: "A mass on a spring, and how quiet it is", Labs: []string{"03", "04", "05"},
+	ID: "spring", Title: "A mass on a spring, and how quiet it is", Labs: []string{"03"},
 	Controls: []Control{
 		{ID: "f0", Label: "natural frequency f₀", Unit: "Hz", Min: 1.5, Max: 20, Step: 0.1, Start: 3.1},
 		{ID: "Q", Label: "quality factor Q", Unit: "", Min: 0.6, Max: 2000, Step: 0.1, Start: 40},

@@ -62,7 +62,7 @@ func viewTide(set map[string]float64, t float64) (State, error) {
 		},
 		Says: fmt.Sprintf("At %s h the tide is %s nm/s² upward.", digits(t/3600), digits(now)),
 	}
-	const left, right, middle, tall = 22.0, 146.0, 170.0, 110.0 // the horizon, and a right angle above it
+	const left, right, middle, tall = 22.0, 142.0, 170.0, 110.0 // the horizon, and a right angle above it
 	x := func(azimuth float64) float64 {
 		turn := math.Mod(azimuth/(2*math.Pi)+1, 1)
 		return left + (right-left)*turn

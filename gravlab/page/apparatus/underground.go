@@ -11,7 +11,7 @@ import (
 )
 
 var underground = Scene{
-	ID: "underground", Title: "Bodies under a line of stations", Labs: []string{"10", "11"},
+	ID: "underground", Title: "Bodies under a line of stations", Labs: []string{"10"},
 	Controls: []Control{
 		{ID: "z", Label: "depth to the centre", Unit: "m", Min: 2, Max: 20, Step: 0.5, Start: 6},
 		{ID: "r", Label: "radius", Unit: "m", Min: 0.5, Max: 4, Step: 0.1, Start: 1.5},
