@@ -191,8 +191,8 @@ func TestPier(t *testing.T) {
 	}
 }
 
-// TestDrains: gravity is that of two lines of mass, 2Gλz/(x²+z²), worked out here; of drains farther
-// apart than they are deep the difference of two sensors leaves less midway.
+// TestDrains: gravity is that of two lines of mass, 2Gλz/(x²+z²), worked out here; of drains
+// farther apart than they are deep the difference of two sensors leaves less midway.
 func TestDrains(t *testing.T) {
 	for set := range settingsOf(drains) {
 		set["sensors"] = 0
