@@ -37,8 +37,50 @@ type Scene struct {
 	Controls []Control `json:"controls"`
 	Speed    float64   `json:"speed"` // seconds of the scene in one second of the reader; 0 for a scene that does not move
 	Note     string    `json:"note"`  // what is drawn otherwise than it is
+	// Record is what the apparatus records, if it does; see Table.
+	Record *Record `json:"record,omitempty"`
 
 	view func(set map[string]float64, t float64) (State, error)
+}
+
+// A Record is one number of a scene against time.
+type Record struct {
+	Number string  `json:"number"` // its id
+	Column string  `json:"column"` // its name, a word
+	Every  float64 `json:"every"`  // s
+}
+
+// mostRecorded bounds the readings of a record.
+const mostRecorded = 5000
+
+// Table is what the apparatus has recorded by a time (s), as a CSV file that a lab reads as a
+// recording of one's own: columns time and the number, with its unit. It has what the model
+// gives, to six digits, without noise.
+func (s Scene) Table(set map[string]float64, until float64) (string, error) {
+	if s.Record == nil {
+		return "", fmt.Errorf("%s: it records nothing", s.Title)
+	}
+	var b strings.Builder
+	for k := 0; k < mostRecorded; k++ {
+		t := float64(k) * s.Record.Every
+		if t > until && k > 1 {
+			break
+		}
+		state, err := s.At(set, t)
+		if err != nil {
+			return "", err
+		}
+		for _, n := range state.Numbers {
+			if n.ID != s.Record.Number {
+				continue
+			}
+			if k == 0 {
+				fmt.Fprintf(&b, "time (s),%s (%s)\n", s.Record.Column, strings.NewReplacer("°", "deg").Replace(n.Unit))
+			}
+			fmt.Fprintf(&b, "%.6g,%.6g\n", t, n.Value)
+		}
+	}
+	return b.String(), nil
 }
 
 // A State is a scene at one moment.

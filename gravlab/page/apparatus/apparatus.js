@@ -69,8 +69,9 @@ function shape(s) {
 }
 
 // mount shows the scene of a lab in an element. It returns false where the lab
-// has none.
-export async function mount(host, lab, base) {
+// has none. keep(name, text) puts a recording where the lab's code finds it; without it
+// none is offered.
+export async function mount(host, lab, base, keep) {
   let scenes;
   try {
     scenes = await load(base);
@@ -126,6 +127,24 @@ export async function mount(host, lab, base) {
     again.addEventListener("click", () => { time = 0; draw(true); });
     buttons.append(toggle, step, again);
   }
+  const kept = element("p", { class: "a-note", role: "status" });
+  if (scene.record && keep) {
+    const take = element("button", { type: "button" }, "Take this record");
+    take.addEventListener("click", async () => {
+      take.disabled = true;
+      const { csv, error } = JSON.parse(globalThis.gravlabApparatus(scene.id, JSON.stringify(set), time, "record"));
+      const name = `apparatus-${scene.id}.csv`;
+      try {
+        if (error) throw new Error(error);
+        await keep(name, csv);
+        kept.replaceChildren("A practice record of ", csv.split("\n").length - 2, " readings is kept. In a box: ", element("code", {}, `rec := sheet.OwnRecording("${name}")`), ". It is not your sheet's own, and no question is about it.");
+      } catch (e) {
+        kept.textContent = "Not taken: " + e.message + ".";
+      }
+      take.disabled = false;
+    });
+    buttons.append(take);
+  }
   function showToggle() { if (toggle) toggle.textContent = running ? "Pause" : "Move"; }
 
   // draw works the scene out and shows it. Speech follows settings and steps,
@@ -167,7 +186,7 @@ export async function mount(host, lab, base) {
   }
 
   host.replaceChildren(
-    element("h2", { class: "a-title" }, scene.title), picture, buttons, problem, controls, numbers, says,
+    element("h2", { class: "a-title" }, scene.title), picture, buttons, kept, problem, controls, numbers, says,
     element("p", { class: "a-note" }, scene.note));
   host.dataset.scene = scene.id;
   showToggle();

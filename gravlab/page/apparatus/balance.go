@@ -21,9 +21,10 @@ var balance = Scene{
 		{ID: "kappa", Label: "torsion constant κ", Unit: "nN·m/rad", Min: 80, Max: 600, Step: 5, Start: 165},
 		{ID: "decay", Label: "swings until the amplitude falls to 1/e", Unit: "", Min: 0.3, Max: 10, Step: 0.1, Start: 3},
 	},
-	Speed: 60,
-	Note:  fmt.Sprintf("Seen from above, to scale. The rotation of the beam is exaggerated %d times, or less where the spheres would meet in the picture, and time runs 60 times faster.", balanceTurn),
-	view:  viewBalance,
+	Speed:  60,
+	Record: &Record{Number: "angle", Column: "angle", Every: 10},
+	Note:   fmt.Sprintf("Seen from above, to scale. The rotation of the beam is exaggerated %d times, or less where the spheres would meet in the picture, and time runs 60 times faster.", balanceTurn),
+	view:   viewBalance,
 }
 
 func viewBalance(set map[string]float64, t float64) (State, error) {

@@ -19,9 +19,10 @@ var gate = Scene{
 		{ID: "higher", Label: "how much higher the one it is compared with lies", Unit: "m", Min: 0, Max: 1, Step: 0.05, Start: 0.5},
 		{ID: "speed", Label: "speed", Unit: "km/h", Min: 3, Max: 15, Step: 0.1, Start: 6.5},
 	},
-	Speed: 1,
-	Note:  "The lane from the side, to scale but for the loads, which are points. The sensor is 1.2 m below the road and reads upwards. Below, its reading: solid with this cargo, dashed with one that lies higher and is heavier, so that its pull straight above is the same. A screening result is a reason for a trained officer to look, nothing more.",
-	view:  viewGate,
+	Speed:  1,
+	Record: &Record{Number: "now", Column: "reading", Every: 0.1},
+	Note:   "The lane from the side, to scale but for the loads, which are points. The sensor is 1.2 m below the road and reads upwards. Below, its reading: solid with this cargo, dashed with one that lies higher and is heavier, so that its pull straight above is the same. A screening result is a reason for a trained officer to look, nothing more.",
+	view:   viewGate,
 }
 
 func viewGate(set map[string]float64, t float64) (State, error) {

@@ -25,7 +25,8 @@ var lift = Scene{
 		{ID: "tilt", Label: "tilt of the scale", Unit: "°", Min: 0, Max: 30, Step: 0.5, Start: 0},
 		{ID: "m", Label: "mass of the person", Unit: "kg", Min: 40, Max: 120, Step: 1, Start: 70},
 	},
-	Speed: 1,
+	Speed:  1,
+	Record: &Record{Number: "reading", Column: "reading", Every: 0.02},
 	Note: "The shaft is to scale and the cabin in it is not. With the cable cut the drawing stops before the pit. " +
 		"Try it on a bathroom scale in a public lift; never in a shaft, by a hatch or with anything that holds the cabin.",
 	view: viewLift,

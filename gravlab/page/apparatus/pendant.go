@@ -18,9 +18,10 @@ var pendant = Scene{
 		{ID: "hand", Label: "uncertainty of pressing the button", Unit: "s", Min: 0, Max: 0.4, Step: 0.02, Start: 0.28},
 		{ID: "timing", Label: "timing, each with presses of its own", Min: 1, Max: 10, Step: 1, Start: 1},
 	},
-	Speed: 4,
-	Note:  "The pendant from above, turned by its true angle; four seconds pass in one. The record ends when a little over a fifth of the amplitude is left. The dashed arcs and curves are the amplitude. The stopwatch stops after the swings to be timed; the hand that presses it is early or late by chance, in the same way whenever a timing is repeated.",
-	view:  viewPendant,
+	Speed:  4,
+	Record: &Record{Number: "angle", Column: "angle", Every: 0.2},
+	Note:   "The pendant from above, turned by its true angle; four seconds pass in one. The record ends when a little over a fifth of the amplitude is left. The dashed arcs and curves are the amplitude. The stopwatch stops after the swings to be timed; the hand that presses it is early or late by chance, in the same way whenever a timing is repeated.",
+	view:   viewPendant,
 }
 
 // presses are the errors of a timing's two presses of the button, in standard uncertainties.

@@ -19,9 +19,10 @@ var pendulumPast = Scene{
 		{ID: "axis", Label: "axis of the sensor", Max: 1, Step: 1, Choices: []string{"vertical", "along the swing"}},
 		{ID: "floor", Label: "rocking stiffness of the floor", Unit: "MN·m/rad", Min: 5, Max: 500, Step: 5, Start: 40},
 	},
-	Speed: 1,
-	Note:  "Seen from the side, to scale. The curve below is the pull along the sensor's axis over one swing, scaled to fill the space. The motion of the floor is not drawn: it rocks by a few microradians and sinks by a few micrometres. It is a round slab of 1.5 m radius on soft ground, whose stiffness against sinking follows from that against rocking.",
-	view:  viewPendulum,
+	Speed:  1,
+	Record: &Record{Number: "pull", Column: "pull", Every: 0.05},
+	Note:   "Seen from the side, to scale. The curve below is the pull along the sensor's axis over one swing, scaled to fill the space. The motion of the floor is not drawn: it rocks by a few microradians and sinks by a few micrometres. It is a round slab of 1.5 m radius on soft ground, whose stiffness against sinking follows from that against rocking.",
+	view:   viewPendulum,
 }
 
 // slabRadius is that of the floor's slab, m. A rigid disc of radius r on an elastic

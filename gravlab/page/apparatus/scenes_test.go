@@ -1,12 +1,15 @@
 package apparatus
 
 import (
+	"fmt"
 	"iter"
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/ask"
 	"gravity.example/gravlab/earth"
 )
 
@@ -205,5 +208,44 @@ func TestDrains(t *testing.T) {
 		if two := numbersOf(t, drains, set, 0); apart > 1.2*z && two["dent"] >= got["dent"] {
 			t.Errorf("%v: two sensors leave %g %% midway, one %g %%", set, two["dent"], got["dent"])
 		}
+	}
+}
+
+// TestTable: a record has the scene's own number at even times, under a head that the labs read as
+// that of an own recording.
+func TestTable(t *testing.T) {
+	some := 0
+	for _, s := range Scenes() {
+		if s.Record == nil {
+			if _, err := s.Table(nil, 10); err == nil {
+				t.Errorf("%s records nothing and has a table", s.ID)
+			}
+			continue
+		}
+		some++
+		text, err := s.Table(nil, 20*s.Record.Every)
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, err = ask.ReadTable(s.ID+".csv", text)
+		if err != nil {
+			t.Errorf("%s: %v\n%s", s.ID, err, text)
+			continue
+		}
+		if n := len(strings.Split(strings.TrimSpace(text), "\n")) - 1; n != 21 {
+			t.Errorf("%s: %d readings, want 21", s.ID, n)
+		}
+		state, err := s.At(nil, 7*s.Record.Every)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range state.Numbers {
+			if n.ID == s.Record.Number && !strings.Contains(text, fmt.Sprintf("%.6g,%.6g\n", 7*s.Record.Every, n.Value)) {
+				t.Errorf("%s: %g at %g s does not stand in\n%s", s.ID, n.Value, 7*s.Record.Every, text)
+			}
+		}
+	}
+	if some < 5 {
+		t.Errorf("only %d scenes record", some)
 	}
 }

@@ -14,9 +14,10 @@ var stone = Scene{
 		{ID: "lat", Label: "latitude", Unit: "°", Min: 0, Max: 90, Step: 1, Start: 54},
 		{ID: "above", Label: "height above the sea", Unit: "m", Min: 0, Max: 4000, Step: 50, Start: 100},
 	},
-	Speed: 0.25,
-	Note:  "Without air, at a quarter of the real speed. The rings are where the stone was after each fifth of a second, to scale; the stone itself is drawn larger. Gravity is that of the reference Earth at this latitude and height.",
-	view:  viewStone,
+	Speed:  0.25,
+	Record: &Record{Number: "fallen", Column: "fallen", Every: 0.02},
+	Note:   "Without air, at a quarter of the real speed. The rings are where the stone was after each fifth of a second, to scale; the stone itself is drawn larger. Gravity is that of the reference Earth at this latitude and height.",
+	view:   viewStone,
 }
 
 func viewStone(set map[string]float64, t float64) (State, error) {

@@ -16,9 +16,10 @@ var tide = Scene{
 		{ID: "day", Label: "day of March 2024", Min: 1, Max: 29, Step: 1, Start: 6},
 		{ID: "bodies", Label: "pulled by", Max: 2, Step: 1, Choices: []string{"Moon and Sun", "the Moon alone", "the Sun alone"}},
 	},
-	Speed: 7200,
-	Note:  "On the left is the whole sky of the place, at longitude 0: directions across, heights above the horizon upward. What is below the horizon pulls as well. Two days from 0 h UTC; two hours pass in a second. The tide is that of a rigid Earth, as an upward acceleration.",
-	view:  viewTide,
+	Speed:  7200,
+	Record: &Record{Number: "both", Column: "tide", Every: 1800},
+	Note:   "On the left is the whole sky of the place, at longitude 0: directions across, heights above the horizon upward. What is below the horizon pulls as well. Two days from 0 h UTC; two hours pass in a second. The tide is that of a rigid Earth, as an upward acceleration.",
+	view:   viewTide,
 }
 
 func viewTide(set map[string]float64, t float64) (State, error) {

@@ -19,9 +19,10 @@ var turntable = Scene{
 		{ID: "period", Label: "time of a turn", Unit: "min", Min: 10, Max: 60, Step: 1, Start: 40},
 		{ID: "kappa", Label: "torsion constant κ", Unit: "nN·m/rad", Min: 1, Max: 10, Step: 0.1, Start: 4},
 	},
-	Speed: 120,
-	Note:  "Seen from above; two minutes pass in a second. The dashed line is fixed to the table, and the beam is turned away from it by as much as is written. Three turns, without noise; no experiment has found an η that is not zero.",
-	view:  viewTurntable,
+	Speed:  120,
+	Record: &Record{Number: "reading", Column: "reading", Every: 60},
+	Note:   "Seen from above; two minutes pass in a second. The dashed line is fixed to the table, and the beam is turned away from it by as much as is written. Three turns, without noise; no experiment has found an η that is not zero.",
+	view:   viewTurntable,
 }
 
 // The balance of the scene: that of lab 08's table of disturbances.

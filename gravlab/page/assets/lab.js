@@ -446,13 +446,15 @@ class Lab {
 // mount shows the virtual apparatus, where the lab has one: mount(section, lab, base)
 // of its module fills the section and returns false if there is none. On a wide
 // screen it stands beside the text, else above its first part.
-async function mount(section, { main, rail }, number) {
+async function mount(section, lab, number) {
+  const { main, rail } = lab
   const base = setting.apparatus
   try {
     const style = h("link", { rel: "stylesheet", href: base + "apparatus.css" })
     const { mount } = await import(base + "apparatus.js")
     document.head.append(style)
-    if ((await mount(section, number, base)) === false) return
+    const keep = lab.writer && ((name, text) => lab.post("bring", { name, text }))
+    if ((await mount(section, number, base, keep)) === false) return
   } catch (e) {
     console.warn("the apparatus cannot be shown:", e.message)
     return

@@ -2,7 +2,8 @@
 
 // The apparatus as the browser runs it: one function, gravlabApparatus, which
 // takes the id of a scene, the settings as JSON and a time, and returns the state
-// as JSON; without arguments it returns the list of scenes.
+// as JSON; with "record" behind these, what the scene has recorded by then; without
+// arguments, the list of scenes.
 package main
 
 import (
@@ -22,6 +23,13 @@ func answer(_ js.Value, args []js.Value) any {
 	if len(args) == 0 {
 		return encode(apparatus.Scenes())
 	}
+	if len(args) == 4 && args[3].String() == "record" {
+		text, err := record(args)
+		if err != nil {
+			return encode(map[string]string{"error": err.Error()})
+		}
+		return encode(map[string]string{"csv": text})
+	}
 	state, err := at(args)
 	if err != nil {
 		return encode(map[string]string{"error": err.Error()})
@@ -30,18 +38,29 @@ func answer(_ js.Value, args []js.Value) any {
 }
 
 func at(args []js.Value) (apparatus.State, error) {
-	if len(args) != 3 {
-		return apparatus.State{}, fmt.Errorf("want a scene, its settings and a time")
-	}
-	scene, err := apparatus.Find(args[0].String())
+	scene, set, err := asked(args)
 	if err != nil {
 		return apparatus.State{}, err
 	}
-	set := map[string]float64{}
-	if err := json.Unmarshal([]byte(args[1].String()), &set); err != nil {
-		return apparatus.State{}, err
-	}
 	return scene.At(set, args[2].Float())
+}
+
+func record(args []js.Value) (string, error) {
+	scene, set, err := asked(args)
+	if err != nil {
+		return "", err
+	}
+	return scene.Table(set, args[2].Float())
+}
+
+func asked(args []js.Value) (scene apparatus.Scene, set map[string]float64, err error) {
+	if len(args) < 3 {
+		return scene, nil, fmt.Errorf("want a scene, its settings and a time")
+	}
+	if scene, err = apparatus.Find(args[0].String()); err != nil {
+		return scene, nil, err
+	}
+	return scene, set, json.Unmarshal([]byte(args[1].String()), &set)
 }
 
 func encode(v any) string {
