@@ -12,15 +12,15 @@ var pendant = Scene{
 	ID: "pendant", Title: "A pendant and a stopwatch", Labs: []string{"02"},
 	Controls: []Control{
 		{ID: "period", Label: "full period T", Unit: "s", Min: 4, Max: 12, Step: 0.5, Start: 8.5},
-		{ID: "half", Label: "time in which the amplitude halves", Unit: "s", Min: 20, Max: 240, Step: 5, Start: 150},
+		{ID: "half", Label: "half-time of the amplitude", Unit: "s", Min: 20, Max: 240, Step: 5, Start: 150},
 		{ID: "start", Label: "turned by hand to", Unit: "°", Min: 2, Max: 30, Step: 1, Start: 25},
 		{ID: "swings", Label: "full swings timed", Min: 1, Max: 20, Step: 1, Start: 10},
-		{ID: "hand", Label: "uncertainty of pressing the button", Unit: "s", Min: 0, Max: 0.4, Step: 0.02, Start: 0.28},
-		{ID: "timing", Label: "timing, each with presses of its own", Min: 1, Max: 10, Step: 1, Start: 1},
+		{ID: "hand", Label: "uncertainty of a press", Unit: "s", Min: 0, Max: 0.4, Step: 0.02, Start: 0.28},
+		{ID: "timing", Label: "number of the timing", Min: 1, Max: 10, Step: 1, Start: 1},
 	},
 	Speed:  4,
 	Record: &Record{Number: "angle", Column: "angle", Every: 0.2},
-	Note:   "The pendant from above, turned by its true angle; four seconds pass in one. The record ends when a little over a fifth of the amplitude is left. The dashed arcs and curves are the amplitude. The stopwatch stops after the swings to be timed; the hand that presses it is early or late by chance, in the same way whenever a timing is repeated.",
+	Note:   "The pendant from above, turned by its true angle; four seconds pass in one. The record ends when a little over a fifth of the amplitude is left. The dashed arcs and curves are the amplitude. The stopwatch stops after the swings to be timed; each timing has presses of its own, early or late by chance.",
 	view:   viewPendant,
 }
 
