@@ -20,6 +20,7 @@ import (
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
 	labpage "gravity.example/gravlab/page"
+	"gravity.example/gravlab/page/apparatus"
 	"gravity.example/gravlab/quantity"
 )
 
@@ -448,8 +449,28 @@ func TestApparatus(t *testing.T) {
 	r.do(chromedp.ScrollIntoView(chromedp.CSS("#apparatus .a-controls")))
 	r.shot("apparatus-320", false)
 	r.open("/lab/13-water-and-ice")
-	r.await(`new Promise((done) => setTimeout(() => done("waited"), 500))`)
-	if got := r.read(`document.getElementById("apparatus").checkVisibility()`); got != "false" {
-		t.Error("a lab without apparatus shows an empty slot")
+	r.waitFor(`document.querySelector("#apparatus svg")`)
+	// What it has recorded becomes a recording beside the working copy.
+	r.open("/lab/01-weighing-the-earth")
+	r.waitFor(`document.querySelector("#apparatus svg")`)
+	r.await(`(async () => { for (const b of document.querySelectorAll("#apparatus button")) if (b.textContent === "Take this record") b.click(); return "clicked" })()`)
+	r.waitFor(`document.querySelector("#apparatus [role=status]").textContent.includes("sheet.OwnRecording(\"apparatus-balance.csv\")")`)
+	if text, err := os.ReadFile(filepath.Join(r.o.Data, "work", "apparatus-balance.csv")); err != nil || !strings.HasPrefix(string(text), "time (s),angle (mrad)\n") {
+		t.Errorf("the record is %.60q, %v", text, err)
+	}
+}
+
+// TestEveryLabHasApparatus: each lab has one, and no two scenes stand beside one lab.
+func TestEveryLabHasApparatus(t *testing.T) {
+	beside := map[string]int{}
+	for _, s := range apparatus.Scenes() {
+		for _, lab := range s.Labs {
+			beside[lab]++
+		}
+	}
+	for _, lab := range exercises.Labs() {
+		if n := beside[lab.Number()]; n != 1 {
+			t.Errorf("%d scenes stand beside lab %s", n, lab.Number())
+		}
 	}
 }
