@@ -94,7 +94,7 @@ type State struct {
 // A Shape is something to draw; y is down.
 type Shape struct {
 	Kind   string    `json:"kind"`           // circle, line, box, arrow, path, text
-	Role   string    `json:"role,omitempty"` // mass, sensor, support, light, guide, curve, curve2, void, plain
+	Role   string    `json:"role,omitempty"` // mass, sensor, support, light, guide, curve, curve2, curve3, void, plain
 	Points []float64 `json:"points"`         // x, y, x, y, …; of a circle the centre
 	R      float64   `json:"r,omitempty"`
 	Text   string    `json:"text,omitempty"`

@@ -168,13 +168,17 @@ func TestSources(t *testing.T) {
 	for set := range settingsOf(sources) {
 		set["bias"] = 0
 		got := numbersOf(t, sources, set, 0)
-		w0, w, m := 2*math.Pi*set["f0"], 2*math.Pi*0.1, 1e-3*set["mass"]
+		w0, w, m := 2*math.Pi*set["f0"], 2*math.Pi*set["f"], 1e-3*set["mass"]
 		thermal := 1e9 * math.Sqrt(4*1.380649e-23*293*w0*w0/(set["q"]*m*w))
 		same(t, "thermal noise", got["thermal"], thermal)
 		// |ω₀² − ω² + iω₀²/Q| times the length, for structural damping.
 		readout := 1e-3 * set["readout"] * math.Hypot(w0*w0-w*w, w0*w0/set["q"])
 		same(t, "readout noise", got["readout"], readout)
-		same(t, "all together", got["low"], math.Sqrt(thermal*thermal+readout*readout+set["rest"]*set["rest"]))
+		same(t, "noise of the patches", got["patches"], 0)
+		same(t, "all together", got["all"], math.Sqrt(thermal*thermal+readout*readout+set["rest"]*set["rest"]))
+		// V dC/dx times the noise of the patches, over m.
+		set["bias"] = 2
+		same(t, "noise of the patches", numbersOf(t, sources, set, 0)["patches"], 1e9*2*5e-8*30e-6/m)
 	}
 }
 

@@ -9,15 +9,16 @@ import (
 var sources = Scene{
 	ID: "sources", Title: "Where the noise comes from", Labs: []string{"04"},
 	Controls: []Control{
-		{ID: "mass", Label: "mass", Unit: "g", Min: 0.1, Max: 5, Step: 0.1, Start: 0.4},
-		{ID: "f0", Label: "natural frequency", Unit: "Hz", Min: 1, Max: 20, Step: 0.1, Start: 4},
-		{ID: "q", Label: "quality factor Q", Min: 20, Max: 3000, Step: 10, Start: 800},
-		{ID: "readout", Label: "noise of the readout", Unit: "pm/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1},
-		{ID: "bias", Label: "voltage between mass and plates", Unit: "V", Min: 0, Max: 3, Step: 0.05, Start: 1},
-		{ID: "rest", Label: "the rest, white", Unit: "nm/s²/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1},
+		{ID: "mass", Label: "mass", Unit: "g", Min: 0.1, Max: 5, Step: 0.05, Start: 0.55},
+		{ID: "f0", Label: "natural frequency", Unit: "Hz", Min: 1, Max: 20, Step: 0.1, Start: 5.9},
+		{ID: "q", Label: "quality factor Q", Min: 20, Max: 3000, Step: 10, Start: 900},
+		{ID: "readout", Label: "noise of the readout", Unit: "pm/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1.2},
+		{ID: "bias", Label: "voltage on the plates", Unit: "V", Min: 0, Max: 3, Step: 0.05, Start: 1},
+		{ID: "rest", Label: "the rest, white", Unit: "nm/s²/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1.2},
+		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1},
 		{ID: "tau", Label: "averaged for", Unit: "s", Min: 1, Max: 200, Step: 1, Start: 60},
 	},
-	Note: "The sources of noise as accelerations of the frame, and together (solid): squares add. Thermal noise is structural, at 293 K, and falls as the root of the frequency; readout noise has its gap at the natural frequency, where the mass moves most; patch charges are flat, and so is the rest. Which of them is the largest the numbers say.",
+	Note: "The sources of noise as accelerations of the frame, and together: squares add. Thermal noise is structural, at 293 K, and falls as the root of the frequency. Readout noise has its gap at the natural frequency, where the mass moves most. Patch charges of 30 µV/√Hz, with 50 nF/m, are flat, and so is the rest.",
 	view: viewSources,
 }
 
@@ -36,14 +37,17 @@ func viewSources(set map[string]float64, _ float64) (State, error) {
 		return State{}, err
 	}
 	b := sensor.Budget{Suspension: s, Sources: []sensor.Noise{thermal, readout, rest}}
+	roles, names := []string{"curve2", "guide", "curve3"}, []string{"thermal", "readout", "the rest"}
+	patches := 0.0
 	if set["bias"] > 0 {
 		patch, err := sensor.PatchNoise(set["bias"], 5e-8, 30e-6, s.Mass)
 		if err != nil {
 			return State{}, err
 		}
-		b.Sources = append(b.Sources, patch)
+		b.Sources, roles, names = append(b.Sources, patch), append(roles, "plain"), append(names, "patches")
+		patches = patch.Density(set["f"])
 	}
-	chart := axes{left: 58, top: 34, right: 388, bottom: 290, x0: 0.01, x1: 30, y0: 0.03, y1: 3e4, logX: true, logY: true, xName: "frequency (Hz)", yName: "noise (nm/s²/√Hz)"}
+	chart := axes{left: 58, top: 64, right: 388, bottom: 290, x0: 0.01, x1: 30, y0: 0.03, y1: 3e4, logX: true, logY: true, xName: "frequency (Hz)", yName: "noise (nm/s²/√Hz)"}
 	state := State{View: [4]float64{0, 0, 400, 340}}
 	state.Shapes = append(state.Shapes, chart.frame()...)
 	var f []float64
@@ -62,28 +66,25 @@ func viewSources(set map[string]float64, _ float64) (State, error) {
 		state.Shapes = append(state.Shapes, chart.curve(role, f, y))
 		return nil
 	}
-	for _, source := range b.Sources {
-		role := "guide"
-		if source.Name == thermal.Name {
-			role = "curve2"
-		}
-		if err := drawn(role, func(f float64) (float64, error) { return source.Density(f), nil }); err != nil {
+	key := func(k int, role, name string) {
+		x, y := 160+80*float64(k%3), 14+20*float64(k/3)
+		state.Shapes = append(state.Shapes, line(role, x, y, x+24, y), label(x+51, y+4, name))
+	}
+	key(0, "curve", "together")
+	for i, source := range b.Sources {
+		key(i+1, roles[i], names[i])
+		if err := drawn(roles[i], func(f float64) (float64, error) { return source.Density(f), nil }); err != nil {
 			return State{}, err
 		}
 	}
 	if err := drawn("curve", b.Acceleration); err != nil {
 		return State{}, err
 	}
-	at := func(f float64) (float64, error) { a, err := b.Acceleration(f); return 1e9 * a, err }
-	low, err := at(0.1)
+	all, err := b.Acceleration(set["f"])
 	if err != nil {
 		return State{}, err
 	}
-	one, err := at(1)
-	if err != nil {
-		return State{}, err
-	}
-	most, part, err := b.Largest(0.1)
+	most, part, err := b.Largest(set["f"])
 	if err != nil {
 		return State{}, err
 	}
@@ -92,14 +93,15 @@ func viewSources(set map[string]float64, _ float64) (State, error) {
 		return State{}, err
 	}
 	state.Numbers = []Number{
-		number("thermal", "thermal noise at 0.1 Hz", 1e9*thermal.Density(0.1), "nm/s²/√Hz"),
-		number("readout", "readout noise at 0.1 Hz", 1e9*readout.Density(0.1), "nm/s²/√Hz"),
-		number("low", "all together at 0.1 Hz", low, "nm/s²/√Hz"),
-		number("one", "all together at 1 Hz", one, "nm/s²/√Hz"),
-		number("allan", "resolution: Allan deviation of that average, below 1 Hz", 1e9*allan, "nm/s²"),
+		number("thermal", "thermal noise there", 1e9*thermal.Density(set["f"]), "nm/s²/√Hz"),
+		number("readout", "readout noise there", 1e9*readout.Density(set["f"]), "nm/s²/√Hz"),
+		number("patches", "noise of the patches there", 1e9*patches, "nm/s²/√Hz"),
+		number("all", "all together there", 1e9*all, "nm/s²/√Hz"),
+		number("part", "of its power, by the largest", 100*part, "%"),
+		number("allan", "resolution: Allan deviation, below 1 Hz", 1e9*allan, "nm/s²"),
 	}
-	state.Says = fmt.Sprintf("At 0.1 Hz the noise is %s nm/s²/√Hz. The largest part is %s, with %s %% of the power.", digits(low), most.Name, digits(100*part))
-	x, y := chart.at(0.1, low)
-	state.Shapes = append(state.Shapes, circle("sensor", x, y, 4, ""))
+	state.Says = fmt.Sprintf("At %s Hz the noise is %s nm/s²/√Hz. The largest part is %s, with %s %% of the power. After %s s the resolution is %s nm/s².", digits(set["f"]), digits(1e9*all), most.Name, digits(100*part), digits(set["tau"]), digits(1e9*allan))
+	x, y := chart.at(set["f"], 1e9*all)
+	state.Shapes = append(state.Shapes, line("guide", x, chart.top, x, chart.bottom), circle("sensor", x, y, 4, ""))
 	return state, nil
 }
