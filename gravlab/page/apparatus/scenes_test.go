@@ -249,12 +249,15 @@ func TestPier(t *testing.T) {
 // farther apart than they are deep the difference of two sensors leaves less midway.
 func TestDrains(t *testing.T) {
 	for set := range settingsOf(drains) {
-		set["sensors"] = 0
+		set["sensors"], set["apart"] = 0, math.Max(set["apart"], 2.5)
 		got := numbersOf(t, drains, set, 0)
 		lambda, z, apart := -1900*math.Pi*set["radius"]*set["radius"], set["depth"], set["apart"]
 		line := func(x float64) float64 { return 1e8 * 2 * gravlab.G * lambda * z / (x*x + z*z) }
 		same(t, "above a drain", got["over"], line(0)+line(apart))
 		same(t, "midway", got["between"], 2*line(apart/2))
+		// Straight above one line: 2Gλ/z, and 2Gλ/z² of the gradient.
+		same(t, "over the noise of the meter", got["meter"], 2e8*gravlab.G*-lambda/z/set["meter"])
+		same(t, "over that of the gradiometer", got["gradiometer"], 2e9*gravlab.G*-lambda/(z*z)/set["pair"])
 		set["sensors"] = 1
 		if two := numbersOf(t, drains, set, 0); apart > 1.2*z && two["dent"] >= got["dent"] {
 			t.Errorf("%v: two sensors leave %g %% midway, one %g %%", set, two["dent"], got["dent"])
