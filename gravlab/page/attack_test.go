@@ -137,6 +137,7 @@ var everyAddress = []request{
 	{path: "/api/labs"},
 	{path: "/api/start"},
 	{path: labPath + "?tab=a"},
+	{path: labPath + "/window/code-12"},
 	{method: "POST", path: labPath + "/here", body: `{"tab":"a"}`},
 	{method: "POST", path: labPath + "/save", body: `{"tab":"a","cells":{"code-06":"x"}}`},
 	{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"1"}}`},

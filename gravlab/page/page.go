@@ -228,6 +228,7 @@ func (s *Server) Handler() http.Handler {
 	api.HandleFunc("POST /api/lab/{name}/allow", s.withBook(s.allow))
 	api.HandleFunc("POST /api/lab/{name}/bring", s.withBook(s.bring))
 	api.HandleFunc("GET /api/lab/{name}/recording/{file}", s.withBook(s.recording))
+	api.HandleFunc("GET /api/lab/{name}/window/{cell}", s.withBook(s.window))
 	api.HandleFunc("POST /api/lab/{name}/record", s.withBook(s.record))
 	api.HandleFunc("POST /api/lab/{name}/anew", s.withBook(s.anew))
 	api.HandleFunc("GET /api/lab/{name}/frame/{id}", s.withBook(s.hasFrame))

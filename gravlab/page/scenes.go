@@ -32,6 +32,8 @@ func Apparatus(ctx context.Context, clone, dir string, log func(text string)) fu
 		switch name {
 		case "apparatus.js":
 			return apparatus.Script, nil
+		case "window.js":
+			return apparatus.WindowScript, nil
 		case "apparatus.css":
 			return apparatus.Style, nil
 		case apparatus.ExecFile, apparatus.WasmFile:

@@ -51,6 +51,7 @@ type block struct {
 	Older  bool   `json:"older"`  // its output is older than its code
 	Of     string `json:"of"`     // the question that a text belongs to: "kappa"
 	Ask    *ask   `json:"ask"`
+	Window bool   `json:"window"` // a fit to a part of a recording can be tried beside it
 }
 
 // An ask is how a question is answered.
@@ -173,6 +174,9 @@ func (b *document) block(i int, c *notebook.Cell) block {
 	default:
 		out.Output = b.outputs(i, c.Outputs)
 		out.Draws, out.Awaits, out.Older = drawsOnly(c), b.awaits(c), b.older(i, c)
+		if of, ok := windowIn(c); ok && b.hasSheet && b.server.o.Apparatus != nil {
+			_, out.Window = b.sheet.Recording(of.recording)
+		}
 		out.Sheet = marked && part == notebook.Sheet
 		if isQuestion && part == notebook.Answer {
 			out.Ask = b.ask(q, c)

@@ -6,7 +6,7 @@ const svgNS = "http://www.w3.org/2000/svg";
 let loading; // one program serves every scene of a page
 
 // load starts the Go program once.
-function load(base) {
+export function load(base) {
   loading ??= (async () => {
     await new Promise((resolve, reject) => {
       const script = document.createElement("script");

@@ -19,6 +19,11 @@ import (
 //go:embed apparatus.js
 var Script []byte
 
+// WindowScript is the script of a fit that one can touch.
+//
+//go:embed window.js
+var WindowScript []byte
+
 // Style is its style sheet.
 //
 //go:embed apparatus.css

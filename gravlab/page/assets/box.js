@@ -1,6 +1,7 @@
 // A box of code: edit, run, stop, see what comes.
-import { h } from "./dom.js"
+import { h, setting } from "./dom.js"
 import { editor } from "./editor.js"
+import { call } from "./link.js"
 import { fields, put } from "./values.js"
 
 let count = 0
@@ -29,6 +30,7 @@ export class Box {
     const results = [this.older, this.output]
     const whole = h("div", { class: "box" + (block.draws ? " draws" : ""), role: "group", "aria-label": name },
       ...this.how ? [this.fields, ...results, h("div", { class: "made" }, this.how, tools)] : [frame, this.fields, tools, ...results])
+    if (block.window) whole.append(this.touch())
     place.append(block.sheet ? h("details", { class: "packages" }, h("summary", {}, "Packages and sheet of this lab"), whole) : whole)
     this.made = block.output && !block.older ? lab.madeOf(block) : ""
     if (block.awaits && lab.writer && !block.output) this.await()
@@ -39,6 +41,25 @@ export class Box {
       change: (text) => { block.source = text; lab.changed(block.id, text); this.showFields(); lab.compare() },
       run: () => this.run(), // the caret stays: what is typed next is seen
     }).then((e) => { this.editor = e })
+  }
+
+  // touch is a fit to a part of the recording, with ends that can be dragged. It is loaded when it
+  // is opened.
+  touch() {
+    const host = h("div", {})
+    const all = h("details", { class: "window" }, h("summary", {}, "Fit a part of this recording"), host)
+    all.addEventListener("toggle", async () => {
+      if (!all.open || host.firstChild) return
+      host.replaceChildren(h("p", { class: "label" }, "Loading."))
+      try {
+        const record = await call(`${this.lab.path}/window/${encodeURIComponent(this.block.id)}`)
+        const { mountWindow } = await import(setting.apparatus + "window.js")
+        await mountWindow(host, record, setting.apparatus)
+      } catch (e) {
+        host.replaceChildren(h("p", { class: "label" }, "It cannot be shown: " + e.message + "."))
+      }
+    })
+    return all
   }
 
   async toForm() {

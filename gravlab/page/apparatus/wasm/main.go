@@ -16,6 +16,7 @@ import (
 
 func main() {
 	js.Global().Set("gravlabApparatus", js.FuncOf(answer))
+	js.Global().Set("gravlabWindow", js.FuncOf(window))
 	select {}
 }
 
@@ -61,6 +62,29 @@ func asked(args []js.Value) (scene apparatus.Scene, set map[string]float64, err 
 		return scene, nil, err
 	}
 	return scene, set, json.Unmarshal([]byte(args[1].String()), &set)
+}
+
+// window takes a record as JSON once, and then where its window begins and ends: it returns the
+// fit to it.
+var recorded struct {
+	Times, Readings []float64
+	Drift           bool
+	Unit            string
+}
+
+func window(_ js.Value, args []js.Value) any {
+	var err error
+	var w apparatus.Window
+	switch len(args) {
+	case 1:
+		err = json.Unmarshal([]byte(args[0].String()), &recorded)
+	case 2:
+		w, err = apparatus.FitWindow(recorded.Times, recorded.Readings, args[0].Float(), args[1].Float(), recorded.Drift, recorded.Unit)
+	}
+	if err != nil {
+		return encode(map[string]string{"error": err.Error()})
+	}
+	return encode(w)
 }
 
 func encode(v any) string {
