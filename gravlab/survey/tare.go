@@ -104,12 +104,14 @@ func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, b
 		lo[i], hi[i] = math.Inf(1), math.Inf(-1)
 	}
 	_, _, scaled := record(readings)
-	a.eachStep(readings, drift.terms(scaled), len(a.index), func(after int, made []float64, _ float64) {
-		if _, alike := slices.BinarySearch(best.Candidates, after); alike {
-			for i := range lo {
-				change := -places[after].size * made[i]
-				lo[i], hi[i] = min(lo[i], change), max(hi[i], change)
-			}
+	alike := func(after int) bool {
+		_, is := slices.BinarySearch(best.Candidates, after)
+		return is
+	}
+	a.eachStep(readings, drift.terms(scaled), len(a.index), alike, func(after int, made []float64, _ float64) {
+		for i := range lo {
+			change := -places[after].size * made[i]
+			lo[i], hi[i] = min(lo[i], change), max(hi[i], change)
 		}
 	})
 	for _, s := range a.Stations {
@@ -123,8 +125,9 @@ func (a *Adjustment) doubtful(readings []Reduced, drift Drift, places []place, b
 // eachStep says, for a step after each reading but the last, what the parameters
 // of the adjustment make of it: the coefficients of the nearest that they come to
 // 1 from the step on and 0 before, weighted as the readings are, and the share of
-// its square that is left. others is the place of the first term of the drift.
-func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float64, others int, do func(after int, made []float64, left float64)) {
+// its square that is left. others is the place of the first term of the drift. Only the steps
+// that are wanted are worked out: each costs time as the square of the stations.
+func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float64, others int, wanted func(after int) bool, do func(after int, made []float64, left float64)) {
 	parameters := len(a.parameters.P)
 	product := mat.NewVecDense(parameters, nil) // of every column with the step
 	made := mat.NewVecDense(parameters, nil)
@@ -139,8 +142,10 @@ func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float6
 		for k, term := range terms {
 			product.SetVec(others+k, product.AtVec(others+k)+weight*term(r.Time))
 		}
-		made.MulVec(a.parameters.Cov, product)
-		do(i-1, made.RawVector().Data, 1-mat.Dot(made, product)/square)
+		if wanted(i - 1) {
+			made.MulVec(a.parameters.Cov, product)
+			do(i-1, made.RawVector().Data, 1-mat.Dot(made, product)/square)
+		}
 	}
 }
 
@@ -151,7 +156,8 @@ func (a *Adjustment) eachStep(readings []Reduced, terms []func(time.Time) float6
 // make of it.
 func (a *Adjustment) setDoubt(readings []Reduced, terms []func(time.Time) float64, others int, steps []float64) {
 	first := others + len(terms) - len(steps)
-	a.eachStep(readings, terms, others, func(_ int, made []float64, left float64) {
+	every := func(int) bool { return true }
+	a.eachStep(readings, terms, others, every, func(_ int, made []float64, left float64) {
 		if left > 1e-9 {
 			return // a tare here fits otherwise
 		}
@@ -207,11 +213,9 @@ func AdjustUnknownTare(readings []Reduced, ties []Tie, drift Drift) (*Adjustment
 	var all []possible
 	total, n := 0.0, len(without.parameters.P)
 	_, _, scaled := record(readings)
-	without.eachStep(readings, terms.terms(scaled), len(without.index), func(after int, made []float64, _ float64) {
+	tried := func(after int) bool { return places[after].tried }
+	without.eachStep(readings, terms.terms(scaled), len(without.index), tried, func(after int, made []float64, _ float64) {
 		p := places[after]
-		if !p.tried {
-			return
-		}
 		w := p.size / p.u
 		weight := p.u / guess.U * math.Exp((w*w-guess.W*guess.W)/2)
 		if weight < 1e-12 {
