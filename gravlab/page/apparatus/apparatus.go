@@ -27,6 +27,16 @@ type Control struct {
 	// Choices makes the control a choice between things: the value is the place
 	// in this list, from 0.
 	Choices []string `json:"choices,omitempty"`
+	// Drag, if it is there, lets the reader set the control with a pointer on the picture.
+	Drag *Drag `json:"drag,omitempty"`
+}
+
+// A Drag is where on the picture, across or down, a control has its least and its largest value.
+type Drag struct {
+	From float64 `json:"from"`
+	To   float64 `json:"to"`
+	Down bool    `json:"down"`
+	Log  bool    `json:"log"` // even places are powers of the value
 }
 
 // A Scene is one apparatus.

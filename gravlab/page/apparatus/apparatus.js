@@ -68,6 +68,27 @@ function shape(s) {
   }
 }
 
+// drags lets a pointer on the picture set a control: at once where it goes down, and as it moves.
+function drags(picture, c, input) {
+  const { from, to, down, log } = c.drag;
+  const follow = (event) => {
+    const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(picture.getScreenCTM().inverse());
+    const share = Math.min(1, Math.max(0, ((down ? place.y : place.x) - from) / (to - from)));
+    input.value = log ? c.min * (c.max / c.min) ** share : c.min + share * (c.max - c.min); // the slider keeps its steps
+    input.dispatchEvent(new Event("input"));
+  };
+  picture.style.cursor = down ? "ns-resize" : "ew-resize";
+  if (!down) picture.style.touchAction = "pan-y";
+  picture.addEventListener("pointerdown", (event) => {
+    if (event.button !== 0 || (down && event.pointerType === "touch")) return; // a finger that goes down scrolls the page
+    picture.setPointerCapture(event.pointerId);
+    follow(event);
+  });
+  picture.addEventListener("pointermove", (event) => {
+    if (picture.hasPointerCapture(event.pointerId)) follow(event);
+  });
+}
+
 // mount shows the scene of a lab in an element. It returns false where the lab
 // has none. keep(name, text) puts a recording where the lab's code finds it; without it
 // none is offered.
@@ -114,6 +135,7 @@ export async function mount(host, lab, base, keep) {
       draw(true);
     });
     write();
+    if (c.drag) drags(picture, c, input);
     controls.append(element("label", { for: id }, c.label.replace(/ (\S{1,2})$/, "\u00a0$1")), input, value);
   }
 

@@ -105,6 +105,11 @@ func TestInTheBrowser(t *testing.T) {
 			t.Fatal(err)
 		}
 		compare(ctx, t, s, map[string]float64{c.ID: value})
+		for _, c := range s.Controls {
+			if c.Drag != nil {
+				dragged(ctx, t, s, c)
+			}
+		}
 		if folder := os.Getenv("LOOK"); folder != "" {
 			if err := chromedp.Do(ctx, chromedp.EmulateViewport(620, 1100)); err != nil {
 				t.Fatal(err)
@@ -115,6 +120,34 @@ func TestInTheBrowser(t *testing.T) {
 			}
 			os.WriteFile(filepath.Join(folder, s.ID+".png"), picture, 0o644)
 		}
+	}
+}
+
+// dragged presses a pointer three quarters of the way along, and wants the value of that place.
+func dragged(ctx context.Context, t *testing.T, s Scene, c Control) {
+	t.Helper()
+	const share = 0.75
+	along := c.Drag.From + share*(c.Drag.To-c.Drag.From)
+	x, y := along, 200.0
+	if c.Drag.Down {
+		x, y = y, along
+	}
+	press := fmt.Sprintf(`(() => {
+		const picture = document.querySelector("#apparatus svg"), p = new DOMPoint(%g, %g).matrixTransform(picture.getScreenCTM());
+		picture.setPointerCapture = () => {}; // the pointer is made up
+		picture.dispatchEvent(new PointerEvent("pointerdown", { clientX: p.x, clientY: p.y, button: 0 }));
+		return document.getElementById("a-%s-%s").value;
+	})()`, x, y, s.ID, c.ID)
+	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](press))
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := c.Min + share*(c.Max-c.Min)
+	if c.Drag.Log {
+		want = c.Min * math.Pow(c.Max/c.Min, share)
+	}
+	if value, err := strconv.ParseFloat(got, 64); err != nil || math.Abs(value-want) > c.Step {
+		t.Errorf("%s: a pointer at %g sets %s to %s, want %g", s.ID, along, c.ID, got, want)
 	}
 }
 

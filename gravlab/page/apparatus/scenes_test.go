@@ -303,3 +303,46 @@ func TestTable(t *testing.T) {
 		t.Errorf("only %d scenes record", some)
 	}
 }
+
+// TestDragged: what a pointer sets is drawn where the pointer is, but for the pier's spectrum, of
+// which the nearest bin is.
+func TestDragged(t *testing.T) {
+	some := 0
+	for _, s := range Scenes() {
+		for _, c := range s.Controls {
+			if c.Drag == nil {
+				continue
+			}
+			some++
+			for _, share := range []float64{0.1, 0.5, 0.9} {
+				v := c.Min + share*(c.Max-c.Min)
+				if c.Drag.Log {
+					v = c.Min * math.Pow(c.Max/c.Min, share)
+				}
+				state, err := s.At(map[string]float64{c.ID: v}, 400)
+				if err != nil {
+					t.Fatal(err)
+				}
+				nearest, axis := math.Inf(1), 0
+				if c.Drag.Down {
+					axis = 1
+				}
+				for _, shape := range state.Shapes {
+					if shape.Kind == "circle" && (shape.Role == "sensor" || shape.Role == "void") {
+						nearest = math.Min(nearest, math.Abs(shape.Points[axis]-c.Drag.From-share*(c.Drag.To-c.Drag.From)))
+					}
+				}
+				bin := 0.0
+				if s.ID == pier.ID {
+					bin = 0.5 * pairRate / pairSegment * (c.Drag.To - c.Drag.From) / (c.Max - c.Min)
+				}
+				if nearest > bin+0.05 {
+					t.Errorf("%s, %s at %g: drawn %g beside the pointer", s.ID, c.ID, v, nearest)
+				}
+			}
+		}
+	}
+	if some < 3 {
+		t.Errorf("%d controls are dragged", some)
+	}
+}

@@ -15,7 +15,7 @@ var sources = Scene{
 		{ID: "readout", Label: "noise of the readout", Unit: "pm/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1.2},
 		{ID: "bias", Label: "voltage on the plates", Unit: "V", Min: 0, Max: 3, Step: 0.05, Start: 1},
 		{ID: "rest", Label: "the rest, white", Unit: "nm/s²/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1.2},
-		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1},
+		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1, Drag: &Drag{From: 124.335, To: 371.288, Log: true}},
 		{ID: "tau", Label: "averaged for", Unit: "s", Min: 1, Max: 200, Step: 1, Start: 60},
 	},
 	Note: "The sources of noise as accelerations of the frame, and together: squares add. Thermal noise is structural, at 293 K, and falls as the root of the frequency. Readout noise has its gap at the natural frequency, where the mass moves most. Patch charges of 30 µV/√Hz, with 50 nF/m, are flat, and so is the rest.",
