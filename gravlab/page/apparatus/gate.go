@@ -73,7 +73,7 @@ func viewGate(set map[string]float64, t float64) (State, error) {
 	// The lane: 10 units for a metre, the sensor at its middle.
 	const scale, road, middle = 10.0, 84.0, 200.0
 	at := func(x, z float64) (float64, float64) { return middle + scale*x, road - scale*z }
-	front, _ := this.Loads[0].X+v*t, 0
+	front := this.Loads[0].X + v*t
 	back := front - apart
 	block := func(role string, x1, z1, x2, z2 float64) {
 		ax, ay := at(x1, z1)

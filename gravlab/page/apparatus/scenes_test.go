@@ -85,7 +85,7 @@ func TestIceCap(t *testing.T) {
 		}
 		same(t, "its uncertainty", got["honest"], honest)
 	}
-	// Without noise the fit gives the rate back.
+	// With little noise the fit gives the rate back within its uncertainty.
 	exact := numbersOf(t, iceCap, map[string]float64{"noise": 5, "alike": 0}, 1000)
 	if math.Abs(exact["off"]) > 4*exact["white"] {
 		t.Errorf("the fit is off by %g with an uncertainty of %g", exact["off"], exact["white"])
