@@ -12,12 +12,12 @@ import (
 var gate = Scene{
 	ID: "gate", Title: "A truck over a sensor", Labs: []string{"14"},
 	Controls: []Control{
-		{ID: "apart", Label: "distance between the loads", Unit: "m", Min: 1, Max: 8, Step: 0.1, Start: 6},
-		{ID: "front", Label: "front load, 1.0 m above the road", Unit: "t", Min: 0.5, Max: 6, Step: 0.1, Start: 2.2},
-		{ID: "cargo", Label: "cargo", Unit: "t", Min: 0.5, Max: 8, Step: 0.1, Start: 4.5},
-		{ID: "height", Label: "height of the cargo above the road", Unit: "m", Min: 0.8, Max: 2, Step: 0.1, Start: 1.4},
+		{ID: "apart", Label: "distance between the loads", Unit: "m", Min: 1, Max: 8, Step: 0.1, Start: 3.7},
+		{ID: "front", Label: "front load, 1.1 m above the road", Unit: "t", Min: 0.5, Max: 6, Step: 0.1, Start: 2.3},
+		{ID: "cargo", Label: "cargo", Unit: "t", Min: 0.5, Max: 8, Step: 0.1, Start: 5.1},
+		{ID: "height", Label: "height of the cargo above the road", Unit: "m", Min: 0.8, Max: 2, Step: 0.1, Start: 1.5},
 		{ID: "higher", Label: "how much higher the one it is compared with lies", Unit: "m", Min: 0, Max: 1, Step: 0.05, Start: 0.5},
-		{ID: "speed", Label: "speed", Unit: "km/h", Min: 3, Max: 15, Step: 0.1, Start: 6.5},
+		{ID: "speed", Label: "speed", Unit: "km/h", Min: 3, Max: 15, Step: 0.1, Start: 6.3},
 	},
 	Speed:  1,
 	Record: &Record{Number: "now", Column: "reading", Every: 0.1},
@@ -26,7 +26,7 @@ var gate = Scene{
 }
 
 func viewGate(set map[string]float64, t float64) (State, error) {
-	const deep, far, low = 1.2, 12.0, 1.0 // m: sensor below the road, before and behind it, front load above the road
+	const deep, far, low = 1.2, 12.0, 1.1 // m: sensor below the road, before and behind it, front load above the road
 	v, apart, height := set["speed"]/3.6, set["apart"], set["height"]
 	ends := (2*far + apart) / v
 	t = math.Min(t, ends)

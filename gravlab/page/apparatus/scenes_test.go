@@ -61,7 +61,7 @@ func TestGate(t *testing.T) {
 		v := set["speed"] / 3.6
 		point := func(mass, x, d float64) float64 { return 1e12 * gravlab.G * mass * d / math.Pow(x*x+d*d, 1.5) }
 		x, d := v*at-12, set["height"]+1.2
-		same(t, "the reading", got["now"], point(set["front"], x, 2.2)+point(set["cargo"], x-set["apart"], d))
+		same(t, "the reading", got["now"], point(set["front"], x, 2.3)+point(set["cargo"], x-set["apart"], d))
 		same(t, "its pull straight above", point(got["mass"], 0, d+set["higher"]), point(set["cargo"], 0, d))
 	}
 }
