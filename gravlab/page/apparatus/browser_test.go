@@ -2,8 +2,10 @@ package apparatus
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"net/http"
 	"net/http/httptest"
 	"os"
@@ -47,7 +49,7 @@ func browser(t *testing.T) context.Context {
 	if err := chromedp.Do(ctx); err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel = context.WithTimeout(ctx, 2*time.Minute)
+	ctx, cancel = context.WithTimeout(ctx, 5*time.Minute)
 	t.Cleanup(cancel)
 	return ctx
 }
@@ -105,6 +107,7 @@ func TestInTheBrowser(t *testing.T) {
 			t.Fatal(err)
 		}
 		compare(ctx, t, s, map[string]float64{c.ID: value})
+		everywhere(ctx, t, s)
 		for _, c := range s.Controls {
 			if c.Drag != nil {
 				dragged(ctx, t, s, c)
@@ -119,6 +122,52 @@ func TestInTheBrowser(t *testing.T) {
 				t.Fatal(err)
 			}
 			os.WriteFile(filepath.Join(folder, s.ID+".png"), picture, 0o644)
+		}
+	}
+}
+
+// everywhere compares the numbers of the program in the browser with the model's at 200 settings
+// and times.
+func everywhere(ctx context.Context, t *testing.T, s Scene) {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(16, 200))
+	var sets []map[string]float64
+	var times []float64
+	for set := range settingsOf(s) {
+		if len(sets) < 200 {
+			sets, times = append(sets, set), append(times, math.Round(1000*rng.Float64()*max(1, s.Speed)*20)/1000)
+		}
+	}
+	asked, err := json.Marshal([]any{sets, times})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// JSON of each number's value, since numbers that are not finite have none.
+	script := fmt.Sprintf(`(() => { const [sets, times] = %s; return JSON.stringify(sets.map((set, i) => {
+		const state = JSON.parse(gravlabApparatus(%q, JSON.stringify(set), times[i]));
+		return state.error ? {} : Object.fromEntries(state.numbers.map((n) => [n.id, n.value])) })) })()`, asked, s.ID)
+	text, err := chromedp.Run(ctx, chromedp.Evaluate[string](script))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var shown []map[string]float64
+	if err := json.Unmarshal([]byte(text), &shown); err != nil || len(shown) != len(sets) {
+		t.Fatal(s.ID, err, len(shown))
+	}
+	told := 0
+	for i, set := range sets {
+		want, err := s.At(set, times[i])
+		if err != nil {
+			if len(shown[i]) > 0 {
+				t.Errorf("%s, %v: the browser shows numbers, the model says %v", s.ID, set, err)
+			}
+			continue
+		}
+		for _, n := range want.Numbers {
+			if got, ok := shown[i][n.ID]; (!ok || math.Abs(got-n.Value) > 1e-9*math.Abs(n.Value)+1e-12) && told < 3 {
+				told++
+				t.Errorf("%s, %v at %g: %s is %.12g in the browser, %.12g in the model", s.ID, set, times[i], n.ID, got, n.Value)
+			}
 		}
 	}
 }
