@@ -71,6 +71,7 @@ func (s Scene) Table(set map[string]float64, until float64) (string, error) {
 		return "", fmt.Errorf("%s: it records nothing", s.Title)
 	}
 	var b strings.Builder
+	clock := math.NaN()
 	for k := 0; k < mostRecorded; k++ {
 		t := float64(k) * s.Record.Every
 		if t > until && k > 1 {
@@ -79,6 +80,12 @@ func (s Scene) Table(set map[string]float64, until float64) (string, error) {
 		state, err := s.At(set, t)
 		if err != nil {
 			return "", err
+		}
+		// A scene that has ended stands still, and so does its clock.
+		if now, ok := state.value("time"); ok && k > 0 && now == clock {
+			break
+		} else if ok {
+			clock = now
 		}
 		for _, n := range state.Numbers {
 			if n.ID != s.Record.Number {
@@ -117,6 +124,16 @@ type Number struct {
 	Value float64 `json:"value"`
 	Unit  string  `json:"unit"`
 	Text  string  `json:"text"` // Value as it is shown
+}
+
+// value is a number by its id.
+func (s State) value(id string) (float64, bool) {
+	for _, n := range s.Numbers {
+		if n.ID == id {
+			return n.Value, true
+		}
+	}
+	return 0, false
 }
 
 // Scenes returns all scenes.

@@ -18,7 +18,7 @@ var iceCap = Scene{
 		{ID: "months", Label: "months in all", Min: 24, Max: 132, Step: 1, Start: 120},
 	},
 	Speed: 8,
-	Note:  "Time runs eight months a second. The pair of satellites circles 500 km up, drawn four times as high as that, and adds up one month after the other; the cap is not to scale. The line is a fit of offset, rate and season to the months so far; the months are always of the same throw of dice, scaled.",
+	Note:  "Time runs eight months a second. The pair of satellites circles 500 km up, drawn four times as high as that, and adds up one month after the other; the cap is not to scale. The line is a fit of offset, rate and season (annual and semiannual) to the months so far; the months are always of the same throw of dice, scaled.",
 	view:  viewIceCap,
 }
 
@@ -51,7 +51,7 @@ func viewIceCap(set map[string]float64, t float64) (State, error) {
 	years, mass := all.months()
 	const fewest = 18 // months, for a season and a rate
 	so := min(all.n, fewest+int(t))
-	model := earth.TrendModel{Annual: true, Year: 1}
+	model := earth.TrendModel{Annual: true, Semiannual: true, Year: 1}
 	fitted, err := model.Fit(years[:so], mass[:so])
 	if err != nil {
 		return State{}, err

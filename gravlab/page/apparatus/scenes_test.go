@@ -68,7 +68,7 @@ func TestGate(t *testing.T) {
 
 // TestIceCap: fit and uncertainties are those of package earth, for months drawn here.
 func TestIceCap(t *testing.T) {
-	model := earth.TrendModel{Annual: true, Year: 1}
+	model := earth.TrendModel{Annual: true, Semiannual: true, Year: 1}
 	for set := range settingsOf(iceCap) {
 		n := int(math.Round(set["months"]))
 		got := numbersOf(t, iceCap, set, 1000)
@@ -298,6 +298,13 @@ func TestTable(t *testing.T) {
 				t.Errorf("%s: %g at %g s does not stand in\n%s", s.ID, n.Value, 7*s.Record.Every, text)
 			}
 		}
+	}
+	text, err := gate.Table(nil, 1e6)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if n := strings.Count(text, "\n"); n > 400 {
+		t.Errorf("after the truck has gone its record has %d readings", n)
 	}
 	if some < 5 {
 		t.Errorf("only %d scenes record", some)
