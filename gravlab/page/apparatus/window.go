@@ -22,7 +22,7 @@ const mostFitted = 20_000
 
 // FitWindow fits a damped swing, with a steady drift of its zero if drift says so, to the readings
 // y (in unit) at the times t (s) that lie in a window. It is the fit of package fit, so that the
-// numbers are those that the same fit gives in code.
+// numbers are those of the same fit in code.
 func FitWindow(t, y []float64, from, to float64, drift bool, unit string) (Window, error) {
 	if len(t) != len(y) || len(t) > mostFitted {
 		return Window{}, fmt.Errorf("a record needs as many times as readings, %d at most", mostFitted)
