@@ -3,12 +3,16 @@
 package native
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"reflect"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 )
@@ -151,5 +155,28 @@ func TestErrors(t *testing.T) {
 		if v != 7 || (got == nil) != (err == nil) || err != nil && got.Error() != err.Error() || errors.Is(got, first) != errors.Is(err, first) || errors.Is(got, second) != errors.Is(err, second) {
 			t.Errorf("%v became %v, %v", err, v, got)
 		}
+	}
+}
+
+// Strangers reach this package, so it stays as short as a person can read in one go: less than
+// 500 lines. The routines themselves are the models' own.
+func TestShort(t *testing.T) {
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := 0
+	for _, f := range files {
+		if strings.HasSuffix(f, "_test.go") {
+			continue
+		}
+		text, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines += bytes.Count(text, []byte("\n"))
+	}
+	if lines < 100 || lines >= 500 {
+		t.Errorf("%d lines", lines)
 	}
 }
