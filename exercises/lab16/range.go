@@ -49,7 +49,9 @@ func drawRange(d *bank.Draw) rangeRecord {
 	r.basin += d.Between("basin off", -10e3, 10e3, 5e3)
 	r.made = sync.OnceValue(func() rangeFits {
 		noise := d.Rand("range")
-		free, _, err := earth.CompensatedWave(r.density, r.wavelength, depth)
+		// The crust has the density that is stated only to within its uncertainty.
+		crust := r.density + float64(r.uDensity*d.Rand("true crust").NormFloat64())
+		free, _, err := earth.CompensatedWave(crust, r.wavelength, depth)
 		if err != nil {
 			panic(err)
 		}
