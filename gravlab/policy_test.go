@@ -28,7 +28,7 @@ const module = "gravity.example/"
 // floors only, and those that it is allowed within its own floor.
 var floors = map[string]int{
 	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/clip": 0, "gravlab/internal/digits": 0, "gravlab/internal/atomicfile": 0, "gravlab/internal/native": 0, "gravlab/internal/ode": 0, "gravlab/internal/panictext": 0, "gravlab/internal/usercache": 0, "gravlab/internal/filelock": 0, "gravlab/internal/door": 0, "gravlab/internal/modules": 0, "gravlab/internal/parallel": 0, "gravlab/internal/fonts": 0,
-	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/mcmc": 0, "gravlab/wire": 0, "gravlab/draw/figure": 0, "testdata": 0,
+	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/mcmc": 0, "gravlab/wire": 0, "gravlab/machines/pipe": 0, "gravlab/draw/figure": 0, "testdata": 0,
 	"gravlab/torsion": 1, "gravlab/torsion/reduction": 1, "gravlab/pendulum": 1, "gravlab/buried": 1, "gravlab/equivalence": 1, "gravlab/sensor": 1,
 	"gravlab/earth": 1, "gravlab/survey": 1, "gravlab/ask": 1, "gravlab/show": 1,
 	"gravlab/judge": 2, "gravlab/internal/htmlpage": 2, "gravlab/notebook": 2, "gravlab/draw": 2, "gravlab/internal/mdhtml": 2, "gravlab/internal/refcases": 2, "gravlab/internal/crossbench": 2, "gravlab/page/web": 2,
@@ -36,7 +36,7 @@ var floors = map[string]int{
 	"gravlab/bank": 2, "gravlab/bank/banktest": 3, "exercises/lab": 3, "exercises": 3,
 	"gravlab/labserver": 4, "gravlab/report": 4, "gravlab/internal/webassets": 4,
 	"gravlab/kernel": 5, "gravlab/sandbox": 5, "gravlab/internal/browsertest": 5,
-	"gravlab/marking": 6, "gravlab/term": 6, "gravlab/page": 6, "gravlab/teach": 6, "gravlab/page/apparatus": 6,
+	"gravlab/machines": 6, "gravlab/marking": 6, "gravlab/term": 6, "gravlab/page": 6, "gravlab/teach": 6, "gravlab/page/apparatus": 6,
 	"gravlab/cmd/gravlab": 7, "notebooks": 7,
 }
 

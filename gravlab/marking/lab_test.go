@@ -122,6 +122,10 @@ func TestMain(m *testing.M) {
 		beMarked(dir)
 		return
 	}
+	if args := os.Getenv(lender); args != "" {
+		beLent(args)
+		return
+	}
 	code := m.Run()
 	if p, err := pool(); err == nil {
 		p.Close()

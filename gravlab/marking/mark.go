@@ -1,10 +1,12 @@
 package marking
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"hash/fnv"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -21,6 +23,7 @@ import (
 	"gravity.example/gravlab/internal/filelock"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/sandbox"
+	"gravity.example/gravlab/wire"
 )
 
 // A Runner runs a notebook confined: sandbox.Pool.Run, or what a test puts in its
@@ -516,16 +519,11 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		if r.Edited, err = editedRecordings(sheet, files); err != nil {
 			return nil, err
 		}
-		if files == nil {
-			d, err = newDesk(sheet, nil)
-		} else {
-			d, err = newDesk(sheet, files)
-		}
-		if err != nil {
+		if d, err = deskFor(sheet, files); err != nil {
 			return nil, err
 		}
 		return d.exchange, nil
-	}}
+	}, Supply: func() (sandbox.Supply, bool) { return k.supply(text, files) }}
 	out, err := runner(ctx, job)
 	if err != nil && !(errors.Is(err, errSkip) && r.Skipped != "") {
 		if ctx.Err() != nil {
@@ -560,6 +558,56 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 		return r, machineFault{err}
 	}
 	return r, nil
+}
+
+// supply says what the program of a notebook may ask for, by what its bytes seem to declare.
+func (k *marker) supply(text []byte, files beside) (s sandbox.Supply, ok bool) {
+	for _, declared := range notebook.Declarations(string(text), 1) {
+		lab, code, problem := k.sheet(declared.Lab, declared.Code)
+		if problem != "" {
+			return s, false
+		}
+		owners, err := k.ownersOf(lab.ID)
+		owner, ours := owners[code]
+		if err != nil || !ours {
+			return s, false
+		}
+		sheet := k.sheetFor(lab, code, owner)
+		var asked []wire.Frame
+		add := func(h wire.Head) {
+			h.Lab, h.Code = declared.Lab, declared.Code
+			asked = append(asked, wire.Frame{Head: h})
+		}
+		for _, r := range sheet.Recordings {
+			if bytes.Contains(text, []byte(r.ID)) {
+				add(wire.Head{Kind: wire.Recording, Name: r.ID})
+			}
+		}
+		for _, name := range slices.Sorted(maps.Keys(files)) {
+			if bytes.Contains(text, []byte(name)) {
+				add(wire.Head{Kind: wire.File, Name: name})
+			}
+		}
+		for _, q := range sheet.Questions {
+			if q.Function != nil {
+				add(wire.Head{Kind: wire.Function, Question: q.ID, Signature: string(q.Function.Signature)})
+			}
+		}
+		d, err := deskFor(sheet, files)
+		if err != nil {
+			return s, false
+		}
+		s, err = sandbox.NewSupply(d.exchange, asked)
+		return s, err == nil
+	}
+	return s, false
+}
+
+func deskFor(sheet bank.Sheet, files beside) (*recorder, error) {
+	if files == nil {
+		return newDesk(sheet, nil) // no fs.FS, and not one that is nil
+	}
+	return newDesk(sheet, files)
 }
 
 // identify says whose a file is.

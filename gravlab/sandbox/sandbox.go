@@ -178,6 +178,9 @@ type Job struct {
 	// before does not count. Without a Session a run that has exchanged frames or told Output
 	// something is not tried again.
 	Session func(Sheet) (func(frame []byte) []byte, error)
+	// Supply, if not nil, says before the run what its program may ask for, so that it can be run
+	// away from here (see Errand); ok is false if that cannot be told.
+	Supply func() (s Supply, ok bool)
 
 	watch func(used time.Duration) Next // see Box.Watch
 	hold  <-chan struct{}               // see Box.Hold

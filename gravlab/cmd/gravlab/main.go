@@ -185,5 +185,5 @@ func nearest(name string) string {
 }
 
 func commands() []command {
-	return []command{openCommand, runCommand, questionsCommand, verifyCommand, teachCommand, handoutCommand, markCommand, repliesCommand, totalCommand, rosterCommand, surveyCommand, keptCommand, forgetCommand, kernelCommand}
+	return []command{openCommand, runCommand, questionsCommand, verifyCommand, teachCommand, handoutCommand, markCommand, lendCommand, repliesCommand, totalCommand, rosterCommand, surveyCommand, keptCommand, forgetCommand, kernelCommand}
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/machines"
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/sandbox"
 )
@@ -51,6 +52,12 @@ none is marked until you name one in adjust.csv.
 --judge-again     judges the stored answers by the bank as it is now; runs nothing.
                   Without it mark stops where the bank is not that of the handout
 --bank DIR        use your own bank (see gravlab help handout)
+--machines URL    let machines that lend their processors run the notebooks, by your
+                  NATS with JetStream; --token-file, --creds and --tls-ca are those
+                  of gravlab help lend
+--machines-listen ADDRESS
+                  the same without a NATS of your own: starts one here, and says
+                  what to call on the other machines
 
 Give the same --adjust, --reference and --bank each time: if one is missing and
 marks would change, it stops and names the students.
@@ -72,6 +79,10 @@ func runMark(ctx context.Context, c *call) error {
 	c.flags.StringVar(&m.Adjust, "adjust", "", "")
 	c.flags.StringVar(&m.Reference, "reference", "", "")
 	c.flags.BoolVar(&m.JudgeAgain, "judge-again", false, "")
+	var far reach
+	c.flags.StringVar(&far.to, "machines", "", "")
+	c.flags.StringVar(&far.listen, "machines-listen", "", "")
+	far.flags(c)
 	var err error
 	m.Returned, err = c.parse()
 	const hint = "gravlab mark --class class.csv --out marks-01 returned"
@@ -102,7 +113,11 @@ func runMark(ctx context.Context, c *call) error {
 	m.Records = *key
 	show := newProgress(c.err)
 	var pool *sandbox.Pool
+	var queue *machines.Queue
 	defer func() {
+		if queue != nil {
+			queue.Close()
+		}
 		if pool != nil {
 			pool.Close()
 		}
@@ -115,7 +130,20 @@ func runMark(ctx context.Context, c *call) error {
 		if pool, err = sandbox.NewPool(ctx, sandbox.PoolOptions{Clone: clone, Log: show.say}); err != nil {
 			return nil, err
 		}
-		return pool.Run, nil
+		if far.to == "" && far.listen == "" {
+			return pool.Run, nil
+		}
+		o, err := far.options(ctx, clone, show.say)
+		if err != nil {
+			return nil, err
+		}
+		if queue, err = machines.NewQueue(pool, o); err != nil {
+			return nil, err
+		}
+		return queue.Run, nil
+	}
+	if far.to != "" || far.listen != "" {
+		m.Workers = 64 // wait for other machines
 	}
 	m.Progress = func(p marking.Progress) {
 		if p.Done == 0 && p.ToRun < p.Of && p.ToRun > 0 {

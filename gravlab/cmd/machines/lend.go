@@ -1,0 +1,147 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/nats-io/nats.go/jetstream"
+
+	"gravity.example/gravlab/machines/pipe"
+)
+
+// lend fetches errands, as many at once as there are places, and puts what came back into the
+// bucket.
+func (s *station) lend(ctx context.Context, l *link) error {
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	var mu sync.Mutex
+	running := map[string]jetstream.Msg{}
+	var heard atomic.Int64
+	heard.Store(time.Now().UnixNano())
+	places := make(chan struct{}, s.o.places)
+	name, _ := os.Hostname()
+	name = fmt.Sprintf("%s (%d)", name, os.Getpid())
+
+	// Errands under way are kept, as long as the program beside this one is alive.
+	go func() {
+		for t := time.Tick(2 * time.Second); ; {
+			select {
+			case <-ctx.Done():
+				return
+			case <-t:
+			}
+			if time.Since(time.Unix(0, heard.Load())) > 10*time.Second {
+				continue
+			}
+			s.nc.Publish("gravlab.here."+s.o.version, []byte(name))
+			mu.Lock()
+			for _, m := range running {
+				m.InProgress()
+			}
+			mu.Unlock()
+		}
+	}()
+	go func() {
+		for told := false; ctx.Err() == nil; {
+			select {
+			case places <- struct{}{}:
+			case <-ctx.Done():
+				return
+			}
+			m, err := s.next(ctx)
+			if err != nil || m == nil {
+				<-places
+				if err != nil {
+					if !told {
+						l.note("no errands yet for machines of this version (%s): the one who marks has another gravlab, Go or architecture, or has not begun", s.o.version)
+						told = true
+					}
+					time.Sleep(time.Second)
+				}
+				continue
+			}
+			key := m.Subject()[strings.LastIndex(m.Subject(), ".")+1:]
+			body, err := s.unpack(ctx, m.Data())
+			if err != nil {
+				<-places
+				m.Term() // filled by others
+				l.note("an errand cannot be used: %v", err)
+				continue
+			}
+			mu.Lock()
+			running[key] = m
+			mu.Unlock()
+			l.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body})
+		}
+	}()
+	for {
+		var m pipe.Message
+		if err := l.dec.Decode(&m); err != nil {
+			mu.Lock()
+			for _, job := range running { // another machine may have them at once
+				job.Nak()
+			}
+			mu.Unlock()
+			s.nc.Flush()
+			return nil
+		}
+		heard.Store(time.Now().UnixNano())
+		if m.Kind == pipe.Beat {
+			continue
+		}
+		mu.Lock()
+		job := running[m.Key]
+		mu.Unlock()
+		if job == nil {
+			continue
+		}
+		if m.Kind == pipe.Back {
+			s.bring(ctx, l, job, m)
+		} else {
+			l.note("the notebook %.12s could not be run here: %s", m.Key, m.Text)
+			job.NakWithDelay(5 * time.Second)
+		}
+		mu.Lock()
+		delete(running, m.Key)
+		mu.Unlock()
+		<-places
+	}
+}
+
+func (s *station) next(ctx context.Context) (jetstream.Msg, error) {
+	c, err := s.js.Consumer(ctx, jobsName, s.consumer())
+	if err != nil {
+		return nil, err
+	}
+	batch, err := c.Fetch(1, jetstream.FetchMaxWait(5*time.Second))
+	if err != nil {
+		return nil, err
+	}
+	return <-batch.Messages(), nil
+}
+
+// bring stores what came back before the errand is taken out of the queue. If that fails, the
+// errand comes again, here or elsewhere.
+func (s *station) bring(ctx context.Context, l *link, job jetstream.Msg, m pipe.Message) {
+	var err error
+	for range 30 {
+		try, stop := context.WithTimeout(ctx, 10*time.Second)
+		var text []byte
+		if text, err = s.pack(try, "back-"+m.Key, m.Body); err == nil {
+			if _, err = s.back.Put(try, m.Key, text); err == nil {
+				err = job.DoubleAck(try)
+			}
+		}
+		stop()
+		if err == nil {
+			return
+		}
+		time.Sleep(time.Second)
+	}
+	l.note("what came back of %.12s could not be stored: %v", m.Key, err)
+}

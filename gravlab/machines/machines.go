@@ -1,0 +1,314 @@
+// Package machines lets other computers run a class's notebooks: what is to be run goes as errands
+// (package sandbox) into a queue, and what comes back is taken by marking as if it had been run
+// here.
+//
+// The queue is NATS with JetStream, which would add 17 MB to a program. So a second program holds
+// all of it, gravlab/cmd/machines, a module of its own, and this package speaks with it through a
+// pipe: the program that marks has one beside it, and so has each program that lends. Neither knows
+// of a network.
+package machines
+
+import (
+	"context"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"io"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"gravity.example/gravlab/machines/pipe"
+	"gravity.example/gravlab/sandbox"
+)
+
+// Build makes the carrier of a clone in a folder, and returns its path.
+func Build(ctx context.Context, clone, dir string) (string, error) {
+	path := filepath.Join(dir, "gravlab-machines")
+	cmd := exec.CommandContext(ctx, "go", "build", "-o", path, ".")
+	cmd.Dir = filepath.Join(clone, "gravlab", "cmd", "machines")
+	if out, err := cmd.CombinedOutput(); err != nil {
+		return "", fmt.Errorf("building what reaches other machines: %w\n%s", err, out)
+	}
+	return path, nil
+}
+
+// A carrier is the program beside this one.
+type carrier struct {
+	cmd *exec.Cmd
+	in  io.WriteCloser
+	mu  sync.Mutex
+	enc *gob.Encoder
+	dec *gob.Decoder
+}
+
+func startCarrier(path string, args []string) (*carrier, error) {
+	cmd := exec.Command(path, args...)
+	cmd.Stderr = os.Stderr
+	separate(cmd)
+	in, err := cmd.StdinPipe()
+	if err != nil {
+		return nil, err
+	}
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		return nil, err
+	}
+	if err := cmd.Start(); err != nil {
+		return nil, err
+	}
+	return &carrier{cmd: cmd, in: in, enc: gob.NewEncoder(in), dec: gob.NewDecoder(out)}, nil
+}
+
+func (c *carrier) send(m pipe.Message) error {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.enc.Encode(m)
+}
+
+// close ends the carrier, which clears up when its input ends.
+func (c *carrier) close() error {
+	c.in.Close()
+	return c.cmd.Wait()
+}
+
+// Version names what determines how a notebook runs, but for the notebook: machines of other
+// versions take no errands.
+func Version(ctx context.Context, clone string) (string, error) { return versionOf(ctx, clone) }
+
+// A Queue runs jobs on the machines that take errands.
+type Queue struct {
+	pool    *sandbox.Pool
+	version string
+	log     func(text string)
+	c       *carrier
+	read    chan struct{} // closed when the carrier says no more
+
+	mu      sync.Mutex
+	waiting map[string][]chan pipe.Message
+	failed  error
+	taken   int // errands that came back
+	again   int // of those, run here too
+}
+
+// Options say how a queue or a lender reaches the others.
+type Options struct {
+	Carrier string   // path of the program; see Build
+	Args    []string // for it
+	Version string
+	Log     func(text string)
+}
+
+// NewQueue starts a queue. What cannot be an errand is run by pool, and so are some that came back,
+// to compare.
+func NewQueue(pool *sandbox.Pool, o Options) (*Queue, error) {
+	c, err := startCarrier(o.Carrier, append([]string{"mark", "--version", o.Version}, o.Args...))
+	if err != nil {
+		return nil, err
+	}
+	q := &Queue{pool: pool, version: o.Version, log: o.Log, c: c, read: make(chan struct{}), waiting: map[string][]chan pipe.Message{}}
+	go q.receive()
+	return q, nil
+}
+
+// Close ends the queue. Errands that wait stay there for the next time, up to a day.
+func (q *Queue) Close() error {
+	err := q.c.close()
+	<-q.read
+	return err
+}
+
+func (q *Queue) receive() {
+	defer close(q.read)
+	for {
+		var m pipe.Message
+		err := q.c.dec.Decode(&m)
+		switch {
+		case err != nil:
+			q.stop(errors.New("the program that reaches the other machines has ended"))
+			return
+		case m.Kind == pipe.End:
+			q.stop(errors.New(m.Text))
+		case m.Kind == pipe.Note:
+			q.log(m.Text)
+		default:
+			q.mu.Lock()
+			for _, w := range q.waiting[m.Key] {
+				w <- m // holds one
+			}
+			delete(q.waiting, m.Key)
+			q.mu.Unlock()
+		}
+	}
+}
+
+// stop makes an error of all that waits and comes; the first one counts.
+func (q *Queue) stop(err error) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.failed == nil {
+		q.failed = err
+	}
+	for key, all := range q.waiting {
+		for _, w := range all {
+			w <- pipe.Message{Kind: pipe.End}
+		}
+		delete(q.waiting, key)
+	}
+}
+
+const (
+	// leastAgain and againPart are how many of the errands that came back are run here too.
+	leastAgain = 20
+	againPart  = 0.02
+)
+
+// Run runs a job, as sandbox.Pool.Run does.
+func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error) {
+	e, ok := j.Errand()
+	if !ok {
+		return q.pool.Run(ctx, j)
+	}
+	body, err := sandbox.Encode(e)
+	if err != nil {
+		return sandbox.Outcome{}, err
+	}
+	key := keyOf(q.version, e)
+	r, err := q.fetch(ctx, key, body)
+	if err != nil {
+		return sandbox.Outcome{}, err
+	}
+	out, ok, err := j.Accept(r)
+	if ok && err == nil {
+		q.mu.Lock()
+		compare := q.again < leastAgain || rand.Float64() < againPart
+		if q.taken++; compare {
+			q.again++
+		}
+		q.mu.Unlock()
+		if compare {
+			here, err := q.pool.RunErrand(ctx, e)
+			if err != nil {
+				return out, err
+			}
+			if !here.Same(r) {
+				err := fmt.Errorf("another machine says of the notebook %s what this one does not find when it runs it too: nothing that comes from there can be believed. Find out which machine it is, and mark without it", key[:12])
+				q.stop(err)
+				return out, err
+			}
+		}
+	}
+	if err := q.c.send(pipe.Message{Kind: pipe.Done, Key: key}); err != nil {
+		return out, err
+	}
+	if err == nil && !ok {
+		return q.pool.Run(ctx, j)
+	}
+	return out, err
+}
+
+func (q *Queue) fetch(ctx context.Context, key string, body []byte) (r sandbox.Return, err error) {
+	back := make(chan pipe.Message, 1)
+	q.mu.Lock()
+	if err = q.failed; err == nil {
+		q.waiting[key] = append(q.waiting[key], back)
+	}
+	q.mu.Unlock()
+	if err != nil {
+		return r, err
+	}
+	if err := q.c.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body}); err != nil {
+		return r, err
+	}
+	select {
+	case <-ctx.Done():
+		return r, context.Cause(ctx)
+	case m := <-back:
+		switch m.Kind {
+		case pipe.Back:
+			if r, err = sandbox.Decode[sandbox.Return](m.Body); err != nil {
+				return sandbox.Return{Lacks: "a form that can be read"}, nil
+			}
+			return r, nil
+		case pipe.Fault:
+			return r, &sandbox.Fault{What: m.Text, Do: "mark again; without --machines it is run here"}
+		default:
+			q.mu.Lock()
+			defer q.mu.Unlock()
+			return r, q.failed
+		}
+	}
+}
+
+// Lend takes errands and runs them, as many at once as pool has workers, until ctx ends.
+func Lend(ctx context.Context, pool *sandbox.Pool, o Options) error {
+	c, err := startCarrier(o.Carrier, append([]string{"lend", "--version", o.Version, "--places", fmt.Sprint(pool.Workers())}, o.Args...))
+	if err != nil {
+		return err
+	}
+	run, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	go func() { // a program that stands still says nothing, and its errands go elsewhere
+		for t := time.Tick(time.Second); ; {
+			select {
+			case <-run.Done():
+				c.in.Close()
+				return
+			case <-t:
+				if c.send(pipe.Message{Kind: pipe.Beat}) != nil {
+					return
+				}
+			}
+		}
+	}()
+	var under sync.WaitGroup
+	var why error
+	for {
+		var m pipe.Message
+		if err := c.dec.Decode(&m); err != nil {
+			break
+		}
+		switch m.Kind {
+		case pipe.Note:
+			o.Log(m.Text)
+		case pipe.End:
+			why = errors.New(m.Text)
+		case pipe.Put:
+			under.Go(func() { c.send(errand(run, pool, m)) })
+		}
+	}
+	stop(nil)
+	under.Wait()
+	c.close()
+	if ctx.Err() == nil && why == nil {
+		why = errors.New("the program that reaches the other machines has ended")
+	}
+	return why
+}
+
+func errand(ctx context.Context, pool *sandbox.Pool, m pipe.Message) pipe.Message {
+	e, err := sandbox.Decode[sandbox.Errand](m.Body)
+	if err != nil {
+		return pipe.Message{Kind: pipe.Fault, Key: m.Key, Text: "what came is no errand"}
+	}
+	r, err := pool.RunErrand(ctx, e)
+	if err != nil {
+		return pipe.Message{Kind: pipe.Fault, Key: m.Key, Text: err.Error()}
+	}
+	body, err := sandbox.Encode(r)
+	if err != nil {
+		return pipe.Message{Kind: pipe.Fault, Key: m.Key, Text: err.Error()}
+	}
+	return pipe.Message{Kind: pipe.Back, Key: m.Key, Body: body}
+}
+
+// Taken says how many notebooks came back from other machines, and how many of those were run here
+// too.
+func (q *Queue) Taken() (taken, again int) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return q.taken, q.again
+}

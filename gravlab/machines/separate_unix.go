@@ -1,0 +1,11 @@
+//go:build unix
+
+package machines
+
+import (
+	"os/exec"
+	"syscall"
+)
+
+// separate keeps Ctrl-C from the carrier: it ends when its input does.
+func separate(cmd *exec.Cmd) { cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} }
