@@ -562,45 +562,47 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 
 // supply says what the program of a notebook may ask for, by what its bytes seem to declare.
 func (k *marker) supply(text []byte, files beside) (s sandbox.Supply, ok bool) {
-	for _, declared := range notebook.Declarations(string(text), 1) {
-		lab, code, problem := k.sheet(declared.Lab, declared.Code)
-		if problem != "" {
-			return s, false
-		}
-		owners, err := k.ownersOf(lab.ID)
-		owner, ours := owners[code]
-		if err != nil || !ours {
-			return s, false
-		}
-		sheet := k.sheetFor(lab, code, owner)
-		var asked []wire.Frame
-		add := func(h wire.Head) {
-			h.Lab, h.Code = declared.Lab, declared.Code
-			asked = append(asked, wire.Frame{Head: h})
-		}
-		for _, r := range sheet.Recordings {
-			if bytes.Contains(text, []byte(r.ID)) {
-				add(wire.Head{Kind: wire.Recording, Name: r.ID})
-			}
-		}
-		for _, name := range slices.Sorted(maps.Keys(files)) {
-			if bytes.Contains(text, []byte(name)) {
-				add(wire.Head{Kind: wire.File, Name: name})
-			}
-		}
-		for _, q := range sheet.Questions {
-			if q.Function != nil {
-				add(wire.Head{Kind: wire.Function, Question: q.ID, Signature: string(q.Function.Signature)})
-			}
-		}
-		d, err := deskFor(sheet, files)
-		if err != nil {
-			return s, false
-		}
-		s, err = sandbox.NewSupply(d.exchange, asked)
-		return s, err == nil
+	all := notebook.Declarations(string(text), 1)
+	if len(all) == 0 {
+		return s, false
 	}
-	return s, false
+	declared := all[0]
+	lab, code, problem := k.sheet(declared.Lab, declared.Code)
+	if problem != "" {
+		return s, false
+	}
+	owners, err := k.ownersOf(lab.ID)
+	owner, ours := owners[code]
+	if err != nil || !ours {
+		return s, false
+	}
+	sheet := k.sheetFor(lab, code, owner)
+	var asked []wire.Frame
+	add := func(h wire.Head) {
+		h.Lab, h.Code = declared.Lab, declared.Code
+		asked = append(asked, wire.Frame{Head: h})
+	}
+	for _, r := range sheet.Recordings {
+		if bytes.Contains(text, []byte(r.ID)) {
+			add(wire.Head{Kind: wire.Recording, Name: r.ID})
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(files)) {
+		if bytes.Contains(text, []byte(name)) {
+			add(wire.Head{Kind: wire.File, Name: name})
+		}
+	}
+	for _, q := range sheet.Questions {
+		if q.Function != nil {
+			add(wire.Head{Kind: wire.Function, Question: q.ID, Signature: string(q.Function.Signature)})
+		}
+	}
+	d, err := deskFor(sheet, files)
+	if err != nil {
+		return s, false
+	}
+	s, err = sandbox.NewSupply(d.exchange, asked)
+	return s, err == nil
 }
 
 func deskFor(sheet bank.Sheet, files beside) (*recorder, error) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"strings"
@@ -57,7 +58,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			if err != nil || m == nil {
 				<-places
 				if err != nil {
-					if !told {
+					if !told && errors.Is(err, jetstream.ErrConsumerNotFound) {
 						l.note("no errands yet for machines of this version (%s): the one who marks has another gravlab, Go or architecture, or has not begun", s.o.version)
 						told = true
 					}
