@@ -18,6 +18,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"time"
 
@@ -28,6 +29,9 @@ import (
 // Build makes the carrier of a clone in a folder, and returns its path.
 func Build(ctx context.Context, clone, dir string) (string, error) {
 	path := filepath.Join(dir, "gravlab-machines")
+	if runtime.GOOS == "windows" {
+		path += ".exe"
+	}
 	cmd := exec.CommandContext(ctx, "go", "build", "-o", path, ".")
 	cmd.Dir = filepath.Join(clone, "gravlab", "cmd", "machines")
 	if out, err := cmd.CombinedOutput(); err != nil {

@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -55,7 +56,11 @@ func serve(o *options) (end func(), err error) {
 				return nil, err
 			}
 		}
-		u := &server.User{Username: role, Password: string(text[len(role)+1:])}
+		password, ok := strings.CutPrefix(strings.TrimSpace(string(text)), role+":")
+		if !ok || password == "" {
+			return nil, fmt.Errorf("%s holds no password; remove it, and a new one is made", file)
+		}
+		u := &server.User{Username: role, Password: password}
 		if role == "lend" {
 			u.Permissions = lenderMay()
 		}
