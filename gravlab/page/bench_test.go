@@ -180,6 +180,59 @@ func BenchmarkBrowser(b *testing.B) {
 	})
 }
 
+// Lab 01 is opened: from the start of loading to its first figure and to its last, worked out for
+// this sheet or kept from before; and, meanwhile, from a key to the screen.
+func BenchmarkOpening(b *testing.B) {
+	runner := confined(b)
+	web := browsertest.Built(b)
+	for _, kept := range []bool{false, true} {
+		b.Run(fmt.Sprintf("kept=%v", kept), func(b *testing.B) {
+			figures, n := b.TempDir(), 0.0
+			var firstAt, lastAt, slowest float64
+			once := func() {
+				if !kept {
+					figures = b.TempDir()
+				}
+				r := enter(b, labpage.Options{Labs: labs, Data: b.TempDir(), Runner: runner, Web: web, Figures: figures}, "")
+				defer r.stopServing()
+				r.open(first)
+				var got struct{ First, Last, Slowest float64 }
+				err := json.Unmarshal([]byte(r.await(`new Promise((done) => {
+					const drawn = () => [...document.querySelectorAll(".box figure img")].filter((i) => i.complete && i.naturalWidth > 0).length
+					const box = document.querySelector("#c-code-06 .cm-content, #c-code-06 textarea")
+					box.focus({ preventScroll: true })
+					let First = 0, Slowest = 0
+					const look = () => {
+						const from = performance.now()
+						First ||= drawn() > 0 ? from : 0
+						if (First > 0 && !document.querySelector(".ghost")) return done(JSON.stringify({ First, Last: from, Slowest }))
+						document.execCommand("insertText", false, "/")
+						requestAnimationFrame(() => setTimeout(() => {
+							Slowest = Math.max(Slowest, performance.now() - from)
+							setTimeout(look, 30)
+						}))
+					}
+					look()
+				})`)), &got)
+				if err != nil {
+					b.Fatal(err)
+				}
+				firstAt, lastAt, slowest, n = firstAt+got.First, lastAt+got.Last, max(slowest, got.Slowest), n+1
+			}
+			if kept {
+				once()
+				firstAt, lastAt, slowest, n = 0, 0, 0, 0
+			}
+			for b.Loop() {
+				once()
+			}
+			b.ReportMetric(firstAt/n, "ms-to-first-figure")
+			b.ReportMetric(lastAt/n, "ms-to-all-figures")
+			b.ReportMetric(slowest, "ms-slowest-key")
+		})
+	}
+}
+
 // resident is the memory of this process in MB, 0 where the system does not say.
 func resident() float64 {
 	text, err := os.ReadFile("/proc/self/status")
