@@ -48,9 +48,9 @@ func (l Lab) Is(id string) bool { return id == l.ID || id == l.Number() || "0"+i
 // shows the page. A browser gives accelerations in steps of 0.1 m/s² (W3C, Device Orientation
 // and Motion): a lab offers one only if what it looks for is ten times that.
 type Ride struct {
-	File     string   // that it becomes: "own-ride.csv"
-	After    string   // the question after which it is offered
-	Does     string   // what to do with the device, plain text
+	File     string // that it becomes: "own-ride.csv"
+	After    string // the question after which it is offered
+	Does     string // what to do with the device, plain text
 	Cautions []string
 }
 

@@ -153,7 +153,7 @@ func (q Question) hint(telling judge.Telling) string {
 	if telling == judge.WithMarks {
 		return q.Hints[0]
 	}
-	return fmt.Sprintf("A hint costs nothing: sheet.Hint(%q)", q.ID)
+	return fmt.Sprintf("A hint costs nothing. In code: sheet.Hint(%q)", q.ID)
 }
 
 // FunctionTask is what the judge compares a function with.

@@ -36,23 +36,24 @@ type scaling struct {
 	name  string // "a factor of 2"
 	ask   string // what may have happened
 	plain bool   // may happen to a pure number as well
+	unit  string // only where the question's unit holds this
 }
 
 // scalings in the order in which they are tried. Their inverses count too.
 var scalings = []scaling{
-	{2, "a factor of 2", "Where could it come from: there and back, a diameter, one of two equal parts?", true},
-	{math.Sqrt2, "a factor of √2", "Amplitude or rms value, one reading or a difference of two?", true},
-	{math.Pi, "a factor of π", "Is a π missing, or one too many: of a circle, a sphere, a phase?", true},
-	{2 * math.Pi, "a factor of 2π", "Frequency or angular frequency, radius or circumference?", true},
-	{4, "a factor of 4", "A factor of 2 that is squared, or lost twice?", true},
-	{4 * math.Pi * math.Pi, "a factor of 4π²", "Frequency or angular frequency, squared?", true},
-	{4 * math.Pi, "a factor of 4π", "Is it the area of a sphere, or the solid angle all around?", true},
-	{180 / math.Pi, "a factor of 180/π", "Degrees or radians?", true},
-	{3.6, "a factor of 3.6", "km/h or m/s?", false},
-	{60, "a factor of 60", "Seconds, minutes or hours?", false},
-	{24, "a factor of 24", "Hours or days?", false},
-	{12, "a factor of 12", "Months or years?", false},
-	{9.81, "a factor of g", "Mass or weight, m/s² or multiples of g?", false},
+	{2, "a factor of 2", "Where could it come from: there and back, a diameter, one of two equal parts?", true, ""},
+	{math.Sqrt2, "a factor of √2", "Amplitude or rms value, one reading or a difference of two?", true, ""},
+	{math.Pi, "a factor of π", "Is a π missing, or one too many: of a circle, a sphere, a phase?", true, ""},
+	{2 * math.Pi, "a factor of 2π", "Frequency or angular frequency, radius or circumference?", true, ""},
+	{4, "a factor of 4", "A factor of 2 that is squared, or lost twice?", true, ""},
+	{4 * math.Pi * math.Pi, "a factor of 4π²", "Frequency or angular frequency, squared?", true, ""},
+	{4 * math.Pi, "a factor of 4π", "Is it the area of a sphere, or the solid angle all around?", true, ""},
+	{180 / math.Pi, "a factor of 180/π", "Degrees or radians?", true, ""},
+	{3.6, "a factor of 3.6", "km/h or m/s?", false, ""},
+	{60, "a factor of 60", "Seconds, minutes or hours?", false, ""},
+	{24, "a factor of 24", "Hours or days?", false, ""},
+	{12, "a factor of 12", "Months or years?", false, "/a"},
+	{9.81, "a factor of g", "Mass or weight, m/s² or multiples of g?", false, ""},
 }
 
 // near reports whether an answer is a value, as far as its digits tell. Two digits tell
@@ -119,7 +120,7 @@ func (t NumberTask) general(r reading) (name, message string, ok bool) {
 			continue
 		}
 		for _, s := range scalings {
-			if !s.plain && t.pure() {
+			if !s.plain && t.pure() || !strings.Contains(t.Unit, s.unit) {
 				continue
 			}
 			if r.near(right*s.by) || r.near(right/s.by) {
