@@ -150,6 +150,11 @@ func TestGeneralFunctions(t *testing.T) {
 			t.Errorf("%q: %+v", name, v)
 		}
 	}
+	// Rounding errors of a function that returns nothing are no power of ten.
+	task.Tol.Abs = 0.002
+	if v := Function(task, Answer{Values: one(func(x float64) float64 { return 1e-17 * x })}); v.Slip != "" {
+		t.Errorf("a function that returns hardly anything: %+v", v)
+	}
 	mean := FunctionTask{Marks: 1, Signature: SliceToOne, Calls: [][]float64{{1, 2, 6}, {4, 4, 5, 9}}, Want: [][]float64{{3}, {5.5}}, Tol: Tolerance{Rel: 1e-6}}
 	if v := Function(mean, Answer{Values: [][]float64{{4.5}, {22.0 / 3}}}); v.Slip != "off by one" {
 		t.Errorf("divided by n - 1: %+v", v)

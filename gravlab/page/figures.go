@@ -28,17 +28,41 @@ const ranKey = "ran"
 var mainLine = regexp.MustCompile(`(?m)^%%`)
 
 // madeOf names the code on which a box's output depends: its own, and what the boxes
-// above declare. It reads no Go: that is done in confined workers only.
+// above declare, but for a function that is named nowhere else: an answer that the box does
+// not use. It reads no Go: that is done in confined workers only.
 func madeOf(above []string, source string) string {
-	h := sha256.New()
+	var declared []string
 	for _, text := range above {
 		if at := mainLine.FindStringIndex(text); at != nil {
 			text = text[:at[0]]
+		}
+		declared = append(declared, text)
+	}
+	h := sha256.New()
+	for i, text := range declared {
+		if name := onlyFunction(text); name != "" {
+			used := regexp.MustCompile(`\b` + name + `\b`).MatchString
+			if !used(source) && !slices.ContainsFunc(slices.Delete(slices.Clone(declared), i, i+1), used) {
+				continue
+			}
 		}
 		io.WriteString(h, text+"\x00")
 	}
 	io.WriteString(h, source)
 	return hex.EncodeToString(h.Sum(nil)[:12])
+}
+
+// topLevel is how a declaration begins.
+var topLevel = regexp.MustCompile(`(?m)^(?:func|var|const|type|import)\b(?: ([a-zA-Z_]\w*)\()?`)
+
+// onlyFunction is the name of a function if a text declares that and nothing else, as most
+// answers do; else it is "".
+func onlyFunction(text string) string {
+	all := topLevel.FindAllStringSubmatch(text, -1)
+	if len(all) != 1 || all[0][1] == "init" || !strings.HasPrefix(all[0][0], "func") {
+		return ""
+	}
+	return all[0][1]
 }
 
 // above are the sources of the code cells above one.

@@ -121,7 +121,8 @@ func TestFiguresAreKept(t *testing.T) {
 		t.Errorf("figures in the cache were worked out again: %d runs", runner.count())
 	}
 	// What is begun keeps its figures. Code that has changed makes them old, be it their
-	// own or a declaration above; another body above does not.
+	// own or a declaration above; another body above does not, and neither does the answer
+	// to a question whose function the box does not use.
 	save := func(id, source string) {
 		body, _ := json.Marshal(map[string]any{"tab": "a", "cells": map[string]string{id: source}})
 		if status, _, why := c.send(request{method: "POST", path: labPath + "/save", body: string(body)}); status != 200 {
@@ -140,6 +141,15 @@ func TestFiguresAreKept(t *testing.T) {
 	if b := c.blocks(); !b["code-10"].Older || b["code-12"].Older {
 		t.Errorf("changed code: its figure is older %v, the next %v", b["code-10"].Older, b["code-12"].Older)
 	}
+	save("torque-answer", strings.Replace(before["torque-answer"].Source, "return 0", "return 1", 1))
+	if c.blocks()["code-12"].Older {
+		t.Error("a function that the box does not use made a figure old")
+	}
+	save("torque-answer", "const two = 2\n"+before["torque-answer"].Source)
+	if !c.blocks()["code-12"].Older {
+		t.Error("a function with a constant above did not make a figure old")
+	}
+	save("torque-answer", before["torque-answer"].Source)
 	save("code-06", "const changed = 1\n"+before["code-06"].Source)
 	if !c.blocks()["code-12"].Older {
 		t.Error("a changed declaration above did not make a figure old")
@@ -148,6 +158,15 @@ func TestFiguresAreKept(t *testing.T) {
 	c.send(request{method: "POST", path: labPath + "/run", body: string(body)})
 	if c.blocks()["code-10"].Older {
 		t.Error("a figure is old although its box has just run")
+	}
+	body, _ = json.Marshal(map[string]string{"Tab": "a", "Cell": "code-12", "Source": before["code-12"].Source + "\nfmt.Println(torque(0))"})
+	c.send(request{method: "POST", path: labPath + "/run", body: string(body)})
+	if c.blocks()["code-12"].Older {
+		t.Error("a figure is old although its box has just run with a function")
+	}
+	save("torque-answer", strings.Replace(before["torque-answer"].Source, "return 0", "return 2", 1))
+	if !c.blocks()["code-12"].Older {
+		t.Error("a changed function that the box uses did not make a figure old")
 	}
 }
 
