@@ -49,7 +49,7 @@ func (r *room) typeIn(cellID, field, text string) {
 	r.do(chromedp.Focus(sel), chromedp.Evaluate[chromedp.Void](`document.querySelector("`+cell(cellID)+` [name=`+field+`]").select()`), chromedp.SendKeys(sel, text))
 }
 
-// give types an answer and gives it in; the verdict's word is awaited.
+// give types an answer and submits it; the verdict's word is awaited.
 func (r *room) give(cellID string, fields map[string]string, outcome string) {
 	r.Helper()
 	for _, name := range []string{"number", "u", "unit"} {

@@ -27,16 +27,31 @@ type Control struct {
 	// Choices makes the control a choice between things: the value is the place
 	// in this list, from 0.
 	Choices []string `json:"choices,omitempty"`
-	// Drag, if it is there, lets the reader set the control with a pointer on the picture.
-	Drag *Drag `json:"drag,omitempty"`
 }
 
-// A Drag is where on the picture, across or down, a control has its least and its largest value.
+// A Drag lets the reader set a control, or the time of a scene that moves, with a pointer that goes
+// down somewhere in an area of the picture: what lies there is set to where the pointer is.
 type Drag struct {
-	From float64 `json:"from"`
-	To   float64 `json:"to"`
-	Down bool    `json:"down"`
-	Log  bool    `json:"log"` // even places are powers of the value
+	Control string     `json:"control"` // its id, or dragsTime
+	Area    [4]float64 `json:"area"`    // left, top, right, bottom
+	Down    bool       `json:"down"`    // the place is counted down the picture, not across
+	// The control has Values[i] where the pointer is at Places[i], and between two of these the
+	// values are even. Places ascend.
+	Places []float64 `json:"places"`
+	Values []float64 `json:"values"`
+}
+
+const dragsTime = "time"
+
+// dragAcross and dragDown are drags whose places are even between two ends.
+func dragAcross(control string, area [4]float64, place1, place2, value1, value2 float64) Drag {
+	return Drag{Control: control, Area: area, Places: []float64{place1, place2}, Values: []float64{value1, value2}}
+}
+
+func dragDown(control string, area [4]float64, place1, place2, value1, value2 float64) Drag {
+	d := dragAcross(control, area, place1, place2, value1, value2)
+	d.Down = true
+	return d
 }
 
 // A Scene is one apparatus.
@@ -53,11 +68,13 @@ type Scene struct {
 	view func(set map[string]float64, t float64) (State, error)
 }
 
-// A Record is one number of a scene against time.
+// A Record is one number of a scene against time, or what rows says.
 type Record struct {
 	Number string  `json:"number"` // its id
 	Column string  `json:"column"` // its name, a word
 	Every  float64 `json:"every"`  // s
+	// rows, if not nil, is a table of its own: the heads of its columns with units, and its rows.
+	rows func(set map[string]float64, until float64) (heads []string, rows [][]float64, err error)
 }
 
 // mostRecorded bounds the readings of a record.
@@ -65,12 +82,33 @@ const mostRecorded = 5000
 
 // Table is what the apparatus has recorded by a time (s), as a CSV file that a lab reads as a
 // recording of one's own: columns time and the number, with its unit. It has what the model
-// gives, to six digits, without noise.
+// gives, to six digits, without noise but that of the scene itself.
 func (s Scene) Table(set map[string]float64, until float64) (string, error) {
 	if s.Record == nil {
 		return "", fmt.Errorf("%s: it records nothing", s.Title)
 	}
 	var b strings.Builder
+	if s.Record.rows != nil {
+		all, err := s.settings(set, until)
+		if err != nil {
+			return "", err
+		}
+		heads, rows, err := s.Record.rows(all, until)
+		if err != nil {
+			return "", err
+		}
+		fmt.Fprintln(&b, strings.Join(heads, ","))
+		for _, row := range rows {
+			for i, v := range row {
+				if i > 0 {
+					b.WriteByte(',')
+				}
+				fmt.Fprintf(&b, "%.6g", v)
+			}
+			b.WriteByte('\n')
+		}
+		return b.String(), nil
+	}
 	clock := math.NaN()
 	for k := 0; k < mostRecorded; k++ {
 		t := float64(k) * s.Record.Every
@@ -105,6 +143,7 @@ type State struct {
 	View    [4]float64 `json:"view"` // left, top, width, height of what is seen, in the units of Shapes
 	Shapes  []Shape    `json:"shapes"`
 	Numbers []Number   `json:"numbers"`
+	Drags   []Drag     `json:"drags,omitempty"`
 	Says    string     `json:"says"` // the state in one sentence
 }
 
@@ -167,6 +206,15 @@ func Find(id string) (Scene, error) {
 // At works the scene out. A control that is missing has its start value; one
 // that is set outside its range is an error.
 func (s Scene) At(set map[string]float64, t float64) (State, error) {
+	all, err := s.settings(set, t)
+	if err != nil {
+		return State{}, err
+	}
+	return s.view(all, t)
+}
+
+// settings are those of all controls.
+func (s Scene) settings(set map[string]float64, t float64) (map[string]float64, error) {
 	all := map[string]float64{}
 	for _, c := range s.Controls {
 		v, ok := set[c.ID]
@@ -174,14 +222,14 @@ func (s Scene) At(set map[string]float64, t float64) (State, error) {
 			v = c.Start
 		}
 		if !(v >= c.Min && v <= c.Max) {
-			return State{}, fmt.Errorf("%s: %s is %s; allowed: %g to %g", s.Title, c.Label, withUnit(fmt.Sprint(v), c.Unit), c.Min, c.Max)
+			return nil, fmt.Errorf("%s: %s is %s; allowed: %g to %g", s.Title, c.Label, withUnit(fmt.Sprint(v), c.Unit), c.Min, c.Max)
 		}
 		all[c.ID] = v
 	}
 	if !(t >= 0) || math.IsInf(t, 1) {
-		return State{}, fmt.Errorf("%s: the time is %g s; allowed: zero or more", s.Title, t)
+		return nil, fmt.Errorf("%s: the time is %g s; allowed: zero or more", s.Title, t)
 	}
-	return s.view(all, t)
+	return all, nil
 }
 
 func number(id, label string, value float64, unit string) Number {

@@ -68,25 +68,35 @@ function shape(s) {
   }
 }
 
-// drags lets a pointer on the picture set a control: at once where it goes down, and as it moves.
-function drags(picture, c, input) {
-  const { from, to, down, log } = c.drag;
-  const follow = (event) => {
-    const place = new DOMPoint(event.clientX, event.clientY).matrixTransform(picture.getScreenCTM().inverse());
-    const share = Math.min(1, Math.max(0, ((down ? place.y : place.x) - from) / (to - from)));
-    input.value = log ? c.min * (c.max / c.min) ** share : c.min + share * (c.max - c.min); // the slider keeps its steps
-    input.dispatchEvent(new Event("input"));
-  };
-  picture.style.cursor = down ? "ns-resize" : "ew-resize";
-  if (!down) picture.style.touchAction = "pan-y";
+// between is the value of a drag at a place.
+function between({ places, values }, place) {
+  let i = 1;
+  while (i < places.length - 1 && places[i] < place) i++;
+  const share = Math.min(1, Math.max(0, (place - places[i - 1]) / (places[i] - places[i - 1])));
+  return values[i - 1] + share * (values[i] - values[i - 1]);
+}
+
+// drags lets a pointer on the picture set what lies there: at once where it goes down, and as it
+// moves. all() are the drags of the state that is shown; put sets a control or the time.
+function drags(picture, all, put) {
+  const at = (event) => new DOMPoint(event.clientX, event.clientY).matrixTransform(picture.getScreenCTM().inverse());
+  const under = ({ x, y }) => all().find(({ area: [left, top, right, bottom] }) => x >= left && x <= right && y >= top && y <= bottom);
+  const value = (drag, place) => between(drag, drag.down ? place.y : place.x);
+  let held; // the place of the drag in the list
+  picture.style.touchAction = "pan-y";
   picture.addEventListener("pointerdown", (event) => {
-    if (event.button !== 0 || (down && event.pointerType === "touch")) return; // a finger that goes down scrolls the page
+    const drag = under(at(event));
+    if (!drag || event.button !== 0 || (drag.down && event.pointerType === "touch")) return; // a finger that goes down scrolls the page
     picture.setPointerCapture(event.pointerId);
-    follow(event);
+    held = all().indexOf(drag);
+    put(drag.control, value(drag, at(event)));
   });
   picture.addEventListener("pointermove", (event) => {
-    if (picture.hasPointerCapture(event.pointerId)) follow(event);
+    const place = at(event), drag = held === undefined ? under(place) : all()[held];
+    picture.style.cursor = !drag ? "" : drag.down ? "ns-resize" : "ew-resize";
+    if (held !== undefined && drag) put(drag.control, value(drag, place));
   });
+  for (const over of ["pointerup", "pointercancel", "lostpointercapture"]) picture.addEventListener(over, () => { held = undefined; });
 }
 
 // mount shows the scene of a lab in an element. It returns false where the lab
@@ -135,10 +145,23 @@ export async function mount(host, lab, base, keep) {
       draw(true);
     });
     write();
-    if (c.drag) drags(picture, c, input);
     controls.append(element("label", { for: id }, c.label.replace(/ (\S{1,2})$/, "\u00a0$1")), input, value);
   }
 
+  let reach = []; // what can be dragged now
+  const draggable = element("p", { class: "a-note" });
+  drags(picture, () => reach, (control, value) => {
+    if (control === "time") {
+      running = false;
+      time = value;
+      showToggle();
+      draw(true);
+      return;
+    }
+    const input = controls.querySelector(`#a-${scene.id}-${control}`);
+    input.value = value; // the slider keeps its steps
+    input.dispatchEvent(new Event("input"));
+  });
   let toggle;
   if (moves) {
     toggle = element("button", { type: "button" });
@@ -179,6 +202,9 @@ export async function mount(host, lab, base, keep) {
       return;
     }
     problem.textContent = "";
+    reach = state.drags ?? [];
+    const names = new Set(reach.map(({ control }) => scene.controls.find((c) => c.id === control)?.label ?? "time"));
+    draggable.textContent = names.size ? `In the picture you can drag: ${[...names].join("; ")}.` : "";
     picture.setAttribute("viewBox", state.view.join(" "));
     picture.style.setProperty("--line", state.view[2] / 400);
     const tip = document.createElementNS(svgNS, "defs");
@@ -208,7 +234,7 @@ export async function mount(host, lab, base, keep) {
   }
 
   host.replaceChildren(
-    element("h2", { class: "a-title" }, scene.title), picture, buttons, kept, problem, controls, numbers, says,
+    element("h2", { class: "a-title" }, scene.title), picture, draggable, buttons, kept, problem, controls, numbers, says,
     element("p", { class: "a-note" }, scene.note));
   host.dataset.scene = scene.id;
   showToggle();

@@ -74,6 +74,33 @@ func written(v, span float64, log bool) string {
 	}
 }
 
+// area is that of the frame.
+func (a axes) area() [4]float64 { return [4]float64{a.left, a.top, a.right, a.bottom} }
+
+// drag lets a control be set across the chart, by the axis of x. A unit of that axis is scale of
+// the control.
+func (a axes) drag(control string, scale float64) Drag {
+	return a.dragBetween(control, a.x0, a.x1, scale)
+}
+
+// dragBetween is drag for values between two on the axis.
+func (a axes) dragBetween(control string, lo, hi, scale float64) Drag {
+	d := Drag{Control: control, Area: a.area()}
+	n := 1
+	if a.logX {
+		n = 60
+	}
+	for i := range n + 1 {
+		v := lo + (hi-lo)*float64(i)/float64(n)
+		if a.logX {
+			v = lo * math.Pow(hi/lo, float64(i)/float64(n))
+		}
+		x, _ := a.at(v, a.y0)
+		d.Places, d.Values = append(d.Places, x), append(d.Values, scale*v)
+	}
+	return d
+}
+
 // curve draws y over x.
 func (a axes) curve(role string, x, y []float64) Shape {
 	xy := make([]float64, 0, 2*len(x))

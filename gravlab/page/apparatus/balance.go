@@ -91,6 +91,10 @@ func viewBalance(set map[string]float64, t float64) (State, error) {
 			circle("mass", side*arm, -side*d, 1000*b.LargeRadius, "M"),
 			circle("sensor", side*x, side*y, small, "m"))
 	}
+	s.Drags = []Drag{
+		dragDown("d", [4]float64{30, -180, 230, 0}, -120, -66, 120, 66),
+		dragDown("d", [4]float64{-230, 0, -30, 180}, 66, 120, 66, 120),
+	}
 	s.Shapes = append(s.Shapes, line("plain", -220, 200, -120, 200), label(-170, 194, "100 mm"))
 	return s, nil
 }

@@ -20,7 +20,7 @@ import (
 )
 
 const testPage = `<!DOCTYPE html><html lang="en"><head><meta charset="utf-8"><title>apparatus</title><link rel="stylesheet" href="/apparatus.css"></head>
-<body><section id="apparatus" style="max-width:34rem;margin:1rem"></section>
+<body style="--sans: sans-serif"><section id="apparatus" style="max-width:34rem;margin:1rem"></section>
 <script type="module">import { mount } from "/apparatus.js"; window.ready = await mount(document.getElementById("apparatus"), location.hash.slice(1), "/");</script></body></html>`
 
 // browser starts Chromium without anything of the user's. It skips where there
@@ -108,11 +108,7 @@ func TestInTheBrowser(t *testing.T) {
 		}
 		compare(ctx, t, s, map[string]float64{c.ID: value})
 		everywhere(ctx, t, s)
-		for _, c := range s.Controls {
-			if c.Drag != nil {
-				dragged(ctx, t, s, c)
-			}
-		}
+		dragged(ctx, t, s)
 		if folder := os.Getenv("LOOK"); folder != "" {
 			if err := chromedp.Do(ctx, chromedp.EmulateViewport(620, 1100)); err != nil {
 				t.Fatal(err)
@@ -172,31 +168,48 @@ func everywhere(ctx context.Context, t *testing.T, s Scene) {
 	}
 }
 
-// dragged presses a pointer three quarters of the way along, and wants the value of that place.
-func dragged(ctx context.Context, t *testing.T, s Scene, c Control) {
+// dragged presses a pointer in each area of what is dragged, and wants the value of that place.
+func dragged(ctx context.Context, t *testing.T, s Scene) {
 	t.Helper()
-	const share = 0.75
-	along := c.Drag.From + share*(c.Drag.To-c.Drag.From)
-	x, y := along, 200.0
-	if c.Drag.Down {
-		x, y = y, along
-	}
-	press := fmt.Sprintf(`(() => {
-		const picture = document.querySelector("#apparatus svg"), p = new DOMPoint(%g, %g).matrixTransform(picture.getScreenCTM());
-		picture.setPointerCapture = () => {}; // the pointer is made up
-		picture.dispatchEvent(new PointerEvent("pointerdown", { clientX: p.x, clientY: p.y, button: 0 }));
-		return document.getElementById("a-%s-%s").value;
-	})()`, x, y, s.ID, c.ID)
-	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](press))
-	if err != nil {
-		t.Fatal(err)
-	}
-	want := c.Min + share*(c.Max-c.Min)
-	if c.Drag.Log {
-		want = c.Min * math.Pow(c.Max/c.Min, share)
-	}
-	if value, err := strconv.ParseFloat(got, 64); err != nil || math.Abs(value-want) > c.Step {
-		t.Errorf("%s: a pointer at %g sets %s to %s, want %g", s.ID, along, c.ID, got, want)
+	asked := `gravlabApparatus("` + s.ID + `", JSON.stringify(Object.fromEntries([...document.querySelectorAll(".a-controls input, .a-controls select")].map((i) => [i.id.slice("a-` + s.ID + `-".length), Number(i.value)]))), Number(document.getElementById("apparatus").dataset.time))`
+	for k, n := 0, 1; k < n; k++ { // a drag may move where the next one lies
+		text, err := chromedp.Run(ctx, chromedp.Evaluate[string](asked))
+		if err != nil {
+			t.Fatal(err)
+		}
+		var state State
+		if err := json.Unmarshal([]byte(text), &state); err != nil {
+			t.Fatal(err)
+		}
+		n = len(state.Drags)
+		d := state.Drags[k]
+		const share = 0.7
+		place := d.Places[0] + share*(d.Places[len(d.Places)-1]-d.Places[0])
+		x, y := place, (d.Area[1]+d.Area[3])/2
+		if d.Down {
+			x, y = (d.Area[0]+d.Area[2])/2, place
+		}
+		press := fmt.Sprintf(`(() => {
+			const picture = document.querySelector("#apparatus svg"), p = new DOMPoint(%g, %g).matrixTransform(picture.getScreenCTM());
+			picture.setPointerCapture = () => {}; // the pointer is made up
+			picture.dispatchEvent(new PointerEvent("pointerdown", { clientX: p.x, clientY: p.y, button: 0 }));
+			picture.dispatchEvent(new PointerEvent("pointerup", {}));
+			const input = document.getElementById("a-%s-%s");
+			return input ? input.value : document.getElementById("apparatus").dataset.time;
+		})()`, x, y, s.ID, d.Control)
+		got, err := chromedp.Run(ctx, chromedp.Evaluate[string](press))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, step := valueAt(d, place), 1e-6*d.Values[len(d.Values)-1]
+		for _, c := range s.Controls {
+			if c.ID == d.Control {
+				step = c.Step
+			}
+		}
+		if value, err := strconv.ParseFloat(got, 64); err != nil || math.Abs(value-want) > step {
+			t.Errorf("%s: a pointer at %g sets %s to %s, want %g", s.ID, place, d.Control, got, want)
+		}
 	}
 }
 

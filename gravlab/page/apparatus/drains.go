@@ -15,7 +15,7 @@ var drains = Scene{
 	ID: "drains", Title: "Two drains in rubble", Labs: []string{"11"},
 	Controls: []Control{
 		{ID: "apart", Label: "distance of the drains", Unit: "m", Min: 2, Max: 16, Step: 0.5, Start: 10},
-		{ID: "depth", Label: "depth of their axes", Unit: "m", Min: 1.5, Max: 11, Step: 0.05, Start: 3.6, Drag: &Drag{From: 202.75, To: 334.167, Down: true}},
+		{ID: "depth", Label: "depth of their axes", Unit: "m", Min: 1.5, Max: 11, Step: 0.05, Start: 3.6},
 		{ID: "radius", Label: "radius", Unit: "m", Min: 0.3, Max: 1.2, Step: 0.05, Start: 0.5},
 		{ID: "stones", Label: "excess mass of a stone", Unit: "kg", Min: 0, Max: 800, Step: 20, Start: 600},
 		{ID: "sensors", Label: "what is read", Max: 1, Step: 1, Start: 0, Choices: []string{"one sensor", "two, 1 m apart"}},
@@ -116,6 +116,9 @@ func viewDrains(set map[string]float64, _ float64) (State, error) {
 	at := func(x, z float64) (float64, float64) { return (chart.left+chart.right)/2 + scale*x, surface + scale*z }
 	s.Shapes = append(s.Shapes, line("support", chart.left, surface, chart.right, surface))
 	_, bottom := at(0, 12)
+	_, highest := at(0, 1.5)
+	_, lowest := at(0, 11)
+	s.Drags = []Drag{dragDown("depth", [4]float64{chart.left, surface, chart.right, bottom}, highest, lowest, 1.5, 11)}
 	s.Shapes = append(s.Shapes, line("plain", chart.left, surface, chart.left, bottom))
 	for _, z := range []float64{5, 10} {
 		_, y := at(0, z)

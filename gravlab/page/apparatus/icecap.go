@@ -17,9 +17,26 @@ var iceCap = Scene{
 		{ID: "alike", Label: "correlation with the next month", Min: 0, Max: 0.9, Step: 0.05, Start: 0.55},
 		{ID: "months", Label: "months in all", Min: 24, Max: 132, Step: 1, Start: 120},
 	},
-	Speed: 8,
-	Note:  "Time runs eight months a second. The pair of satellites circles 500 km up, drawn four times as high as that, and adds up one month after the other; the cap is not to scale. The line is a fit of offset, rate and season (annual and semiannual) to the months so far; the months are always of the same throw of dice, scaled.",
-	view:  viewIceCap,
+	Speed:  8,
+	Record: &Record{Column: "mass", rows: iceRows},
+	Note:   "Time runs eight months a second. The pair of satellites circles 500 km up, drawn four times as high as that, and adds up one month after the other; the cap is not to scale. The line is a fit of offset, rate and season (annual and semiannual) to the months so far; the months are always of the same throw of dice, scaled.",
+	view:   viewIceCap,
+}
+
+// fewestMonths have passed when the scene begins, for a season and a rate.
+const fewestMonths = 18
+
+func iceRows(set map[string]float64, until float64) (heads []string, rows [][]float64, err error) {
+	all := monthlyOf(set)
+	years, mass := all.months()
+	for i := range min(all.n, fewestMonths+int(until)) {
+		rows = append(rows, []float64{years[i], mass[i]})
+	}
+	return []string{"time (a)", "mass (Gt)"}, rows, nil
+}
+
+func monthlyOf(set map[string]float64) monthly {
+	return monthly{set["rate"], set["season"], set["noise"], set["alike"], int(math.Round(set["months"]))}
 }
 
 // months are a cap's masses (Gt): a rate, a season, and noise of which a part carries over from
@@ -47,10 +64,9 @@ type monthly struct {
 }
 
 func viewIceCap(set map[string]float64, t float64) (State, error) {
-	all := monthly{set["rate"], set["season"], set["noise"], set["alike"], int(math.Round(set["months"]))}
+	all := monthlyOf(set)
 	years, mass := all.months()
-	const fewest = 18 // months, for a season and a rate
-	so := min(all.n, fewest+int(t))
+	so := min(all.n, fewestMonths+int(t))
 	model := earth.TrendModel{Annual: true, Semiannual: true, Year: 1}
 	fitted, err := model.Fit(years[:so], mass[:so])
 	if err != nil {
@@ -80,7 +96,7 @@ func viewIceCap(set map[string]float64, t float64) (State, error) {
 	const x0, y0, r = 72.0, 200.0, 56.0
 	const up = r * (1 + 4*500.0/6371)
 	at := func(angle, r float64) (float64, float64) { return x0 + r*math.Sin(angle), y0 - r*math.Cos(angle) }
-	orbit := 2 * math.Pi * math.Min(t, float64(all.n-fewest)) / 6
+	orbit := 2 * math.Pi * math.Min(t, float64(all.n-fewestMonths)) / 6
 	var cap []float64
 	for i := range 21 {
 		a := 0.4 * (float64(i)/10 - 1)
@@ -98,6 +114,10 @@ func viewIceCap(set map[string]float64, t float64) (State, error) {
 	}
 	room := 0.08 * (hi - lo)
 	chart := axes{left: 212, top: 40, right: 390, bottom: 288, x1: float64(all.n) / 12, y0: lo - room, y1: hi + room, xName: "time (a)", yName: "mass (Gt)"}
+	s.Drags = []Drag{chart.dragBetween(dragsTime, fewestMonths/12.0, float64(all.n)/12, 12)}
+	for i := range s.Drags[0].Values {
+		s.Drags[0].Values[i] -= fewestMonths
+	}
 	s.Shapes = append(s.Shapes, chart.frame()...)
 	middle := (years[0] + years[so-1]) / 2
 	mean := 0.0

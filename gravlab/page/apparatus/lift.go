@@ -110,7 +110,7 @@ func viewLift(set map[string]float64, t float64) (State, error) {
 		a, _, _ := r.at(r.ends * float64(i) / 240)
 		reading = append(reading, kilograms(a))
 	}
-	s.Shapes = append(s.Shapes, strip(strips{yName: "scale in kg", xName: "time in s", ends: r.ends, values: reading, at: shown, now: kilograms(a), fromZero: true})...)
+	strips{yName: "scale in kg", xName: "time in s", ends: r.ends, values: reading, at: shown, now: kilograms(a), fromZero: true}.draw(&s, 1)
 	return s, nil
 }
 

@@ -17,7 +17,7 @@ var pier = Scene{
 		{ID: "b", Label: "own noise of b", Unit: "nm/s²/√Hz", Min: 10, Max: 400, Step: 10, Start: 100},
 		{ID: "late", Label: "clock of b late by", Unit: "s", Max: 0.2, Step: 0.05},
 		{ID: "tilt", Label: "angle between their axes", Unit: "mrad", Max: 100, Step: 1},
-		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.1, Max: 3.9, Step: 0.1, Start: 1.5, Drag: &Drag{From: 226.15, To: 383.85}},
+		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.1, Max: 3.9, Step: 0.1, Start: 1.5},
 	},
 	Speed: 20,
 	Note:  "The pier is a sketch, and the angle is drawn five times as large. Below it are the last 20 s of both records, b shifted down. The coherence is that of the records so far, in segments of 12.8 s that overlap by half: solid as estimated, dashed as it would be in the end, and level what one frequency in a hundred exceeds by chance where nothing is shared. The microseism grows with the ground, which moves as much sideways as up and down. The record takes 400 s, twenty in one.",
@@ -147,6 +147,7 @@ func viewPier(set map[string]float64, t float64) (State, error) {
 	s.Shapes = append(s.Shapes, strips.curve("curve", times, ya), strips.curve("curve2", times, yb))
 
 	chart := axes{left: 222, top: 40, right: 388, bottom: 292, x1: 4, y1: 1, xName: "frequency (Hz)", yName: "coherence"}
+	s.Drags = []Drag{chart.dragBetween("f", 0.1, 3.9, 1)}
 	x, y := chart.at(p.Freq[k], estimate[k])
 	_, level := chart.at(0, chance)
 	s.Shapes = append(s.Shapes, chart.frame()...)

@@ -121,6 +121,7 @@ func viewReversible(set map[string]float64, t float64) (State, error) {
 		lo, hi = min(lo, one[i], two[i]), max(hi, one[i], two[i])
 	}
 	x := left + width*(set["place"]-0.1)/0.8
+	s.Drags = []Drag{dragAcross("place", [4]float64{left, top, left + width, top + height}, left, left+width, 0.1, 0.9)}
 	s.Shapes = append(s.Shapes,
 		line("guide", left, top+height, left+width, top+height), line("guide", x, top, x, top+height),
 		graph("curve", left, top, width, height, places, one, 0.1, 0.9, lo, hi),

@@ -1,11 +1,13 @@
 package apparatus
 
 import (
+	"cmp"
 	"fmt"
 	"iter"
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -277,6 +279,9 @@ func TestTable(t *testing.T) {
 			continue
 		}
 		some++
+		if s.Record.rows != nil {
+			continue // below
+		}
 		text, err := s.Table(nil, 20*s.Record.Every)
 		if err != nil {
 			t.Fatal(err)
@@ -311,45 +316,120 @@ func TestTable(t *testing.T) {
 	}
 }
 
-// TestDragged: what a pointer sets is drawn where the pointer is, but for the pier's spectrum, of
-// which the nearest bin is.
-func TestDragged(t *testing.T) {
-	some := 0
-	for _, s := range Scenes() {
-		for _, c := range s.Controls {
-			if c.Drag == nil {
-				continue
+// The records of the walk and of the ice cap have tables of their own, from which the numbers of
+// the scene can be found again.
+func TestTablesOfTheirOwn(t *testing.T) {
+	read := func(s Scene, until float64) (*ask.Record, map[string]float64) {
+		t.Helper()
+		text, err := s.Table(nil, until)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec, err := ask.ReadTable("apparatus-"+s.ID+".csv", text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return rec, numbersOf(t, s, map[string]float64{}, until)
+	}
+	for _, until := range []float64{0, 5.5, 100} {
+		rec, want := read(walk, until)
+		reading, truth, station := rec.Column("reading"), rec.Column("truth"), rec.Column("station")
+		var base []float64
+		for i := range reading {
+			if station[i] == 0 {
+				base = append(base, (reading[i]-truth[i])/gravlab.MicroGal)
 			}
-			some++
+		}
+		same(t, "readings", float64(len(reading)), want["so"])
+		same(t, "readings at the base", float64(len(base)), want["base"])
+		if got := base[len(base)-1] - base[0]; math.Abs(got-want["close"]) > 1e-3 {
+			t.Errorf("after %g readings the base has changed by %g µGal in the record, by %g in the scene", until, got, want["close"])
+		}
+	}
+	for _, until := range []float64{0, 40, 1000} {
+		rec, want := read(iceCap, until)
+		years, mass := rec.Column("time"), rec.Column("mass")
+		const year, gigatonne = 365.25 * 86400, 1e12
+		for i := range years {
+			years[i], mass[i] = years[i]/year, mass[i]/gigatonne
+		}
+		same(t, "months", float64(len(years)), want["so"])
+		f, err := earth.TrendModel{Annual: true, Semiannual: true, Year: 1}.Fit(years, mass)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(f.Rate.Value-want["fit"]) > 1e-3 {
+			t.Errorf("after %d months the rate is %g Gt/a by the record, %g in the scene", len(years), f.Rate.Value, want["fit"])
+		}
+	}
+}
+
+// What a pointer sets is drawn where the pointer is: within rounding, or within a step where only
+// steps are drawn. Every scene has something to drag.
+func TestDragged(t *testing.T) {
+	steps := map[string]float64{pier.ID: 0.5 * pairRate / pairSegment, walk.ID: 1, iceCap.ID: 1.5} // in the unit of what is dragged; a month is drawn in its middle
+	for _, s := range Scenes() {
+		state, err := s.At(nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(state.Drags) == 0 {
+			t.Errorf("nothing can be dragged in %s", s.Title)
+		}
+		for k, d := range state.Drags {
+			if !slices.IsSorted(d.Places) || len(d.Places) != len(d.Values) || len(d.Places) < 2 {
+				t.Fatalf("%s, %s: places %v, values %v", s.ID, d.Control, d.Places, d.Values)
+			}
 			for _, share := range []float64{0.1, 0.5, 0.9} {
-				v := c.Min + share*(c.Max-c.Min)
-				if c.Drag.Log {
-					v = c.Min * math.Pow(c.Max/c.Min, share)
+				place := d.Places[0] + share*(d.Places[len(d.Places)-1]-d.Places[0])
+				v := valueAt(d, place)
+				set, at := map[string]float64{d.Control: v}, 0.0
+				if d.Control == dragsTime {
+					set, at = nil, v
+				} else if s.ID == pier.ID {
+					at = 400
 				}
-				state, err := s.At(map[string]float64{c.ID: v}, 400)
+				state, err := s.At(set, at)
 				if err != nil {
 					t.Fatal(err)
 				}
-				nearest, axis := math.Inf(1), 0
-				if c.Drag.Down {
-					axis = 1
+				now := state.Drags[k]
+				if now.Control == dragsTime && math.Abs(valueAt(now, place)-v) > 1e-9*v {
+					t.Errorf("%s: the drag of the time changes as it is dragged", s.ID)
 				}
+				var drawn []float64
 				for _, shape := range state.Shapes {
-					if shape.Kind == "circle" && (shape.Role == "sensor" || shape.Role == "void") {
-						nearest = math.Min(nearest, math.Abs(shape.Points[axis]-c.Drag.From-share*(c.Drag.To-c.Drag.From)))
+					x, y := shape.Points[0], shape.Points[1]
+					if d.Control == "amplitude" && d.Places[0] < 0 {
+						x = -x // it swings to either side
+					}
+					upright := shape.Kind == "line" && shape.Points[2] == x && shape.Points[3]-y > (now.Area[3]-now.Area[1])/2
+					if shape.Kind != "circle" && !upright || x < now.Area[0]-1e-9 || x > now.Area[2]+1e-9 || !upright && (y < now.Area[1]-1e-9 || y > now.Area[3]+1e-9) {
+						continue
+					}
+					if drawn = append(drawn, x); d.Down {
+						drawn[len(drawn)-1] = y
 					}
 				}
-				bin := 0.0
-				if s.ID == pier.ID {
-					bin = 0.5 * pairRate / pairSegment * (c.Drag.To - c.Drag.From) / (c.Max - c.Min)
+				// Of what has come the last is dragged.
+				slices.SortFunc(drawn, func(a, b float64) int { return cmp.Compare(math.Abs(a-place), math.Abs(b-place)) })
+				if d.Control == dragsTime {
+					slices.SortFunc(drawn, func(a, b float64) int { return cmp.Compare(b, a) })
 				}
-				if nearest > bin+0.05 {
-					t.Errorf("%s, %s at %g: drawn %g beside the pointer", s.ID, c.ID, v, nearest)
+				if len(drawn) == 0 || math.Abs(valueAt(d, drawn[0])-v) > steps[s.ID]+2e-3*math.Abs(d.Values[len(d.Values)-1]-d.Values[0]) {
+					t.Errorf("%s, %s at %g: the pointer is at %g, drawn are %.4v", s.ID, d.Control, v, place, drawn[:min(3, len(drawn))])
 				}
 			}
 		}
 	}
-	if some < 3 {
-		t.Errorf("%d controls are dragged", some)
+}
+
+// valueAt is what a drag sets where the pointer is.
+func valueAt(d Drag, place float64) float64 {
+	i := 1
+	for i < len(d.Places)-1 && d.Places[i] < place {
+		i++
 	}
+	share := (place - d.Places[i-1]) / (d.Places[i] - d.Places[i-1])
+	return d.Values[i-1] + share*(d.Values[i]-d.Values[i-1])
 }

@@ -15,7 +15,7 @@ var sources = Scene{
 		{ID: "readout", Label: "noise of the readout", Unit: "pm/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1.2},
 		{ID: "bias", Label: "voltage on the plates", Unit: "V", Min: 0, Max: 3, Step: 0.05, Start: 1},
 		{ID: "rest", Label: "the rest, white", Unit: "nm/s²/√Hz", Min: 0.1, Max: 20, Step: 0.1, Start: 1.2},
-		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1, Drag: &Drag{From: 124.335, To: 371.288, Log: true}},
+		{ID: "f", Label: "frequency looked at", Unit: "Hz", Min: 0.05, Max: 20, Step: 0.05, Start: 1},
 		{ID: "tau", Label: "averaged for", Unit: "s", Min: 1, Max: 200, Step: 1, Start: 60},
 	},
 	Note: "The sources of noise as accelerations of the frame, and together: squares add. Thermal noise is structural, at 293 K, and falls as the root of the frequency. Readout noise has its gap at the natural frequency, where the mass moves most. Patch charges of 30 µV/√Hz, with 50 nF/m, are flat, and so is the rest.",
@@ -101,6 +101,7 @@ func viewSources(set map[string]float64, _ float64) (State, error) {
 		number("allan", "resolution: Allan deviation, below 1 Hz", 1e9*allan, "nm/s²"),
 	}
 	state.Says = fmt.Sprintf("At %s Hz the noise is %s nm/s²/√Hz. The largest part is %s, with %s %% of the power. After %s s the resolution is %s nm/s².", digits(set["f"]), digits(1e9*all), most.Name, digits(100*part), digits(set["tau"]), digits(1e9*allan))
+	state.Drags = []Drag{chart.dragBetween("f", 0.05, 20, 1)}
 	x, y := chart.at(set["f"], 1e9*all)
 	state.Shapes = append(state.Shapes, line("guide", x, chart.top, x, chart.bottom), circle("sensor", x, y, 4, ""))
 	return state, nil

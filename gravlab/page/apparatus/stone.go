@@ -54,6 +54,6 @@ func viewStone(set map[string]float64, t float64) (State, error) {
 	for i := range 121 {
 		speed = append(speed, g*ends*float64(i)/120)
 	}
-	s.Shapes = append(s.Shapes, strip(strips{yName: "speed in m/s", xName: "time in s", ends: ends, values: speed, at: t, now: g * t, fromZero: true})...)
+	strips{yName: "speed in m/s", xName: "time in s", ends: ends, values: speed, at: t, now: g * t, fromZero: true}.draw(&s, 1)
 	return s, nil
 }

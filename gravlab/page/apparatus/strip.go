@@ -18,10 +18,11 @@ type strips struct {
 	fromZero     bool // the values are never below zero
 }
 
-// strip draws a chart in the right half of a picture of 400 by 340: what has come as a line, what
-// will come dashed.
-func strip(c strips) []Shape {
+// draw puts a strip chart into the right half of a picture of 400 by 340: what has come as a line,
+// what will come dashed. The time is dragged in it; second is a unit of its axis in seconds.
+func (c strips) draw(s *State, second float64) {
 	const left, right, top, bottom = 196.0, 390.0, 34.0, 290.0
+	s.Drags = append(s.Drags, dragAcross(dragsTime, [4]float64{left, top, right, bottom}, left, right, 0, c.ends*second))
 	lo, hi := c.values[0], c.values[0]
 	for _, v := range c.values {
 		lo, hi = math.Min(lo, v), math.Max(hi, v)
@@ -50,7 +51,8 @@ func strip(c strips) []Shape {
 		}
 	}
 	come = append(come, x(c.at), y(c.now))
-	return append(shapes, path("guide", whole), path("curve", come), circle("sensor", x(c.at), y(c.now), 4, ""))
+	s.Shapes = append(s.Shapes, shapes...)
+	s.Shapes = append(s.Shapes, path("guide", whole), path("curve", come), circle("sensor", x(c.at), y(c.now), 4, ""))
 }
 
 // tickStep is the step of an axis, not below v; 1 where nothing is to be seen.

@@ -80,6 +80,6 @@ func viewTide(set map[string]float64, t float64) (State, error) {
 	if set["bodies"] != 2 {
 		s.Shapes = append(s.Shapes, circle("sensor", x(moonAt.Azimuth), y(moonAt.Altitude), 7, ""))
 	}
-	s.Shapes = append(s.Shapes, strip(strips{yName: "tide in nm/s²", xName: "time in h", ends: ends / 3600, values: values, at: t / 3600, now: now})...)
+	strips{yName: "tide in nm/s²", xName: "time in h", ends: ends / 3600, values: values, at: t / 3600, now: now}.draw(&s, 3600)
 	return s, nil
 }

@@ -101,7 +101,7 @@ func viewTurntable(set map[string]float64, t float64) (State, error) {
 		arrow("plain", cx, cy-rim-8, cx, cy-rim-34), label(cx+14, cy-rim-18, "N"),
 		fixed("support", beam, arm-13, 13-arm), circle("mass", ax, ay, 13, "Be"), circle("sensor", bx, by, 13, "Ti"), circle("plain", cx, cy, 2.5, ""),
 		label(cx, cy+rim+24, "turn of the beam"), label(cx, cy+rim+40, "drawn × "+thousands(times)))
-	s.Shapes = append(s.Shapes, strip(strips{yName: "reading in pm/s²", xName: "time in min", ends: ends / 60, values: pm, at: t / 60, now: 1e12 * now[last]})...)
+	strips{yName: "reading in pm/s²", xName: "time in min", ends: ends / 60, values: pm, at: t / 60, now: 1e12 * now[last]}.draw(&s, 60)
 	return s, nil
 }
 

@@ -91,6 +91,7 @@ func viewUnderground(set map[string]float64, _ float64) (State, error) {
 	} else {
 		s.Numbers = append(s.Numbers, number("mass", "excess mass per metre of one body", math.Pi*r*r*contrast/1000, "t/m"))
 	}
+	s.Drags = []Drag{dragDown("z", [4]float64{-31, 0, 31, 24}, 2, 20, 2, 20)}
 	role := "mass"
 	if contrast < 0 {
 		role = "void"

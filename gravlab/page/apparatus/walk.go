@@ -19,9 +19,10 @@ var walk = Scene{
 		{ID: "noise", Label: "noise of a reading", Unit: "µGal", Min: 0, Max: 15, Step: 0.5, Start: 3},
 		{ID: "back", Label: "back to the base", Max: 2, Step: 1, Start: 1, Choices: []string{"at the end only", "after every six stations", "after every three stations"}},
 	},
-	Speed: 1,
-	Note:  "The field from above; a reading every ten minutes, walked in a second. Right, what the meter shows beyond the true difference from the base, which only we know: rings are readings at the base, which you know too, and the dashed line is the drift through them. What lies off that line is the error of a station.",
-	view:  viewWalk,
+	Speed:  1,
+	Record: &Record{Column: "reading", rows: walkRows},
+	Note:   "The field from above; a reading every ten minutes, walked in a second. Right, what the meter shows beyond the true difference from the base, which only we know: rings are readings at the base, which you know too, and the dashed line is the drift through them. What lies off that line is the error of a station. A record that you take has the readings themselves, and the true differences as a column of its own.",
+	view:   viewWalk,
 }
 
 // order is the order of the readings: 0 is the base.
@@ -37,18 +38,48 @@ func order(back float64) (list []int) {
 	return list
 }
 
-func viewWalk(set map[string]float64, t float64) (State, error) {
-	stations := order(set["back"])
-	n := len(stations)
+// readings are what the meter shows beyond the true difference from the base (µGal), reading by
+// reading.
+func readings(set map[string]float64) (stations []int, hours, beyond []float64) {
+	stations = order(set["back"])
 	rng := rand.New(rand.NewPCG(12, 40))
-	beyond, hours := make([]float64, n), make([]float64, n) // µGal, h
 	for i := range stations {
-		hours[i] = float64(i) / 6
-		beyond[i] = set["drift"]*hours[i] + set["noise"]*rng.NormFloat64()
+		h := float64(i) / 6
+		v := set["drift"]*h + set["noise"]*rng.NormFloat64()
 		if float64(i) >= set["when"] {
-			beyond[i] += set["tare"]
+			v += set["tare"]
 		}
+		hours, beyond = append(hours, h), append(beyond, v)
 	}
+	return stations, hours, beyond
+}
+
+// trueDifference is the gravity of a station of the field less that of the base, µGal: a slope,
+// and a dip over the middle of the field.
+func trueDifference(station int) float64 {
+	if station == 0 {
+		return 0
+	}
+	row, column := (station-1)/4, (station-1)%4
+	if row%2 == 1 {
+		column = 3 - column
+	}
+	x, y := float64(column)-1.5, float64(row)-1
+	return 14*(x+1.5) - 9*(y+1) - 25/math.Pow(1+x*x+y*y, 1.5)
+}
+
+func walkRows(set map[string]float64, until float64) (heads []string, rows [][]float64, err error) {
+	stations, hours, beyond := readings(set)
+	for i := range min(len(stations), 1+int(until)) {
+		known := trueDifference(stations[i])
+		rows = append(rows, []float64{hours[i], float64(stations[i]), known + beyond[i], known})
+	}
+	return []string{"time (h)", "station (1)", "reading (µGal)", "truth (µGal)"}, rows, nil
+}
+
+func viewWalk(set map[string]float64, t float64) (State, error) {
+	stations, hours, beyond := readings(set)
+	n := len(stations)
 	so := min(n, 1+int(t))
 	// The line through the readings at the base.
 	var rows, y []float64
@@ -116,6 +147,7 @@ func viewWalk(set map[string]float64, t float64) (State, error) {
 	}
 	room := 0.1 * (hi - lo)
 	chart := axes{left: 240, top: 40, right: 390, bottom: 288, x1: hours[n-1], y0: lo - room, y1: hi + room, xName: "time (h)", yName: "error (µGal)"}
+	s.Drags = []Drag{chart.drag(dragsTime, 6)}
 	s.Shapes = append(s.Shapes, chart.frame()...)
 	s.Shapes = append(s.Shapes, chart.curve("curve2", []float64{0, hours[so-1]}, []float64{level, level + slope*hours[so-1]}))
 	for i := range so {
