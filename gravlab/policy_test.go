@@ -27,7 +27,7 @@ const module = "gravity.example/"
 // floors is the layout of the module: a package may import packages of lower
 // floors only, and those that it is allowed within its own floor.
 var floors = map[string]int{
-	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/clip": 0, "gravlab/internal/digits": 0, "gravlab/internal/atomicfile": 0, "gravlab/internal/native": 0, "gravlab/internal/ode": 0, "gravlab/internal/panictext": 0, "gravlab/internal/usercache": 0, "gravlab/internal/filelock": 0, "gravlab/internal/door": 0, "gravlab/internal/modules": 0, "gravlab/internal/parallel": 0, "gravlab/internal/fonts": 0,
+	"gravlab": 0, "gravlab/internal/arg": 0, "gravlab/internal/check": 0, "gravlab/internal/clip": 0, "gravlab/internal/digits": 0, "gravlab/internal/atomicfile": 0, "gravlab/internal/native": 0, "gravlab/internal/ode": 0, "gravlab/internal/panictext": 0, "gravlab/internal/usercache": 0, "gravlab/internal/filelock": 0, "gravlab/internal/door": 0, "gravlab/internal/modules": 0, "gravlab/internal/parallel": 0, "gravlab/internal/fonts": 0, "gravlab/internal/drawing": 0,
 	"gravlab/quantity": 0, "gravlab/fit": 0, "gravlab/signal": 0, "gravlab/mcmc": 0, "gravlab/wire": 0, "gravlab/machines/pipe": 0, "gravlab/draw/figure": 0, "testdata": 0,
 	"gravlab/torsion": 1, "gravlab/torsion/reduction": 1, "gravlab/pendulum": 1, "gravlab/buried": 1, "gravlab/equivalence": 1, "gravlab/sensor": 1,
 	"gravlab/earth": 1, "gravlab/survey": 1, "gravlab/ask": 1, "gravlab/show": 1,

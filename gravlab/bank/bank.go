@@ -234,6 +234,8 @@ type Slip struct {
 	Value func(a Answers) float64
 	Name  string // words
 	Fix   string // words
+	// Sketch names a small drawing of what was confused (package internal/drawing); "" is none.
+	Drawing string // words
 }
 
 // A Function is a function that the student writes.
@@ -248,13 +250,14 @@ type Function struct {
 	Degrees func(args []float64) []float64
 }
 
-// A FunctionSlip is a function as people write it when they make a mistake. ID, Name and
-// Fix are those of a Slip.
+// A FunctionSlip is a function as people write it when they make a mistake. ID, Name, Fix and
+// Drawing are those of a Slip.
 type FunctionSlip struct {
-	ID   string
-	F    func(args []float64) []float64
-	Name string
-	Fix  string
+	ID      string
+	F       func(args []float64) []float64
+	Name    string
+	Fix     string
+	Drawing string
 }
 
 // A Source says what stands behind a right answer.

@@ -94,7 +94,7 @@ func (s Sheet) NumberTask(q Question, own Answers, telling judge.Telling) judge.
 		}
 	}
 	for _, slip := range q.Slips {
-		w := judge.WrongValue{Name: slip.Name, Fix: slip.Fix, Value: apart(t, slip.Value(right), t.Want), Carried: math.NaN()}
+		w := judge.WrongValue{Name: slip.Name, Fix: slip.Fix, Drawing: slip.Drawing, Value: apart(t, slip.Value(right), t.Want), Carried: math.NaN()}
 		if has {
 			w.Carried = apart(t, slip.Value(carried), t.Want, t.Carried)
 		}
@@ -107,7 +107,7 @@ func (s Sheet) NumberTask(q Question, own Answers, telling judge.Telling) judge.
 		}
 	}
 	for _, slip := range q.USlips {
-		t.USlips = append(t.USlips, judge.WrongValue{Name: slip.Name, Value: slip.Value(right), Carried: math.NaN(), Fix: slip.Fix})
+		t.USlips = append(t.USlips, judge.WrongValue{Name: slip.Name, Value: slip.Value(right), Carried: math.NaN(), Fix: slip.Fix, Drawing: slip.Drawing})
 	}
 	return t
 }
@@ -164,7 +164,7 @@ func (q Question) FunctionTask(telling judge.Telling) judge.FunctionTask {
 		t.Want = append(t.Want, f.Right(c))
 	}
 	for _, s := range f.Slips {
-		w := judge.WrongFunction{Name: s.Name, Fix: s.Fix}
+		w := judge.WrongFunction{Name: s.Name, Fix: s.Fix, Drawing: s.Drawing}
 		for _, c := range f.Calls {
 			w.Values = append(w.Values, s.F(c))
 		}

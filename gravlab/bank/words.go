@@ -12,6 +12,7 @@ import (
 	"text/template"
 	"text/template/parse"
 
+	"gravity.example/gravlab/internal/drawing"
 	"gravity.example/gravlab/judge"
 	"gravity.example/testdata"
 )
@@ -29,7 +30,8 @@ import (
 //	## Option b (right): what it says
 //	## Hint                               (twice)
 //	## Slip half-period: what it is called
-//	How to put it right, at most two lines.
+//	How to put it right, at most two lines. A last paragraph "Drawing: swing" puts a small
+//	drawing beside it, one of those in package internal/drawing.
 //	## Tolerance                          (why it is as large as it is)
 //	## Worked                             (code between ```go and ```)
 //	## Reasoning
@@ -482,19 +484,24 @@ func (q *Question) take(file string, sections []filled) error {
 		}
 	}
 	used := map[string]bool{}
-	name := func(id string, where, fix *string) error {
+	name := func(id string, where, fix, drawn *string) error {
 		s, ok := slips[id]
 		if !ok {
 			return fmt.Errorf("%s: there is no section \"Slip %s: …\" for the slip that Go has", file, id)
 		}
 		used[id] = true
+		body, picture, _ := strings.Cut(s.body, "\n\nDrawing: ")
+		if picture != "" && !drawing.Has(picture) {
+			return fmt.Errorf("%s:%d: there is no drawing %q; there are %s", file, s.line, picture, strings.Join(drawing.Names(), ", "))
+		}
 		set(where, plain(s.title))
-		set(fix, plain(s.body))
+		set(fix, plain(body))
+		set(drawn, picture)
 		return nil
 	}
 	for _, list := range [][]Slip{q.Slips, q.USlips} {
 		for i := range list {
-			if err := name(list[i].ID, &list[i].Name, &list[i].Fix); err != nil {
+			if err := name(list[i].ID, &list[i].Name, &list[i].Fix, &list[i].Drawing); err != nil {
 				return err
 			}
 		}
@@ -502,7 +509,7 @@ func (q *Question) take(file string, sections []filled) error {
 	if q.Function != nil {
 		for i := range q.Function.Slips {
 			s := &q.Function.Slips[i]
-			if err := name(s.ID, &s.Name, &s.Fix); err != nil {
+			if err := name(s.ID, &s.Name, &s.Fix, &s.Drawing); err != nil {
 				return err
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"gravity.example/gravlab"
+	"gravity.example/gravlab/internal/drawing"
 	"gravity.example/gravlab/quantity"
 )
 
@@ -55,6 +56,12 @@ var scalings = []scaling{
 	{12, "a factor of 12", "Months or years?", false, "/a"},
 	{9.81, "a factor of g", "Mass or weight, m/s² or multiples of g?", false, ""},
 }
+
+// inTrig is the name of a mistake in the argument of sin, cos or tan.
+const inTrig = "degrees in sin or cos"
+
+// drawn are the drawings of mistakes that can be made in any question.
+var drawn = map[string]string{inTrig: drawing.Radian, "a factor of 180/π": drawing.Radian, "a factor of 2π": drawing.Turn}
 
 // near reports whether an answer is a value, as far as its digits tell. Two digits tell
 // little, so they have to be exact.
@@ -112,7 +119,7 @@ func (t NumberTask) general(r reading) (name, message string, ok bool) {
 	}
 	for _, v := range t.Degrees {
 		if r.near(v) {
-			return "degrees in sin or cos", "Degrees in sin, cos or tan?\nThey take radians.", true
+			return inTrig, "Degrees in sin, cos or tan?\nThey take radians.", true
 		}
 	}
 	for _, right := range []float64{t.Want, t.Carried} {
@@ -263,7 +270,7 @@ func (t NumberTask) Nearest() []string {
 // sign, degrees, a shift by one.
 func (t FunctionTask) general(got [][]float64) (name, message string, ok bool) {
 	if t.Degrees != nil && t.agree(got, t.Degrees) {
-		return "degrees in sin or cos", "Degrees in sin, cos or tan?\nThey take radians.", true
+		return inTrig, "Degrees in sin, cos or tan?\nThey take radians.", true
 	}
 	times := func(f func(i, j int) float64) bool {
 		scaled := make([][]float64, len(t.Want))

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"gravity.example/gravlab/internal/drawing"
 	"gravity.example/gravlab/quantity"
 )
 
@@ -23,9 +24,9 @@ func TestGeneral(t *testing.T) {
 	ratio := number(3.72e-15, "1", 0.01)
 	count := number(12, "1", 0.01)
 	withSlip := length
-	withSlip.Slips = []WrongValue{{"half the arm", 0.6173, math.NaN(), "The whole arm."}, {"the arm in feet", 4.05, math.NaN(), "Metres."}}
+	withSlip.Slips = []WrongValue{{"half the arm", 0.6173, math.NaN(), "The whole arm.", ""}, {"the arm in feet", 4.05, math.NaN(), "Metres.", ""}}
 	shared := length
-	shared.Slips = []WrongValue{{"one sphere", 0.6173, math.NaN(), "There are two."}, {"full length", 0.6173, math.NaN(), "Half of it."}}
+	shared.Slips = []WrongValue{{"one sphere", 0.6173, math.NaN(), "There are two.", ""}, {"full length", 0.6173, math.NaN(), "Half of it.", ""}}
 	wide := length
 	wide.Tol, wide.U = Tolerance{}, 0.2
 	angle := length
@@ -80,6 +81,10 @@ func TestGeneral(t *testing.T) {
 			t.Errorf("%s where %g %s is wanted: %s %q, %d marks, %q; want %q, %q", c.text, c.task.Want, c.task.Unit, v.Outcome, v.Slip, v.Marks, v.Message, c.slip, c.says)
 		}
 	}
+	// A drawing goes with some of them.
+	if v := Number(length, Answer{Text: "7.757 m", Typed: true}); v.Drawing != drawing.Turn {
+		t.Errorf("a factor of 2π has the drawing %q", v.Drawing)
+	}
 }
 
 // TestFalseReasons: of 30,000 random values within two powers of ten of the right one, at most
@@ -128,7 +133,7 @@ func TestGeneralFunctions(t *testing.T) {
 	task := FunctionTask{
 		Marks: 2, Signature: OneToOne, Calls: [][]float64{{0.3}, {1.2}, {2.5}, {0.3}}, Want: one(right), Tol: Tolerance{Rel: 1e-3},
 		Degrees: one(func(x float64) float64 { return right(x * math.Pi / 180) }), Hint: "the hint",
-		Slips: []WrongFunction{{"half of it", one(func(x float64) float64 { return right(x) / 2 }), "All of it."}},
+		Slips: []WrongFunction{{"half of it", one(func(x float64) float64 { return right(x) / 2 }), "All of it.", ""}},
 	}
 	for name, f := range map[string]func(float64) float64{
 		"half of it":            func(x float64) float64 { return right(x) / 2 },

@@ -96,6 +96,7 @@ type Verdict struct {
 	Of         int     `json:"of"`                   // that could be earned
 	Understood string  `json:"understood,omitempty"` // how the answer was read: "1.23 ± 0.04 µN·m/rad"
 	Slip       string  `json:"slip,omitempty"`       // the slip's name
+	Drawing    string  `json:"-"`                    // a drawing of what was confused (package internal/drawing); "" is none
 	Message    string  `json:"message"`              // what to do next, at most three lines; none where nothing is left to do
 	// SI is the number as understood, in SI units, which later questions may
 	// build on; 0 if there is none.
@@ -139,6 +140,7 @@ type WrongValue struct {
 	Value   float64 // SI
 	Carried float64 // the same, from the student's own earlier answers; NaN if there are none
 	Fix     string  // what to look at, without the answer
+	Drawing string  // a drawing of what was confused (package internal/drawing); "" is none
 }
 
 // A NumberTask is what a question for a number wants.
@@ -190,9 +192,10 @@ const (
 // A WrongFunction is a mistake that people make in a function and the values
 // that it gives at the task's calls.
 type WrongFunction struct {
-	Name   string
-	Values [][]float64
-	Fix    string
+	Name    string
+	Values  [][]float64
+	Fix     string
+	Drawing string // as in WrongValue
 }
 
 // A FunctionTask is what a question for a function needs: Want[i] at Calls[i].

@@ -22,12 +22,12 @@ func TestAnyAnswer(t *testing.T) {
 		number := NumberTask{
 			Marks: rapid.IntRange(1, 5).Draw(t, "marks"), Want: rapid.Float64Range(-1e6, 1e6).Draw(t, "want"), Carried: numbers.Draw(t, "carried"),
 			Unit: rapid.SampledFrom([]string{"m", "m/s²", "%", "N m/rad"}).Draw(t, "unit"), Tol: Tolerance{Rel: 0.01},
-			Slips: []WrongValue{{"a slip", numbers.Draw(t, "slip"), numbers.Draw(t, "carried slip"), "a way out"}},
+			Slips: []WrongValue{{"a slip", numbers.Draw(t, "slip"), numbers.Draw(t, "carried slip"), "a way out", ""}},
 			Hint:  "a hint", Telling: Telling(rapid.IntRange(0, 2).Draw(t, "telling")),
 		}
 		if rapid.Bool().Draw(t, "measured") {
 			number.U, number.Tol = 0.1, Tolerance{}
-			number.USlips = []WrongValue{{"a slip of u", numbers.Draw(t, "u slip"), math.NaN(), "a way out"}}
+			number.USlips = []WrongValue{{"a slip of u", numbers.Draw(t, "u slip"), math.NaN(), "a way out", ""}}
 		}
 		a := Answer{
 			Value: numbers.Draw(t, "value"), U: numbers.Draw(t, "u"), Unit: units.Draw(t, "given unit"),
@@ -38,7 +38,7 @@ func TestAnyAnswer(t *testing.T) {
 		}
 		function := FunctionTask{
 			Marks: 2, Signature: OneToOne, Calls: [][]float64{{1}, {2}, {1}}, Want: [][]float64{{1}, {4}, {1}}, Tol: Tolerance{Rel: 0.01},
-			Slips: []WrongFunction{{"a slip", [][]float64{{2}, {8}, {2}}, "a way out"}}, Hint: "a hint",
+			Slips: []WrongFunction{{"a slip", [][]float64{{2}, {8}, {2}}, "a way out", ""}}, Hint: "a hint",
 		}
 		choice := ChoiceTask{Marks: 1, Options: []Option{{Letter: "a", Right: true}, {Letter: "b", Idea: "an idea"}}}
 		for _, v := range []Verdict{Number(number, a), Function(function, a), Choice(choice, a), Text(3, a)} {
@@ -157,17 +157,17 @@ func TestUnits(t *testing.T) {
 func TestRounding(t *testing.T) {
 	const early = "rounded too early"
 	number := NumberTask{Marks: 2, Want: 1.5223e-9, Carried: 4.4871e-9, From: []string{"kappa"}, Unit: "N", Tol: Tolerance{Rel: 0.01},
-		Slips: []WrongValue{{"half", 0.76115e-9, math.NaN(), "a way out"}, {"near", 1.4981e-9, math.NaN(), "a way out"}, {"double", 2.004e-9, math.NaN(), "a way out"}, {"plain one", 1e-8, 4e-9, "a way out"}},
+		Slips: []WrongValue{{"half", 0.76115e-9, math.NaN(), "a way out", ""}, {"near", 1.4981e-9, math.NaN(), "a way out", ""}, {"double", 2.004e-9, math.NaN(), "a way out", ""}, {"plain one", 1e-8, 4e-9, "a way out", ""}},
 		Hint:  "the hint"}
 	other := number
 	other.Slips = nil
 	measured := NumberTask{Marks: 3, Want: 3.127e-3, Carried: math.NaN(), Unit: "mrad", U: 0.0029e-3,
-		Slips: []WrongValue{{"near", 3.097e-3, math.NaN(), "a way out"}, {"far", 6.254e-3, math.NaN(), "a way out"}},
+		Slips: []WrongValue{{"near", 3.097e-3, math.NaN(), "a way out", ""}, {"far", 6.254e-3, math.NaN(), "a way out", ""}},
 		Hint:  "the hint"}
 	whole := NumberTask{Marks: 2, Want: 1523, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: 0.005},
-		Slips: []WrongValue{{"near", 1502, math.NaN(), "a way out"}}, Hint: "the hint"}
+		Slips: []WrongValue{{"near", 1502, math.NaN(), "a way out", ""}}, Hint: "the hint"}
 	factor := NumberTask{Marks: 2, Want: 1.0004, Carried: math.NaN(), Unit: "1", Tol: Tolerance{Abs: 1e-5},
-		Slips: []WrongValue{{"left at 1", 1, math.NaN(), "a way out"}}, Hint: "the hint"}
+		Slips: []WrongValue{{"left at 1", 1, math.NaN(), "a way out", ""}}, Hint: "the hint"}
 	typed := func(text string) Answer { return Answer{Text: text, Typed: true} }
 	for _, c := range []struct {
 		task    NumberTask
@@ -231,7 +231,7 @@ func TestRoundedInside(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		want := rapid.Float64Range(1e-3, 1e5).Draw(t, "want")
 		task := NumberTask{Marks: 2, Want: want, Carried: math.NaN(), Unit: "m", Tol: Tolerance{Rel: rapid.Float64Range(1e-4, 0.05).Draw(t, "tolerance")},
-			Slips: []WrongValue{{"a slip", want * rapid.Float64Range(0.7, 1.4).Draw(t, "slip"), math.NaN(), "a way out"}}}
+			Slips: []WrongValue{{"a slip", want * rapid.Float64Range(0.7, 1.4).Draw(t, "slip"), math.NaN(), "a way out", ""}}}
 		digits := rapid.IntRange(1, 6).Draw(t, "digits")
 		text := strconv.FormatFloat(want*rapid.Float64Range(0.9, 1.1).Draw(t, "off"), 'e', digits-1, 64)
 		value, _ := strconv.ParseFloat(text, 64)
@@ -275,7 +275,7 @@ func TestZero(t *testing.T) {
 // its own: the budget of a verdict is 1 ms.
 func BenchmarkTyped(b *testing.B) {
 	task := NumberTask{Marks: 3, Want: 3.127e-3, Carried: math.NaN(), Unit: "mrad", U: 0.0029e-3,
-		Slips: []WrongValue{{"near", 3.097e-3, math.NaN(), "a way out"}, {"far", 6.254e-3, math.NaN(), "a way out"}}}
+		Slips: []WrongValue{{"near", 3.097e-3, math.NaN(), "a way out", ""}, {"far", 6.254e-3, math.NaN(), "a way out", ""}}}
 	for _, c := range []struct{ name, text string }{
 		{"right", "3.127 ± 0.003 mrad"}, {"rounded", "3.1 ± 0.1 mrad"}, {"slip", "6.254(6) mrad"}, {"name", "3.127 Milliradians"}, {"twice", "3.127 rad rad"},
 		{"unknown", "3.127 furlong"}, {"zero", "0 mrad"}, {"slashes", "3 " + strings.Repeat("E/", 90)}, {"units", "3 mrad ± 1 " + strings.Repeat("rad ", 24)},

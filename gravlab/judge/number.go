@@ -139,8 +139,9 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 	slips, unclear := t.slips(r)
 	switch {
 	case len(slips) > 0:
-		v.Outcome, v.Slip, v.Message = OutcomeSlip, slips[0].Name, capital(slips[0].Name)+"?\n"+slips[0].Fix
+		v.Outcome, v.Slip, v.Drawing, v.Message = OutcomeSlip, slips[0].Name, slips[0].Drawing, capital(slips[0].Name)+"?\n"+slips[0].Fix
 		if len(slips) > 1 {
+			v.Drawing = "" // of which of the two?
 			v.Message = fmt.Sprintf("%s, or %s?\n%s\n%s", capital(slips[0].Name), slips[1].Name, oneLine(slips[0].Fix), oneLine(slips[1].Fix))
 		}
 		return v
@@ -154,7 +155,7 @@ func (t NumberTask) wrong(v Verdict, r reading) Verdict {
 		return t.rounded(v, r)
 	}
 	if name, message, ok := t.general(r); ok {
-		v.Outcome, v.Slip, v.Message = OutcomeSlip, name, message
+		v.Outcome, v.Slip, v.Drawing, v.Message = OutcomeSlip, name, drawn[name], message
 		return v
 	}
 	v.Outcome = OutcomeOff
@@ -254,7 +255,7 @@ func (t NumberTask) uncertainty(v Verdict, r reading) Verdict {
 			if factor(s.Value, t.U) < apart || factor(r.u, s.Value) > min(alikeFactor, factor(r.u, t.U)) {
 				continue
 			}
-			v.Outcome, v.Slip, v.Marks = OutcomeSlip, s.Name, t.Marks/2
+			v.Outcome, v.Slip, v.Drawing, v.Marks = OutcomeSlip, s.Name, s.Drawing, t.Marks/2
 			v.Message = "Value right, uncertainty not: " + s.Name + "?\n" + s.Fix
 			return true
 		}

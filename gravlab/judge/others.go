@@ -105,7 +105,7 @@ func Function(t FunctionTask, a Answer) Verdict {
 		v.Outcome, v.Marks, v.Message = OutcomeRight, t.Marks, fmt.Sprintf("Agrees at all %d test points.", len(t.Calls))
 		return v
 	}
-	v.Outcome, v.Slip, v.Message = t.reason(a.Values)
+	v.Outcome, v.Slip, v.Drawing, v.Message = t.reason(a.Values)
 	if i := t.firstMiss(a.Values); t.Telling != WithMarks && i >= 0 {
 		head, rest, _ := strings.Cut(v.Message, "\n")
 		got, want := numbers(a.Values[i], t.Want[i])
@@ -116,16 +116,16 @@ func Function(t FunctionTask, a Answer) Verdict {
 
 // reason says why a function differs: a slip of the question, one that can be made in any
 // function, or neither.
-func (t FunctionTask) reason(got [][]float64) (o Outcome, slip, message string) {
+func (t FunctionTask) reason(got [][]float64) (o Outcome, slip, drawing, message string) {
 	for _, s := range t.Slips {
 		if t.agree(got, s.Values) {
-			return OutcomeSlip, s.Name, capital(s.Name) + "?\n" + s.Fix
+			return OutcomeSlip, s.Name, s.Drawing, capital(s.Name) + "?\n" + s.Fix
 		}
 	}
 	if name, message, ok := t.general(got); ok {
-		return OutcomeSlip, name, message
+		return OutcomeSlip, name, drawn[name], message
 	}
-	return OutcomeOff, "", fmt.Sprintf("Differs at %d of %d test points.\n%s", t.misses(got), len(t.Calls), t.Hint)
+	return OutcomeOff, "", "", fmt.Sprintf("Differs at %d of %d test points.\n%s", t.misses(got), len(t.Calls), t.Hint)
 }
 
 // firstMiss is the first call at which a result differs, -1 if there is none.

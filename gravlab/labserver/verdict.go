@@ -10,6 +10,7 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/clip"
+	"gravity.example/gravlab/internal/drawing"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/internal/mdhtml"
 	"gravity.example/gravlab/judge"
@@ -30,6 +31,7 @@ type View struct {
 	Understood string        `json:"understood"`          // "1.23 ± 0.04 µN·m/rad", may be ""
 	Message    string        `json:"message"`             // lines, may be ""
 	Slip       string        `json:"slip"`                // name of the slip, "" if there is none
+	Drawing    string        `json:"drawing,omitempty"`   // a drawing of it (package internal/drawing)
 	Reasoning  string        `json:"reasoning,omitempty"` // the bank's, Markdown, once an answer is right
 }
 
@@ -46,7 +48,7 @@ func viewOf(p target, v judge.Verdict) View {
 		Reasoning: reasoning,
 		Lab:       p.sheet.Sheet.Lab.ID, Code: string(p.sheet.Sheet.Code), Question: p.question.ID, Title: p.question.Title,
 		Outcome: v.Outcome, Sign: v.Outcome.Sign(), Marks: v.Marks, Of: v.Of,
-		Understood: v.Understood, Message: v.Message, Slip: v.Slip,
+		Understood: v.Understood, Message: v.Message, Slip: v.Slip, Drawing: v.Drawing,
 	}
 }
 
@@ -113,8 +115,9 @@ func (v View) html() string {
 		Colour template.CSS
 		Marked bool
 		Lines  []string
+		Drawn  template.HTML
 		Why    template.HTML
-	}{v, htmlpage.Colour(v.Outcome), v.Outcome != judge.OutcomeRecorded && v.Of > 0, rest, template.HTML(why)}))
+	}{v, htmlpage.Colour(v.Outcome), v.Outcome != judge.OutcomeRecorded && v.Of > 0, rest, drawing.HTML(v.Drawing), template.HTML(why)}))
 }
 
 // Display is the view in all its forms.

@@ -14,6 +14,7 @@ import (
 var views = []View{
 	{Lab: lab01, Question: "kappa", Title: "The fibre", Outcome: judge.OutcomeRight, Sign: "✓", Marks: 2, Of: 2, Understood: "8.4 µN·m/rad", Message: "Right."},
 	{Lab: lab01, Question: "kappa", Title: "The fibre", Outcome: judge.OutcomeSlip, Sign: "△", Of: 2, Understood: "1 N", Message: "One.\nTwo.\n\nThree.\nFour.", Slip: "a slip"},
+	{Lab: lab01, Question: "kappa", Outcome: judge.OutcomeSlip, Sign: "△", Of: 2, Message: "One.", Slip: "a slip", Drawing: "swing"},
 	{Question: "kapa", Outcome: judge.OutcomeUnreadable, Sign: "✗", Message: "There is none."},
 	{Question: "q", Outcome: judge.OutcomeBlank, Sign: "–", Of: 1},
 	{Question: "q", Outcome: judge.OutcomeRecorded, Sign: "•", Of: 1, Understood: "1 s"},
@@ -43,7 +44,10 @@ func TestVerdictForms(t *testing.T) {
 	if got, want := views[0].plain(), "✓ right: kappa, read as 8.4 µN·m/rad (marks 2 of 2)\nRight."; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
-	if got := views[4].plain(); strings.Contains(got, "marks") {
+	if page := views[2].html(); !strings.Contains(page, `<svg class="drawing"`) {
+		t.Errorf("the verdict has no drawing: %s", page)
+	}
+	if got := views[5].plain(); strings.Contains(got, "marks") {
 		t.Errorf("%q gives away marks", got)
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"gravity.example/gravlab/draw"
+	"gravity.example/gravlab/internal/drawing"
 	"gravity.example/gravlab/internal/htmlpage"
 	"gravity.example/gravlab/judge"
 	"gravity.example/gravlab/notebook"
@@ -156,6 +157,7 @@ type verdict struct {
 	Understood string `json:"understood"`
 	Message    string `json:"message"`
 	Reasoning  string `json:"reasoning"`
+	Drawing    string `json:"drawing"`
 }
 
 func readVerdict(v any) (verdict, bool) {
@@ -191,8 +193,8 @@ func (p *page) verdict(v verdict) {
 		Question, Marks string
 		Understood      template.HTML
 		Lines           []string
-		Why             template.HTML
-	}{label, v.Question, marks, together(v.Understood), lines, p.inside(func() {
+		Drawn, Why      template.HTML
+	}{label, v.Question, marks, together(v.Understood), lines, drawing.HTML(v.Drawing), p.inside(func() {
 		if v.Reasoning != "" {
 			p.prose("the reasoning of "+v.Question, v.Reasoning, nil)
 		}
