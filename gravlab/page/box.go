@@ -44,6 +44,10 @@ type Box struct {
 	// Watch, if not nil, says again and again what is to become of it; see sandbox.Box.
 	Watch func(used time.Duration) sandbox.Next
 
+	// Supply, if not nil, says what it may ask for, so that it can be run on another machine
+	// (Confined.RunAway).
+	Supply func() (sandbox.Supply, error)
+
 	// What follows is for a runner with a lab server of its own.
 
 	Notebook string                   // its name, which tells notebooks apart
@@ -213,6 +217,7 @@ func (b *document) begin(ctx context.Context, tab, cell, source string) (j *job,
 	j.box.Output, j.box.Log, j.box.Show, j.box.Anew = j.print, func(what string) { j.send(event{Say: what}) }, j.put, j.anew
 	session := b.server.bench.Session(labserver.SessionOptions{Confined: true, Show: j.show, MaxShown: 200, Files: filesBeside(b.copy, b.source), Changed: b.changed})
 	j.box.Exchange = j.steadily(session.Exchange)
+	j.box.Supply = b.supply(j.box)
 	var cancel context.CancelFunc
 	j.ctx, cancel = context.WithCancel(ctx)
 	j.mark.stop = cancel
@@ -236,6 +241,28 @@ func (b *document) box(index int) Box {
 	return Box{
 		Above: above(b.nb, index), Source: b.nb.Cells[index].Source, Seed: seed(b),
 		Notebook: b.name, Folders: []string{filepath.Dir(b.source), filepath.Dir(b.copy)},
+	}
+}
+
+// supply says what a box may ask for: the recordings of its sheet that its text names. It is nil
+// for a box that has to run here, since it submits a function, whose calls have a token of the
+// session, or reads a recording of one's own. The caller holds b.mu.
+func (b *document) supply(box Box) func() (sandbox.Supply, error) {
+	text := strings.Join(append(slices.Clone(box.Above), box.Source), "\n")
+	declared := notebook.Declarations(text, 1)
+	if !b.hasSheet || len(declared) == 0 || strings.Contains(box.Source, ".Function(") || strings.Contains(text, ".OwnRecording(") {
+		return nil
+	}
+	sheet, bench := b.sheet, b.server.bench
+	return func() (sandbox.Supply, error) {
+		var asked []wire.Frame
+		for _, r := range sheet.Recordings {
+			if strings.Contains(text, r.ID) {
+				asked = append(asked, wire.Frame{Head: wire.Head{Kind: wire.Recording, Lab: declared[0].Lab, Code: declared[0].Code, Name: r.ID}})
+			}
+		}
+		session := bench.Session(labserver.SessionOptions{Confined: true, Show: func(labserver.Display) error { return nil }})
+		return sandbox.NewSupply(session.Exchange, asked)
 	}
 }
 

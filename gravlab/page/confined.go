@@ -28,6 +28,8 @@ type ConfinedOptions struct {
 	Nice    int            // by how much they give way to other processes
 	Slow    bool           // a box uses one core: the second one is needed by others
 	Limits  sandbox.Limits // of a box
+	// Away, if not nil, runs the errand of a box on another machine; an error says why none did.
+	Away func(context.Context, sandbox.Errand) (sandbox.Return, error)
 }
 
 // NewConfined prepares the packages of a clone behind the page, which takes some
@@ -85,6 +87,39 @@ func (c *Confined) RunBox(ctx context.Context, b Box) (Result, error) {
 	r := result(out, len(b.Above)+1)
 	r.Used = out.Times.Processor
 	return r, nil
+}
+
+// awayTime is the processor time of a box on another machine, which cannot pause it while others
+// wait. One that takes longer is run here.
+const awayTime = 3 * time.Second
+
+// RunAway runs a box on another machine, and tells what it puts out when it has ended. ok is false
+// if it has to be run here: then rest is that box, of which nothing counts twice.
+func (c *Confined) RunAway(ctx context.Context, b Box) (r Result, rest Box, ok bool) {
+	if c.o.Away == nil || b.Supply == nil {
+		return r, b, false
+	}
+	supply, err := b.Supply()
+	if err != nil {
+		return r, b, false
+	}
+	box := sandbox.Box{Above: b.Above, Source: b.Source, Seed: b.Seed, Exchange: b.Exchange, Output: b.Output, Slow: c.o.Slow, Limits: c.o.Limits}
+	box.Limits.Cell = awayTime
+	b.Log("running")
+	back, err := c.o.Away(ctx, box.Errand(supply))
+	if err != nil {
+		return r, b, false
+	}
+	if back.Outcome.Ended == sandbox.LimitTime {
+		return Result{Used: awayTime}, b, false
+	}
+	out, left, ok := box.Accept(back)
+	if b.Exchange, b.Output = left.Exchange, left.Output; !ok {
+		return Result{Used: back.Outcome.Times.Processor}, b, false
+	}
+	r = result(out, len(b.Above)+1)
+	r.Used = out.Times.Processor
+	return r, b, true
 }
 
 // wait waits until the packages are prepared and says how far that is.

@@ -7,7 +7,8 @@ import (
 	"encoding/gob"
 	"errors"
 	"fmt"
-	"hash"
+	"hash/fnv"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -86,9 +87,11 @@ func keyOf(f wire.Frame) string {
 	return strings.Join(parts, "\x00")
 }
 
-// An Errand is a job as bytes: all that is needed to run it elsewhere.
+// An Errand is a job or a box as bytes: all that is needed to run it elsewhere.
 type Errand struct {
 	Notebook []byte
+	Cells    []string // of a box, in place of a notebook: those above it, and the box
+	Slow     bool     // of a box, as in Box
 	Seed     uint64
 	Limits   Limits
 	Replies  map[string][]byte
@@ -102,7 +105,13 @@ func (j Job) Errand() (e Errand, ok bool) {
 		return e, false
 	}
 	s, ok := j.Supply()
-	return Errand{j.Notebook, j.Seed, j.Limits, s.replies, s.tokens}, ok
+	return Errand{Notebook: j.Notebook, Seed: j.Seed, Limits: j.Limits, Replies: s.replies, Tokens: s.tokens}, ok
+}
+
+// Errand makes an errand of a box, with a supply of what it may ask for. What it says to Watch and
+// Hold is lost: a box that is away cannot be paused.
+func (b Box) Errand(s Supply) Errand {
+	return Errand{Cells: append(slices.Clone(b.Above), b.Source), Slow: b.Slow, Seed: b.Seed, Limits: b.Limits, Replies: s.replies, Tokens: s.tokens}
 }
 
 // A Return is what comes back from an errand.
@@ -110,7 +119,20 @@ type Return struct {
 	Outcome Outcome  // without what cells printed: where a limit cuts that differs from run to run
 	Frames  [][]byte // that the program sent, in order
 	Replies [sha256.Size]byte
+	Told    []Told // of a box, in the order of Frames and one more at the end
 	Lacks   string // what the program asked for and the errand did not have; nothing else counts then
+}
+
+// Told is what a box printed before it sent a frame, and a hash of the reply to that.
+type Told struct {
+	Printed []byte
+	Reply   uint64
+}
+
+func hashOf(reply []byte) uint64 {
+	h := fnv.New64a()
+	h.Write(reply)
+	return h.Sum64()
 }
 
 // Same reports whether two returns of one errand say the same; times may differ.
@@ -144,8 +166,7 @@ func (p *Pool) RunErrand(ctx context.Context, e Errand) (Return, error) {
 	var r Return
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
-	var said hash.Hash
-	var tokens []string
+	said, tokens := sha256.New(), e.Tokens
 	carried := 0
 	lacks := func(what string) []byte {
 		r.Lacks = what
@@ -185,14 +206,29 @@ func (p *Pool) RunErrand(ctx context.Context, e Errand) (Return, error) {
 			reply, _ = wire.Frame{Head: wire.Head{Kind: wire.Recorded}}.Append(nil)
 		}
 		r.Frames = append(r.Frames, bytes.Clone(in))
+		if e.Cells != nil {
+			r.Told[len(r.Told)-1].Reply = hashOf(reply)
+			r.Told = append(r.Told, Told{})
+		}
 		fmt.Fprintf(said, "%d\n", len(reply))
 		said.Write(reply)
 		return reply
 	}
-	out, err := p.Run(ctx, Job{Notebook: e.Notebook, Seed: e.Seed, Limits: e.Limits, Session: func(Sheet) (func([]byte) []byte, error) {
-		r, said, tokens, carried = Return{}, sha256.New(), e.Tokens, 0
-		return exchange, nil
-	}})
+	j, w := Job{Notebook: e.Notebook, Seed: e.Seed, Limits: e.Limits}, job{}
+	if e.Cells != nil {
+		r.Told = make([]Told, 1)
+		j.Exchange, j.Output = exchange, func(_ int, text []byte) {
+			last := &r.Told[len(r.Told)-1]
+			last.Printed = append(last.Printed, text...)
+		}
+		w = job{Cells: e.Cells, Last: true, Fast: !e.Slow}
+	} else {
+		j.Session = func(Sheet) (func([]byte) []byte, error) {
+			r, said, tokens, carried = Return{}, sha256.New(), e.Tokens, 0
+			return exchange, nil
+		}
+	}
+	out, err := p.do(ctx, j, w)
 	if r.Lacks != "" {
 		return Return{Lacks: r.Lacks}, nil
 	}
@@ -202,9 +238,8 @@ func (p *Pool) RunErrand(ctx context.Context, e Errand) (Return, error) {
 	for i := range out.Cells {
 		out.Cells[i].Output = ""
 	}
-	if r.Outcome = out; said != nil {
-		said.Sum(r.Replies[:0])
-	}
+	r.Outcome = out
+	said.Sum(r.Replies[:0])
 	return r, nil
 }
 
@@ -230,4 +265,54 @@ func (j Job) Accept(r Return) (out Outcome, ok bool, err error) {
 		said.Write(reply)
 	}
 	return r.Outcome, bytes.Equal(said.Sum(nil), r.Replies[:]), nil
+}
+
+// Accept takes what came back from an errand of a box: what it printed is told to Output, and its
+// frames are exchanged, in their order. Where one of them has another reply than the program was
+// given there, ok is false, and rest is the box to run here: what was told and exchanged until then
+// does not count twice.
+func (b Box) Accept(r Return) (out Outcome, rest Box, ok bool) {
+	if r.Lacks != "" || len(r.Told) != len(r.Frames)+1 {
+		return out, b, false
+	}
+	var replies [][]byte
+	printed := 0
+	for i, told := range r.Told {
+		if len(told.Printed) > 0 && b.Output != nil {
+			b.Output(told.Printed)
+		}
+		printed += len(told.Printed)
+		if i == len(r.Frames) {
+			break
+		}
+		reply := b.Exchange(r.Frames[i])
+		replies = append(replies, reply)
+		if hashOf(reply) != told.Reply {
+			return out, b.after(r.Frames[:i+1], replies, printed), false
+		}
+	}
+	return r.Outcome, b, true
+}
+
+// after is a box of which so much has been told and exchanged.
+func (b Box) after(frames, replies [][]byte, printed int) Box {
+	exchange, output := b.Exchange, b.Output
+	b.Exchange = func(in []byte) []byte {
+		if len(frames) == 0 || !bytes.Equal(in, frames[0]) {
+			frames = nil
+			return exchange(in)
+		}
+		reply := replies[0]
+		frames, replies = frames[1:], replies[1:]
+		return reply
+	}
+	if output != nil {
+		b.Output = func(text []byte) {
+			known := min(printed, len(text))
+			if printed -= known; known < len(text) {
+				output(text[known:])
+			}
+		}
+	}
+	return b
 }

@@ -56,6 +56,7 @@ import (
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/page"
+	"gravity.example/gravlab/sandbox"
 )
 
 // keptPage says what the folder holds.
@@ -80,7 +81,10 @@ type Options struct {
 	Proxy   bool
 	Runner  func(page.ConfinedOptions) page.Runner // makes what runs boxes
 	Workers int                                    // boxes at once
-	Web     string                                 // as in page.Options
+	// Lent, if not nil, reaches machines that lend their processors: places is told how many
+	// boxes they run at once, and run runs one there (page.ConfinedOptions.Away).
+	Lent func(places func(n int)) (run func(context.Context, sandbox.Errand) (sandbox.Return, error), err error)
+	Web  string // as in page.Options
 	// Apparatus is as in page.Options.
 	Apparatus func(name string) ([]byte, error)
 	Version   string // of the program, for the records of the handouts
@@ -155,7 +159,13 @@ func New(ctx context.Context, o Options) (c *Class, cards string, err error) {
 	if c.hour, err = readHour(c.hourFile()); err != nil {
 		return nil, "", err
 	}
-	c.runner = o.Runner(page.ConfinedOptions{Workers: c.queue.most(), Nice: 10, Slow: true, Limits: boxLimits})
+	confined := page.ConfinedOptions{Workers: c.queue.most(), Nice: 10, Slow: true, Limits: boxLimits}
+	if o.Lent != nil {
+		if confined.Away, err = o.Lent(c.queue.lend); err != nil {
+			return nil, "", err
+		}
+	}
+	c.runner = o.Runner(confined)
 	if c.lobby, err = c.page(&page.Seat{Door: o.Door, Keys: door.NewKeys("gravlab")}, filepath.Join(o.Data, "students", ".none")); err != nil {
 		return nil, "", err
 	}

@@ -43,12 +43,16 @@ var boxLimits = sandbox.Limits{Cell: idleTime, Sheet: 20 * time.Second}
 // students have used less. So many endless loops cannot hold the class up, even before
 // it is known whose they are. Where the system cannot let a box stand still, one place is kept for
 // those who have used little.
+//
+// Where all places are taken and other machines lend some, the box whose turn it is runs there. It
+// comes back into the queue if none of them runs it.
 type queue struct {
 	places int
 	paused int              // how many boxes may stand still
 	now    func() time.Time // monotonic
 
 	mu    sync.Mutex
+	lent  int      // places on other machines
 	boxes []*entry // in the order in which they came, without idle ones
 	idle  []*entry // boxes that no one waits for
 	used  map[string]account
@@ -66,6 +70,7 @@ const (
 	waiting state = iota // it has not begun
 	running
 	paused
+	elsewhere // it runs on another machine
 )
 
 // An entry is a box in the queue.
@@ -76,6 +81,7 @@ type entry struct {
 	since time.Time     // when it came, or was paused
 	used  time.Duration // of its own
 	early bool          // it was ended before idleTime
+	here  bool          // it cannot run on another machine, or has been tried there
 }
 
 func newQueue(places int) *queue {
@@ -96,9 +102,10 @@ var errTwo = errors.New("one of your boxes runs and another one waits; wait for 
 // queue.
 //
 // A box that no one waits for (idle) begins when a place is free, stands still while there is none,
-// and counts for nothing. There is one at a time.
-func (q *queue) enter(ctx context.Context, who string, idle bool, say func(text string)) (*entry, error) {
-	e := &entry{who: who, begin: make(chan struct{}), since: q.now()}
+// and counts for nothing. There is one at a time. here keeps a box from other machines, as it does
+// an idle one.
+func (q *queue) enter(ctx context.Context, who string, idle, here bool, say func(text string)) (*entry, error) {
+	e := &entry{who: who, begin: make(chan struct{}), since: q.now(), here: here || idle}
 	q.mu.Lock()
 	if !idle && slices.ContainsFunc(q.boxes, func(o *entry) bool { return o.who == who && o.state == waiting }) {
 		q.mu.Unlock()
@@ -111,12 +118,36 @@ func (q *queue) enter(ctx context.Context, who string, idle bool, say func(text 
 	}
 	q.next()
 	q.mu.Unlock()
+	return e, q.await(ctx, e, say)
+}
+
+// lend says how many places other machines have.
+func (q *queue) lend(n int) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.lent = n
+	q.next()
+}
+
+// again puts a box that no other machine ran back into the queue, in its old place, and waits for
+// a place here. used is what it used there all the same.
+func (q *queue) again(ctx context.Context, e *entry, used time.Duration, say func(text string)) error {
+	q.mu.Lock()
+	e.state, e.here, e.begin = waiting, true, make(chan struct{})
+	q.used[e.who] = account{q.of(e.who) + used, q.now()}
+	q.next()
+	q.mu.Unlock()
+	return q.await(ctx, e, say)
+}
+
+// await waits until a box may begin. One that is given up leaves the queue.
+func (q *queue) await(ctx context.Context, e *entry, say func(text string)) error {
 	tick := time.NewTicker(300 * time.Millisecond)
 	defer tick.Stop()
 	for told := 0; ; {
 		select {
 		case <-e.begin:
-			return e, nil
+			return nil
 		default:
 		}
 		if n := q.position(e); n > 0 && n != told {
@@ -128,7 +159,7 @@ func (q *queue) enter(ctx context.Context, who string, idle bool, say func(text 
 		case <-tick.C:
 		case <-ctx.Done():
 			q.leave(e, 0)
-			return nil, context.Cause(ctx)
+			return context.Cause(ctx)
 		}
 	}
 }
@@ -179,11 +210,17 @@ func (q *queue) next() {
 			break
 		}
 		if q.count(func(e *entry) bool { return e.state == running }) == q.places {
-			away := q.gives(best)
-			if away == nil {
+			// Long ones stay here, where they can stand still.
+			if best.state == waiting && q.free() && !best.here && !q.long(best) {
+				best.state = elsewhere
+				close(best.begin)
+				continue
+			}
+			other := q.gives(best)
+			if other == nil {
 				break
 			}
-			away.state, away.since = paused, q.now()
+			other.state, other.since = paused, q.now()
 		}
 		if best.state == waiting {
 			close(best.begin)
@@ -214,18 +251,24 @@ func (q *queue) next() {
 	}
 }
 
+// free reports whether another machine has a place. The caller holds q.mu.
+func (q *queue) free() bool {
+	return q.count(func(e *entry) bool { return e.state == elsewhere }) < q.lent
+}
+
 // first is the box whose turn it is, nil if there is none. The caller holds q.mu.
 func (q *queue) first() *entry {
 	heavies := q.count(func(e *entry) bool {
 		return e.state == running && (q.of(e.who) > heavy || q.paused == 0 && q.long(e))
 	})
-	begun := q.count(func(e *entry) bool { return e.state != waiting })
+	begun := q.count(func(e *entry) bool { return e.state == running || e.state == paused })
+	free := q.free()
 	var best *entry
 	for _, e := range q.boxes {
 		switch {
-		case e.state == running:
+		case e.state == running || e.state == elsewhere:
 			continue
-		case e.state == waiting && (begun >= q.places+q.paused || slices.ContainsFunc(q.boxes, func(o *entry) bool { return o.who == e.who && o.state != waiting })):
+		case e.state == waiting && (begun >= q.places+q.paused && (e.here || !free || q.long(e)) || slices.ContainsFunc(q.boxes, func(o *entry) bool { return o.who == e.who && o.state != waiting })):
 			continue
 		case q.places > 1 && heavies >= q.places-1 && q.of(e.who) > heavy:
 			continue
@@ -313,11 +356,18 @@ func (q *queue) watch(e *entry, used time.Duration) sandbox.Next {
 	return sandbox.Continue
 }
 
+// isAway reports whether a box that has begun runs on another machine.
+func (q *queue) isAway(e *entry) bool {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	return e.state == elsewhere
+}
+
 // length is how many boxes run, and how many wait or stand still.
 func (q *queue) length() (run, wait int) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
-	run = q.count(func(e *entry) bool { return e.state == running })
+	run = q.count(func(e *entry) bool { return e.state == running || e.state == elsewhere })
 	return run, len(q.boxes) - run
 }
 
@@ -329,7 +379,10 @@ type turn struct {
 }
 
 func (t turn) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
-	e, err := t.queue.enter(ctx, t.who, b.Idle, b.Log)
+	afar, can := t.runner.(interface {
+		RunAway(context.Context, page.Box) (r page.Result, rest page.Box, ok bool)
+	})
+	e, err := t.queue.enter(ctx, t.who, b.Idle, !can || b.Supply == nil, b.Log)
 	if errors.Is(err, errTwo) {
 		return page.Result{Trouble: []page.Trouble{{Text: "Not run: " + err.Error() + "."}}}, nil
 	}
@@ -338,6 +391,17 @@ func (t turn) RunBox(ctx context.Context, b page.Box) (page.Result, error) {
 	}
 	var r page.Result
 	defer func() { t.queue.leave(e, r.Used) }()
+	if t.queue.isAway(e) {
+		result, rest, ok := afar.RunAway(ctx, b)
+		if ok {
+			r = result
+			return r, nil
+		}
+		b = rest
+		if err := t.queue.again(ctx, e, result.Used, b.Log); err != nil {
+			return page.Result{}, err
+		}
+	}
 	last := sandbox.Continue
 	b.Watch = func(used time.Duration) sandbox.Next {
 		next := t.queue.watch(e, used)

@@ -391,3 +391,74 @@ func TestWhatIsForgotten(t *testing.T) {
 		}
 	})
 }
+
+// lending is a runner whose boxes may also run on another machine, without a watch; every seventh
+// does not come back from there.
+type lending struct {
+	work
+	sent, lost *atomic.Int64
+}
+
+func (w lending) RunAway(ctx context.Context, b page.Box) (page.Result, page.Box, bool) {
+	want, _ := time.ParseDuration(b.Source)
+	if w.sent.Add(1)%7 == 0 {
+		time.Sleep(time.Second)
+		w.lost.Add(1)
+		return page.Result{}, b, false
+	}
+	if want > 3*time.Second {
+		time.Sleep(3 * time.Second)
+		return page.Result{Used: 3 * time.Second}, b, false
+	}
+	time.Sleep(want)
+	return page.Result{Used: want}, b, true
+}
+
+// With places on other machines a class waits less; boxes that do not come back from there, or take
+// too long, run here; and nobody has two boxes at once.
+func TestLentPlaces(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		class := func(lent int) (thin time.Duration, w lending) {
+			q := newQueue(2)
+			q.lend(lent)
+			w = lending{newWork(q), new(atomic.Int64), new(atomic.Int64)}
+			began := time.Now()
+			var all, thins sync.WaitGroup
+			for i := range 40 {
+				source, group := "200ms", &thins
+				if i < 3 {
+					source, group = "5s", &all
+				}
+				group.Go(func() {
+					var under atomic.Int64
+					for range 10 {
+						b := page.Box{Source: source, Log: func(string) {}, Supply: func() (s sandbox.Supply, err error) { return s, nil }}
+						if under.Add(1) > 1 {
+							t.Error("two boxes of one student")
+						}
+						if _, err := (turn{q, fmt.Sprint(i), w}).RunBox(context.Background(), b); err != nil {
+							t.Error(err)
+						}
+						under.Add(-1)
+					}
+				})
+			}
+			thins.Wait()
+			thin = time.Since(began)
+			all.Wait()
+			if run, wait := q.length(); run+wait != 0 {
+				t.Errorf("%d boxes run and %d wait after all have ended", run, wait)
+			}
+			if w.over.Load() > w.held.Load() {
+				t.Errorf("there were more boxes than places %d times", w.over.Load())
+			}
+			return thin, w
+		}
+		alone, none := class(0)
+		helped, w := class(8)
+		if none.sent.Load() != 0 || w.sent.Load() < 100 || w.lost.Load() == 0 || helped > alone/2 {
+			t.Errorf("alone the short boxes take %v, with 8 places on other machines %v; %d were sent, %d of them lost", alone, helped, w.sent.Load(), w.lost.Load())
+		}
+		t.Logf("alone %v; with 8 places more %v: %d sent, %d lost", alone, helped, w.sent.Load(), w.lost.Load())
+	})
+}

@@ -15,14 +15,15 @@ import (
 
 var lendCommand = command{
 	name: "lend", args: "--to nats://HOST [flags]",
-	short: "lend this machine's processors to a marking",
+	short: "lend this machine's processors to a marking or a lab hour",
 	long: `
-Runs notebooks, confined, for a marking with --machines or --machines-listen, until
-Ctrl-C. It needs the same gravlab, the same Go and the same kind of processor as the
-machine that marks; with others it says so, and gets nothing to run.
+Runs notebooks of a marking and boxes of a lab hour, confined, for mark or teach with
+--machines or --machines-listen, until Ctrl-C. It needs the same gravlab, the same Go and
+the same kind of processor as the machine that it helps; with others it says so, and gets
+nothing to run.
 
-What is run here is other people's work: the notebooks as they were handed in, without
-class list, key or right answers. Nothing of it stays here. A machine that lends is
+What is run here is other people's work: notebooks as they were handed in, and boxes,
+without class list, key or right answers. Nothing of it stays here. A machine that lends is
 trusted: what it sends back becomes marks.
 
 --to URL           the server, nats:// or tls://

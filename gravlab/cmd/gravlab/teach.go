@@ -21,9 +21,11 @@ import (
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/internal/door"
 	"gravity.example/gravlab/kernel"
+	"gravity.example/gravlab/machines"
 	"gravity.example/gravlab/marking"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/page"
+	"gravity.example/gravlab/sandbox"
 	"gravity.example/gravlab/teach"
 )
 
@@ -58,6 +60,11 @@ mark takes at any time, and "Freeze and take in" on your page makes a copy of it
 --proxy           a proxy in front encrypts: serve without encryption at --listen, and
                   expect requests for --address
 --workers N       boxes that run at once (default: one per core)
+--machines URL    where all these are taken, run boxes on machines that lend their
+                  processors (gravlab lend), by way of this NATS server; with
+                  --token-file, --creds and --tls-ca as for mark
+--machines-listen ADDR
+                  start such a server at this address, such as 192.0.2.7:4222
 
 Example:
 
@@ -77,6 +84,10 @@ func runTeach(ctx context.Context, c *call) error {
 	address := c.flags.String("address", "", "")
 	proxy := c.flags.Bool("proxy", false, "")
 	workers := c.flags.Int("workers", 0, "")
+	var far reach
+	c.flags.StringVar(&far.to, "machines", "", "")
+	c.flags.StringVar(&far.listen, "machines-listen", "", "")
+	far.flags(c)
 	args, err := c.parse()
 	const hint = "gravlab teach --class class.csv --lab 01 --data hour"
 	switch {
@@ -137,6 +148,24 @@ func runTeach(ctx context.Context, c *call) error {
 		return err
 	}
 	o.Runner = runners
+	var boxes *machines.Boxes
+	defer func() {
+		if boxes != nil {
+			boxes.Close()
+		}
+	}()
+	if far.to != "" || far.listen != "" {
+		o.Lent = func(places func(n int)) (func(context.Context, sandbox.Errand) (sandbox.Return, error), error) {
+			how, err := far.options(ctx, clone, o.Log)
+			if err != nil {
+				return nil, err
+			}
+			if boxes, err = machines.NewBoxes(how, places); err != nil {
+				return nil, err
+			}
+			return boxes.Run, nil
+		}
+	}
 	t, cards, err := teach.New(ctx, o)
 	if marking.IsInput(err) {
 		return usageError{err, ""}

@@ -40,6 +40,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 				continue
 			}
 			s.nc.Publish("gravlab.here."+s.o.version, []byte(name))
+			s.nc.Publish("gravlab.places."+s.o.version, []byte(fmt.Sprintf("%d %s", s.o.places, name)))
 			mu.Lock()
 			for _, m := range running {
 				m.InProgress()
@@ -47,16 +48,20 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			mu.Unlock()
 		}
 	}()
+	boxes, err := s.lendBoxes(l, places, func() bool { return time.Since(time.Unix(0, heard.Load())) < 3*time.Second })
+	if err != nil {
+		return err
+	}
 	go func() {
 		for told := false; ctx.Err() == nil; {
 			select {
 			case places <- struct{}{}:
+				<-places // one is free
 			case <-ctx.Done():
 				return
 			}
 			m, err := s.next(ctx)
 			if err != nil || m == nil {
-				<-places
 				if err != nil {
 					if !told && errors.Is(err, jetstream.ErrConsumerNotFound) {
 						l.note("no errands yet for machines of this version (%s): the one who marks has another gravlab, Go or architecture, or has not begun", s.o.version)
@@ -69,7 +74,6 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			key := m.Subject()[strings.LastIndex(m.Subject(), ".")+1:]
 			body, err := s.unpack(ctx, m.Data())
 			if err != nil {
-				<-places
 				m.Term() // filled by others
 				l.note("an errand cannot be used: %v", err)
 				continue
@@ -77,6 +81,11 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			mu.Lock()
 			running[key] = m
 			mu.Unlock()
+			select {
+			case places <- struct{}{}: // boxes may have come in between
+			case <-ctx.Done():
+				return
+			}
 			l.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body})
 		}
 	}()
@@ -92,7 +101,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			return nil
 		}
 		heard.Store(time.Now().UnixNano())
-		if m.Kind == pipe.Beat {
+		if m.Kind == pipe.Beat || boxes.back(m) {
 			continue
 		}
 		mu.Lock()

@@ -55,8 +55,8 @@ type options struct {
 }
 
 func run(l *link, args []string) error {
-	if len(args) == 0 || args[0] != "mark" && args[0] != "lend" {
-		return errors.New("this program is started by gravlab mark --machines and gravlab lend")
+	if len(args) == 0 || args[0] != "mark" && args[0] != "boxes" && args[0] != "lend" {
+		return errors.New("this program is started by gravlab mark or teach --machines and by gravlab lend")
 	}
 	o := options{role: args[0]}
 	f := flag.NewFlagSet(args[0], flag.ContinueOnError)
@@ -93,8 +93,11 @@ func run(l *link, args []string) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", o.to, err)
 	}
-	if o.role == "mark" {
+	switch o.role {
+	case "mark":
 		return s.mark(ctx, l)
+	case "boxes":
+		return s.boxes(ctx, l)
 	}
 	return s.lend(ctx, l)
 }
@@ -174,7 +177,7 @@ func open(ctx context.Context, nc *nats.Conn, o options) (*station, error) {
 	s := &station{o: o, nc: nc, js: js}
 	for began := time.Now(); ; {
 		try, stop := context.WithTimeout(ctx, 10*time.Second)
-		if o.role == "mark" {
+		if o.role != "lend" {
 			err = s.make(try)
 		} else {
 			err = s.find(try)

@@ -17,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 )
 
@@ -44,6 +45,21 @@ func certificate(t *testing.T, dir string) (cert, key string) {
 		}
 	}
 	return cert, key
+}
+
+// passes reports an error if a message does not pass from one connection to another.
+func passes(ctx context.Context, from, to *nats.Conn, subject string) error {
+	sub, err := to.SubscribeSync(subject)
+	if err != nil {
+		return err
+	}
+	defer sub.Unsubscribe()
+	to.Flush()
+	if err := from.Publish(subject, []byte("forged")); err != nil {
+		return err
+	}
+	_, err = sub.NextMsgWithContext(ctx)
+	return err
 }
 
 // Wrong passwords and foreign certificates are refused, and so is whatever a lender may not do;
@@ -106,7 +122,13 @@ func TestRoles(t *testing.T) {
 			return err
 		},
 		"the end of the queue": func(ctx context.Context) error { return lender.js.DeleteStream(ctx, jobsName) },
-		"another bucket":       func(ctx context.Context) error { _, err := lender.js.Publish(ctx, "$KV.other.key", nil); return err },
+		"a box": func(ctx context.Context) error {
+			return passes(ctx, lender.nc, marker.nc, "gravlab.boxes.v")
+		},
+		"a listener to what comes back": func(ctx context.Context) error {
+			return passes(ctx, marker.nc, lender.nc, "gravlab.brought.x")
+		},
+		"another bucket": func(ctx context.Context) error { _, err := lender.js.Publish(ctx, "$KV.other.key", nil); return err },
 	} {
 		if within(do) == nil {
 			t.Errorf("a lender could make %s", what)
@@ -114,6 +136,13 @@ func TestRoles(t *testing.T) {
 	}
 	if info, err := marker.jobs.Info(ctx); err != nil || info.State.Msgs != 0 {
 		t.Errorf("the queue holds %+v, %v", info, err)
+	}
+
+	// Boxes go to lenders, and what comes back to who asked.
+	for subject, way := range map[string][2]*nats.Conn{"gravlab.boxes.v": {marker.nc, lender.nc}, "gravlab.brought.x": {lender.nc, marker.nc}} {
+		if err := within(func(ctx context.Context) error { return passes(ctx, way[0], way[1], subject) }); err != nil {
+			t.Errorf("%s: %v", subject, err)
+		}
 	}
 
 	for _, n := range []int{3, 3 << 20} {

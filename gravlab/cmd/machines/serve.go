@@ -23,9 +23,9 @@ func lenderMay() *server.Permissions {
 			"$JS.API.STREAM.INFO.*", "$JS.API.INFO",
 			"$KV." + backName + ".>", "$JS.API.STREAM.MSG.GET.OBJ_" + bigName, "$JS.API.DIRECT.GET.OBJ_" + bigName + ".>", "$JS.API.DIRECT.GET.OBJ_" + bigName,
 			"$O." + bigName + ".>", "$JS.API.CONSUMER.CREATE.OBJ_" + bigName + ".>", "$JS.API.CONSUMER.DELETE.OBJ_" + bigName + ".>", "$JS.API.STREAM.PURGE.OBJ_" + bigName,
-			"gravlab.here.>", "$JS.FC.>",
+			"gravlab.here.>", "$JS.FC.>", "gravlab.places.>", "gravlab.brought.>",
 		}},
-		Subscribe: &server.SubjectPermission{Allow: []string{"_INBOX.>"}},
+		Subscribe: &server.SubjectPermission{Allow: []string{"_INBOX.>", "gravlab.boxes.>"}},
 	}
 }
 

@@ -13,9 +13,9 @@ type Message struct {
 // Kind says what a message is for.
 type Kind string
 
-// Of the kinds, a program that marks sends Put and Done; one that lends Beat, Back and Fault. The
-// carrier sends Put to those that lend, Back and Fault to those that mark, and Note and End to
-// either.
+// Of the kinds, a program that marks sends Put and Done; one with a lab hour Box; one that lends
+// Beat, Back and Fault. The carrier sends Put to those that lend, Back and Fault to the others,
+// Places to a lab hour, and Note and End to all.
 const (
 	Put   Kind = "put"   // an errand is to be run
 	Done  Kind = "done"  // what came back is taken, and may be removed
@@ -23,5 +23,8 @@ const (
 	Fault Kind = "fault" // it could not be run; Text says why
 	Beat  Kind = "beat"  // the program that lends is alive
 	Note  Kind = "note"  // for the person
-	End   Kind = "end"   // the carrier cannot go on; Text says why
+	Box   Kind = "box"   // a box of a lab hour is to be run now
+	// Places says how many boxes other machines run at once; Text is the number.
+	Places Kind = "places"
+	End    Kind = "end" // the carrier cannot go on; Text says why
 )
