@@ -67,6 +67,8 @@ type Options struct {
 	// Find finds a lab; nil is exercises.Find, which knows the
 	// project's own.
 	Find func(id string) (bank.Lab, error)
+	// Sheet makes a lab's sheet, once for each session and sheet; nil is bank.Lab.Sheet.
+	Sheet func(lab bank.Lab, code bank.Code) bank.Sheet
 	// Assessed treats every sheet as ask.Assessed declares it: answers are recorded
 	// and not judged.
 	Assessed bool
@@ -103,6 +105,9 @@ type Server struct {
 func New(o Options) (*Server, error) {
 	if o.Find == nil {
 		o.Find = findLab
+	}
+	if o.Sheet == nil {
+		o.Sheet = bank.Lab.Sheet
 	}
 	if o.Log == nil {
 		o.Log = func(string) {}

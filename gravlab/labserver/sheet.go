@@ -37,6 +37,7 @@ type sheet struct {
 // A shelf holds sheets that are in use.
 type sheetCache struct {
 	find  func(id string) (bank.Lab, error)
+	sheet func(bank.Lab, bank.Code) bank.Sheet
 	data  string // folder of the logs, "" for memory only
 	files fs.FS  // beside the notebook; may be nil
 	own   func(lab string) bank.Code
@@ -48,7 +49,7 @@ type sheetCache struct {
 }
 
 func newShelf(o Options, data string) *sheetCache {
-	return &sheetCache{find: o.Find, data: data, files: o.Files, own: o.Own, given: o.Given, sheets: map[sheetKey]*sheet{}}
+	return &sheetCache{find: o.Find, sheet: o.Sheet, data: data, files: o.Files, own: o.Own, given: o.Given, sheets: map[sheetKey]*sheet{}}
 }
 
 // A shelf with logs forgets its sheets when it has this many: it costs a log
@@ -80,7 +81,7 @@ func (h *sheetCache) open(lab, code string) (*sheet, error) {
 		}
 		clear(h.sheets)
 	}
-	s := &sheet{Sheet: l.Sheet(c), given: h.given, recordings: map[string][][]float64{}, hints: map[string]int{}}
+	s := &sheet{Sheet: h.sheet(l, c), given: h.given, recordings: map[string][][]float64{}, hints: map[string]int{}}
 	s.history = NewHistory(s.Sheet)
 	s.changed = differing(h.files, s.Sheet)
 	if h.data != "" {

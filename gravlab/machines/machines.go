@@ -22,6 +22,8 @@ import (
 	"sync"
 	"time"
 
+	"golang.org/x/sync/semaphore"
+
 	"gravity.example/gravlab/machines/pipe"
 	"gravity.example/gravlab/sandbox"
 )
@@ -83,13 +85,24 @@ func (c *carrier) close() error {
 // versions take no errands.
 func Version(ctx context.Context, clone string) (string, error) { return versionOf(ctx, clone) }
 
+// A Pool is a sandbox.Pool, or what a test puts in its place.
+type Pool interface {
+	Workers() int
+	Run(context.Context, sandbox.Job) (sandbox.Outcome, error)
+	RunErrand(context.Context, sandbox.Errand) (sandbox.Return, error)
+}
+
 // A Queue runs jobs on the machines that take errands.
 type Queue struct {
-	pool    *sandbox.Pool
+	pool    Pool
 	version string
 	log     func(text string)
 	c       *carrier
 	read    chan struct{} // closed when the carrier says no more
+	// Hundreds of errands are away at once, and memory stays bounded: as many are made at a time,
+	// and as many taken back, as there are cores, and room is for what is kept of those away.
+	making, taking chan struct{}
+	room           *semaphore.Weighted
 
 	mu      sync.Mutex
 	waiting map[string][]chan pipe.Message
@@ -108,12 +121,13 @@ type Options struct {
 
 // NewQueue starts a queue. What cannot be an errand is run by pool, and so are some that came back,
 // to compare.
-func NewQueue(pool *sandbox.Pool, o Options) (*Queue, error) {
+func NewQueue(pool Pool, o Options) (*Queue, error) {
 	c, err := startCarrier(o.Carrier, append([]string{"mark", "--version", o.Version}, o.Args...))
 	if err != nil {
 		return nil, err
 	}
-	q := &Queue{pool: pool, version: o.Version, log: o.Log, c: c, read: make(chan struct{}), waiting: map[string][]chan pipe.Message{}}
+	q := &Queue{pool: pool, version: o.Version, log: o.Log, c: c, read: make(chan struct{}), making: make(chan struct{}, runtime.NumCPU()), taking: make(chan struct{}, runtime.NumCPU()),
+		room: semaphore.NewWeighted(roomAway), waiting: map[string][]chan pipe.Message{}}
 	go q.receive()
 	return q, nil
 }
@@ -165,6 +179,10 @@ func (q *Queue) stop(err error) {
 }
 
 const (
+	// roomAway is how many bytes are kept of the errands that are away: each its notebook, its
+	// recordings, which are about as long as the errand, and the rest of its sheet.
+	roomAway   = 64 << 20
+	restOfRoom = 16 << 10
 	// leastAgain and againPart are how many of the errands that came back are run here too.
 	leastAgain = 20
 	againPart  = 0.02
@@ -172,20 +190,21 @@ const (
 
 // Run runs a job, as sandbox.Pool.Run does.
 func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error) {
-	e, ok := j.Errand()
-	if !ok {
+	key, back, left, err := q.put(ctx, j)
+	defer left()
+	if err != nil {
+		return sandbox.Outcome{}, err
+	}
+	if back == nil {
 		return q.pool.Run(ctx, j)
 	}
-	body, err := sandbox.Encode(e)
+	r, err := q.wait(ctx, back)
 	if err != nil {
 		return sandbox.Outcome{}, err
 	}
-	key := keyOf(q.version, e)
-	r, err := q.fetch(ctx, key, body)
-	if err != nil {
-		return sandbox.Outcome{}, err
-	}
+	q.taking <- struct{}{}
 	out, ok, err := j.Accept(r)
+	<-q.taking
 	if ok && err == nil {
 		q.mu.Lock()
 		compare := q.again < leastAgain || rand.Float64() < againPart
@@ -194,6 +213,7 @@ func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error)
 		}
 		q.mu.Unlock()
 		if compare {
+			e, _ := j.Errand() // again: what all who wait hold on to is the less
 			here, err := q.pool.RunErrand(ctx, e)
 			if err != nil {
 				return out, err
@@ -214,19 +234,40 @@ func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error)
 	return out, err
 }
 
-func (q *Queue) fetch(ctx context.Context, key string, body []byte) (r sandbox.Return, err error) {
-	back := make(chan pipe.Message, 1)
+// put sends the errand of a job, and says by what it is known and where what comes back is told;
+// nil if the job has to be run here. left has to be called when nothing is kept of it any more.
+func (q *Queue) put(ctx context.Context, j sandbox.Job) (key string, back <-chan pipe.Message, left func(), err error) {
+	left = func() {}
+	q.making <- struct{}{}
+	defer func() { <-q.making }()
+	e, ok := j.Errand()
+	if !ok {
+		return "", nil, left, nil
+	}
+	body, err := sandbox.Encode(e)
+	if err != nil {
+		return "", nil, left, err
+	}
+	size := min(int64(len(body)+restOfRoom), roomAway)
+	if err := q.room.Acquire(ctx, size); err != nil {
+		return "", nil, left, context.Cause(ctx)
+	}
+	left = func() { q.room.Release(size) }
+	key = keyOf(q.version, e)
+	told := make(chan pipe.Message, 1)
 	q.mu.Lock()
 	if err = q.failed; err == nil {
-		q.waiting[key] = append(q.waiting[key], back)
+		q.waiting[key] = append(q.waiting[key], told)
 	}
 	q.mu.Unlock()
-	if err != nil {
-		return r, err
+	if err == nil {
+		err = q.c.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body})
 	}
-	if err := q.c.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body}); err != nil {
-		return r, err
-	}
+	return key, told, left, err
+}
+
+// wait waits for what comes back.
+func (q *Queue) wait(ctx context.Context, back <-chan pipe.Message) (r sandbox.Return, err error) {
 	select {
 	case <-ctx.Done():
 		return r, context.Cause(ctx)
@@ -248,7 +289,7 @@ func (q *Queue) fetch(ctx context.Context, key string, body []byte) (r sandbox.R
 }
 
 // Lend takes errands and runs them, as many at once as pool has workers, until ctx ends.
-func Lend(ctx context.Context, pool *sandbox.Pool, o Options) error {
+func Lend(ctx context.Context, pool Pool, o Options) error {
 	c, err := startCarrier(o.Carrier, append([]string{"lend", "--version", o.Version, "--places", fmt.Sprint(pool.Workers())}, o.Args...))
 	if err != nil {
 		return err
@@ -293,7 +334,7 @@ func Lend(ctx context.Context, pool *sandbox.Pool, o Options) error {
 	return why
 }
 
-func errand(ctx context.Context, pool *sandbox.Pool, m pipe.Message) pipe.Message {
+func errand(ctx context.Context, pool Pool, m pipe.Message) pipe.Message {
 	e, err := sandbox.Decode[sandbox.Errand](m.Body)
 	if err != nil {
 		return pipe.Message{Kind: pipe.Fault, Key: m.Key, Text: "what came is no errand"}

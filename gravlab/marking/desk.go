@@ -55,6 +55,11 @@ func newDesk(p bank.Sheet, files fs.FS) (*recorder, error) {
 			return p.Lab, nil
 		}
 		return bank.Lab{}, fmt.Errorf("this notebook is a sheet of lab %s", p.Lab.ID)
+	}, Sheet: func(l bank.Lab, c bank.Code) bank.Sheet {
+		if c == p.Code {
+			return p
+		}
+		return l.Sheet(c)
 	}})
 	if err != nil {
 		return nil, err

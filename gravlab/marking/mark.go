@@ -116,6 +116,31 @@ func (k *marker) sheetFor(lab bank.Lab, code bank.Code, owner int) bank.Sheet {
 	return sheetOf(lab, k.Key, k.Class.Students[owner].ID, k.Word, code)
 }
 
+// A sheetMaker is sheetFor for one notebook. It makes recordings once, for what is sent with an
+// errand and for what answers the program later, and keeps nothing else of a sheet meanwhile: that
+// takes less time to make again than it takes to keep hundreds of sheets.
+type sheetMaker func(lab bank.Lab, code bank.Code, owner int) bank.Sheet
+
+func (k *marker) sheetMaker() sheetMaker {
+	type made func() ([][]float64, error)
+	var of bank.Code
+	var all map[string]made
+	return func(lab bank.Lab, code bank.Code, owner int) bank.Sheet {
+		s := k.sheetFor(lab, code, owner)
+		if all == nil || of != code {
+			of, all = code, map[string]made{}
+		}
+		s.Recordings = slices.Clone(s.Recordings)
+		for i, r := range s.Recordings {
+			if all[r.ID] == nil {
+				all[r.ID] = sync.OnceValues(r.Make)
+			}
+			s.Recordings[i].Make = all[r.ID]
+		}
+		return s
+	}
+}
+
 // sample is a sheet of nobody's with the questions and marks of those that are marked.
 func (k *marker) sample(lab bank.Lab) bank.Sheet {
 	if k.sealed {
@@ -498,6 +523,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 	}
 	r := run{Format: runFormat, Print: print}
 	var d *recorder
+	sheetFor := k.sheetMaker()
 	job := sandbox.Job{Notebook: text, Seed: seed(text), Limits: sandbox.Limits{Frames: mostFrames}, Session: func(s sandbox.Sheet) (func([]byte) []byte, error) {
 		r.Lab, r.Code, r.Twice = s.Lab, s.Code, s.Twice
 		lab, code, problem := k.sheet(s.Lab, s.Code)
@@ -515,7 +541,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 			return nil, errSkip
 		}
 		r.Lab, r.Code = lab.ID, string(code)
-		sheet := k.sheetFor(lab, code, owner)
+		sheet := sheetFor(lab, code, owner)
 		if r.Edited, err = editedRecordings(sheet, files); err != nil {
 			return nil, err
 		}
@@ -523,7 +549,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 			return nil, err
 		}
 		return d.exchange, nil
-	}, Supply: func() (sandbox.Supply, bool) { return k.supply(text, files) }}
+	}, Supply: func() (sandbox.Supply, bool) { return k.supply(text, files, sheetFor) }}
 	out, err := runner(ctx, job)
 	if err != nil && !(errors.Is(err, errSkip) && r.Skipped != "") {
 		if ctx.Err() != nil {
@@ -561,7 +587,7 @@ func (k *marker) run(ctx context.Context, text []byte, print, key string, files 
 }
 
 // supply says what the program of a notebook may ask for, by what its bytes seem to declare.
-func (k *marker) supply(text []byte, files beside) (s sandbox.Supply, ok bool) {
+func (k *marker) supply(text []byte, files beside, sheetFor sheetMaker) (s sandbox.Supply, ok bool) {
 	all := notebook.Declarations(string(text), 1)
 	if len(all) == 0 {
 		return s, false
@@ -576,7 +602,7 @@ func (k *marker) supply(text []byte, files beside) (s sandbox.Supply, ok bool) {
 	if err != nil || !ours {
 		return s, false
 	}
-	sheet := k.sheetFor(lab, code, owner)
+	sheet := sheetFor(lab, code, owner)
 	var asked []wire.Frame
 	add := func(h wire.Head) {
 		h.Lab, h.Code = declared.Lab, declared.Code

@@ -143,7 +143,7 @@ func runMark(ctx context.Context, c *call) error {
 		return queue.Run, nil
 	}
 	if far.to != "" || far.listen != "" {
-		m.Workers = 64 // wait for other machines
+		m.Workers = 512 // wait for other machines
 	}
 	m.Progress = func(p marking.Progress) {
 		if p.Done == 0 && p.ToRun < p.Of && p.ToRun > 0 {

@@ -124,15 +124,24 @@ func (s *station) lend(ctx context.Context, l *link) error {
 }
 
 func (s *station) next(ctx context.Context) (jetstream.Msg, error) {
-	c, err := s.js.Consumer(ctx, jobsName, s.consumer())
+	if s.from == nil {
+		c, err := s.js.Consumer(ctx, jobsName, s.consumer())
+		if err != nil {
+			return nil, err
+		}
+		s.from = c
+	}
+	batch, err := s.from.Fetch(1, jetstream.FetchMaxWait(5*time.Second))
 	if err != nil {
+		s.from = nil // looked for again: a server may have been set up anew
 		return nil, err
 	}
-	batch, err := c.Fetch(1, jetstream.FetchMaxWait(5*time.Second))
-	if err != nil {
+	m := <-batch.Messages()
+	if err := batch.Error(); m == nil && err != nil {
+		s.from = nil
 		return nil, err
 	}
-	return <-batch.Messages(), nil
+	return m, nil
 }
 
 // bring stores what came back before the errand is taken out of the queue. If that fails, the

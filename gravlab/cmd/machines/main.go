@@ -163,6 +163,7 @@ type station struct {
 	jobs    jetstream.Stream
 	back    jetstream.KeyValue
 	objects jetstream.ObjectStore
+	from    jetstream.Consumer // that errands are fetched from
 }
 
 func (s *station) subject(key string) string { return "gravlab.jobs." + s.o.version + "." + key }
@@ -227,11 +228,14 @@ func (s *station) pack(ctx context.Context, name string, body []byte) ([]byte, e
 	return append([]byte{'>'}, name...), err
 }
 
+// isObject reports whether pack put something into the object store.
+func isObject(text []byte) bool { return len(text) > 0 && text[0] == '>' }
+
 func (s *station) unpack(ctx context.Context, text []byte) ([]byte, error) {
 	switch {
 	case len(text) > 0 && text[0] == '=':
 		return text[1:], nil
-	case len(text) > 0 && text[0] == '>':
+	case isObject(text):
 		return s.objects.GetBytes(ctx, string(text[1:]))
 	}
 	return nil, errors.New("it is nothing that gravlab has put there")

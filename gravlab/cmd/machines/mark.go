@@ -22,6 +22,8 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	defer stop()
 	var mu sync.Mutex
 	waits := map[string]bool{}
+	early := map[string]bool{}   // came back before anyone waited for it: the errand of an earlier call
+	objects := map[string]bool{} // what lies in the object store
 	mine := func(key string, done bool) bool {
 		mu.Lock()
 		defer mu.Unlock()
@@ -33,7 +35,15 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	}
 	deliver := func(key string, text []byte) {
 		if !mine(key, false) {
+			mu.Lock()
+			early[key] = true
+			mu.Unlock()
 			return
+		}
+		if isObject(text) {
+			mu.Lock()
+			objects["back-"+key] = true
+			mu.Unlock()
 		}
 		body, err := s.unpack(ctx, text)
 		if err != nil {
@@ -86,13 +96,21 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	if err != nil {
 		return err
 	}
+	all := make(chan struct{}) // closed when what lay there at the start has been seen
 	go func() {
 		for e := range watch.Updates() {
 			if e != nil {
 				deliver(e.Key(), e.Value())
+			} else {
+				close(all)
 			}
 		}
 	}()
+	select {
+	case <-all:
+	case <-time.After(time.Minute):
+		return errors.New("the server does not say what has come back")
+	}
 	for {
 		var m pipe.Message
 		if err := l.dec.Decode(&m); errors.Is(err, io.EOF) {
@@ -104,11 +122,18 @@ func (s *station) mark(ctx context.Context, l *link) error {
 		case pipe.Put:
 			mu.Lock()
 			waits[m.Key] = true
+			known := early[m.Key]
+			delete(early, m.Key)
+			if len(m.Body) > large {
+				objects["job-"+m.Key] = true
+			}
 			mu.Unlock()
-			if e, err := s.back.Get(ctx, m.Key); err == nil { // since the last time
-				deliver(m.Key, e.Value())
-				if !mine(m.Key, false) {
-					continue
+			if known {
+				if e, err := s.back.Get(ctx, m.Key); err == nil {
+					deliver(m.Key, e.Value())
+					if !mine(m.Key, false) {
+						continue
+					}
 				}
 			}
 			if err := s.put(ctx, m); err != nil {
@@ -116,8 +141,15 @@ func (s *station) mark(ctx context.Context, l *link) error {
 			}
 		case pipe.Done:
 			s.back.Purge(ctx, m.Key)
-			s.objects.Delete(ctx, "job-"+m.Key)
-			s.objects.Delete(ctx, "back-"+m.Key)
+			for _, name := range []string{"job-" + m.Key, "back-" + m.Key} {
+				mu.Lock()
+				there := objects[name]
+				delete(objects, name)
+				mu.Unlock()
+				if there {
+					s.objects.Delete(ctx, name)
+				}
+			}
 		}
 	}
 }
