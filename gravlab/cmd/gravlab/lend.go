@@ -92,7 +92,7 @@ func (r *reach) options(ctx context.Context, clone string, say func(string)) (o 
 		return o, err
 	}
 	if r.listen == "" {
-		o.Args = []string{"--to", r.to, "--token-file", r.token, "--creds", r.creds, "--tls-ca", r.ca}
+		o.Args = []string{"--to", r.to, "--token-file", r.token, "--creds", r.creds, "--tls-ca", r.ca, "--dir", dir}
 		return o, nil
 	}
 	host, port, err := net.SplitHostPort(r.listen)

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 	"sync"
 	"time"
 
@@ -46,19 +45,20 @@ func (s *station) boxes(ctx context.Context, l *link) error {
 		heard  time.Time
 	}
 	there := map[string]lent{}
-	_, err := s.nc.Subscribe("gravlab.places."+s.o.version, func(m *nats.Msg) {
-		var n int
-		count, name, _ := strings.Cut(string(m.Data), " ")
-		if _, err := fmt.Sscanf(count, "%d", &n); err != nil || n < 1 || n > 1024 {
+	_, err := s.nc.Subscribe("gravlab.here.>", func(m *nats.Msg) {
+		h, ok := hereOf(m)
+		if !ok {
 			return
 		}
 		mu.Lock()
 		defer mu.Unlock()
-		name = clean([]byte(name))
-		if _, known := there[name]; !known {
-			l.note("%s lends its processors, for %d boxes at once", name, n)
+		if _, known := there[h.name]; !known {
+			l.note("%s", h.told(s.o.version))
 		}
-		there[name] = lent{n, time.Now()}
+		if h.version != s.o.version {
+			h.places = 0
+		}
+		there[h.name] = lent{h.places, time.Now()}
 	})
 	if err != nil {
 		return err

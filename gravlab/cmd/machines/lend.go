@@ -22,15 +22,24 @@ func (s *station) lend(ctx context.Context, l *link) error {
 	defer stop()
 	var mu sync.Mutex
 	running := map[string]jetstream.Msg{}
+	done := 0
 	var heard atomic.Int64
 	heard.Store(time.Now().UnixNano())
 	places := make(chan struct{}, s.o.places)
 	name, _ := os.Hostname()
 	name = fmt.Sprintf("%s (%d)", name, os.Getpid())
+	if s.o.name != "" {
+		name = s.o.name
+	}
 
+	say := func() {
+		mu.Lock()
+		defer mu.Unlock()
+		s.nc.Publish("gravlab.here."+s.o.version, fmt.Appendf(nil, "%d %d %d %s", s.o.places, len(running), done, name))
+	}
 	// Errands under way are kept, as long as the program beside this one is alive.
 	go func() {
-		for t := time.Tick(2 * time.Second); ; {
+		for t := time.Tick(s.o.ackWait / 15); ; {
 			select {
 			case <-ctx.Done():
 				return
@@ -39,8 +48,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			if time.Since(time.Unix(0, heard.Load())) > 10*time.Second {
 				continue
 			}
-			s.nc.Publish("gravlab.here."+s.o.version, []byte(name))
-			s.nc.Publish("gravlab.places."+s.o.version, []byte(fmt.Sprintf("%d %s", s.o.places, name)))
+			say()
 			mu.Lock()
 			for _, m := range running {
 				m.InProgress()
@@ -60,10 +68,10 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			case <-ctx.Done():
 				return
 			}
-			m, err := s.next(ctx)
+			m, err := s.next(ctx, &mu)
 			if err != nil || m == nil {
 				if err != nil {
-					if !told && errors.Is(err, jetstream.ErrConsumerNotFound) {
+					if !told && (errors.Is(err, jetstream.ErrConsumerNotFound) || errors.Is(err, jetstream.ErrStreamNotFound) || errors.Is(err, jetstream.ErrBucketNotFound)) {
 						l.note("no errands yet for machines of this version (%s): the one who marks has another gravlab, Go or architecture, or has not begun", s.o.version)
 						told = true
 					}
@@ -111,7 +119,11 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			continue
 		}
 		if m.Kind == pipe.Back {
-			s.bring(ctx, l, job, m)
+			if s.bring(ctx, l, job, m) {
+				mu.Lock()
+				done++
+				mu.Unlock()
+			}
 		} else {
 			l.note("the notebook %.12s could not be run here: %s", m.Key, m.Text)
 			job.NakWithDelay(5 * time.Second)
@@ -119,48 +131,61 @@ func (s *station) lend(ctx context.Context, l *link) error {
 		mu.Lock()
 		delete(running, m.Key)
 		mu.Unlock()
+		say()
 		<-places
 	}
 }
 
-func (s *station) next(ctx context.Context) (jetstream.Msg, error) {
-	if s.from == nil {
-		c, err := s.js.Consumer(ctx, jobsName, s.consumer())
+// next is the next errand, nil if none came in some seconds.
+func (s *station) next(ctx context.Context, mu *sync.Mutex) (jetstream.Msg, error) {
+	if s.objects == nil {
+		objects, err := s.js.ObjectStore(ctx, bigName)
 		if err != nil {
 			return nil, err
 		}
-		s.from = c
+		mu.Lock()
+		s.objects = objects
+		mu.Unlock()
 	}
-	batch, err := s.from.Fetch(1, jetstream.FetchMaxWait(5*time.Second))
+	if s.queue == nil {
+		queue, err := s.js.Consumer(ctx, jobsName, s.consumer())
+		if err != nil {
+			return nil, err
+		}
+		s.queue = queue
+	}
+	batch, err := s.queue.Fetch(1, jetstream.FetchMaxWait(5*time.Second))
+	if err == nil {
+		if m := <-batch.Messages(); m != nil {
+			return m, nil
+		}
+		err = batch.Error()
+	}
 	if err != nil {
-		s.from = nil // looked for again: a server may have been set up anew
-		return nil, err
+		s.queue = nil // it may have been removed
 	}
-	m := <-batch.Messages()
-	if err := batch.Error(); m == nil && err != nil {
-		s.from = nil
-		return nil, err
-	}
-	return m, nil
+	return nil, err
 }
 
 // bring stores what came back before the errand is taken out of the queue. If that fails, the
 // errand comes again, here or elsewhere.
-func (s *station) bring(ctx context.Context, l *link, job jetstream.Msg, m pipe.Message) {
+func (s *station) bring(ctx context.Context, l *link, job jetstream.Msg, m pipe.Message) bool {
+	subject := "$KV." + backName + "." + m.Key + "." + job.Headers().Get(secretHeader)
 	var err error
 	for range 30 {
-		try, stop := context.WithTimeout(ctx, 10*time.Second)
+		try, stop := context.WithTimeout(ctx, s.o.tryFor)
 		var text []byte
 		if text, err = s.pack(try, "back-"+m.Key, m.Body); err == nil {
-			if _, err = s.back.Put(try, m.Key, text); err == nil {
+			if _, err = s.js.Publish(try, subject, text); err == nil {
 				err = job.DoubleAck(try)
 			}
 		}
 		stop()
 		if err == nil {
-			return
+			return true
 		}
 		time.Sleep(time.Second)
 	}
 	l.note("what came back of %.12s could not be stored: %v", m.Key, err)
+	return false
 }

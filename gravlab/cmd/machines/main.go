@@ -5,13 +5,19 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"crypto/hmac"
+	"crypto/rand"
+	"crypto/sha256"
 	"encoding/gob"
+	"encoding/hex"
 	"errors"
 	"flag"
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
 	"time"
@@ -49,16 +55,19 @@ func (l *link) note(format string, args ...any) {
 
 type options struct {
 	role, version              string
+	name                       string // of a lender; "" is the machine's and the process's
 	to, creds, tokenFile, ca   string
 	listen, dir, cert, certKey string
-	places, copies             int
+	places                     int
+	ackWait                    time.Duration // a machine that says nothing for so long has lost its errand
+	tryFor                     time.Duration // how long the server may take for one thing, until it is tried again
 }
 
 func run(l *link, args []string) error {
 	if len(args) == 0 || args[0] != "mark" && args[0] != "boxes" && args[0] != "lend" {
 		return errors.New("this program is started by gravlab mark or teach --machines and by gravlab lend")
 	}
-	o := options{role: args[0]}
+	o := options{role: args[0], ackWait: 30 * time.Second, tryFor: 10 * time.Second}
 	f := flag.NewFlagSet(args[0], flag.ContinueOnError)
 	f.SetOutput(io.Discard)
 	f.StringVar(&o.version, "version", "", "")
@@ -71,7 +80,6 @@ func run(l *link, args []string) error {
 	f.StringVar(&o.cert, "cert", "", "")
 	f.StringVar(&o.certKey, "cert-key", "", "")
 	f.IntVar(&o.places, "places", 1, "")
-	f.IntVar(&o.copies, "copies", 1, "")
 	if err := f.Parse(args[1:]); err != nil {
 		return err
 	}
@@ -149,10 +157,13 @@ const (
 	backName = "gravlab-outcomes" // the bucket of what came back
 	bigName  = "gravlab-large"    // the objects of either that are large
 
-	keepFor  = 24 * time.Hour   // nothing stays longer
-	ackWait  = 30 * time.Second // a machine that says nothing for so long has lost its errand
-	mostRuns = 3                // an errand that ends so many machines is set aside
-	large    = 512 << 10        // bytes
+	keepFor  = 24 * time.Hour // nothing stays longer
+	mostRuns = 3              // an errand that ends so many machines is set aside
+	large    = 512 << 10      // bytes
+
+	// secretHeader holds what an errand's outcome is stored under, beside its key. Only who was
+	// given the errand knows it, so no machine can write the outcome of another one's.
+	secretHeader = "Gravlab-Secret"
 )
 
 // A station is a connection with what lies on the server.
@@ -161,33 +172,39 @@ type station struct {
 	nc      *nats.Conn
 	js      jetstream.JetStream
 	jobs    jetstream.Stream
-	back    jetstream.KeyValue
+	back    jetstream.KeyValue // of the side that marks
 	objects jetstream.ObjectStore
-	from    jetstream.Consumer // that errands are fetched from
+	queue   jetstream.Consumer // of a lender; nil until it is found
+	secret  []byte             // of the side that marks; see secretOf
+}
+
+// secretOf is what an errand's outcome is stored under. It is the same in every call of a marking,
+// so that what came back meanwhile is found.
+func (s *station) secretOf(key string) string {
+	h := hmac.New(sha256.New, s.secret)
+	h.Write([]byte(key))
+	return hex.EncodeToString(h.Sum(nil))[:32]
 }
 
 func (s *station) subject(key string) string { return "gravlab.jobs." + s.o.version + "." + key }
 func (s *station) consumer() string          { return "lend-" + s.o.version }
 
-// open finds what lies on the server; the side that marks makes it.
+// open makes what lies on the server, if this is the side that marks. A lender finds it when it is
+// there, and a lab hour needs nothing of it.
 func open(ctx context.Context, nc *nats.Conn, o options) (*station, error) {
 	js, err := jetstream.New(nc)
 	if err != nil {
 		return nil, err
 	}
 	s := &station{o: o, nc: nc, js: js}
+	if o.role != "mark" {
+		return s, nil
+	}
 	for began := time.Now(); ; {
 		try, stop := context.WithTimeout(ctx, 10*time.Second)
-		if o.role != "lend" {
-			err = s.make(try)
-		} else {
-			err = s.find(try)
-		}
+		err = s.make(try)
 		stop()
-		// A lender may be there before the one who marks; a server may still be choosing its
-		// leader.
-		missing := errors.Is(err, jetstream.ErrStreamNotFound) || errors.Is(err, jetstream.ErrBucketNotFound)
-		if err == nil || !missing && time.Since(began) > time.Minute {
+		if err == nil || time.Since(began) > time.Minute { // a cluster may be choosing its leader
 			return s, err
 		}
 		time.Sleep(time.Second)
@@ -195,48 +212,84 @@ func open(ctx context.Context, nc *nats.Conn, o options) (*station, error) {
 }
 
 func (s *station) make(ctx context.Context) (err error) {
-	if s.jobs, err = s.js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{Name: jobsName, Subjects: []string{"gravlab.jobs.>"},
-		Retention: jetstream.WorkQueuePolicy, MaxAge: keepFor, MaxMsgsPerSubject: 1, Discard: jetstream.DiscardOld, Replicas: s.o.copies}); err != nil {
+	if s.secret, err = secretIn(s.o.dir); err != nil {
 		return err
 	}
-	if s.objects, err = s.js.CreateOrUpdateObjectStore(ctx, jetstream.ObjectStoreConfig{Bucket: bigName, TTL: keepFor, Replicas: s.o.copies}); err != nil {
-		return err
+	// What is there stays: a cluster that has lost a server cannot make it anew, and can go on.
+	// A cluster keeps three copies, so that it can lose a server; one server keeps one.
+	for _, copies := range []int{0, 3, 1} {
+		if err = s.makeWith(ctx, copies); err == nil {
+			break
+		}
 	}
-	s.back, err = s.js.CreateOrUpdateKeyValue(ctx, jetstream.KeyValueConfig{Bucket: backName, TTL: keepFor, History: 1, Replicas: s.o.copies})
 	if err != nil {
 		return err
 	}
+	if _, err = s.jobs.Consumer(ctx, s.consumer()); err == nil {
+		return nil
+	}
 	_, err = s.jobs.CreateOrUpdateConsumer(ctx, jetstream.ConsumerConfig{Durable: s.consumer(), FilterSubject: s.subject("*"),
-		AckPolicy: jetstream.AckExplicitPolicy, AckWait: ackWait, MaxDeliver: mostRuns, MaxAckPending: 10_000, InactiveThreshold: keepFor})
+		AckPolicy: jetstream.AckExplicitPolicy, AckWait: s.o.ackWait, MaxDeliver: mostRuns, MaxAckPending: 10_000, InactiveThreshold: keepFor})
 	return err
 }
 
-func (s *station) find(ctx context.Context) (err error) {
-	if s.objects, err = s.js.ObjectStore(ctx, bigName); err != nil {
+// makeWith makes the queue and what belongs to it with so many copies, or finds it (0).
+func (s *station) makeWith(ctx context.Context, copies int) (err error) {
+	if copies == 0 {
+		var err1, err2, err3 error
+		s.jobs, err1 = s.js.Stream(ctx, jobsName)
+		s.objects, err2 = s.js.ObjectStore(ctx, bigName)
+		s.back, err3 = s.js.KeyValue(ctx, backName)
+		return errors.Join(err1, err2, err3)
+	}
+	if s.jobs, err = s.js.CreateOrUpdateStream(ctx, jetstream.StreamConfig{Name: jobsName, Subjects: []string{"gravlab.jobs.>"},
+		Retention: jetstream.WorkQueuePolicy, MaxAge: keepFor, MaxMsgsPerSubject: 1, Discard: jetstream.DiscardOld, Replicas: copies}); err != nil {
 		return err
 	}
-	s.back, err = s.js.KeyValue(ctx, backName)
+	if s.objects, err = s.js.CreateOrUpdateObjectStore(ctx, jetstream.ObjectStoreConfig{Bucket: bigName, TTL: keepFor, Replicas: copies}); err != nil {
+		return err
+	}
+	s.back, err = s.js.CreateOrUpdateKeyValue(ctx, jetstream.KeyValueConfig{Bucket: backName, TTL: keepFor, History: 1, Replicas: copies})
 	return err
 }
 
-// pack puts what is large into the object store, and gives what stands in its place.
+// secretIn reads or makes the secret of a folder.
+func secretIn(dir string) ([]byte, error) {
+	file := filepath.Join(dir, "outcomes.key")
+	if text, err := os.ReadFile(file); err == nil && len(text) == 64 {
+		return text, nil
+	}
+	secret := make([]byte, 32)
+	rand.Read(secret)
+	text := []byte(hex.EncodeToString(secret))
+	return text, errors.Join(os.MkdirAll(dir, 0o700), os.WriteFile(file, text, 0o600))
+}
+
+// pack puts what is large into the object store, and gives what stands in its place: its hash, and
+// its name there.
 func (s *station) pack(ctx context.Context, name string, body []byte) ([]byte, error) {
 	if len(body) <= large {
 		return append([]byte{'='}, body...), nil
 	}
 	_, err := s.objects.PutBytes(ctx, name, body)
-	return append([]byte{'>'}, name...), err
+	hash := sha256.Sum256(body)
+	return append(append([]byte{'>'}, hash[:]...), name...), err
 }
-
-// isObject reports whether pack put something into the object store.
-func isObject(text []byte) bool { return len(text) > 0 && text[0] == '>' }
 
 func (s *station) unpack(ctx context.Context, text []byte) ([]byte, error) {
 	switch {
 	case len(text) > 0 && text[0] == '=':
 		return text[1:], nil
-	case isObject(text):
-		return s.objects.GetBytes(ctx, string(text[1:]))
+	case len(text) > 1+sha256.Size && text[0] == '>':
+		hash, name := text[1:1+sha256.Size], string(text[1+sha256.Size:])
+		body, err := s.objects.GetBytes(ctx, name)
+		if err != nil {
+			return nil, err
+		}
+		if got := sha256.Sum256(body); !bytes.Equal(got[:], hash) {
+			return nil, fmt.Errorf("%s is not what was put there", name)
+		}
+		return body, nil
 	}
 	return nil, errors.New("it is nothing that gravlab has put there")
 }

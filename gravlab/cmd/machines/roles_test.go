@@ -66,7 +66,7 @@ func passes(ctx context.Context, from, to *nats.Conn, subject string) error {
 // what it needs, large errands included, works.
 func TestRoles(t *testing.T) {
 	dir, foreign := t.TempDir(), t.TempDir()
-	o := options{role: "mark", version: "v", listen: "127.0.0.1:0", dir: dir, copies: 1}
+	o := options{role: "mark", version: "v", listen: "127.0.0.1:0", dir: dir, ackWait: time.Minute, tryFor: 10 * time.Second}
 	o.cert, o.certKey = certificate(t, dir)
 	other, _ := certificate(t, foreign)
 	end, err := serve(&o)
@@ -92,6 +92,19 @@ func TestRoles(t *testing.T) {
 	marker := as(o)
 	o.role, o.tokenFile = "lend", filepath.Join(dir, "lend.token")
 	lender := as(o)
+	if lender.objects, err = lender.js.ObjectStore(ctx, bigName); err != nil {
+		t.Fatal(err)
+	}
+	o.tokenFile = filepath.Join(dir, "hour.token")
+	nc, err := connect(l, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(nc.Close)
+	hour, err := jetstream.New(nc)
+	if err != nil {
+		t.Fatal(err)
+	}
 
 	wrong := o
 	wrong.tokenFile = filepath.Join(foreign, "lend.token")
@@ -113,6 +126,11 @@ func TestRoles(t *testing.T) {
 		return do(ctx)
 	}
 	for what, do := range map[string]func(context.Context) error{
+		"an outcome, as a lab hour": func(ctx context.Context) error {
+			_, err := hour.Publish(ctx, "$KV."+backName+".k.secret", nil)
+			return err
+		},
+		"a look at outcomes": func(ctx context.Context) error { _, err := lender.js.KeyValue(ctx, backName); return err },
 		"an errand": func(ctx context.Context) error {
 			_, err := lender.js.Publish(ctx, "gravlab.jobs.v.forged", nil)
 			return err
@@ -158,7 +176,7 @@ func TestRoles(t *testing.T) {
 		if text, err = lender.pack(ctx, "back-k", body); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := lender.back.Put(ctx, "k", text); err != nil {
+		if _, err := lender.js.Publish(ctx, "$KV."+backName+".k.secret", text); err != nil {
 			t.Fatal(err)
 		}
 		if got, err := marker.unpack(ctx, text); err != nil || string(got) != string(body) {

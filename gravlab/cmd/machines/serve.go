@@ -20,18 +20,26 @@ func lenderMay() *server.Permissions {
 	return &server.Permissions{
 		Publish: &server.SubjectPermission{Allow: []string{
 			"$JS.API.CONSUMER.INFO." + jobsName + ".>", "$JS.API.CONSUMER.MSG.NEXT." + jobsName + ".>", "$JS.ACK." + jobsName + ".>",
-			"$JS.API.STREAM.INFO.*", "$JS.API.INFO",
-			"$KV." + backName + ".>", "$JS.API.STREAM.MSG.GET.OBJ_" + bigName, "$JS.API.DIRECT.GET.OBJ_" + bigName + ".>", "$JS.API.DIRECT.GET.OBJ_" + bigName,
+			"$JS.API.STREAM.INFO.OBJ_" + bigName, "$JS.API.INFO",
+			"$KV." + backName + ".*.*", "$JS.API.STREAM.MSG.GET.OBJ_" + bigName, "$JS.API.DIRECT.GET.OBJ_" + bigName + ".>", "$JS.API.DIRECT.GET.OBJ_" + bigName,
 			"$O." + bigName + ".>", "$JS.API.CONSUMER.CREATE.OBJ_" + bigName + ".>", "$JS.API.CONSUMER.DELETE.OBJ_" + bigName + ".>", "$JS.API.STREAM.PURGE.OBJ_" + bigName,
-			"gravlab.here.>", "$JS.FC.>", "gravlab.places.>", "gravlab.brought.>",
+			"gravlab.here.>", "$JS.FC.>", "gravlab.brought.>",
 		}},
 		Subscribe: &server.SubjectPermission{Allow: []string{"_INBOX.>", "gravlab.boxes.>"}},
 	}
 }
 
+// hourMay is all that a lab hour may do: boxes, and nothing of a marking.
+func hourMay() *server.Permissions {
+	return &server.Permissions{
+		Publish:   &server.SubjectPermission{Allow: []string{"gravlab.boxes.>"}},
+		Subscribe: &server.SubjectPermission{Allow: []string{"_INBOX.>", "gravlab.here.>", "gravlab.brought.>"}},
+	}
+}
+
 // serve starts a server in this program and puts its address into o. Whoever marks has one name,
-// and those who lend another, each with a password made now or the last time; lend.token is for
-// them.
+// those who lend another and a lab hour a third, each with a password made now or the last time;
+// lend.token is for those who lend.
 func serve(o *options) (end func(), err error) {
 	host, port, err := net.SplitHostPort(o.listen)
 	if err != nil {
@@ -45,7 +53,7 @@ func serve(o *options) (end func(), err error) {
 		return nil, err
 	}
 	var users []*server.User
-	for _, role := range []string{"mark", "lend"} {
+	for _, role := range []string{"mark", "lend", "hour"} {
 		file := filepath.Join(o.dir, role+".token")
 		text, err := os.ReadFile(file)
 		if err != nil {
@@ -61,8 +69,11 @@ func serve(o *options) (end func(), err error) {
 			return nil, fmt.Errorf("%s holds no password; remove it, and a new one is made", file)
 		}
 		u := &server.User{Username: role, Password: password}
-		if role == "lend" {
+		switch role {
+		case "lend":
 			u.Permissions = lenderMay()
+		case "hour":
+			u.Permissions = hourMay()
 		}
 		users = append(users, u)
 	}
@@ -88,5 +99,8 @@ func serve(o *options) (end func(), err error) {
 		return nil, fmt.Errorf("no server could be started on %s: is the port taken?", o.listen)
 	}
 	o.to, o.tokenFile = scheme+"://"+net.JoinHostPort(host, strconv.Itoa(s.Addr().(*net.TCPAddr).Port)), filepath.Join(o.dir, "mark.token")
+	if o.role == "boxes" {
+		o.tokenFile = filepath.Join(o.dir, "hour.token")
+	}
 	return func() { s.Shutdown(); s.WaitForShutdown() }, nil
 }
