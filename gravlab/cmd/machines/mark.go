@@ -115,7 +115,7 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	take := func(e jetstream.KeyValueEntry) {
 		key, secret, _ := strings.Cut(e.Key(), ".")
 		if secret != s.secretOf(key) {
-			l.note("somebody wrote an outcome of %.12s who was not given that notebook: it does not count. Find out who has the credentials of those who lend", clean([]byte(key)))
+			l.note("an outcome of %.12s was written by a machine that was not given that notebook: it does not count. Find out who has the credentials of those who lend", clean([]byte(key)))
 			s.back.Purge(ctx, e.Key())
 			return
 		}

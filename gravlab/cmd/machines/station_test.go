@@ -347,7 +347,7 @@ func TestStrangers(t *testing.T) {
 	if _, err := s.js.Publish(t.Context(), "$KV."+backName+"."+fmt.Sprintf("%032d", 1)+".00000000000000000000000000000000", []byte("=done:forged")); err != nil {
 		t.Fatal(err)
 	}
-	until("a forged outcome is told", func() bool { return m.told("who was not given that notebook") })
+	until("a forged outcome is told", func() bool { return m.told("was not given that notebook") })
 	m.mu.Lock()
 	if len(m.back) != 0 {
 		t.Errorf("a forged outcome counts: %v", m.back)
@@ -405,8 +405,8 @@ func TestStrangers(t *testing.T) {
 	}
 }
 
-// Of three servers that hold the queue together the one that leads it is lost in the middle: nothing
-// is lost, and nothing counts twice.
+// Of three servers that hold the queue together the one that leads it is lost in the middle:
+// nothing is lost, and nothing counts twice.
 func TestCluster(t *testing.T) {
 	if testing.Short() {
 		t.Skip("starts three servers")
