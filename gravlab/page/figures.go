@@ -28,8 +28,8 @@ const ranKey = "ran"
 var mainLine = regexp.MustCompile(`(?m)^%%`)
 
 // madeOf names the code on which a box's output depends: its own, and what the boxes
-// above declare, but for a function that is named nowhere else: an answer that the box does
-// not use. It reads no Go: that is done in confined workers only.
+// above declare, but for functions that it does not use, such as those of an answer. It reads no
+// Go, which is done in confined workers only: it looks for words.
 func madeOf(above []string, source string) string {
 	var declared []string
 	for _, text := range above {
@@ -38,15 +38,26 @@ func madeOf(above []string, source string) string {
 		}
 		declared = append(declared, text)
 	}
-	h := sha256.New()
+	// What declares functions alone counts where one of them is used, by the box or by what counts.
+	counts := make([]bool, len(declared))
+	using := []string{source}
 	for i, text := range declared {
-		if name := onlyFunction(text); name != "" {
-			used := regexp.MustCompile(`\b` + name + `\b`).MatchString
-			if !used(source) && !slices.ContainsFunc(slices.Delete(slices.Clone(declared), i, i+1), used) {
-				continue
+		if onlyFunctions(text) == nil {
+			counts[i], using = true, append(using, text)
+		}
+	}
+	for k := 0; k < len(using); k++ {
+		for i, text := range declared {
+			if !counts[i] && slices.ContainsFunc(onlyFunctions(text), func(name string) bool { return uses(using[k], name) }) {
+				counts[i], using = true, append(using, text)
 			}
 		}
-		io.WriteString(h, text+"\x00")
+	}
+	h := sha256.New()
+	for i, text := range declared {
+		if counts[i] {
+			io.WriteString(h, text+"\x00")
+		}
 	}
 	io.WriteString(h, source)
 	return hex.EncodeToString(h.Sum(nil)[:12])
@@ -55,14 +66,29 @@ func madeOf(above []string, source string) string {
 // topLevel is how a declaration begins.
 var topLevel = regexp.MustCompile(`(?m)^(?:func|var|const|type|import)\b(?: ([a-zA-Z_]\w*)\()?`)
 
-// onlyFunction is the name of a function if a text declares that and nothing else, as most
-// answers do; else it is "".
-func onlyFunction(text string) string {
-	all := topLevel.FindAllStringSubmatch(text, -1)
-	if len(all) != 1 || all[0][1] == "init" || !strings.HasPrefix(all[0][0], "func") {
-		return ""
+// onlyFunctions are the names of the functions of a text that declares functions and nothing else,
+// as most answers do; else there are none.
+func onlyFunctions(text string) (names []string) {
+	for _, m := range topLevel.FindAllStringSubmatch(text, -1) {
+		if m[1] == "" || m[1] == "init" {
+			return nil
+		}
+		names = append(names, m[1])
 	}
-	return all[0][1]
+	return names
+}
+
+// unread is what holds words that are no names: strings and comments.
+var unread = regexp.MustCompile("\"(?:[^\"\\\\\n]|\\\\.)*\"|`[^`]*`|//[^\n]*|(?s:/\\*.*?\\*/)")
+
+// uses reports whether a text names something that it does not declare itself.
+func uses(text, name string) bool {
+	if !strings.Contains(text, name) {
+		return false
+	}
+	text = unread.ReplaceAllString(text, " ")
+	own := regexp.MustCompile(`\bvar [\w, ]*\b` + name + `\b|\b` + name + `\b[\w, ]*:=`)
+	return regexp.MustCompile(`\b`+name+`\b`).MatchString(text) && !own.MatchString(text)
 }
 
 // above are the sources of the code cells above one.

@@ -231,4 +231,21 @@ func TestFiguresOnOpening(t *testing.T) {
 	if got := r.read(`String(document.querySelector("#c-code-14 .older").hidden)`); got != "true" {
 		r.Error("a figure is told as old whose code has not changed")
 	}
+	// Nor do the functions of an answer make those old that do not use them.
+	answer := r.saved("01-weighing-the-earth").Cell("torque-answer").Source
+	r.write("torque-answer", "func half(x float64) float64 {\n\treturn x / 2\n}\n\n"+answer)
+	if got := r.read(`[...document.querySelectorAll(".older")].filter((e) => !e.hidden).map((e) => e.closest("[id]").id).join()`); got != "c-code-12" {
+		r.Errorf("told as old: %s", got)
+	}
+	// What is no number, or no whole one where things are counted, is told as such.
+	wrong := func(value string) string {
+		r.do(chromedp.Focus(chromedp.CSS(field)), chromedp.Evaluate[chromedp.Void](`document.querySelector("`+field+`").select()`), chromedp.SendKeys(chromedp.CSS(field), value+"\r"))
+		return r.read(`document.querySelector("#c-code-14 .values .wrong").textContent`)
+	}
+	if got := wrong("30cm"); !strings.Contains(got, "Enter a number") {
+		r.Errorf("30cm in a field: %q", got)
+	}
+	if got := wrong("1800/2"); got != "" {
+		r.Errorf("1800/2 in a field: %q", got)
+	}
 }

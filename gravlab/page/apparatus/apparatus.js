@@ -167,9 +167,9 @@ export async function mount(host, lab, base, keep) {
     toggle = element("button", { type: "button" });
     const step = element("button", { type: "button" }, "Step");
     const again = element("button", { type: "button" }, "From the start");
-    toggle.addEventListener("click", () => { running = !running; last = undefined; showToggle(); draw(true); if (running) requestAnimationFrame(frame); });
+    toggle.addEventListener("click", () => { if (over) time = 0; over = false; running = !running; last = undefined; showToggle(); draw(true); if (running) requestAnimationFrame(frame); });
     step.addEventListener("click", () => { running = false; showToggle(); time += scene.speed * 0.25; draw(true); });
-    again.addEventListener("click", () => { time = 0; draw(true); });
+    again.addEventListener("click", () => { time = 0; over = false; draw(true); });
     buttons.append(toggle, step, again);
   }
   const kept = element("p", { class: "a-note", role: "status" });
@@ -194,8 +194,16 @@ export async function mount(host, lab, base, keep) {
 
   // draw works the scene out and shows it. Speech follows settings and steps,
   // not every frame.
+  let shown, over = false; // over: it has come to its end
   function draw(speak) {
-    const state = JSON.parse(globalThis.gravlabApparatus(scene.id, JSON.stringify(set), time));
+    const text = globalThis.gravlabApparatus(scene.id, JSON.stringify(set), time);
+    if (running && !speak && text === shown) {
+      running = false;
+      over = true;
+      showToggle();
+    }
+    shown = text;
+    const state = JSON.parse(text);
     host.dataset.time = time;
     if (state.error) {
       problem.textContent = state.error;

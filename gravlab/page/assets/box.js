@@ -101,20 +101,22 @@ export class Box {
       return
     }
     this.shown = all
+    this.wrong = h("span", { class: "note wrong", role: "alert" })
     this.fields.replaceChildren(...all.map((f) => {
       f.input = h("input", { value: f.value, "aria-label": f.name + (f.unit ? " in " + f.unit : ""), autocomplete: "off", spellcheck: "false", readonly: !this.lab.writer, size: 8 })
       f.input.addEventListener("change", () => this.change(f))
       f.input.addEventListener("keydown", (e) => { if (e.key === "Enter") this.change(f) })
       return h("label", { class: "value" }, h("code", {}, f.name), " = ", f.input, f.unit && " " + f.unit)
-    }), ...all.filter((f) => f.note).map((f) => h("span", { class: "note" }, f.note)))
+    }), ...all.filter((f) => f.note).map((f) => h("span", { class: "note" }, f.note)), this.wrong)
   }
 
   // change puts a field's value into the code and runs it.
   change(f) {
-    const text = put(this.editor.text(), f.name, f.input.value)
-    f.input.setAttribute("aria-invalid", text === null)
-    if (text === null || text === this.editor.text()) return
-    this.editor.set(text)
+    const { source, problem } = put(this.editor.text(), f.name, f.input.value)
+    f.input.setAttribute("aria-invalid", Boolean(problem))
+    this.wrong.textContent = problem || ""
+    if (problem || source === this.editor.text()) return
+    this.editor.set(source)
     this.run()
   }
 

@@ -1,5 +1,6 @@
 // A lab: its text in one column, answers where they are asked, boxes of code.
 import { Box, lines } from "./box.js"
+import { madeOf } from "./depends.js"
 import { h, half, notice, outOf, setting } from "./dom.js"
 import { Form } from "./form.js"
 import { Refused, ask, call, hasStopped, isLost, own, taken, whenBack, whenTaken } from "./link.js"
@@ -186,14 +187,13 @@ class Lab {
     return box.ready
   }
 
-  // madeOf is what the output of a box depends on: its code, and what the boxes above it
-  // declare.
+  // madeOf is what the output of a box depends on.
   madeOf(block) {
-    const parts = []
+    const above = []
     for (const b of this.view.blocks) {
       if (b.kind !== "code") continue
-      if (b.id === block.id) return parts.concat(b.source).join("\0")
-      parts.push(b.source.split(/^%%/m, 1)[0])
+      if (b.id === block.id) return madeOf(above, b.source)
+      above.push(b.source)
     }
   }
 
