@@ -350,7 +350,7 @@ func BenchmarkQueue(b *testing.B) {
 				waitFor(b, filepath.Join(dir, "mark.token"))
 				serving := carriers(os.Getpid())[0]
 				time.Sleep(time.Second)
-				q, err := machines.NewQueue(still, machines.Options{Carrier: carry, Version: version, Args: []string{"--to", "nats://" + address, "--token-file", filepath.Join(dir, "mark.token")}, Log: func(string) {}})
+				q, err := machines.NewQueue(still, machines.Options{Carrier: carry, Version: version, Args: []string{"--to", "nats://" + address, "--dir", dir, "--token-file", filepath.Join(dir, "mark.token")}, Log: func(string) {}})
 				if err != nil {
 					b.Fatal(err)
 				}
@@ -411,5 +411,96 @@ func BenchmarkQueue(b *testing.B) {
 				b.ReportMetric(0, "ns/op")
 			}
 		})
+	}
+}
+
+// BenchmarkScaling marks with 1 to 64 machines of 2 places, whose runs take the time that one was
+// measured to take, and no processor: what is left is what the queue and the one who marks cost.
+// efficiency is the time that the runs take by themselves, divided by the time of the marking. The
+// runs that are done here too take no processor either.
+func BenchmarkScaling(b *testing.B) {
+	const places, waves = 2, 40
+	carry, err := machines.Build(b.Context(), "../..", b.TempDir())
+	if err != nil {
+		b.Fatal(err)
+	}
+	const version = "scaled"
+	for _, number := range []string{"90", "01"} {
+		lab, err := exercises.Find(number)
+		if err != nil {
+			b.Fatal(err)
+		}
+		c := newClassroom(b, lab, 64*places*waves)
+		newMarker := func() *marker {
+			return &marker{Marking: c.Marking, store: store{b.TempDir()}, owners: map[string]sheets{}}
+		}
+		var kept keptRun
+		for _, n := range []int{1, 2, 4, 8, 16, 32, 64} {
+			b.Run(fmt.Sprintf("lab=%s/machines=%d", number, n), func(b *testing.B) {
+				if kept.Code == "" {
+					kept = keepRun(b, newMarker(), lab)
+				}
+				pause := kept.Took
+				still := func() *stillPool {
+					return &stillPool{Kept: kept, Places: places, Pause: pause, places: make(chan struct{}, places)}
+				}
+				for b.Loop() {
+					dir, address := b.TempDir(), freeAddress(b)
+					q, err := machines.NewQueue(still(), machines.Options{Carrier: carry, Version: version, Args: []string{"--listen", address, "--dir", dir}, Log: func(string) {}})
+					if err != nil {
+						b.Fatal(err)
+					}
+					token := filepath.Join(dir, "lend.token")
+					waitFor(b, token)
+					ctx, stop := context.WithCancel(b.Context())
+					var lending sync.WaitGroup
+					for range n {
+						lending.Go(func() {
+							machines.Lend(ctx, still(), machines.Options{Carrier: carry, Version: version, Args: []string{"--to", "nats://" + address, "--token-file", token}, Log: func(string) {}})
+						})
+					}
+					time.Sleep(4 * time.Second) // until all are there
+					k := newMarker()
+					k.start = func() (Runner, error) { return q.Run, nil }
+					sheets := n * places * waves
+					began, used := time.Now(), spent(syscall.RUSAGE_SELF)
+					next := make(chan int)
+					var under sync.WaitGroup
+					for range 512 {
+						under.Go(func() {
+							for i := range next {
+								text := kept.notebook(bank.StudentCode(c.Key, lab.ID, c.Class.Students[i].ID, ""))
+								if _, err := k.run(b.Context(), text, "", fingerprint(text), nil); err != nil {
+									b.Error(err)
+									return
+								}
+							}
+						})
+					}
+					for i := range sheets {
+						next <- i
+					}
+					close(next)
+					under.Wait()
+					took := time.Since(began)
+					cores := (spent(syscall.RUSAGE_SELF) - used).Seconds() / took.Seconds()
+					taken, again := q.Taken()
+					stop()
+					lending.Wait()
+					if err := q.Close(); err != nil {
+						b.Error(err)
+					}
+					if taken != sheets {
+						b.Errorf("%d of %d came back", taken, sheets)
+					}
+					b.ReportMetric(waves*pause.Seconds()/took.Seconds(), "efficiency")
+					b.ReportMetric(float64(sheets)/took.Seconds(), "sheets/s")
+					b.ReportMetric(cores, "cores-here")
+					b.ReportMetric(float64(again), "run-here-too")
+					b.ReportMetric(pause.Seconds(), "run-s")
+					b.ReportMetric(0, "ns/op")
+				}
+			})
+		}
 	}
 }

@@ -67,7 +67,7 @@ func run(l *link, args []string) error {
 	if len(args) == 0 || args[0] != "mark" && args[0] != "boxes" && args[0] != "lend" {
 		return errors.New("this program is started by gravlab mark or teach --machines and by gravlab lend")
 	}
-	o := options{role: args[0], ackWait: 30 * time.Second, tryFor: 10 * time.Second}
+	o := options{role: args[0], tryFor: 10 * time.Second}
 	f := flag.NewFlagSet(args[0], flag.ContinueOnError)
 	f.SetOutput(io.Discard)
 	f.StringVar(&o.version, "version", "", "")
@@ -80,6 +80,7 @@ func run(l *link, args []string) error {
 	f.StringVar(&o.cert, "cert", "", "")
 	f.StringVar(&o.certKey, "cert-key", "", "")
 	f.IntVar(&o.places, "places", 1, "")
+	f.DurationVar(&o.ackWait, "ack-wait", 30*time.Second, "") // tests wait less long
 	if err := f.Parse(args[1:]); err != nil {
 		return err
 	}
