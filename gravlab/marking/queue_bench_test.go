@@ -313,7 +313,7 @@ func BenchmarkQueue(b *testing.B) {
 			}
 			still := &stillPool{Kept: kept, Places: 2, places: make(chan struct{}, 2)}
 			// all runs every notebook and returns the processor time of this process for each.
-			all := func(runner Runner) float64 {
+			all := func(n int, runner Runner) float64 {
 				k := newMarker()
 				k.start = func() (Runner, error) { return runner, nil }
 				before := spent(syscall.RUSAGE_SELF)
@@ -338,28 +338,16 @@ func BenchmarkQueue(b *testing.B) {
 				return (spent(syscall.RUSAGE_SELF) - before).Seconds() * 1000 / float64(n)
 			}
 			for b.Loop() {
-				alone := all(still.Run)
+				alone := all(min(n, 1000), still.Run)
 
 				dir, address := b.TempDir(), freeAddress(b)
 				token := filepath.Join(dir, "lend.token")
-				// A carrier of its own holds the server, so that its cost is told apart.
-				host, err := machines.NewQueue(still, machines.Options{Carrier: carry, Version: "host", Args: []string{"--listen", address, "--dir", dir}, Log: func(string) {}})
+				q, err := machines.NewQueue(still, machines.Options{Carrier: carry, Version: version, Args: []string{"--listen", address, "--dir", dir}, Log: func(string) {}})
 				if err != nil {
 					b.Fatal(err)
 				}
-				waitFor(b, filepath.Join(dir, "mark.token"))
-				serving := carriers(os.Getpid())[0]
-				time.Sleep(time.Second)
-				q, err := machines.NewQueue(still, machines.Options{Carrier: carry, Version: version, Args: []string{"--to", "nats://" + address, "--dir", dir, "--token-file", filepath.Join(dir, "mark.token")}, Log: func(string) {}})
-				if err != nil {
-					b.Fatal(err)
-				}
-				var carrying int
-				for _, pid := range carriers(os.Getpid()) {
-					if pid != serving {
-						carrying = pid
-					}
-				}
+				waitFor(b, token)
+				carrying := carriers(os.Getpid())[0]
 				program, err := os.Executable()
 				if err != nil {
 					b.Fatal(err)
@@ -373,14 +361,13 @@ func BenchmarkQueue(b *testing.B) {
 				debug.FreeOSMemory()
 				os.WriteFile("/proc/self/clear_refs", []byte("5"), 0)
 				_, _, _, base := inProc(os.Getpid())
-				queued := all(q.Run)
+				queued := all(n, q.Run)
 				taken, _ := q.Taken()
 				if taken != n {
 					b.Errorf("%d of %d came back from the others", taken, n)
 				}
 				_, _, _, peak := inProc(os.Getpid())
 				_, _, carried, carrierPeak := inProc(carrying)
-				_, _, served, serverPeak := inProc(serving)
 				_, _, lent, lenderPeak := inProc(lend.Process.Pid)
 				for _, pid := range carriers(lend.Process.Pid) {
 					_, _, used, _ := inProc(pid)
@@ -389,21 +376,16 @@ func BenchmarkQueue(b *testing.B) {
 				if err := q.Close(); err != nil {
 					b.Error(err)
 				}
-				if err := host.Close(); err != nil {
-					b.Error(err)
-				}
 				lend.Process.Kill()
 				lend.Wait()
 				per := func(d time.Duration) float64 { return d.Seconds() * 1000 / float64(n) }
 				b.ReportMetric(alone, "alone-ms")
 				b.ReportMetric(queued-alone, "marker-ms")
 				b.ReportMetric(per(carried), "carrier-ms")
-				b.ReportMetric(per(served), "server-ms")
 				b.ReportMetric(per(lent), "lender-ms")
 				b.ReportMetric(float64(peak)/1e6, "marker-MB")
 				b.ReportMetric(float64(base)/1e6, "before-MB")
 				b.ReportMetric(float64(carrierPeak)/1e6, "carrier-MB")
-				b.ReportMetric(float64(serverPeak)/1e6, "server-MB")
 				b.ReportMetric(float64(lenderPeak)/1e6, "lender-MB")
 				b.ReportMetric(float64(kept.Sent)/1e3, "errand-kB")
 				b.ReportMetric(float64(len(back))/1e3, "back-kB")
