@@ -27,6 +27,9 @@ func TestNotebooksNameTheirLabs(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, lab := range Labs() {
+		if lab.Asks == "" {
+			t.Errorf("lab %s has no sentence for the start page", lab.Number())
+		}
 		head := readLab(t, lab).Cells[0].Source
 		if !strings.HasPrefix(head, "# "+lab.Title+"\n") {
 			t.Errorf("%s does not begin with its title, %q", lab.ID, lab.Title)

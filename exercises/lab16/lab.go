@@ -19,6 +19,7 @@ var files embed.FS
 // Lab is lab 16.
 var Lab = bank.Lab{
 	ID: "16-into-the-earth", Title: "Into the Earth", Minutes: 90,
+	Asks:   "Go down a mine and gravity grows. How can that tell what the whole Earth weighs?",
 	Tracks: []bank.Track{bank.LaboratoryClass, bank.SurveyHire, bank.PlanetarySpace}, BuildsOn: []string{"10-buried-sphere"}, Graded: true,
 	Sealed: bank.Weights{Times: 2, Constants: []string{"density", "lost"}},
 	Words:  bank.ReadWords(files),

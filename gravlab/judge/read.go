@@ -36,6 +36,9 @@ type reading struct {
 // many digits of a number from code are told.
 func read(a Answer, unit string, digits func(si float64) int) reading {
 	if a.Typed && strings.TrimSpace(a.Text) == "" || !a.Typed && a.Value == 0 && a.U == 0 {
+		if !a.Typed {
+			return reading{blank: "Nothing entered yet: your code gives exactly 0, which counts as no answer."}
+		}
 		return reading{blank: "Nothing entered yet."}
 	}
 	want, err := quantity.ParseUnit(unit)

@@ -192,7 +192,7 @@ func (b *document) ask(q bank.Question, c *notebook.Cell) *ask {
 	if f, ok := drafted(c); ok {
 		a.Draft = &f
 	}
-	if !b.assessed && !b.sheet.Sealed && a.Form && q.Hints[0] != "" {
+	if !b.assessed && !b.sheet.Sealed && q.Hints[0] != "" {
 		a.Hints = q.Hints[:]
 	}
 	for _, o := range q.Options {

@@ -11,6 +11,7 @@ var hints = []struct {
 	pattern *regexp.Regexp
 	hint    string
 }{
+	{regexp.MustCompile(`^declared and not used: err$`), "$0: it says whether the call before went well. Put gravlab.Must(…) around that call, which stops with the error, and take err out"},
 	{regexp.MustCompile(`^declared and not used: (.*)$`), "$0: use it, or take it out"},
 	{regexp.MustCompile(`^undefined: (G|UG|BoltzmannK|SpeedOfLight|StandardGravity|ElementaryCharge|VacuumPermittivity|LeadDensity|Gal|MilliGal|MicroGal|Eotvos|Degree)$`), "$1 is in package gravlab: write gravlab.$1"},
 	{regexp.MustCompile(`^undefined: (Print|Printf|Println|Sprintf|Sprint)$`), "$1 is in package fmt: write fmt.$1"},
@@ -25,11 +26,18 @@ var hints = []struct {
 	{regexp.MustCompile(`^invalid operation: cannot call (\S+) \(untyped (?:int|float) constant.*$`), "there is a number before a bracket: a product needs its sign, $1*(…)"},
 	{regexp.MustCompile(`^name (\S+) not exported by package (\S+)$`), "there is no $2.$1: what a package offers begins with a capital letter"},
 	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+), but does have (field|method) (\S+)\)$`), "$1 has no $2, but it has the $3 $4"},
+	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+), but does have unexported (?:field|method) \S+\)$`), "$1 has no field or method $2"},
 	{regexp.MustCompile(`^\S+ undefined \(type (\S+) has no field or method (\S+)\)$`), "$1 has no field or method $2"},
 	{regexp.MustCompile(`^invalid operation: (\w+) [-+*/]= .* \(mismatched types int and float64\)$`), "$1 is a whole number (an int), and what is added to it is not: begin it with a point, as in $1 := 0.0"},
 	{regexp.MustCompile(`^invalid operation: (.*) \(mismatched types (int and float64|float64 and int)\)$`), "$1 mixes $2: turn the int into a float64 first, as in float64(n)"},
 	{regexp.MustCompile(`^cannot use (\S+) \((?:untyped float )?constant.*\) as int value in .*\(truncated\)$`), "$1 is not a whole number, and an int is needed here"},
-	{regexp.MustCompile(`^(.*) \(untyped float constant.*\) truncated to int$`), "$1 is not a whole number, but a variable beside it is (an int): write that one's value with a point, as in m := 51.0"},
+	{regexp.MustCompile(`^(.*) \(untyped float constant.*\) truncated to int$`), "$1 is not a whole number, but a variable beside it is (an int): write that one's value with a point, as in m := 51.0, or make a float64 of it, as in float64(i)"},
+	{regexp.MustCompile(`^cannot use (.*) \((?:variable|value) of type int\) as float64 value in .*$`), "$1 is a whole number (an int), and a number with a point (a float64) is needed here: write float64($1)"},
+	{regexp.MustCompile(`^not enough arguments in call to (\S+)$`), "something is missing between the brackets of $1"},
+	{regexp.MustCompile(`^too many arguments in call to (\S+)$`), "there is too much between the brackets of $1"},
+	{regexp.MustCompile(`^assignment mismatch: 1 variable but 2 values$`), "there are two values for one name: in Go a number has a point, not a comma"},
+	{regexp.MustCompile(`^expected boolean expression, found assignment .*$`), "= gives a value; to compare, write =="},
+	{regexp.MustCompile(`^expected '\{', found in$`), "a loop is written for i := range n in Go"},
 	{regexp.MustCompile(`^expected '\(', found (\S+)$`), "a } is missing above this line: a function or a loop is not closed"},
 	{regexp.MustCompile(`^(?:unexpected semicolon or newline before \{|expected '\{', found newline|unexpected newline, expecting \{ after .*)$`), "a { has to stand on the same line as what it belongs to, at its end"},
 	{regexp.MustCompile(`^illegal character U\+[0-9A-F]+(?: '(.*)')?$`), "$1 does not belong in Go code; a text needs quotes around it"},

@@ -1,5 +1,5 @@
 // A box of code: edit, run, stop, see what comes.
-import { h, setting } from "./dom.js"
+import { h, hintsOf, setting } from "./dom.js"
 import { editor } from "./editor.js"
 import { call } from "./link.js"
 import { fields, put } from "./values.js"
@@ -30,6 +30,8 @@ export class Box {
     const results = [this.older, this.output]
     const whole = h("div", { class: "box" + (block.draws ? " draws" : ""), role: "group", "aria-label": name },
       ...this.how ? [this.fields, ...results, h("div", { class: "made" }, this.how, tools)] : [frame, this.fields, tools, ...results])
+    const hints = block.ask && hintsOf(block.ask)
+    if (hints) tools.after(hints)
     if (block.window) whole.append(this.touch())
     place.append(block.sheet ? h("details", { class: "packages" }, h("summary", {}, "Packages and sheet of this lab"), whole) : whole)
     this.made = block.output && !block.older ? lab.madeOf(block) : ""

@@ -29,3 +29,10 @@ export function notice(id, ...content) {
   if (content.length === 0) return
   document.getElementById("notices").append(h("div", { id: "notice-" + id, class: "notice" }, ...content))
 }
+
+// hintsOf are the hints of a question, each shown when it is asked for; undefined if it has none.
+export function hintsOf(ask) {
+  const all = (ask.hints || []).map((text, i) => h("details", { class: "hints" }, h("summary", {}, i ? "Next hint" : "Hint (costs nothing)"), h("p", {}, text)))
+  if (all.length > 1) all[0].append(...all.slice(1))
+  return all[0]
+}

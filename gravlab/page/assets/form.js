@@ -1,5 +1,5 @@
 // A form for a typed answer, judged when it is entered.
-import { h } from "./dom.js"
+import { h, hintsOf } from "./dom.js"
 
 export class Form {
   constructor(lab, place, block) {
@@ -29,9 +29,8 @@ export class Form {
     }
     form.append(h("div", { class: "row" }, this.give, this.unsent,
       ask.kind !== "choice" && ask.kind !== "text" && h("button", { type: "button", class: "quiet-button", onclick: () => this.toCode() }, "Work it out in code")))
-    const hints = (ask.hints || []).map((text, i) => h("details", { class: "hints" }, h("summary", {}, i ? "Next hint" : "Hint (costs nothing)"), h("p", {}, text)))
-    if (hints.length > 1) hints[0].append(...hints.slice(1))
-    if (hints.length) form.append(hints[0])
+    const hints = hintsOf(ask)
+    if (hints) form.append(hints)
     form.addEventListener("input", () => this.changed())
     this.form = form
     this.tell()
