@@ -128,7 +128,7 @@ func viewPendulum(set map[string]float64, t float64) (State, error) {
 		line("guide", left, top+height, left+width, top+height),
 		graph("curve", left, top, width, height, times, pulls, 0, motion.Period, lo, hi),
 		circle("curve", left+width*now/motion.Period, top+height*(1-(pull-lo)/(hi-lo)), 0.012*size, ""),
-		label(left+width/2, top+height+0.07*size, "one swing"))
+		label(left+width/2, top+height+0.07*size, "the pull over one swing, scaled"))
 	return s, nil
 }
 
