@@ -423,9 +423,10 @@ func BenchmarkQueue(b *testing.B) {
 	}
 }
 
-// BenchmarkScaling marks with 1 to 64 machines of 2 places, whose runs take time and no processor: what is left is what the queue and the one who marks cost.
-// efficiency is the time that the runs take by themselves, divided by the time of the marking. The
-// runs that are done here too take no processor either.
+// BenchmarkScaling marks with 1 to 64 machines of 2 places, whose runs take time and no processor:
+// what is left is what the queue and the one who marks cost. efficiency is the time that the runs
+// take by themselves, divided by the time of the marking. The runs that are done here too take no
+// processor either.
 func BenchmarkScaling(b *testing.B) {
 	const places, waves = 2, 40
 	// The notebook of the tests costs little besides its run: it shows what the queue does. That of
