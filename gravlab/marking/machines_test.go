@@ -74,7 +74,7 @@ func TestMachines(t *testing.T) {
 		free.Close()
 		var mu sync.Mutex
 		var told []string
-		q, err := machines.NewQueue(p, machines.Options{Carrier: carry, Version: version, Args: []string{"--listen", address, "--dir", dir},
+		q, err := machines.NewQueue(p, machines.Options{Carrier: carry, Version: version, Args: []string{"--listen", address, "--dir", dir, "--ack-wait", "6s"},
 			Log: func(text string) { mu.Lock(); told = append(told, text); mu.Unlock() }})
 		if err != nil {
 			t.Fatal(err)
