@@ -137,16 +137,16 @@ func (s passingSwing) mass() bank.Question {
 	}
 	right := func(swing, shaker float64) float64 { return swing - shaker }
 	noise := func() float64 { return math.Hypot(s.detect[0]().UNoise, s.detect[1]().UNoise) }
+	// The geometry turns all of the line into mass by one factor.
+	geometry := func() float64 {
+		d := s.detect[0]()
+		return math.Hypot(d.UPlace, d.UAmplitude) / math.Abs(d.Mass) * math.Abs(right(d.Mass, s.detect[1]().Mass))
+	}
 	return bank.Question{
 		ID: "mass", Kind: judge.KindMeasured, Reads: []string{"swing", "shaker"}, Marks: 4, Unit: "kg", Tol: judge.Tolerance{Rel: 0.04},
 		Fields: bank.Fields{"below": s.p.below, "length": s.p.Length, "degrees": s.p.degrees},
 		Solve:  combine(right),
-		U: func() float64 {
-			// The geometry turns all of the line into mass by one factor.
-			d := s.detect[0]()
-			geometry := math.Hypot(d.UPlace, d.UAmplitude) / math.Abs(d.Mass) * math.Abs(right(d.Mass, s.detect[1]().Mass))
-			return math.Hypot(noise(), geometry)
-		},
+		U:      func() float64 { return math.Hypot(noise(), geometry()) },
 		Slips: []bank.Slip{
 			{ID: "floor", Value: combine(func(swing, _ float64) float64 { return swing })},
 			{ID: "floor-sign", Value: combine(func(swing, shaker float64) float64 { return swing + shaker })},
@@ -158,6 +158,7 @@ func (s passingSwing) mass() bank.Question {
 		USlips: []bank.Slip{
 			{ID: "one-noise", Value: bank.Later(func() float64 { return s.detect[0]().UNoise })},
 			{ID: "no-geometry", Value: bank.Later(noise)},
+			{ID: "straight-sum", Value: bank.Later(func() float64 { return s.detect[0]().UNoise + s.detect[1]().UNoise + geometry() })},
 		},
 		Range: [2]float64{11, 23.5},
 	}
