@@ -192,7 +192,7 @@ func (t NumberTask) power(v Verdict, r reading) (Verdict, bool) {
 		switch {
 		case t.Unit == "%" && k == -2:
 			v.Outcome, v.Marks = OutcomeUnit, t.Marks/2
-			v.Message = "The digits are right.\nPercentage or fraction? Use the unit %."
+			v.Message = "The digits are right.\nPercentage or fraction? In % the number is 100 times as large."
 		case t.share():
 			continue
 		case math.Mod(k, 3) == 0 && !t.pure():

@@ -186,13 +186,13 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *document) {
 		c.SetOwn(codeKey, true)
 		code, ok := c.Own()[beforeKey].(string)
 		if !ok {
-			code = q.AnswerStub()
+			code = begun(q, shown.text())
 		}
 		c.Source = noted(code, shown.text())
 		c.SetOwn(beforeKey, nil)
 	} else {
 		c.SetOwn(codeKey, nil)
-		if code := noted(c.Source, ""); code != q.AnswerStub() {
+		if code := noted(c.Source, ""); code != q.AnswerStub() && code != begun(q, shown.text()) {
 			c.SetOwn(beforeKey, code) // nothing that was written is lost
 		}
 		// After the code has run its answer is the last; what was typed before
@@ -212,6 +212,34 @@ func (s *Server) form(w http.ResponseWriter, r *http.Request, b *document) {
 		return
 	}
 	door.Reply(w, b.block(slices.Index(b.nb.Cells, c), c))
+}
+
+// begun is the code that an answer begins as: with the number that was typed, so that running it
+// as it is puts no 0 in its place.
+func begun(q bank.Question, typed string) string {
+	code := q.AnswerStub()
+	unit, err := quantity.ParseUnit(q.Unit)
+	if err != nil {
+		return code
+	}
+	r, err := quantity.Parse(typed, unit)
+	if err != nil {
+		return code
+	}
+	v, u := r.In(unit)
+	if q.Kind == judge.KindMeasured {
+		return strings.Replace(code, "result, u := 0.0, 0.0 ", "result, u := "+literal(v)+", "+literal(u)+" ", 1)
+	}
+	return strings.Replace(code, "result := 0.0 ", "result := "+literal(v)+" ", 1)
+}
+
+// literal writes a number as a float64 of Go.
+func literal(v float64) string {
+	text := strconv.FormatFloat(v, 'g', 12, 64)
+	if !strings.ContainsAny(text, ".eIN") {
+		text += ".0"
+	}
+	return text
 }
 
 var note = regexp.MustCompile(`(?m)^// typed into the form: .*\n`)

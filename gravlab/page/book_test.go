@@ -300,6 +300,12 @@ func TestFormAndCode(t *testing.T) {
 	if got := form("true"); !strings.Contains(got, `result := 0.0`) || !strings.Contains(got, `"form":false`) {
 		t.Errorf("in code it begins with %s", got)
 	}
+	// What was typed is what the code begins with: run as it is, it says the same.
+	form("false")
+	c.send(request{method: "POST", path: labPath + "/answer", body: `{"tab":"a","question":"kappa","fields":{"number":"157","unit":"nN m/rad"}}`})
+	if got := form("true"); !strings.Contains(got, `result := 1.57e-07 // your calculation`) {
+		t.Errorf("after an answer it begins with %s", got)
+	}
 	c.send(request{method: "POST", path: labPath + "/save", body: `{"tab":"a","cells":{"kappa-answer":"%%\n// a night's work"}}`})
 	if got := form("false"); !strings.Contains(got, `"form":true`) {
 		t.Errorf("back in the form: %s", got)

@@ -15,6 +15,7 @@ var hints = []struct {
 	{regexp.MustCompile(`^declared and not used: (.*)$`), "$0: use it, or take it out"},
 	{regexp.MustCompile(`^undefined: (G|UG|BoltzmannK|SpeedOfLight|StandardGravity|ElementaryCharge|VacuumPermittivity|LeadDensity|Gal|MilliGal|MicroGal|Eotvos|Degree)$`), "$1 is in package gravlab: write gravlab.$1"},
 	{regexp.MustCompile(`^undefined: (Print|Printf|Println|Sprintf|Sprint)$`), "$1 is in package fmt: write fmt.$1"},
+	{regexp.MustCompile(`^undefined: (Math|Fmt)$`), "a package begins with a small letter and what it offers with a capital one, as in math.Sin or fmt.Println"},
 	{regexp.MustCompile(`^undefined: ([^.\s]+)$`), "$1 is not known here: is it spelt as where it was declared, and does that cell come before this one?"},
 	{noName, "there is no $1"},
 	{regexp.MustCompile(`^missing return$`), "this function can reach its end without a return"},

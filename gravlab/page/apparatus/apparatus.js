@@ -194,14 +194,10 @@ export async function mount(host, lab, base, keep) {
 
   // draw works the scene out and shows it. Speech follows settings and steps,
   // not every frame.
-  let shown, over = false; // over: it has come to its end
+  let shown, still = 0, over = false; // still: for how long nothing has changed (ms); over: it has come to its end
   function draw(speak) {
     const text = globalThis.gravlabApparatus(scene.id, JSON.stringify(set), time);
-    if (running && !speak && text === shown) {
-      running = false;
-      over = true;
-      showToggle();
-    }
+    if (text !== shown) still = 0;
     shown = text;
     const state = JSON.parse(text);
     host.dataset.time = time;
@@ -235,9 +231,18 @@ export async function mount(host, lab, base, keep) {
 
   function frame(now) {
     if (!running || !host.isConnected) return;
-    if (last !== undefined) time += (scene.speed * Math.min(now - last, 100)) / 1000;
+    const passed = last === undefined ? 0 : Math.min(now - last, 100);
+    time += (scene.speed * passed) / 1000;
+    still += passed;
     last = now;
     draw(false);
+    if (still > 2500) {
+      running = false;
+      over = true;
+      still = 0;
+      showToggle();
+      return;
+    }
     requestAnimationFrame(frame);
   }
 
