@@ -198,7 +198,7 @@ func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error)
 	if back == nil {
 		return q.pool.Run(ctx, j)
 	}
-	r, err := q.wait(ctx, back)
+	r, who, err := q.wait(ctx, back)
 	if err != nil {
 		return sandbox.Outcome{}, err
 	}
@@ -219,8 +219,9 @@ func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error)
 				return out, err
 			}
 			if !here.Same(r) {
-				err := fmt.Errorf("another machine says of the notebook %s what this one does not find when it runs it too: nothing that comes from there can be believed. Find out which machine it is, and mark without it", key[:12])
+				err := fmt.Errorf("the machine %q says of the notebook %s what this one does not find when it runs it too: nothing that comes from there can be believed. Mark without it, and anew, into another folder (--out): some of what it said may stand in this one", who, key[:12])
 				q.stop(err)
+				q.c.send(pipe.Message{Kind: pipe.Distrust})
 				return out, err
 			}
 		}
@@ -266,24 +267,24 @@ func (q *Queue) put(ctx context.Context, j sandbox.Job) (key string, back <-chan
 	return key, told, left, err
 }
 
-// wait waits for what comes back.
-func (q *Queue) wait(ctx context.Context, back <-chan pipe.Message) (r sandbox.Return, err error) {
+// wait waits for what comes back, and from which machine, as it says.
+func (q *Queue) wait(ctx context.Context, back <-chan pipe.Message) (r sandbox.Return, who string, err error) {
 	select {
 	case <-ctx.Done():
-		return r, context.Cause(ctx)
+		return r, "", context.Cause(ctx)
 	case m := <-back:
 		switch m.Kind {
 		case pipe.Back:
 			if r, err = sandbox.Decode[sandbox.Return](m.Body); err != nil {
-				return sandbox.Return{Lacks: "a form that can be read"}, nil
+				return sandbox.Return{Lacks: "a form that can be read"}, m.Text, nil
 			}
-			return r, nil
+			return r, m.Text, nil
 		case pipe.Fault:
-			return r, &sandbox.Fault{What: m.Text, Do: "mark again; without --machines it is run here"}
+			return r, "", &sandbox.Fault{What: m.Text, Do: "mark again; without --machines it is run here"}
 		default:
 			q.mu.Lock()
 			defer q.mu.Unlock()
-			return r, q.failed
+			return r, "", q.failed
 		}
 	}
 }

@@ -26,6 +26,9 @@ What is run here is other people's work: notebooks as they were handed in, and b
 without class list, key or right answers. Nothing of it stays here. A machine that lends is
 trusted: what it sends back becomes marks.
 
+When the marking has ended or the server is away, it says so once, waits, and goes on with
+what comes next from the same server.
+
 --to URL           the server, nats:// or tls://
 --token-file FILE  a token, or a name and a password with a colon between: the file
                    lend.token that --machines-listen has made

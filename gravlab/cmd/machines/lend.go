@@ -22,7 +22,6 @@ func (s *station) lend(ctx context.Context, l *link) error {
 	defer stop()
 	var mu sync.Mutex
 	running := map[string]jetstream.Msg{}
-	done := 0
 	var heard atomic.Int64
 	heard.Store(time.Now().UnixNano())
 	places := make(chan struct{}, s.o.places)
@@ -35,7 +34,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 	say := func() {
 		mu.Lock()
 		defer mu.Unlock()
-		s.nc.Publish("gravlab.here."+s.o.version, fmt.Appendf(nil, "%d %d %d %s", s.o.places, len(running), done, name))
+		s.nc.Publish("gravlab.here."+s.o.version, fmt.Appendf(nil, "%d %d %s", s.o.places, len(running), name))
 	}
 	// Errands under way are kept, as long as the program beside this one is alive.
 	go func() {
@@ -82,8 +81,11 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			key := m.Subject()[strings.LastIndex(m.Subject(), ".")+1:]
 			body, err := s.unpack(ctx, m.Data())
 			if err != nil {
-				m.Term() // filled by others
-				l.note("an errand cannot be used: %v", err)
+				if l.note("an errand cannot be used: %v", err); errors.Is(err, errForeign) {
+					m.Term() // filled by others
+				} else {
+					m.NakWithDelay(s.o.ackWait / 6) // the server may have been away
+				}
 				continue
 			}
 			mu.Lock()
@@ -97,15 +99,25 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			l.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body})
 		}
 	}()
+	var bringing sync.WaitGroup
 	for {
 		var m pipe.Message
 		if err := l.dec.Decode(&m); err != nil {
+			if !s.nc.IsConnected() {
+				return nil
+			}
+			brought := make(chan struct{})
+			go func() { bringing.Wait(); close(brought) }()
+			select {
+			case <-brought:
+			case <-time.After(s.o.tryFor):
+			}
 			mu.Lock()
 			for _, job := range running { // another machine may have them at once
 				job.Nak()
 			}
 			mu.Unlock()
-			s.nc.Flush()
+			s.nc.FlushTimeout(s.o.tryFor)
 			return nil
 		}
 		heard.Store(time.Now().UnixNano())
@@ -118,21 +130,21 @@ func (s *station) lend(ctx context.Context, l *link) error {
 		if job == nil {
 			continue
 		}
-		if m.Kind == pipe.Back {
-			if s.bring(ctx, l, job, m) {
-				mu.Lock()
-				done++
-				mu.Unlock()
+		// While the server is away, what came back waits, and the program beside this one is
+		// still heard.
+		bringing.Go(func() {
+			if m.Kind == pipe.Back {
+				s.bring(ctx, l, job, name, m)
+			} else {
+				l.note("the notebook %.12s could not be run here: %s", m.Key, m.Text)
+				job.NakWithDelay(s.o.ackWait / 6)
 			}
-		} else {
-			l.note("the notebook %.12s could not be run here: %s", m.Key, m.Text)
-			job.NakWithDelay(5 * time.Second)
-		}
-		mu.Lock()
-		delete(running, m.Key)
-		mu.Unlock()
-		say()
-		<-places
+			mu.Lock()
+			delete(running, m.Key)
+			mu.Unlock()
+			say()
+			<-places
+		})
 	}
 }
 
@@ -168,24 +180,23 @@ func (s *station) next(ctx context.Context, mu *sync.Mutex) (jetstream.Msg, erro
 }
 
 // bring stores what came back before the errand is taken out of the queue. If that fails, the
-// errand comes again, here or elsewhere.
-func (s *station) bring(ctx context.Context, l *link, job jetstream.Msg, m pipe.Message) bool {
+// errand comes again, here or elsewhere. The name of this machine stands in the first line.
+func (s *station) bring(ctx context.Context, l *link, job jetstream.Msg, name string, m pipe.Message) {
 	subject := "$KV." + backName + "." + m.Key + "." + job.Headers().Get(secretHeader)
 	var err error
 	for range 30 {
 		try, stop := context.WithTimeout(ctx, s.o.tryFor)
 		var text []byte
 		if text, err = s.pack(try, "back-"+m.Key, m.Body); err == nil {
-			if _, err = s.js.Publish(try, subject, text); err == nil {
+			if _, err = s.js.Publish(try, subject, append([]byte(clean([]byte(name))+"\n"), text...)); err == nil {
 				err = job.DoubleAck(try)
 			}
 		}
 		stop()
 		if err == nil {
-			return true
+			return
 		}
 		time.Sleep(time.Second)
 	}
 	l.note("what came back of %.12s could not be stored: %v", m.Key, err)
-	return false
 }

@@ -116,7 +116,11 @@ func connect(l *link, o options) (*nats.Conn, error) {
 	said := ""
 	all := []nats.Option{nats.Name("gravlab " + o.role), nats.MaxReconnects(-1), nats.ReconnectWait(time.Second), nats.Timeout(10 * time.Second),
 		nats.DisconnectErrHandler(func(_ *nats.Conn, err error) {
-			if err != nil {
+			switch {
+			case err == nil: // closed here
+			case o.role == "lend":
+				l.note("%s is away (%v), or the marking has ended; this machine goes on when it is there again, or for the next marking", o.to, err)
+			default:
 				l.note("%s is not reached (%v); it is tried again", o.to, err)
 			}
 		}),
@@ -254,9 +258,11 @@ func (s *station) makeWith(ctx context.Context, copies int) (err error) {
 	return err
 }
 
+const secretName = "outcomes.key"
+
 // secretIn reads or makes the secret of a folder.
 func secretIn(dir string) ([]byte, error) {
-	file := filepath.Join(dir, "outcomes.key")
+	file := filepath.Join(dir, secretName)
 	if text, err := os.ReadFile(file); err == nil && len(text) == 64 {
 		return text, nil
 	}
@@ -284,13 +290,21 @@ func (s *station) unpack(ctx context.Context, text []byte) ([]byte, error) {
 	case len(text) > 1+sha256.Size && text[0] == '>':
 		hash, name := text[1:1+sha256.Size], string(text[1+sha256.Size:])
 		body, err := s.objects.GetBytes(ctx, name)
+		if errors.Is(err, jetstream.ErrObjectNotFound) {
+			return nil, fmt.Errorf("%w: %s is not there", errUnusable, name)
+		}
 		if err != nil {
 			return nil, err
 		}
 		if got := sha256.Sum256(body); !bytes.Equal(got[:], hash) {
-			return nil, fmt.Errorf("%s is not what was put there", name)
+			return nil, fmt.Errorf("%w: %s is not what was put there", errUnusable, name)
 		}
 		return body, nil
 	}
-	return nil, errors.New("it is nothing that gravlab has put there")
+	return nil, errForeign
 }
+
+var (
+	errForeign  = errors.New("it is nothing that gravlab has put there")
+	errUnusable = errors.New("its object cannot be used") // now or later; other errors pass
+)

@@ -1,13 +1,17 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
@@ -33,6 +37,7 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	defer stop(nil)
 	var mu sync.Mutex
 	waits := map[string]bool{}   // errands that have not come back
+	sent := map[string]bool{}    // those of them that have reached the queue
 	big := map[string]bool{}     // those with something in the object store
 	present := map[string]bool{} // outcomes that came while nobody waited for them, since the last time
 	mine := func(key string, done bool) bool {
@@ -41,25 +46,42 @@ func (s *station) mark(ctx context.Context, l *link) error {
 		ok := waits[key]
 		if done {
 			delete(waits, key)
+			delete(sent, key)
 		}
 		return ok
 	}
+	// An errand that comes back empty is run by who asked.
+	here := func(key, why string) {
+		if mine(key, true) {
+			l.note("the notebook %.12s is run here: %s", key, why)
+			l.send(pipe.Message{Kind: pipe.Back, Key: key})
+		}
+	}
+	setAside := func(key string) {
+		if mine(key, true) {
+			l.send(pipe.Message{Kind: pipe.Fault, Key: key, Text: fmt.Sprintf("%d machines took the notebook %.12s and none brought it back", mostRuns, key)})
+		}
+	}
+	var others crowd
 	deliver := func(key string, text []byte) {
 		if !mine(key, false) {
 			return
 		}
+		name, text, _ := bytes.Cut(text, []byte("\n"))
 		if len(text) > 0 && text[0] == '>' {
 			mu.Lock()
 			big[key] = true
 			mu.Unlock()
 		}
 		body, err := s.unpack(ctx, text)
-		if err != nil {
-			l.note("what came back of %.12s cannot be used: %v", key, err)
-			return
-		}
-		if mine(key, true) {
-			l.send(pipe.Message{Kind: pipe.Back, Key: key, Body: body})
+		switch {
+		case errors.Is(err, errForeign), errors.Is(err, errUnusable):
+			here(key, fmt.Sprintf("what came back of it cannot be used: %v", err))
+		case err != nil:
+			l.note("what came back of %.12s cannot be fetched yet: %v", key, err) // see lost
+		case mine(key, true):
+			others.brought(clean(name))
+			l.send(pipe.Message{Kind: pipe.Back, Key: key, Body: body, Text: clean(name)})
 		}
 	}
 	// The advisory of an errand that was taken three times and not brought back.
@@ -76,14 +98,56 @@ func (s *station) mark(ctx context.Context, l *link) error {
 		}
 		key := job.Subject[strings.LastIndex(job.Subject, ".")+1:]
 		s.jobs.DeleteMsg(ctx, at.Seq)
-		if mine(key, true) {
-			l.send(pipe.Message{Kind: pipe.Fault, Key: key, Text: fmt.Sprintf("%d machines took the notebook %.12s and none brought it back", mostRuns, key)})
-		}
+		setAside(key)
 	})
 	if err != nil {
 		return err
 	}
-	var others crowd
+	// Whoever has an errand may say that it is done and store nothing, and an advisory is told
+	// once, whether or not this side is there to hear it. So when nothing waits in the queue and
+	// nothing is under way, what has still not come back is looked for.
+	lost := func(key string) {
+		e, err := s.back.Get(ctx, key+"."+s.secretOf(key))
+		if err == nil {
+			deliver(key, e.Value())
+			return
+		}
+		if !errors.Is(err, jetstream.ErrKeyNotFound) {
+			return
+		}
+		job, err := s.jobs.GetLastMsgForSubject(ctx, s.subject(key))
+		switch {
+		case err == nil:
+			s.jobs.DeleteMsg(ctx, job.Sequence)
+			setAside(key)
+		case errors.Is(err, jetstream.ErrMsgNotFound):
+			here(key, "it is no longer in the queue, and nothing came back")
+		}
+	}
+	go func() {
+		var last map[string]bool
+		for t := time.Tick(s.o.ackWait); ; {
+			select {
+			case <-ctx.Done():
+				return
+			case <-t:
+			}
+			mu.Lock()
+			now := maps.Clone(sent)
+			mu.Unlock()
+			if len(now) > 0 {
+				if c, err := s.jobs.Consumer(ctx, s.consumer()); err != nil || c.CachedInfo().NumPending > 0 || c.CachedInfo().NumAckPending > 0 {
+					now = nil
+				}
+			}
+			for key := range now {
+				if last[key] {
+					lost(key)
+				}
+			}
+			last = now
+		}
+	}()
 	if _, err = s.nc.Subscribe("gravlab.here.>", func(m *nats.Msg) {
 		if h, ok := hereOf(m); ok && others.saw(h) {
 			l.note("%s", h.told(s.o.version))
@@ -97,7 +161,10 @@ func (s *station) mark(ctx context.Context, l *link) error {
 			case <-ctx.Done():
 				return
 			case <-t:
-				others.report(l)
+				mu.Lock()
+				n := len(waits)
+				mu.Unlock()
+				others.report(l, n)
 			}
 		}
 	}()
@@ -115,8 +182,10 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	take := func(e jetstream.KeyValueEntry) {
 		key, secret, _ := strings.Cut(e.Key(), ".")
 		if secret != s.secretOf(key) {
-			l.note("an outcome of %.12s was written by a machine that was not given that notebook: it does not count. Find out who has the credentials of those who lend", clean([]byte(key)))
-			s.back.Purge(ctx, e.Key())
+			// Others may mark on the same server, and what comes back for them is theirs.
+			if mine(key, false) {
+				l.note("an outcome of %.12s was written by a machine that was not given that notebook: it does not count. Find out who has the credentials of those who lend", key)
+			}
 			return
 		}
 		mu.Lock()
@@ -162,7 +231,10 @@ func (s *station) mark(ctx context.Context, l *link) error {
 	for {
 		var m pipe.Message
 		if err := l.dec.Decode(&m); err != nil {
-			others.report(l)
+			mu.Lock()
+			n := len(waits)
+			mu.Unlock()
+			others.report(l, n)
 			if context.Cause(ctx) != nil {
 				return context.Cause(ctx)
 			}
@@ -189,21 +261,36 @@ func (s *station) mark(ctx context.Context, l *link) error {
 						return
 					}
 				}
-				if err := s.put(ctx, m); err != nil && ctx.Err() == nil {
+				err := s.put(ctx, m)
+				mu.Lock()
+				if waits[m.Key] {
+					sent[m.Key] = true
+				}
+				mu.Unlock()
+				if err != nil && ctx.Err() == nil {
 					err = fmt.Errorf("an errand could not be put into the queue: %w", err)
 					stop(err)
 					l.send(pipe.Message{Kind: pipe.End, Text: err.Error()})
 				}
 			}()
 		case pipe.Done:
-			s.back.Purge(ctx, m.Key+"."+s.secretOf(m.Key))
 			mu.Lock()
 			was := big[m.Key]
 			delete(big, m.Key)
 			mu.Unlock()
-			if was {
-				s.objects.Delete(ctx, "job-"+m.Key)
-				s.objects.Delete(ctx, "back-"+m.Key)
+			under <- struct{}{}
+			go func() {
+				defer func() { <-under }()
+				s.back.Purge(ctx, m.Key+"."+s.secretOf(m.Key))
+				if was {
+					s.objects.Delete(ctx, "job-"+m.Key)
+					s.objects.Delete(ctx, "back-"+m.Key)
+				}
+			}()
+		case pipe.Distrust:
+			// What lies there counts no more: the next call has another secret.
+			if err := os.Remove(filepath.Join(s.o.dir, secretName)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				l.note("remove %s before you mark again: %v", filepath.Join(s.o.dir, secretName), err)
 			}
 		}
 	}
@@ -240,23 +327,23 @@ func (s *station) put(ctx context.Context, m pipe.Message) (err error) {
 
 // A here is what a machine that lends says of itself now and then.
 type here struct {
-	version, name         string
-	places, running, done int
+	version, name   string
+	places, running int
 }
 
 func hereOf(m *nats.Msg) (h here, ok bool) {
 	h.version = strings.TrimPrefix(m.Subject, "gravlab.here.")
-	words := strings.SplitN(string(m.Data), " ", 4)
-	if len(words) < 4 {
+	words := strings.SplitN(string(m.Data), " ", 3)
+	if len(words) < 3 {
 		return h, false
 	}
-	for i, n := range []*int{&h.places, &h.running, &h.done} {
+	for i, n := range []*int{&h.places, &h.running} {
 		if _, err := fmt.Sscan(words[i], n); err != nil || *n < 0 || *n > 1e9 {
 			return h, false
 		}
 	}
 	h.places = min(h.places, 1024)
-	h.name = clean([]byte(words[3]))
+	h.name = clean([]byte(words[2]))
 	return h, true
 }
 
@@ -272,7 +359,18 @@ func (h here) told(version string) string {
 type crowd struct {
 	mu   sync.Mutex
 	all  map[string]here
+	done map[string]int // errands that came back from each
 	said string
+}
+
+// brought counts an errand that came back.
+func (c *crowd) brought(name string) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.done == nil {
+		c.done = map[string]int{}
+	}
+	c.done[name]++
 }
 
 // saw reports whether a machine is new.
@@ -287,15 +385,22 @@ func (c *crowd) saw(h here) bool {
 	return !known || old.version != h.version
 }
 
-// report tells what each machine has done, if that has changed.
-func (c *crowd) report(l *link) {
+// report tells how many notebooks wait and what each machine has done, if that has changed.
+func (c *crowd) report(l *link, waiting int) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	var words []string
 	for _, h := range slices.SortedFunc(maps.Values(c.all), func(a, b here) int { return cmp.Compare(a.name, b.name) }) {
-		if h.running > 0 || h.done > 0 {
-			words = append(words, fmt.Sprintf("%s: %d done, %d running", h.name, h.done, h.running))
+		switch done := c.done[h.name]; {
+		case waiting > 0 && h.running > 0:
+			words = append(words, fmt.Sprintf("%s: %d done, %d running", h.name, done, h.running))
+			waiting -= h.running
+		case done > 0:
+			words = append(words, fmt.Sprintf("%s: %d done", h.name, done))
 		}
+	}
+	if len(words) > 0 && waiting > 0 {
+		words = append([]string{fmt.Sprintf("%d waiting", waiting)}, words...)
 	}
 	if text := strings.Join(words, "; "); text != c.said {
 		c.said = text
