@@ -449,7 +449,7 @@ func TestLentPlaces(t *testing.T) {
 			if run, wait := q.length(); run+wait != 0 {
 				t.Errorf("%d boxes run and %d wait after all have ended", run, wait)
 			}
-			// One that is told to stand still has heard it within a look, and in that look both count.
+			// One that is told to stand still has heard it within a look, in which both count.
 			if w.over.Load() > 2*w.held.Load() {
 				t.Errorf("there were more boxes than places %d times, where %d were told to stand still", w.over.Load(), w.held.Load())
 			}
