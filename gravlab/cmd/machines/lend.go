@@ -71,7 +71,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			if err != nil || m == nil {
 				if err != nil {
 					if !told && (errors.Is(err, jetstream.ErrConsumerNotFound) || errors.Is(err, jetstream.ErrStreamNotFound) || errors.Is(err, jetstream.ErrBucketNotFound)) {
-						l.note("no errands yet for machines of this version (%s): the one who marks has another gravlab, Go or architecture, or has not begun", s.o.version)
+						l.note("no errands yet for machines of this version (%s): the one who marks has another gravlab, Go or architecture, or has not begun. Boxes of a lab hour come all the same", s.o.version)
 						told = true
 					}
 					time.Sleep(time.Second)
