@@ -49,6 +49,9 @@ func serve(o *options) (end func(), err error) {
 	if err != nil {
 		return nil, fmt.Errorf("%q is no port", port)
 	}
+	if n == 0 { // any free one; the server would take 0 for its usual one
+		n = server.RANDOM_PORT
+	}
 	if err := os.MkdirAll(o.dir, 0o700); err != nil {
 		return nil, err
 	}
