@@ -134,15 +134,8 @@ func (f *fleet) serve() {
 
 func (f *fleet) lend() *lent {
 	f.t.Helper()
-	program, err := os.Executable()
-	if err != nil {
-		f.t.Fatal(err)
-	}
-	l := &lent{exec.Command(program), newCable(f.t, f.address)}
-	l.cmd.Env = append(os.Environ(), lender+"="+strings.Join([]string{f.carry, fleetVersion, "--to", "nats://" + l.cable.l.Addr().String(), "--token-file", f.token}, "\n"))
-	if err := l.cmd.Start(); err != nil {
-		f.t.Fatal(err)
-	}
+	cable := newCable(f.t, f.address)
+	l := &lent{startLender(f.t, f.carry, fleetVersion, cable.l.Addr().String(), f.token), cable}
 	f.t.Cleanup(func() { f.end(l) })
 	return l
 }

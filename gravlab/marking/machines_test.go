@@ -33,6 +33,45 @@ func beLent(text string) {
 	}
 }
 
+// startLender starts a process that lends to the server at an address.
+func startLender(t testing.TB, carry, version, address, token string) *exec.Cmd {
+	t.Helper()
+	program, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd := exec.Command(program)
+	cmd.Env = append(os.Environ(), lender+"="+strings.Join([]string{carry, version, "--to", "nats://" + address, "--token-file", token}, "\n"))
+	cmd.Stderr = os.Stderr
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	return cmd
+}
+
+// freeAddress is one of this machine that no one listens at.
+func freeAddress(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+// waitFor waits until a file is there.
+func waitFor(t testing.TB, path string) {
+	t.Helper()
+	for range 400 {
+		if _, err := os.Stat(path); err == nil {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatalf("%s did not come", path)
+}
+
 // A class is marked on machines that lend their processors, which are processes here: one, three of
 // which one is killed and one stopped, with the same books and the same store as alone.
 func TestMachines(t *testing.T) {
@@ -51,10 +90,6 @@ func TestMachines(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	program, err := os.Executable()
-	if err != nil {
-		t.Fatal(err)
-	}
 	c := newClassroom(t, swingLab, 16)
 	c.manySorts()
 	c.mark()
@@ -65,13 +100,7 @@ func TestMachines(t *testing.T) {
 		lenders    int
 		kill, stop bool
 	}{{"one lender", 1, false, false}, {"three lenders, one killed and one stopped", 3, true, true}} {
-		dir := t.TempDir()
-		free, err := net.Listen("tcp", "127.0.0.1:0")
-		if err != nil {
-			t.Fatal(err)
-		}
-		address := free.Addr().String()
-		free.Close()
+		dir, address := t.TempDir(), freeAddress(t)
 		var mu sync.Mutex
 		var told []string
 		q, err := machines.NewQueue(p, machines.Options{Carrier: carry, Version: version, Args: []string{"--listen", address, "--dir", dir, "--ack-wait", "6s"},
@@ -80,20 +109,10 @@ func TestMachines(t *testing.T) {
 			t.Fatal(err)
 		}
 		token := filepath.Join(dir, "lend.token")
-		for range 200 {
-			if _, err := os.Stat(token); err == nil {
-				break
-			}
-			time.Sleep(50 * time.Millisecond)
-		}
+		waitFor(t, token)
 		var all []*exec.Cmd
 		for range r.lenders {
-			cmd := exec.Command(program)
-			cmd.Env = append(os.Environ(), lender+"="+strings.Join([]string{carry, version, "--to", "nats://" + address, "--token-file", token}, "\n"))
-			cmd.Stderr = os.Stderr
-			if err := cmd.Start(); err != nil {
-				t.Fatal(err)
-			}
+			cmd := startLender(t, carry, version, address, token)
 			t.Cleanup(func() { cmd.Process.Kill(); cmd.Wait() })
 			all = append(all, cmd)
 		}

@@ -9,7 +9,6 @@ import (
 	"crypto/sha256"
 	"encoding/gob"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -238,6 +237,29 @@ func inProc(pid int) (name string, parent int, used time.Duration, peak int64) {
 	return name, parent, used, peak * 1024
 }
 
+// workOff has a marker run the notebooks of the first n students, as many at once as the command
+// does.
+func workOff(t testing.TB, k *marker, lab bank.Lab, kept keptRun, n int) {
+	next := make(chan int)
+	var under sync.WaitGroup
+	for range 512 {
+		under.Go(func() {
+			for i := range next {
+				text := kept.notebook(bank.StudentCode(k.Key, lab.ID, k.Class.Students[i].ID, ""))
+				if _, err := k.run(t.Context(), text, "", fingerprint(text), nil); err != nil {
+					t.Error(err)
+					return
+				}
+			}
+		})
+	}
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	under.Wait()
+}
+
 // carriers are the programs that carry for a process.
 func carriers(of int) (pids []int) {
 	all, _ := filepath.Glob("/proc/[0-9]*")
@@ -261,27 +283,6 @@ func sizeOf(dir string) (sum float64) {
 		return nil
 	})
 	return sum
-}
-
-func freeAddress(t testing.TB) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
-}
-
-func waitFor(t testing.TB, path string) {
-	t.Helper()
-	for range 400 {
-		if _, err := os.Stat(path); err == nil {
-			return
-		}
-		time.Sleep(50 * time.Millisecond)
-	}
-	t.Fatalf("%s did not come", path)
 }
 
 // BenchmarkQueue is what the queue costs the machine that marks, in processor time for each
@@ -332,24 +333,7 @@ func BenchmarkQueue(b *testing.B) {
 				k := newMarker()
 				k.start = func() (Runner, error) { return runner, nil }
 				before := spent(syscall.RUSAGE_SELF)
-				next := make(chan int)
-				var under sync.WaitGroup
-				for range 512 {
-					under.Go(func() {
-						for i := range next {
-							text := kept.notebook(bank.StudentCode(c.Key, lab.ID, c.Class.Students[i].ID, ""))
-							if _, err := k.run(b.Context(), text, "", fingerprint(text), nil); err != nil {
-								b.Error(err)
-								return
-							}
-						}
-					})
-				}
-				for i := range n {
-					next <- i
-				}
-				close(next)
-				under.Wait()
+				workOff(b, k, lab, kept, n)
 				return (spent(syscall.RUSAGE_SELF) - before).Seconds() * 1000 / float64(n)
 			}
 			for b.Loop() {
@@ -476,24 +460,7 @@ func BenchmarkScaling(b *testing.B) {
 					k.start = func() (Runner, error) { return q.Run, nil }
 					sheets := n * places * waves
 					began, used := time.Now(), spent(syscall.RUSAGE_SELF)
-					next := make(chan int)
-					var under sync.WaitGroup
-					for range 512 {
-						under.Go(func() {
-							for i := range next {
-								text := kept.notebook(bank.StudentCode(c.Key, lab.ID, c.Class.Students[i].ID, ""))
-								if _, err := k.run(b.Context(), text, "", fingerprint(text), nil); err != nil {
-									b.Error(err)
-									return
-								}
-							}
-						})
-					}
-					for i := range sheets {
-						next <- i
-					}
-					close(next)
-					under.Wait()
+					workOff(b, k, lab, kept, sheets)
 					took := time.Since(began)
 					cores := (spent(syscall.RUSAGE_SELF) - used).Seconds() / took.Seconds()
 					taken, again := q.Taken()
