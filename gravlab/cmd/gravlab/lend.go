@@ -76,6 +76,16 @@ func runLend(ctx context.Context, c *call) error {
 // A reach says how the server of errands is reached.
 type reach struct{ to, listen, token, creds, ca string }
 
+// helped are the flags of a command that other machines may help.
+func (r *reach) helped(c *call) {
+	c.flags.StringVar(&r.to, "machines", "", "")
+	c.flags.StringVar(&r.listen, "machines-listen", "", "")
+	r.flags(c)
+}
+
+// wanted reports whether other machines are to help.
+func (r *reach) wanted() bool { return r.to != "" || r.listen != "" }
+
 func (r *reach) flags(c *call) {
 	c.flags.StringVar(&r.token, "token-file", "", "")
 	c.flags.StringVar(&r.creds, "creds", "", "")

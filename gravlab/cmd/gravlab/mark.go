@@ -80,9 +80,7 @@ func runMark(ctx context.Context, c *call) error {
 	c.flags.StringVar(&m.Reference, "reference", "", "")
 	c.flags.BoolVar(&m.JudgeAgain, "judge-again", false, "")
 	var far reach
-	c.flags.StringVar(&far.to, "machines", "", "")
-	c.flags.StringVar(&far.listen, "machines-listen", "", "")
-	far.flags(c)
+	far.helped(c)
 	var err error
 	m.Returned, err = c.parse()
 	const hint = "gravlab mark --class class.csv --out marks-01 returned"
@@ -130,7 +128,7 @@ func runMark(ctx context.Context, c *call) error {
 		if pool, err = sandbox.NewPool(ctx, sandbox.PoolOptions{Clone: clone, Log: show.say}); err != nil {
 			return nil, err
 		}
-		if far.to == "" && far.listen == "" {
+		if !far.wanted() {
 			return pool.Run, nil
 		}
 		o, err := far.options(ctx, clone, show.say)
@@ -142,7 +140,7 @@ func runMark(ctx context.Context, c *call) error {
 		}
 		return queue.Run, nil
 	}
-	if far.to != "" || far.listen != "" {
+	if far.wanted() {
 		m.Workers = 512 // wait for other machines
 	}
 	m.Progress = func(p marking.Progress) {

@@ -85,9 +85,7 @@ func runTeach(ctx context.Context, c *call) error {
 	proxy := c.flags.Bool("proxy", false, "")
 	workers := c.flags.Int("workers", 0, "")
 	var far reach
-	c.flags.StringVar(&far.to, "machines", "", "")
-	c.flags.StringVar(&far.listen, "machines-listen", "", "")
-	far.flags(c)
+	far.helped(c)
 	args, err := c.parse()
 	const hint = "gravlab teach --class class.csv --lab 01 --data hour"
 	switch {
@@ -154,7 +152,7 @@ func runTeach(ctx context.Context, c *call) error {
 			boxes.Close()
 		}
 	}()
-	if far.to != "" || far.listen != "" {
+	if far.wanted() {
 		o.Lent = func(places func(n int)) (func(context.Context, sandbox.Errand) (sandbox.Return, error), error) {
 			how, err := far.options(ctx, clone, o.Log)
 			if err != nil {
