@@ -150,15 +150,14 @@ func (s *station) request(ctx context.Context, body []byte) ([]byte, error) {
 
 // A hall holds the boxes that run here for others.
 type hall struct {
-	places chan struct{}
-	mu     sync.Mutex
-	asked  int
-	under  map[string]func(says byte, body []byte)
+	mu    sync.Mutex
+	asked int
+	under map[string]func(says byte, body []byte)
 }
 
 // lendBoxes takes boxes while places are free and the program beside this one is alive.
 func (s *station) lendBoxes(l *link, places chan struct{}, alive func() bool) (*hall, error) {
-	h := &hall{places: places, under: map[string]func(byte, []byte){}}
+	h := &hall{under: map[string]func(byte, []byte){}}
 	_, err := s.nc.QueueSubscribe("gravlab.boxes."+s.o.version, "lend", func(m *nats.Msg) {
 		say := func(says byte, body []byte) { s.nc.Publish(m.Reply, append([]byte{says}, body...)) }
 		if m.Reply == "" {

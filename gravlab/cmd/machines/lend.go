@@ -23,7 +23,9 @@ func (s *station) lend(ctx context.Context, l *link) error {
 	var mu sync.Mutex
 	running := map[string]jetstream.Msg{}
 	var heard atomic.Int64
-	heard.Store(time.Now().UnixNano())
+	hear := func() { heard.Store(time.Now().UnixNano()) }
+	silent := func() time.Duration { return time.Since(time.Unix(0, heard.Load())) } // the program beside
+	hear()
 	places := make(chan struct{}, s.o.places)
 	name, _ := os.Hostname()
 	name = fmt.Sprintf("%s (%d)", name, os.Getpid())
@@ -44,7 +46,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 				return
 			case <-t:
 			}
-			if time.Since(time.Unix(0, heard.Load())) > 10*time.Second {
+			if silent() > 10*time.Second {
 				continue
 			}
 			say()
@@ -55,7 +57,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			mu.Unlock()
 		}
 	}()
-	boxes, err := s.lendBoxes(l, places, func() bool { return time.Since(time.Unix(0, heard.Load())) < 3*time.Second })
+	boxes, err := s.lendBoxes(l, places, func() bool { return silent() < 3*time.Second })
 	if err != nil {
 		return err
 	}
@@ -120,7 +122,7 @@ func (s *station) lend(ctx context.Context, l *link) error {
 			s.nc.FlushTimeout(s.o.tryFor)
 			return nil
 		}
-		heard.Store(time.Now().UnixNano())
+		hear()
 		if m.Kind == pipe.Beat || boxes.back(m) {
 			continue
 		}
@@ -183,20 +185,17 @@ func (s *station) next(ctx context.Context, mu *sync.Mutex) (jetstream.Msg, erro
 // errand comes again, here or elsewhere. The name of this machine stands in the first line.
 func (s *station) bring(ctx context.Context, l *link, job jetstream.Msg, name string, m pipe.Message) {
 	subject := "$KV." + backName + "." + m.Key + "." + job.Headers().Get(secretHeader)
-	var err error
-	for range 30 {
-		try, stop := context.WithTimeout(ctx, s.o.tryFor)
-		var text []byte
-		if text, err = s.pack(try, "back-"+m.Key, m.Body); err == nil {
-			if _, err = s.js.Publish(try, subject, append([]byte(clean([]byte(name))+"\n"), text...)); err == nil {
-				err = job.DoubleAck(try)
-			}
+	err := s.trying(ctx, 30, func(ctx context.Context) error {
+		text, err := s.pack(ctx, "back-"+m.Key, m.Body)
+		if err != nil {
+			return err
 		}
-		stop()
-		if err == nil {
-			return
+		if _, err := s.js.Publish(ctx, subject, append([]byte(clean([]byte(name))+"\n"), text...)); err != nil {
+			return err
 		}
-		time.Sleep(time.Second)
+		return job.DoubleAck(ctx)
+	})
+	if err != nil {
+		l.note("what came back of %.12s could not be stored: %v", m.Key, err)
 	}
-	l.note("what came back of %.12s could not be stored: %v", m.Key, err)
 }

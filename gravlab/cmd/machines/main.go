@@ -272,6 +272,20 @@ func secretIn(dir string) ([]byte, error) {
 	return text, errors.Join(os.MkdirAll(dir, 0o700), os.WriteFile(file, text, 0o600))
 }
 
+// trying does something again and again while the server is away, so many times at most.
+func (s *station) trying(ctx context.Context, times int, do func(ctx context.Context) error) (err error) {
+	for range times {
+		try, stop := context.WithTimeout(ctx, s.o.tryFor)
+		err = do(try)
+		stop()
+		if err == nil || ctx.Err() != nil {
+			break
+		}
+		time.Sleep(time.Second)
+	}
+	return err
+}
+
 // pack puts what is large into the object store, and gives what stands in its place: its hash, and
 // its name there.
 func (s *station) pack(ctx context.Context, name string, body []byte) ([]byte, error) {

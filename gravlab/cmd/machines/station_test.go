@@ -270,6 +270,14 @@ func TestGoingOn(t *testing.T) {
 	}
 }
 
+// ran is how many errands lenders have run together.
+func ran(lent []*lending) (n int) {
+	for _, e := range lent {
+		n += e.count()
+	}
+	return n
+}
+
 func (e *lending) count() int {
 	e.mu.Lock()
 	defer e.mu.Unlock()
@@ -286,7 +294,7 @@ func TestServerAway(t *testing.T) {
 	m := mark(t, marks)
 	lent := []*lending{lend(t, lends, 2, 20*time.Millisecond), lend(t, lends, 2, 20*time.Millisecond)}
 	go func() {
-		for lent[0].count()+lent[1].count() < 60 {
+		for ran(lent) < 60 {
 			time.Sleep(5 * time.Millisecond)
 		}
 		end()
@@ -300,7 +308,7 @@ func TestServerAway(t *testing.T) {
 	if !m.told("is reached again") || !lent[0].told("or the marking has ended") || !lent[0].told("is reached again") {
 		t.Errorf("it is not told that the server was away: %q, %q", m.notes, lent[0].notes)
 	}
-	t.Logf("%d errands ran for %d", lent[0].count()+lent[1].count(), n)
+	t.Logf("%d errands ran for %d", ran(lent), n)
 }
 
 // A lender of another version gets nothing, and both sides are told; what others put into the
@@ -607,7 +615,7 @@ func TestCluster(t *testing.T) {
 	lent := []*lending{lend(t, o, 2, 20*time.Millisecond), lend(t, o, 2, 20*time.Millisecond), lend(t, o, 2, 20*time.Millisecond)}
 	lost := make(chan string, 1)
 	go func() {
-		for lent[0].count()+lent[1].count()+lent[2].count() < 100 {
+		for ran(lent) < 100 {
 			time.Sleep(5 * time.Millisecond)
 		}
 		for _, s := range all {
@@ -637,7 +645,7 @@ func TestCluster(t *testing.T) {
 	if info, err := s.jobs.Info(t.Context()); err != nil || info.Config.Replicas != 3 {
 		t.Errorf("the queue is kept in %+v, %v; want three copies", info.Config, err)
 	}
-	t.Logf("%d errands ran for %d", lent[0].count()+lent[1].count()+lent[2].count(), n)
+	t.Logf("%d errands ran for %d", ran(lent), n)
 }
 
 // What an errand costs beside its run: all sides in this process, the server too.
