@@ -11,6 +11,8 @@ import (
 
 	"gravity.example/gravlab/bank"
 	"gravity.example/gravlab/judge"
+	"gravity.example/gravlab/notebook"
+	"gravity.example/gravlab/wire"
 )
 
 // sheetKey tells sheets apart.
@@ -239,4 +241,15 @@ func distance(a, b string) int {
 		}
 	}
 	return row[len(b)]
+}
+
+// RecordingsNamed are the frames with which a program asks for the recordings of a sheet that its
+// text names. declared is how the text declares the sheet.
+func RecordingsNamed(sheet bank.Sheet, declared notebook.Declaration, text string) (asked []wire.Frame) {
+	for _, r := range sheet.Recordings {
+		if strings.Contains(text, r.ID) {
+			asked = append(asked, wire.Frame{Head: wire.Head{Kind: wire.Recording, Lab: declared.Lab, Code: declared.Code, Name: r.ID}})
+		}
+	}
+	return asked
 }

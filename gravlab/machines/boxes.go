@@ -5,7 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strconv"
-	"sync"
+	"sync/atomic"
 
 	"gravity.example/gravlab/machines/pipe"
 	"gravity.example/gravlab/sandbox"
@@ -15,12 +15,10 @@ import (
 // answers. Nothing waits there: a box that none of them takes at once, or brings back in time, is
 // the caller's to run.
 type Boxes struct {
-	c    *carrier
-	read chan struct{} // closed when the carrier says no more
-
-	mu      sync.Mutex
-	asked   int
-	waiting map[string]chan pipe.Message // nil when the carrier has ended
+	c       *carrier
+	read    chan struct{} // closed when the carrier says no more
+	waiting awaited
+	asked   atomic.Int64
 }
 
 // NewBoxes reaches the machines. places is told how many boxes they run at once, each time that
@@ -30,7 +28,7 @@ func NewBoxes(o Options, places func(n int)) (*Boxes, error) {
 	if err != nil {
 		return nil, err
 	}
-	x := &Boxes{c: c, read: make(chan struct{}), waiting: map[string]chan pipe.Message{}}
+	x := &Boxes{c: c, read: make(chan struct{})}
 	go func() {
 		defer close(x.read)
 		x.receive(o.Log, places)
@@ -47,14 +45,7 @@ func (x *Boxes) Close() error {
 }
 
 func (x *Boxes) receive(log func(text string), places func(n int)) {
-	defer func() {
-		x.mu.Lock()
-		defer x.mu.Unlock()
-		for _, w := range x.waiting {
-			close(w)
-		}
-		x.waiting = nil
-	}()
+	defer x.waiting.stop(errEnded)
 	for {
 		var m pipe.Message
 		if err := x.c.dec.Decode(&m); err != nil {
@@ -70,18 +61,10 @@ func (x *Boxes) receive(log func(text string), places func(n int)) {
 				places(n)
 			}
 		default:
-			x.mu.Lock()
-			if w := x.waiting[m.Key]; w != nil {
-				w <- m // holds one
-				delete(x.waiting, m.Key)
-			}
-			x.mu.Unlock()
+			x.waiting.tell(m)
 		}
 	}
 }
-
-// errEnded says that the other machines are not reached any more.
-var errEnded = errors.New("the program that reaches the other machines has ended")
 
 // Run runs the errand of a box on another machine. An error says why none brought it back.
 func (x *Boxes) Run(ctx context.Context, e sandbox.Errand) (r sandbox.Return, err error) {
@@ -89,16 +72,8 @@ func (x *Boxes) Run(ctx context.Context, e sandbox.Errand) (r sandbox.Return, er
 	if err != nil {
 		return r, err
 	}
-	back := make(chan pipe.Message, 1)
-	x.mu.Lock()
-	x.asked++
-	key := strconv.Itoa(x.asked)
-	if x.waiting != nil {
-		x.waiting[key] = back
-	} else {
-		err = errEnded
-	}
-	x.mu.Unlock()
+	key := strconv.FormatInt(x.asked.Add(1), 10)
+	back, err := x.waiting.of(key)
 	if err != nil {
 		return r, err
 	}
@@ -107,15 +82,13 @@ func (x *Boxes) Run(ctx context.Context, e sandbox.Errand) (r sandbox.Return, er
 	}
 	select {
 	case <-ctx.Done():
-		x.mu.Lock()
-		delete(x.waiting, key)
-		x.mu.Unlock()
-		return r, context.Cause(ctx)
-	case m, ok := <-back:
-		switch {
-		case !ok:
+		return r, context.Cause(ctx) // the carrier answers in time, and so it is forgotten
+	case m := <-back:
+		switch m.Kind {
+		case pipe.Back:
+		case pipe.End:
 			return r, errEnded
-		case m.Kind != pipe.Back:
+		default:
 			return r, errors.New(m.Text)
 		}
 		if r, err = sandbox.Decode[sandbox.Return](m.Body); err != nil {

@@ -104,9 +104,8 @@ type Queue struct {
 	making, taking chan struct{}
 	room           *semaphore.Weighted
 
+	waiting awaited
 	mu      sync.Mutex
-	waiting map[string][]chan pipe.Message
-	failed  error
 	taken   int // errands that came back
 	again   int // of those, run here too
 }
@@ -127,7 +126,7 @@ func NewQueue(pool Pool, o Options) (*Queue, error) {
 		return nil, err
 	}
 	q := &Queue{pool: pool, version: o.Version, log: o.Log, c: c, read: make(chan struct{}), making: make(chan struct{}, runtime.NumCPU()), taking: make(chan struct{}, runtime.NumCPU()),
-		room: semaphore.NewWeighted(roomAway), waiting: map[string][]chan pipe.Message{}}
+		room: semaphore.NewWeighted(roomAway)}
 	go q.receive()
 	return q, nil
 }
@@ -146,37 +145,73 @@ func (q *Queue) receive() {
 		err := q.c.dec.Decode(&m)
 		switch {
 		case err != nil:
-			q.stop(errors.New("the program that reaches the other machines has ended"))
+			q.waiting.stop(errEnded)
 			return
 		case m.Kind == pipe.End:
-			q.stop(errors.New(m.Text))
+			q.waiting.stop(errors.New(m.Text))
 		case m.Kind == pipe.Note:
 			q.log(m.Text)
 		default:
-			q.mu.Lock()
-			for _, w := range q.waiting[m.Key] {
-				w <- m // holds one
-			}
-			delete(q.waiting, m.Key)
-			q.mu.Unlock()
+			q.waiting.tell(m)
 		}
 	}
 }
 
-// stop makes an error of all that waits and comes; the first one counts.
-func (q *Queue) stop(err error) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	if q.failed == nil {
-		q.failed = err
-	}
-	for key, all := range q.waiting {
-		for _, w := range all {
-			w <- pipe.Message{Kind: pipe.End}
-		}
-		delete(q.waiting, key)
-	}
+// awaited are those who wait for what the carrier says of an errand.
+type awaited struct {
+	mu     sync.Mutex
+	by     map[string][]chan pipe.Message // by the errand's key
+	failed error
 }
+
+// of is where the next message about an errand comes, or one of the kind End when nothing comes any
+// more.
+func (a *awaited) of(key string) (<-chan pipe.Message, error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.failed != nil {
+		return nil, a.failed
+	}
+	if a.by == nil {
+		a.by = map[string][]chan pipe.Message{}
+	}
+	told := make(chan pipe.Message, 1)
+	a.by[key] = append(a.by[key], told)
+	return told, nil
+}
+
+func (a *awaited) tell(m pipe.Message) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, told := range a.by[m.Key] {
+		told <- m // holds one
+	}
+	delete(a.by, m.Key)
+}
+
+// stop makes an error of all that waits and comes; the first one counts.
+func (a *awaited) stop(err error) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.failed == nil {
+		a.failed = err
+	}
+	for _, all := range a.by {
+		for _, told := range all {
+			told <- pipe.Message{Kind: pipe.End}
+		}
+	}
+	a.by = nil
+}
+
+func (a *awaited) err() error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.failed
+}
+
+// errEnded says that the other machines are not reached any more.
+var errEnded = errors.New("the program that reaches the other machines has ended")
 
 const (
 	// roomAway is how many bytes are kept of the errands that are away: each its notebook, its
@@ -220,7 +255,7 @@ func (q *Queue) Run(ctx context.Context, j sandbox.Job) (sandbox.Outcome, error)
 			}
 			if !here.Same(r) {
 				err := fmt.Errorf("the machine %q says of the notebook %s what this one does not find when it runs it too: nothing that comes from there can be believed. Mark without it, and anew, into another folder (--out): some of what it said may stand in this one", who, key[:12])
-				q.stop(err)
+				q.waiting.stop(err)
 				q.c.send(pipe.Message{Kind: pipe.Distrust})
 				return out, err
 			}
@@ -255,16 +290,10 @@ func (q *Queue) put(ctx context.Context, j sandbox.Job) (key string, back <-chan
 	}
 	left = func() { q.room.Release(size) }
 	key = keyOf(q.version, e)
-	told := make(chan pipe.Message, 1)
-	q.mu.Lock()
-	if err = q.failed; err == nil {
-		q.waiting[key] = append(q.waiting[key], told)
-	}
-	q.mu.Unlock()
-	if err == nil {
+	if back, err = q.waiting.of(key); err == nil {
 		err = q.c.send(pipe.Message{Kind: pipe.Put, Key: key, Body: body})
 	}
-	return key, told, left, err
+	return key, back, left, err
 }
 
 // wait waits for what comes back, and from which machine, as it says.
@@ -282,9 +311,7 @@ func (q *Queue) wait(ctx context.Context, back <-chan pipe.Message) (r sandbox.R
 		case pipe.Fault:
 			return r, "", &sandbox.Fault{What: m.Text, Do: "mark again; without --machines it is run here"}
 		default:
-			q.mu.Lock()
-			defer q.mu.Unlock()
-			return r, "", q.failed
+			return r, "", q.waiting.err()
 		}
 	}
 }
@@ -330,7 +357,7 @@ func Lend(ctx context.Context, pool Pool, o Options) error {
 	under.Wait()
 	c.close()
 	if ctx.Err() == nil && why == nil {
-		why = errors.New("the program that reaches the other machines has ended")
+		why = errEnded
 	}
 	return why
 }

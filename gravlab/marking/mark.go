@@ -21,6 +21,7 @@ import (
 	"gravity.example/gravlab/internal/atomicfile"
 	"gravity.example/gravlab/internal/clip"
 	"gravity.example/gravlab/internal/filelock"
+	"gravity.example/gravlab/labserver"
 	"gravity.example/gravlab/notebook"
 	"gravity.example/gravlab/sandbox"
 	"gravity.example/gravlab/wire"
@@ -603,15 +604,10 @@ func (k *marker) supply(text []byte, files beside, sheetFor sheetMaker) (s sandb
 		return s, false
 	}
 	sheet := sheetFor(lab, code, owner)
-	var asked []wire.Frame
+	asked := labserver.RecordingsNamed(sheet, declared, string(text))
 	add := func(h wire.Head) {
 		h.Lab, h.Code = declared.Lab, declared.Code
 		asked = append(asked, wire.Frame{Head: h})
-	}
-	for _, r := range sheet.Recordings {
-		if bytes.Contains(text, []byte(r.ID)) {
-			add(wire.Head{Kind: wire.Recording, Name: r.ID})
-		}
 	}
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		if bytes.Contains(text, []byte(name)) {

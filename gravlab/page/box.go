@@ -255,14 +255,8 @@ func (b *document) supply(box Box) func() (sandbox.Supply, error) {
 	}
 	sheet, bench := b.sheet, b.server.bench
 	return func() (sandbox.Supply, error) {
-		var asked []wire.Frame
-		for _, r := range sheet.Recordings {
-			if strings.Contains(text, r.ID) {
-				asked = append(asked, wire.Frame{Head: wire.Head{Kind: wire.Recording, Lab: declared[0].Lab, Code: declared[0].Code, Name: r.ID}})
-			}
-		}
 		session := bench.Session(labserver.SessionOptions{Confined: true, Show: func(labserver.Display) error { return nil }})
-		return sandbox.NewSupply(session.Exchange, asked)
+		return sandbox.NewSupply(session.Exchange, labserver.RecordingsNamed(sheet, declared[0], text))
 	}
 }
 
