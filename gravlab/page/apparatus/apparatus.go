@@ -43,6 +43,25 @@ type Drag struct {
 
 const dragsTime = "time"
 
+// dragAlong is a drag across whose places are those of some values.
+func dragAlong(control string, area [4]float64, values []float64, place func(v float64) float64) Drag {
+	d := Drag{Control: control, Area: area, Values: values}
+	for _, v := range values {
+		d.Places = append(d.Places, place(v))
+	}
+	return d
+}
+
+// powers are values from lo to hi, each larger than the one before by the same factor.
+func powers(lo, hi float64) []float64 {
+	const n = 60
+	list := make([]float64, n+1)
+	for i := range list {
+		list[i] = lo * math.Pow(hi/lo, float64(i)/n)
+	}
+	return list
+}
+
 // dragAcross and dragDown are drags whose places are even between two ends.
 func dragAcross(control string, area [4]float64, place1, place2, value1, value2 float64) Drag {
 	return Drag{Control: control, Area: area, Places: []float64{place1, place2}, Values: []float64{value1, value2}}
@@ -87,37 +106,43 @@ func (s Scene) Table(set map[string]float64, until float64) (string, error) {
 	if s.Record == nil {
 		return "", fmt.Errorf("%s: it records nothing", s.Title)
 	}
-	var b strings.Builder
-	if s.Record.rows != nil {
-		all, err := s.settings(set, until)
-		if err != nil {
-			return "", err
-		}
-		heads, rows, err := s.Record.rows(all, until)
-		if err != nil {
-			return "", err
-		}
-		fmt.Fprintln(&b, strings.Join(heads, ","))
-		for _, row := range rows {
-			for i, v := range row {
-				if i > 0 {
-					b.WriteByte(',')
-				}
-				fmt.Fprintf(&b, "%.6g", v)
-			}
-			b.WriteByte('\n')
-		}
-		return b.String(), nil
+	all, err := s.settings(set, until)
+	if err != nil {
+		return "", err
 	}
+	rowsOf := s.Record.rows
+	if rowsOf == nil {
+		rowsOf = s.readings
+	}
+	heads, rows, err := rowsOf(all, until)
+	if err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	fmt.Fprintln(&b, strings.Join(heads, ","))
+	for _, row := range rows {
+		for i, v := range row {
+			if i > 0 {
+				b.WriteByte(',')
+			}
+			fmt.Fprintf(&b, "%.6g", v)
+		}
+		b.WriteByte('\n')
+	}
+	return b.String(), nil
+}
+
+// readings are the rows of a record of one number at even times.
+func (s Scene) readings(all map[string]float64, until float64) (heads []string, rows [][]float64, err error) {
 	clock := math.NaN()
 	for k := 0; k < mostRecorded; k++ {
 		t := float64(k) * s.Record.Every
 		if t > until && k > 1 {
 			break
 		}
-		state, err := s.At(set, t)
+		state, err := s.view(all, t)
 		if err != nil {
-			return "", err
+			return nil, nil, err
 		}
 		// A scene that has ended stands still, and so does its clock.
 		if now, ok := state.value("time"); ok && k > 0 && now == clock {
@@ -129,13 +154,11 @@ func (s Scene) Table(set map[string]float64, until float64) (string, error) {
 			if n.ID != s.Record.Number {
 				continue
 			}
-			if k == 0 {
-				fmt.Fprintf(&b, "time (s),%s (%s)\n", s.Record.Column, strings.NewReplacer("°", "deg").Replace(n.Unit))
-			}
-			fmt.Fprintf(&b, "%.6g,%.6g\n", t, n.Value)
+			heads = []string{"time (s)", fmt.Sprintf("%s (%s)", s.Record.Column, strings.Replace(n.Unit, "°", "deg", 1))}
+			rows = append(rows, []float64{t, n.Value})
 		}
 	}
-	return b.String(), nil
+	return heads, rows, nil
 }
 
 // A State is a scene at one moment.

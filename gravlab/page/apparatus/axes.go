@@ -77,27 +77,20 @@ func written(v, span float64, log bool) string {
 // area is that of the frame.
 func (a axes) area() [4]float64 { return [4]float64{a.left, a.top, a.right, a.bottom} }
 
-// drag lets a control be set across the chart, by the axis of x. A unit of that axis is scale of
-// the control.
-func (a axes) drag(control string, scale float64) Drag {
-	return a.dragBetween(control, a.x0, a.x1, scale)
+// drag lets a control be set across the chart, between two values on the axis of x.
+func (a axes) drag(control string, lo, hi float64) Drag {
+	values := []float64{lo, hi}
+	if a.logX {
+		values = powers(lo, hi)
+	}
+	return dragAlong(control, a.area(), values, func(v float64) float64 { x, _ := a.at(v, a.y0); return x })
 }
 
-// dragBetween is drag for values between two on the axis.
-func (a axes) dragBetween(control string, lo, hi, scale float64) Drag {
-	d := Drag{Control: control, Area: a.area()}
-	n := 1
-	if a.logX {
-		n = 60
-	}
-	for i := range n + 1 {
-		v := lo + (hi-lo)*float64(i)/float64(n)
-		if a.logX {
-			v = lo * math.Pow(hi/lo, float64(i)/float64(n))
-		}
-		x, _ := a.at(v, a.y0)
-		d.Places, d.Values = append(d.Places, x), append(d.Values, scale*v)
-	}
+// dragTime lets the time be set across the chart, from x0 to x1 on the axis of x, whose unit is
+// scale seconds of the scene; the scene begins at x0.
+func (a axes) dragTime(x0, x1, scale float64) Drag {
+	d := a.drag(dragsTime, x0, x1)
+	d.Values = []float64{0, scale * (x1 - x0)}
 	return d
 }
 

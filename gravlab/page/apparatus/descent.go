@@ -87,7 +87,7 @@ func viewDescent(set map[string]float64, _ float64) (State, error) {
 	x, y := 84.0, 160.0
 	chart := axes{left: 216, top: 40, right: 388, bottom: 280, x1: radius / 1e6, y1: 1.08 * largest, xName: "depth (1000 km)", yName: "g (m/s²)"}
 	s := State{View: [4]float64{0, 0, 400, 340}, Numbers: numbers, Says: says}
-	s.Drags = []Drag{dragDown("depth", [4]float64{x - size, y - size, x + size, y}, y-size, y, 0, 100), chart.drag("depth", 1e8/radius)}
+	s.Drags = []Drag{dragDown("depth", [4]float64{x - size, y - size, x + size, y}, y-size, y, 0, 100), dragAcross("depth", chart.area(), chart.left, chart.right, 0, 100)}
 	mx, my := chart.at((radius-r)/1e6, here)
 	s.Shapes = append(s.Shapes,
 		circle("support", x, y, size, ""), circle("mass", x, y, size*core/radius, ""),

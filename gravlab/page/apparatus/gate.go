@@ -99,7 +99,7 @@ func viewGate(set map[string]float64, t float64) (State, error) {
 	block("sensor", -0.3, -1.5, 0.3, -0.9)
 	s.Shapes = append(s.Shapes, label(middle, road+30, "sensor"), line("plain", 20, road+26, 70, road+26), label(45, road+22, "5 m"))
 	chart := axes{left: 62, top: 150, right: 388, bottom: 292, x1: ends, y1: 1.08 * largest, xName: "time (s)", yName: "reading (nm/s²)"}
-	s.Drags = []Drag{chart.drag(dragsTime, 1)}
+	s.Drags = []Drag{chart.dragTime(0, ends, 1)}
 	x, y := chart.at(t, now)
 	s.Shapes = append(s.Shapes, chart.frame()...)
 	s.Shapes = append(s.Shapes, chart.curve("curve2", times, two), chart.curve("guide", times, one))

@@ -114,10 +114,7 @@ func viewIceCap(set map[string]float64, t float64) (State, error) {
 	}
 	room := 0.08 * (hi - lo)
 	chart := axes{left: 212, top: 40, right: 390, bottom: 288, x1: float64(all.n) / 12, y0: lo - room, y1: hi + room, xName: "time (a)", yName: "mass (Gt)"}
-	s.Drags = []Drag{chart.dragBetween(dragsTime, fewestMonths/12.0, float64(all.n)/12, 12)}
-	for i := range s.Drags[0].Values {
-		s.Drags[0].Values[i] -= fewestMonths
-	}
+	s.Drags = []Drag{chart.dragTime(fewestMonths/12.0, float64(all.n)/12, 12)}
 	s.Shapes = append(s.Shapes, chart.frame()...)
 	middle := (years[0] + years[so-1]) / 2
 	mean := 0.0

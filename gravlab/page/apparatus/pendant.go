@@ -121,7 +121,7 @@ func viewPendant(set map[string]float64, t float64) (State, error) {
 		at := ends * float64(i) / 60
 		whole, over, under = append(whole, at), append(over, deg*envelope(at)), append(under, -deg*envelope(at))
 	}
-	s.Drags = []Drag{chart.drag(dragsTime, 1)}
+	s.Drags = []Drag{chart.dragTime(0, ends, 1)}
 	px, py := chart.at(t, deg*theta)
 	s.Shapes = append(s.Shapes, chart.frame()...)
 	s.Shapes = append(s.Shapes, chart.curve("curve2", whole, over), chart.curve("curve2", whole, under), chart.curve("curve", times, come), circle("sensor", px, py, 4, ""))

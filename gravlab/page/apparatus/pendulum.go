@@ -111,18 +111,13 @@ func viewPendulum(set map[string]float64, t float64) (State, error) {
 		s.Shapes = append(s.Shapes, arrow("sensor", 0.06*size, below+0.035*size, 0.16*size, below+0.035*size))
 	}
 	left, top, width, height := -0.7*size, 1.15*size, 1.4*size, 0.28*size
-	for _, side := range []float64{-1, 1} {
-		d := Drag{Control: "amplitude", Area: [4]float64{min(0, side*size), 0, max(0, side*size), below}}
-		for i := range 30 {
-			a := 2 * float64(i+1)
-			if side < 0 {
-				a = 62 - a
-			}
-			d.Places, d.Values = append(d.Places, side*p.Length*math.Sin(a*math.Pi/180)), append(d.Values, a)
-		}
-		s.Drags = append(s.Drags, d)
+	// The bob, on either side.
+	amplitude := Drag{Control: "amplitude", Area: [4]float64{-size, 0, size, below}}
+	for a := -60.0; a <= 60; a += 2 {
+		amplitude.Places = append(amplitude.Places, p.Length*math.Sin(a*math.Pi/180))
+		amplitude.Values = append(amplitude.Values, max(2, math.Abs(a)))
 	}
-	s.Drags = append(s.Drags, dragAcross(dragsTime, [4]float64{left, top, left + width, top + height}, left, left+width, 0, motion.Period))
+	s.Drags = append(s.Drags, amplitude, dragAcross(dragsTime, [4]float64{left, top, left + width, top + height}, left, left+width, 0, motion.Period))
 	now := math.Mod(t, motion.Period)
 	s.Shapes = append(s.Shapes,
 		line("guide", left, top+height, left+width, top+height),

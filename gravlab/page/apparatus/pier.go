@@ -147,7 +147,7 @@ func viewPier(set map[string]float64, t float64) (State, error) {
 	s.Shapes = append(s.Shapes, strips.curve("curve", times, ya), strips.curve("curve2", times, yb))
 
 	chart := axes{left: 222, top: 40, right: 388, bottom: 292, x1: 4, y1: 1, xName: "frequency (Hz)", yName: "coherence"}
-	s.Drags = []Drag{chart.dragBetween("f", 0.1, 3.9, 1)}
+	s.Drags = []Drag{chart.drag("f", 0.1, 3.9)}
 	x, y := chart.at(p.Freq[k], estimate[k])
 	_, level := chart.at(0, chance)
 	s.Shapes = append(s.Shapes, chart.frame()...)

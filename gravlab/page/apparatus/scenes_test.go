@@ -400,7 +400,7 @@ func TestDragged(t *testing.T) {
 				var drawn []float64
 				for _, shape := range state.Shapes {
 					x, y := shape.Points[0], shape.Points[1]
-					if d.Control == "amplitude" && d.Places[0] < 0 {
+					if d.Control == "amplitude" && place < 0 {
 						x = -x // it swings to either side
 					}
 					upright := shape.Kind == "line" && shape.Points[2] == x && shape.Points[3]-y > (now.Area[3]-now.Area[1])/2
@@ -416,7 +416,7 @@ func TestDragged(t *testing.T) {
 				if d.Control == dragsTime {
 					slices.SortFunc(drawn, func(a, b float64) int { return cmp.Compare(b, a) })
 				}
-				if len(drawn) == 0 || math.Abs(valueAt(d, drawn[0])-v) > steps[s.ID]+2e-3*math.Abs(d.Values[len(d.Values)-1]-d.Values[0]) {
+				if len(drawn) == 0 || math.Abs(valueAt(d, drawn[0])-v) > steps[s.ID]+2e-3*(slices.Max(d.Values)-slices.Min(d.Values)) {
 					t.Errorf("%s, %s at %g: the pointer is at %g, drawn are %.4v", s.ID, d.Control, v, place, drawn[:min(3, len(drawn))])
 				}
 			}

@@ -101,7 +101,7 @@ func viewSources(set map[string]float64, _ float64) (State, error) {
 		number("allan", "resolution: Allan deviation, below 1 Hz", 1e9*allan, "nm/s²"),
 	}
 	state.Says = fmt.Sprintf("At %s Hz the noise is %s nm/s²/√Hz. The largest part is %s, with %s %% of the power. After %s s the resolution is %s nm/s².", digits(set["f"]), digits(1e9*all), most.Name, digits(100*part), digits(set["tau"]), digits(1e9*allan))
-	state.Drags = []Drag{chart.dragBetween("f", 0.05, 20, 1)}
+	state.Drags = []Drag{chart.drag("f", 0.05, 20)}
 	x, y := chart.at(set["f"], 1e9*all)
 	state.Shapes = append(state.Shapes, line("guide", x, chart.top, x, chart.bottom), circle("sensor", x, y, 4, ""))
 	return state, nil

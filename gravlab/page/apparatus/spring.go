@@ -101,12 +101,7 @@ func viewSpring(set map[string]float64, t float64) (State, error) {
 		label(left+8, up+height+14, "0.01 Hz"), label(left+width-12, up+height+14, "100 Hz"),
 		label(left+30, up-6, "10⁻⁴ m/s²/√Hz"), label(left+34, up+height-4, "10⁻¹²"))
 	place := func(f float64) float64 { return left + width*(math.Log10(f)+2)/4 }
-	drag := Drag{Control: "f", Area: [4]float64{left, up, left + width, up + height}}
-	for i := range 61 {
-		f := 0.05 * math.Pow(400, float64(i)/60)
-		drag.Places, drag.Values = append(drag.Places, place(f)), append(drag.Values, f)
-	}
-	out.Drags = []Drag{drag}
+	out.Drags = []Drag{dragAlong("f", [4]float64{left, up, left + width, up + height}, powers(0.05, 20), place)}
 	at := place(set["f"])
 	out.Shapes = append(out.Shapes, circle("curve", at, up+height*(1-(math.Log10(total)-lo)/(hi-lo)), 3, ""))
 	return out, nil

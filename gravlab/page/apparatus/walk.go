@@ -147,7 +147,7 @@ func viewWalk(set map[string]float64, t float64) (State, error) {
 	}
 	room := 0.1 * (hi - lo)
 	chart := axes{left: 240, top: 40, right: 390, bottom: 288, x1: hours[n-1], y0: lo - room, y1: hi + room, xName: "time (h)", yName: "error (µGal)"}
-	s.Drags = []Drag{chart.drag(dragsTime, 6)}
+	s.Drags = []Drag{chart.dragTime(0, hours[n-1], 6)}
 	s.Shapes = append(s.Shapes, chart.frame()...)
 	s.Shapes = append(s.Shapes, chart.curve("curve2", []float64{0, hours[so-1]}, []float64{level, level + slope*hours[so-1]}))
 	for i := range so {
